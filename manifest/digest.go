@@ -1,0 +1,65 @@
+package manifest
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+)
+
+// Digest is the SHA-256 (FIPS 180-4) of some bytes; it is what counts wherever
+// linecamp compares content.
+type Digest [sha256.Size]byte
+
+// ErrDigest marks text that is not a digest in the one form linecamp accepts.
+var ErrDigest = errors.New("not a SHA-256 digest of 64 lower-case hex digits")
+
+// Sum returns the digest of b.
+func Sum(b []byte) Digest { return sha256.Sum256(b) }
+
+// ParseDigest reads 64 lower-case hex digits. OCFL compares digests without
+// regard to case (section 3.5.1); linecamp writes and accepts lower case only,
+// so that one digest has one spelling. Anything else is ErrDigest.
+func ParseDigest(s string) (Digest, error) {
+	var d Digest
+	if len(s) != hex.EncodedLen(len(d)) {
+		return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
+	}
+	for i := range len(s) {
+		if c := s[i]; (c < '0' || c > '9') && (c < 'a' || c > 'f') {
+			return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
+		}
+	}
+	if _, err := hex.Decode(d[:], []byte(s)); err != nil {
+		return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
+	}
+	return d, nil
+}
+
+// String returns the 64 lower-case hex digits that sha256sum prints.
+func (d Digest) String() string { return hex.EncodeToString(d[:]) }
+
+// IsZero reports whether d was never set; no content is known that has it.
+func (d Digest) IsZero() bool { return d == Digest{} }
+
+// MarshalText writes the hex form, so that digests can be JSON keys and values.
+func (d Digest) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// UnmarshalText reads the hex form.
+func (d *Digest) UnmarshalText(b []byte) error {
+	p, err := ParseDigest(string(b))
+	if err != nil {
+		return err
+	}
+	*d = p
+	return nil
+}
+
+// clip shortens outside text for an error message.
+func clip(s string) string {
+	const most = 80
+	if len(s) > most {
+		return s[:most] + "…"
+	}
+	return s
+}
