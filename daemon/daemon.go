@@ -1,0 +1,66 @@
+// Package daemon makes it so: it brings an archive's copies up to date, checks
+// them, mends them and brings sites back, for one call from the command line
+// ([Open] and the methods of [Archive]) or on a schedule ([Serve]).
+package daemon
+
+import (
+	"io"
+	"log/slog"
+	"time"
+)
+
+// Progress tells how far a task has come, in bytes; total 0 is unknown. It may
+// be called from several goroutines. Task names what is worked on: a copy's
+// name, "working", or "tally".
+type Progress func(task string, done, total int64)
+
+// Options are what an archive needs beside its config.
+type Options struct {
+	Log *slog.Logger     // nil for slog.Default
+	Now func() time.Time // nil for time.Now
+}
+
+// MirrorOptions says what a mirror round does beside the usual.
+type MirrorOptions struct {
+	Copy          string   // only this copy; "" for all
+	AcceptChanges bool     // record the changes that wait for a person
+	Why           string   // the reason that goes on file with an accepted change
+	Who           string   // who accepted it; "" for the user this runs as
+	Without       []string // names of copies given up for good
+}
+
+// What VerifyOptions.Only takes.
+const (
+	OnlyRot   = "rot"
+	OnlyYears = "years"
+)
+
+// VerifyOptions says what is checked, and how.
+type VerifyOptions struct {
+	Copy  string // only this copy, or "working"; "" for all
+	Only  string // OnlyRot, OnlyYears, or "" for both
+	Quick bool
+}
+
+// MendOptions says what is mended.
+type MendOptions struct {
+	Copy string // only this copy, or "working"; "" for all
+}
+
+// RestoreOptions says what is brought back, and where to.
+type RestoreOptions struct {
+	Site         string // name, folder or slug, or the beginning of one
+	Everything   bool   // instead of Site
+	Into         string // the folder to restore into
+	Year         string
+	AsOf         string // YYYY-MM-DD, the end of that local day, or RFC 3339
+	EveryVersion bool
+	From         string // a copy's name; "" for the nearest
+}
+
+// Report is what every round and command hands back: JSON as the command
+// contract says, plain words for a person, and whether something wants one.
+type Report interface {
+	Wants() bool
+	Print(w io.Writer)
+}
