@@ -1,18 +1,12 @@
 package daemon
 
 import (
-	"errors"
-	"fmt"
-	"strings"
 	"time"
 
 	"github.com/robfig/cron/v3"
+
+	"linecamp/daemon/config"
 )
-
-// ErrSchedule marks a cron line linecamp does not understand.
-var ErrSchedule = errors.New("not a five-field cron line such as 30 2 * * * (minute, hour, day, month, weekday)")
-
-var fiveFields = cron.NewParser(cron.Minute | cron.Hour | cron.Dom | cron.Month | cron.Dow)
 
 // timetable says when one kind of round is due: the five fields of POSIX
 // crontab, in the machine's local time.
@@ -24,14 +18,11 @@ var fiveFields = cron.NewParser(cron.Minute | cron.Hour | cron.Dom | cron.Month 
 type timetable struct{ wall cron.Schedule }
 
 func parseTimetable(line string) (timetable, error) {
-	if len(strings.Fields(line)) != 5 || strings.Contains(line, "=") {
-		return timetable{}, fmt.Errorf("%q: %w", line, ErrSchedule)
+	if line == "" {
+		return timetable{}, nil
 	}
-	s, err := fiveFields.Parse(line)
-	if err != nil {
-		return timetable{}, fmt.Errorf("%q: %w: %w", line, ErrSchedule, err)
-	}
-	return timetable{s}, nil
+	s, err := config.Cron(line)
+	return timetable{s}, err
 }
 
 // next returns the first time after t at which the round is due, in t's
@@ -57,27 +48,19 @@ func (tt timetable) next(t time.Time) time.Time {
 	}
 }
 
-// onClock returns the moment a clock in loc shows what wall shows; where it
-// jumps over that time, the moment as far after the jump.
+// onClock returns the moment a clock in loc shows what wall shows: the first
+// of two where the hour comes twice, and as far after the jump where it is
+// jumped over.
 func onClock(wall time.Time, loc *time.Location) time.Time {
-	y, m, d := wall.Date()
-	at := time.Date(y, m, d, wall.Hour(), wall.Minute(), wall.Second(), 0, loc)
-	if at.Hour() == wall.Hour() && at.Minute() == wall.Minute() {
-		// Of two such moments take the earlier.
-		if _, now := at.Zone(); true {
-			_, before := at.Add(-3 * time.Hour).Zone()
-			if gap := time.Duration(before-now) * time.Second; gap > 0 {
-				if e := at.Add(-gap); e.Hour() == at.Hour() && e.Minute() == at.Minute() && e.Day() == at.Day() {
-					return e
-				}
-			}
-		}
-		return at
+	_, before := wall.Add(-36 * time.Hour).In(loc).Zone()
+	_, after := wall.Add(36 * time.Hour).In(loc).Zone()
+	first := wall.Add(-time.Duration(before) * time.Second).In(loc)
+	second := wall.Add(-time.Duration(after) * time.Second).In(loc)
+	shows := func(t time.Time) bool { return t.Format(time.DateTime) == wall.Format(time.DateTime) }
+	if !shows(first) && shows(second) {
+		return second
 	}
-	// The time does not exist. time.Date may have used the offset of either
-	// side; with the one before the jump, 02:30 becomes 03:30.
-	_, before := at.Add(-12 * time.Hour).Zone()
-	return time.Date(y, m, d, wall.Hour(), wall.Minute(), wall.Second(), 0, time.FixedZone("", before)).In(loc)
+	return first
 }
 
 // due returns when a round is due that last began at last (zero for never):
@@ -88,10 +71,10 @@ func (tt timetable) due(last, now time.Time) time.Time {
 	if tt.wall == nil {
 		return time.Time{}
 	}
-	if last.IsZero() || last.After(now) { // a clock set back must not stop the rounds
-		if last.IsZero() {
-			return now
-		}
+	if last.IsZero() {
+		return now
+	}
+	if last.After(now) { // a clock that was set back must not stop the rounds
 		return tt.next(now)
 	}
 	at := tt.next(last.In(now.Location()))
