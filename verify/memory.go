@@ -1,5 +1,3 @@
-// Package verify answers what does exist: it re-reads what the copies hold and
-// says which years of the record are missing.
 package verify
 
 import (
@@ -8,7 +6,28 @@ import (
 	"linecamp/manifest"
 )
 
-// Damage is one fault found on a copy or in the working folder.
+// What Damage.Kind can be.
+const (
+	Altered    = "altered"    // the bytes differ from the manifest
+	Gone       = "gone"       // the manifest names it, nothing is there
+	Unreadable = "unreadable" // the drive or the service failed to hand it out
+	Stray      = "stray"      // no manifest names it
+)
+
+// WorkingName stands for the working folder where copies are named.
+const WorkingName = "working"
+
+// Paths of damage to what linecamp itself keeps beside people's files.
+const (
+	InventoryPath = ".linecamp/inventory" // a version's inventory or its sidecar
+	SealPath      = ".linecamp/seal"      // the seal
+	RootPath      = ".linecamp/root"      // a file that makes the root a root
+)
+
+// Damage is one fault found on a copy or in the working folder. Path is as
+// people know it, relative to the working folder: the newest path that had the
+// bytes in question, or one of linecamp's own (RecordPath, InventoryPath,
+// SealPath, RootPath).
 type Damage struct {
 	Site    string `json:"site"`
 	Path    string `json:"path"`
@@ -16,8 +35,11 @@ type Damage struct {
 	Kind    string `json:"kind"` // "altered", "gone", "unreadable" or "stray"
 	Detail  string `json:"detail"`
 	Copy    string `json:"-"` // name of the copy, or "working"
-	Object  string `json:"-"` // object folder on the copy
-	Content string `json:"-"` // content path inside the object
+	// Object is the object's folder on the copy, "" for a file of the root.
+	Object string `json:"object,omitempty"`
+	// Content is the path inside the object (or the root) as the copy has it;
+	// in the working folder, the logical path.
+	Content string `json:"content,omitempty"`
 }
 
 // Held is what is remembered about one file a copy holds.

@@ -1,0 +1,65 @@
+package verify
+
+import "io"
+
+// Report is a whole verification.
+type Report struct {
+	Archive string       `json:"archive"`
+	Copies  []CopyReport `json:"copies"`
+	Years   []Year       `json:"years"`
+}
+
+// Share is a number of people's files and their bytes.
+type Share struct {
+	Files int   `json:"files"`
+	Bytes int64 `json:"bytes"`
+}
+
+// Depths of a check.
+const (
+	Quick = "quick"
+	Full  = "full"
+)
+
+// CopyReport is what one copy, or the working folder, was found to hold.
+// Numbers are of people's files; linecamp's own are checked beside them.
+type CopyReport struct {
+	Copy  string `json:"copy"`
+	Depth string `json:"depth"` // Quick or Full
+	Files int    `json:"files"` // what the manifests say this copy holds
+	Bytes int64  `json:"bytes"`
+	// ReadBack, Matched, Confirmed and Unread share out Files, but for damage:
+	// the bytes were read from here and their SHA-256 matched; a quick check
+	// agrees with what was read before; the S3 service checked our SHA-256 on
+	// upload and still reports the same; not looked at this time.
+	ReadBack  Share `json:"read_back"`
+	Matched   Share `json:"matched"`
+	Confirmed Share `json:"confirmed"`
+	Unread    Share `json:"unread"`
+
+	Damage     []Damage       `json:"damage"`
+	Behind     []Behind       `json:"behind,omitempty"`
+	Unfinished []string       `json:"unfinished,omitempty"` // objects whose root pair the next mirror rewrites
+	Error      string         `json:"error,omitempty"`      // the check could not be done, or not to its end
+	Away       bool           `json:"away,omitempty"`       // the drive is not plugged in, within the days its owner allows
+	Waiting    int            `json:"waiting,omitempty"`    // working: changed since the last mirror
+	Absent     int            `json:"absent,omitempty"`     // working: recorded and no longer there; the years tell
+	Passed     int            `json:"passed,omitempty"`     // litter of operating systems on the copy, passed over
+	Downloaded int64          `json:"downloaded,omitempty"` // bytes read from S3, to be charged to the allowance
+	Heads      map[string]int `json:"-"`                    // newest committed version of each object on this copy
+}
+
+// Behind is an object of which a copy lacks the newest versions.
+type Behind struct {
+	Object string `json:"object"`
+	Site   string `json:"site"`
+	Have   int    `json:"have"`
+	Want   int    `json:"want"`
+}
+
+// Wants reports whether something wants a person: damage, a missing year, a
+// copy out of reach.
+func (r Report) Wants() bool { return false }
+
+// Print writes the report for a person.
+func (r Report) Print(w io.Writer) {}
