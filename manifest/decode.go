@@ -1,0 +1,201 @@
+package manifest
+
+import (
+	"fmt"
+	"slices"
+)
+
+// DecodeInventory reads an inventory and checks every rule that it can be held
+// to by itself: those of OCFL 1.1 and linecamp's stricter ones. The error wraps
+// ErrInventory and names the rule, with OCFL's validation code where there is
+// one (E and three digits; OCFL 1.1 "Validation Codes").
+//
+// Bytes are only compared with a digest by CheckSidecar. The memory it takes
+// is a small multiple of len(b), whatever the bytes are.
+func DecodeInventory(b []byte) (*Inventory, error) {
+	if len(b) > MaxInventory {
+		return nil, broken(ErrInventory, "%d bytes is more than the %d an inventory may have", len(b), MaxInventory)
+	}
+	d := inventoryDecoder{scanner: scanner{b: b}, inv: New(""), versions: map[int]Version{}, names: map[string]string{}}
+	d.inventory()
+	if d.err == nil {
+		d.assemble()
+	}
+	if d.err == nil {
+		d.err = d.inv.check()
+	}
+	if d.err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInventory, d.err)
+	}
+	return d.inv, nil
+}
+
+type inventoryDecoder struct {
+	scanner
+	inv      *Inventory
+	head     int
+	versions map[int]Version
+	names    map[string]string // logical paths, each kept once for all versions
+}
+
+func (d *inventoryDecoder) inventory() {
+	d.fields("the inventory", " (E102)", []field{
+		{"digestAlgorithm", " (E036)", true, func() {
+			if a := d.str("as digestAlgorithm"); a != digestAlgorithm {
+				d.fail("digestAlgorithm is %q; linecamp writes %q (E039)", clip(a), digestAlgorithm)
+			}
+		}},
+		{"head", " (E036)", true, func() {
+			name := d.str("as head")
+			n, ok := parseVersion(name)
+			if !ok {
+				d.fail("head is %q; versions are called v1, v2 and so on (E040)", clip(name))
+			}
+			d.head = n
+		}},
+		{"id", " (E036)", true, func() { d.inv.ID = d.str("as id") }},
+		{"manifest", " (E041)", true, d.manifest},
+		{"type", " (E036)", true, func() {
+			if t := d.str("as type"); t != inventoryType {
+				d.fail("type is %q; linecamp writes %q (E038)", clip(t), inventoryType)
+			}
+		}},
+		{"versions", " (E043)", true, func() {
+			d.object("versions", func(key []byte) { d.version(string(key)) })
+		}},
+	})
+	d.end()
+}
+
+func (d *inventoryDecoder) manifest() {
+	d.object("the manifest", func(key []byte) {
+		digest, ok := d.digest(key, "the manifest")
+		if !ok {
+			return
+		}
+		if _, twice := d.inv.Content[digest]; twice {
+			d.fail("the manifest has the digest %s twice (E096)", digest)
+			return
+		}
+		var paths []string
+		d.array("the content paths of a digest", func() {
+			paths = append(paths, d.str("as a content path (E092)"))
+		})
+		if len(paths) == 0 {
+			d.fail("the digest %s has no content path (E092)", digest)
+			return
+		}
+		sortContent(paths)
+		d.inv.Content[digest] = slices.Clip(paths)
+	})
+}
+
+func (d *inventoryDecoder) digest(key []byte, where string) (Digest, bool) {
+	if d.err != nil {
+		return Digest{}, false
+	}
+	digest, err := ParseDigest(string(key))
+	if err != nil {
+		d.fail("a key of %s is %v", where, err)
+		return Digest{}, false
+	}
+	return digest, true
+}
+
+func (d *inventoryDecoder) version(name string) {
+	n, ok := parseVersion(name)
+	if !ok {
+		d.fail("a version is called %q; versions are called v1, v2 and so on (E046)", clip(name))
+		return
+	}
+	if _, twice := d.versions[n]; twice {
+		d.fail("the version v%d is there twice (E033)", n)
+		return
+	}
+	var v Version
+	what := name
+	d.fields(what, " (E102)", []field{
+		{"created", " (E048)", true, func() {
+			text := d.str("as created")
+			var why string
+			if v.Created, why = parseCreated(text); why != "" {
+				d.fail("created %q of %s %s", clip(text), what, why)
+			}
+		}},
+		{"message", "", false, func() { v.Message = d.str("as message (E094)") }},
+		{"state", " (E048)", true, func() { v.State = d.state(what) }},
+		{"user", "", false, func() {
+			d.fields("the user of "+what, " (E102)", []field{
+				{"address", "", false, func() { v.User.Address = d.str("as address") }},
+				{"name", " (E054)", true, func() {
+					if v.User.Name = d.str("as name"); v.User.Name == "" {
+						d.fail("the user of %s has an empty name (E054)", what)
+					}
+				}},
+			})
+		}},
+	})
+	d.versions[n] = v
+}
+
+func (d *inventoryDecoder) state(what string) map[string]Digest {
+	state := map[string]Digest{}
+	seen := map[Digest]bool{}
+	d.object("the state of "+what, func(key []byte) {
+		digest, ok := d.digest(key, "the state of "+what)
+		if !ok {
+			return
+		}
+		if seen[digest] {
+			d.fail("the state of %s has the digest %s twice (E033)", what, digest)
+			return
+		}
+		seen[digest] = true
+		paths := 0
+		d.array("the logical paths of a digest", func() {
+			path := d.text("as a logical path (E051)")
+			if d.err != nil {
+				return
+			}
+			name, ok := d.names[string(path)]
+			if !ok {
+				name = string(path)
+				d.names[name] = name
+			}
+			if _, twice := state[name]; twice {
+				d.fail("the state of %s has the path %q twice (E095)", what, clip(name))
+				return
+			}
+			state[name] = digest
+			paths++
+		})
+		if paths == 0 {
+			d.fail("the digest %s in the state of %s has no logical path (E051)", digest, what)
+		}
+	})
+	return state
+}
+
+// assemble puts the versions in order and holds their numbers against head.
+func (d *inventoryDecoder) assemble() {
+	if len(d.versions) == 0 {
+		d.err = fmt.Errorf("there is no version (E008)")
+		return
+	}
+	d.inv.Versions = make([]Version, len(d.versions))
+	for n := range d.inv.Versions {
+		v, ok := d.versions[n+1]
+		if !ok {
+			code := "E010"
+			if n == 0 {
+				code = "E009"
+			}
+			d.err = fmt.Errorf("the version v%d is missing; numbers run from v1 without a gap (%s)", n+1, code)
+			return
+		}
+		d.inv.Versions[n] = v
+	}
+	if d.head != d.inv.Head() {
+		d.err = fmt.Errorf("head is v%d, the newest version is v%d (E040)", d.head, d.inv.Head())
+	}
+}

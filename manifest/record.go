@@ -1,0 +1,160 @@
+package manifest
+
+import (
+	"fmt"
+	"slices"
+	"time"
+	"unicode/utf8"
+)
+
+// RecordFormat is the first thing a reader looks for in a record.
+const RecordFormat = "linecamp record 1"
+
+// Kind says what a path was understood as.
+type Kind string
+
+// The kinds of files.
+const (
+	KindPhoto     Kind = "photo"     // a picture
+	KindNote      Kind = "note"      // a document kept with a visit or a site
+	KindCompanion Kind = "companion" // a raw or HEIC partner of a picture, or its sidecar
+	KindCard      Kind = "card"      // site.toml, pasture.toml, GPX
+	KindOther     Kind = "other"     // kept, not understood
+)
+
+// Record is what a version says beyond paths and digests. It is stored with the
+// version, under RecordPath, and every path of the version has an entry.
+type Record struct {
+	// Site and Pasture are the names as people write them. Base is the raw path
+	// of the folder that logical paths are relative to, itself relative to the
+	// working folder, "" for the working folder.
+	Site, Pasture, Base string
+
+	Paths     map[string]Entry // by logical path
+	Decisions []Decision       // what persons decided, oldest first
+}
+
+// Entry is what a record says of one path.
+type Entry struct {
+	Bytes    int64     // size
+	Modified time.Time // of the file, UTC, nanoseconds; kept within the years 1 to 9999
+	Raw      []byte    // the raw path, where the logical one was escaped; else nil
+	Visit    string    // "2019-06-21", or "2019", or "" where nothing tells
+	View     string    // which picture it is; "" for what is none
+	Kind     Kind
+	With     string // of a companion: the logical path of its photo or note
+}
+
+// Decision is something a person decided.
+type Decision struct {
+	What   string    // "explained": the reason for missing years; "accepted": a change; "joined": a renamed folder
+	Who    string    // as the person gave it
+	When   time.Time // UTC, whole seconds
+	Why    string
+	Years  []string // what it is about, each where it applies
+	Season string
+	View   string
+	Path   string
+}
+
+// The decisions there are.
+const (
+	Explained = "explained"
+	Accepted  = "accepted"
+	Joined    = "joined"
+)
+
+// check reports the first rule that the record breaks. Callers wrap it.
+func (r *Record) check() error {
+	if r.Base != "" {
+		if why := rawPathFault(r.Base); why != "" {
+			return fmt.Errorf("the base %q %s", clip(r.Base), why)
+		}
+	}
+	for p, e := range r.Paths {
+		if err := r.checkEntry(p, e); err != nil {
+			return fmt.Errorf("the path %q: %w", clip(p), err)
+		}
+	}
+	for i, d := range r.Decisions {
+		if err := d.check(); err != nil {
+			return fmt.Errorf("decision %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+func (r *Record) checkEntry(p string, e Entry) error {
+	if why := pathFault(p); why != "" {
+		return fmt.Errorf("it %s", why)
+	}
+	if reserved(p) {
+		return fmt.Errorf("it is reserved, and a record says nothing of those")
+	}
+	if e.Bytes < 0 {
+		return fmt.Errorf("its size is %d", e.Bytes)
+	}
+	if len(e.Raw) > 0 {
+		if logical, escaped := Logical(string(e.Raw)); !escaped || logical != p {
+			return fmt.Errorf("its raw name %q would not be escaped like that", clip(string(e.Raw)))
+		}
+	}
+	if !day(e.Visit) && !year(e.Visit) && e.Visit != "" {
+		return fmt.Errorf("its visit %q is no day and no year", clip(e.Visit))
+	}
+	if !utf8.ValidString(e.View) {
+		return fmt.Errorf("its view %q is not valid UTF-8", clip(e.View))
+	}
+	switch e.Kind {
+	case KindPhoto, KindNote, KindCompanion, KindCard, KindOther:
+	default:
+		return fmt.Errorf("its kind %q is none", clip(string(e.Kind)))
+	}
+	if e.With == "" {
+		return nil
+	}
+	if e.Kind != KindCompanion || e.With == p {
+		return fmt.Errorf("it is no companion, yet it is said to go with %q", clip(e.With))
+	}
+	if _, ok := r.Paths[e.With]; !ok {
+		return fmt.Errorf("what it goes with, %q, is not there", clip(e.With))
+	}
+	return nil
+}
+
+func (d *Decision) check() error {
+	switch d.What {
+	case Explained, Accepted, Joined:
+	default:
+		return fmt.Errorf("%q is none of %s, %s, %s", clip(d.What), Explained, Accepted, Joined)
+	}
+	if d.When.IsZero() {
+		return fmt.Errorf("it does not say when")
+	}
+	for _, s := range slices.Concat([]string{d.Who, d.Why, d.Season, d.View, d.Path}, d.Years) {
+		if !utf8.ValidString(s) {
+			return fmt.Errorf("%q is not valid UTF-8", clip(s))
+		}
+	}
+	if slices.Contains(d.Years, "") {
+		return fmt.Errorf("one of its years is empty")
+	}
+	return nil
+}
+
+func day(s string) bool {
+	_, err := time.Parse(time.DateOnly, s)
+	return err == nil
+}
+
+func year(s string) bool {
+	if len(s) != 4 {
+		return false
+	}
+	for i := range len(s) {
+		if s[i] < '0' || s[i] > '9' {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,126 @@
+package manifest
+
+import (
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
+
+// check holds a whole inventory to the rules that go beyond its JSON. The error
+// names the rule; callers wrap it.
+func (inv *Inventory) check() error {
+	if _, _, err := ParseObjectID(inv.ID); err != nil {
+		return err
+	}
+	stored, err := inv.checkContent()
+	if err != nil {
+		return err
+	}
+	used := make(map[Digest]bool, len(inv.Content))
+	for i := range inv.Versions {
+		n := i + 1
+		state := inv.Versions[i].State
+		if err := checkState(state); err != nil {
+			return fmt.Errorf("the state of v%d: %w", n, err)
+		}
+		if _, ok := state[RecordPath]; !ok {
+			return fmt.Errorf("the state of v%d has no %s", n, RecordPath)
+		}
+		for p, d := range state {
+			if used[d] {
+				continue
+			}
+			used[d] = true
+			switch first, ok := stored[d]; {
+			case !ok:
+				return fmt.Errorf("the digest %s of %q in v%d is not in the manifest (E050)", d, clip(p), n)
+			case first > n:
+				return fmt.Errorf("the digest %s of %q in v%d is only stored by v%d (E050 for v%d's own inventory)", d, clip(p), n, first, n)
+			case first < n:
+				return fmt.Errorf("the digest %s is stored by v%d but not used before v%d (E107 for v%d's own inventory)", d, first, n, first)
+			}
+		}
+	}
+	for d := range inv.Content {
+		if !used[d] {
+			return fmt.Errorf("the digest %s of the manifest is in no version's state (E107)", d)
+		}
+	}
+	return nil
+}
+
+// checkContent checks the manifest's content paths and returns, for each
+// digest, the first version that stores it.
+func (inv *Inventory) checkContent() (map[Digest]int, error) {
+	stored := make(map[Digest]int, len(inv.Content))
+	owner := make(map[string]bool, len(inv.Content))
+	for d, paths := range inv.Content {
+		for _, p := range paths {
+			n, err := checkContentPath(p)
+			if err != nil {
+				return nil, err
+			}
+			if n > inv.Head() {
+				return nil, fmt.Errorf("the content path %q lies in v%d, and head is v%d (E092)", clip(p), n, inv.Head())
+			}
+			if owner[p] {
+				return nil, fmt.Errorf("the content path %q is there twice (E101)", clip(p))
+			}
+			owner[p] = true
+			if first, ok := stored[d]; !ok || n < first {
+				stored[d] = n
+			}
+		}
+	}
+	for p := range owner {
+		if folder := fileAbove(p, func(q string) bool { return owner[q] }); folder != "" {
+			return nil, fmt.Errorf("the content path %q is a file and the folder of %q (E101)", clip(folder), clip(p))
+		}
+	}
+	return stored, nil
+}
+
+// checkContentPath checks one content path and returns its version.
+func checkContentPath(p string) (version int, err error) {
+	if !utf8.ValidString(p) {
+		return 0, fmt.Errorf("the content path %q is not valid UTF-8", clip(p))
+	}
+	if p == "" || p[0] == '/' || p[len(p)-1] == '/' {
+		return 0, fmt.Errorf("the content path %q is empty, or begins or ends with a slash (E100)", clip(p))
+	}
+	if why := pathFault(p); why != "" {
+		return 0, fmt.Errorf("the content path %q %s", clip(p), strings.ReplaceAll(why, "E052", "E099"))
+	}
+	n, _, ok := splitContent(p)
+	if !ok {
+		return 0, fmt.Errorf("the content path %q is not below v1/content/, v2/content/ and so on (E042)", clip(p))
+	}
+	return n, nil
+}
+
+// checkState checks the logical paths of one state.
+func checkState(state map[string]Digest) error {
+	for p, d := range state {
+		if why := pathFault(p); why != "" {
+			return fmt.Errorf("the path %q %s", clip(p), why)
+		}
+		file := func(q string) bool { _, ok := state[q]; return ok }
+		if folder := fileAbove(p, file); folder != "" {
+			return fmt.Errorf("the path %q is a file and the folder of %q (E095)", clip(folder), clip(p))
+		}
+		if name, ok := strings.CutPrefix(p, FoundPrefix); ok && name != d.String() {
+			return fmt.Errorf("the path %q holds other bytes than it is named after", clip(p))
+		}
+	}
+	return nil
+}
+
+// fileAbove returns the first folder above p that is itself a file, or "".
+func fileAbove(p string, file func(string) bool) string {
+	for i := range len(p) {
+		if p[i] == '/' && file(p[:i]) {
+			return p[:i]
+		}
+	}
+	return ""
+}
