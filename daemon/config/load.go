@@ -1,0 +1,172 @@
+package config
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+)
+
+// Load reads a config file, or every *.toml file of a folder, in the order of
+// their names. Each file at fault gives one *Error and no archive; the others
+// are returned all the same. Nothing at path is an *Error that is
+// fs.ErrNotExist.
+func Load(path string) ([]Archive, []error) {
+	files, err := configFiles(path)
+	if err != nil {
+		return nil, []error{err}
+	}
+	var read []loaded
+	var faults []error
+	for _, f := range files {
+		a, err := readFile(f)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		read = append(read, a)
+	}
+	archives, clashes := apart(read)
+	return archives, append(faults, clashes...)
+}
+
+func configFiles(path string) ([]string, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	if !info.IsDir() {
+		return []string{path}, nil
+	}
+	entries, err := os.ReadDir(path)
+	if err != nil {
+		return nil, unreadable(path, err)
+	}
+	var files []string
+	for _, e := range entries {
+		if isConfig(e.Name()) {
+			files = append(files, filepath.Join(path, e.Name()))
+		}
+	}
+	if len(files) == 0 {
+		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no config file (*.toml); run `linecamp setup` to write one"}}}
+	}
+	return files, nil
+}
+
+// isConfig leaves out hidden files, which editors put beside the one they have
+// open.
+func isConfig(name string) bool {
+	return !strings.HasPrefix(name, ".") && strings.EqualFold(filepath.Ext(name), ".toml")
+}
+
+func readFile(path string) (loaded, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return loaded{}, unreadable(path, err)
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, mostBytes+1))
+	if err != nil {
+		return loaded{}, unreadable(path, err)
+	}
+	return parse(path, b)
+}
+
+// unreadable says in a sentence why nothing could be read at path.
+func unreadable(path string, err error) error {
+	text := "this config cannot be read"
+	var why *fs.PathError
+	if errors.As(err, &why) {
+		text += " (" + why.Err.Error() + ")"
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		text = "there is no config here; run `linecamp setup` to write one, or name another with --config"
+	case errors.Is(err, fs.ErrPermission):
+		text += "; ask its owner for the right to read it, or name another with --config"
+	default:
+		text += "; see whether it is a file of yours, or name another with --config"
+	}
+	return &Error{File: path, Problems: []Problem{{Text: text}}, Err: err}
+}
+
+// Find returns where the config is: flag if it is set, $LINECAMP_CONFIG if that
+// is set, the user's config folder if it holds a config, /etc/linecamp if that
+// does. Where no config is anywhere yet, it is the place setup should write to:
+// /etc/linecamp for root and for a user without a config folder, else the
+// user's.
+func Find(flag string) string {
+	if flag != "" {
+		return flag
+	}
+	if env := os.Getenv("LINECAMP_CONFIG"); env != "" {
+		return env
+	}
+	const system = "/etc/linecamp"
+	base, err := os.UserConfigDir()
+	if err != nil {
+		return system
+	}
+	users := filepath.Join(base, "linecamp")
+	for _, dir := range []string{users, system} {
+		if entries, err := os.ReadDir(dir); err == nil &&
+			slices.ContainsFunc(entries, func(e os.DirEntry) bool { return isConfig(e.Name()) }) {
+			return dir
+		}
+	}
+	if os.Geteuid() == 0 {
+		return system
+	}
+	return users
+}
+
+// StateDir returns the folder for what linecamp remembers of this archive. It
+// is not made here.
+func (a Archive) StateDir() (string, error) {
+	if a.State != "" {
+		return a.State, nil
+	}
+	base, err := StateBase()
+	if err != nil {
+		return "", err
+	}
+	return filepath.Join(base, a.Name), nil
+}
+
+// StateBase returns the folder that holds the state folders of archives whose
+// config names none, and this machine's author id: the one systemd gives the
+// service ($STATE_DIRECTORY), else linecamp in $XDG_STATE_HOME, else
+// /var/lib/linecamp for root, else .local/state/linecamp in the home folder (on
+// Windows, the local application data).
+func StateBase() (string, error) {
+	if dirs := os.Getenv("STATE_DIRECTORY"); dirs != "" {
+		first, _, _ := strings.Cut(dirs, string(os.PathListSeparator))
+		return first, nil
+	}
+	if base := os.Getenv("XDG_STATE_HOME"); filepath.IsAbs(base) {
+		return filepath.Join(base, "linecamp"), nil
+	}
+	if os.Geteuid() == 0 {
+		return "/var/lib/linecamp", nil
+	}
+	local, err := os.UserHomeDir()
+	if err == nil {
+		local = filepath.Join(local, ".local", "state")
+	}
+	if runtime.GOOS == "windows" {
+		local, err = os.UserCacheDir()
+	}
+	if err != nil {
+		return "", errors.New("there is no home folder to keep linecamp's state in; set state = \"…\" in the config, or XDG_STATE_HOME")
+	}
+	return filepath.Join(local, "linecamp"), nil
+}

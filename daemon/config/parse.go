@@ -1,0 +1,277 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"path/filepath"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"github.com/BurntSushi/toml"
+	"github.com/google/uuid"
+
+	"linecamp/manifest"
+)
+
+// mostBytes bounds a config file; a hundred copies with comments are a tenth
+// of it.
+const mostBytes = 256 << 10
+
+// loaded is an archive with the lines its settings stand on.
+type loaded struct {
+	Archive
+	lines lines
+}
+
+// parse takes a config file apart. path is where it was read: relative folders
+// start from there, and messages name it. The error is an *Error.
+func parse(path string, b []byte) (loaded, error) {
+	f := &file{path: path}
+	tree, err := f.decode(b)
+	if err != nil {
+		return loaded{}, err
+	}
+	top := &table{file: f, left: tree}
+	a := Archive{
+		Name:   f.name(top),
+		Folder: f.folder(top, "folder"),
+		Layout: top.text("layout"),
+		Views:  views(top.table("views")),
+		State:  f.folder(top, "state"),
+		File:   path,
+	}
+	a.Schedule = schedule(top.table("schedule"))
+	for _, t := range top.tables("copy") {
+		a.Copies = append(a.Copies, f.copy(t))
+	}
+	top.rest(nil)
+	f.checkCopies(a)
+	f.checkPlaces(a)
+	if len(f.problems) > 0 {
+		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.problems}
+	}
+	return loaded{a, f.lines}, nil
+}
+
+func (f *file) decode(b []byte) (map[string]any, error) {
+	fail := func(line int, key, text string) error {
+		return &Error{File: f.path, Problems: []Problem{{line, key, text}}}
+	}
+	if len(b) > mostBytes {
+		return nil, fail(0, "", "this file is far too large for a config; name the config file, or the folder of config files")
+	}
+	if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
+		return nil, fail(1, "", "this file is saved as UTF-16; save it as UTF-8")
+	}
+	text := string(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")))
+	if !utf8.ValidString(text) {
+		before, _, _ := strings.Cut(strings.ToValidUTF8(text, "\xff"), "\xff")
+		return nil, fail(1+strings.Count(before, "\n"), "", "this line holds a letter that is not in UTF-8; save the file as UTF-8 (a folder's name must be in UTF-8 too)")
+	}
+	tree := map[string]any{}
+	if _, err := toml.Decode(text, &tree); err != nil {
+		var at toml.ParseError
+		if !errors.As(err, &at) {
+			return nil, fail(0, "", "this file is not TOML: "+err.Error())
+		}
+		return nil, fail(at.Position.Line, at.LastKey, "this is not TOML: "+at.Message+
+			"; text stands in quotes, and each setting on a line of its own")
+	}
+	f.lines = findLines(text)
+	return tree, nil
+}
+
+func (f *file) name(t *table) string {
+	name := t.text("archive")
+	if name == "" {
+		if t.lines["archive"] == 0 {
+			t.fault("archive", "the archive has no name; add a line such as archive = \"saltbush-draw\"")
+		} else if len(t.problems) == 0 {
+			t.fault("archive", "the archive's name is empty; write one such as \"saltbush-draw\"")
+		}
+		return ""
+	}
+	if err := manifest.ArchiveName(name); err != nil {
+		t.fault("archive", "%v", err)
+	}
+	return name
+}
+
+// folder takes a key that names a folder or file, and makes it absolute.
+func (f *file) folder(t *table, key string) string {
+	s := t.text(key)
+	if s == "" {
+		return ""
+	}
+	if s == "~" || strings.HasPrefix(s, "~/") || strings.HasPrefix(s, `~\`) {
+		t.fault(key, "~ is not understood here; write the whole path")
+		return ""
+	}
+	s = filepath.FromSlash(s)
+	if !filepath.IsAbs(s) {
+		s = filepath.Join(filepath.Dir(f.path), s)
+	}
+	return filepath.Clean(s)
+}
+
+func views(t *table) map[string][]string {
+	var all map[string][]string
+	owner := map[string]string{}
+	for _, view := range sortedKeys(t.left) {
+		words := t.words(view)
+		if strings.TrimSpace(view) == "" || view == "untold" {
+			t.fault(view, "a view cannot be called %q; choose another name", view)
+			continue
+		}
+		for _, w := range words {
+			w = strings.ToLower(w)
+			if first, ok := owner[w]; ok && first != view {
+				t.fault(view, "the word %q already tells the view %q; a word can tell one view only", w, first)
+			}
+			owner[w] = view
+		}
+		if all == nil {
+			all = map[string][]string{}
+		}
+		all[view] = words
+	}
+	return all
+}
+
+func schedule(t *table) Schedule {
+	line := func(key, otherwise string) string {
+		s := t.text(key)
+		if s == "" {
+			return otherwise
+		}
+		if _, err := Cron(s); err != nil {
+			t.fault(key, "%v", err)
+		}
+		return s
+	}
+	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify)}
+	t.rest(nil)
+	return s
+}
+
+// Settings of one kind of copy only, with what to say of them on the other.
+var (
+	onlyDrive = map[string]string{}
+	onlyS3    = map[string]string{}
+)
+
+func init() {
+	for _, k := range []string{"root", "away"} {
+		onlyDrive[k] = "is for a copy of kind \"drive\""
+	}
+	for _, k := range []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread"} {
+		onlyS3[k] = "is for a copy of kind \"s3\""
+	}
+}
+
+func (f *file) copy(t *table) Copy {
+	c := Copy{Name: t.text("name"), Kind: t.text("kind")}
+	if c.Name == "" {
+		t.fault("name", "this copy has no name; add a line such as name = \"shelf-drive\"")
+	} else if err := copyName(c.Name); err != nil {
+		t.fault("name", "%v", err)
+	}
+	c.ID = copyID(t)
+	switch c.Kind {
+	case KindDrive:
+		f.drive(t, &c)
+		t.rest(onlyS3)
+	case KindS3:
+		f.s3(t, &c)
+		t.rest(onlyDrive)
+	case "":
+		t.fault("kind", "this copy does not say what it is; add kind = \"drive\" or kind = \"s3\"")
+	default:
+		t.fault("kind", "there is no kind of copy %q; write \"drive\" or \"s3\"", c.Kind)
+	}
+	return c
+}
+
+func copyID(t *table) string {
+	s := t.text("id")
+	if s == "" {
+		t.fault("id", "this copy has no id; `linecamp setup --add-copy` makes a copy's root and writes its id here")
+		return ""
+	}
+	id, err := uuid.Parse(s)
+	if err != nil || len(s) != len(id.String()) {
+		t.fault("id", "this is not the id of a copy; it stands in the README.txt of the copy's root and looks like 3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19")
+		return ""
+	}
+	return id.String()
+}
+
+func (f *file) drive(t *table, c *Copy) {
+	had := len(t.problems)
+	c.Root = f.folder(t, "root")
+	if c.Root == "" && len(t.problems) == had {
+		t.fault("root", "this copy does not say where it is; add root = \"/media/…\", the folder on the drive")
+	}
+	if s := t.text("away"); s != "" {
+		var err error
+		if c.Away, err = ParseAway(s); err != nil {
+			t.fault("away", "%v", err)
+		}
+	}
+}
+
+func (f *file) s3(t *table, c *Copy) {
+	had := len(t.problems)
+	c.Region = t.text("region")
+	c.URL = t.text("url")
+	c.Addressing = t.text("addressing")
+	if c.URL == "" {
+		if len(t.problems) == had {
+			t.fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
+		}
+	} else if url, err := bucketURL(c.URL, c.Addressing); err != nil {
+		c.URL = "" // it may hold a secret
+		t.fault("url", "%v", err)
+	} else {
+		c.URL = url
+	}
+	if c.Addressing != "" && c.Addressing != "path" && c.Addressing != "host" {
+		t.fault("addressing", "write \"path\" where the bucket is the first part of the path, or \"host\" where it is part of the host name")
+	}
+	if c.Credentials = t.text("credentials"); c.Credentials == "" {
+		c.Credentials = "env"
+	}
+	if c.Credentials != "env" && !filepath.IsAbs(c.Credentials) {
+		c.Credentials = filepath.Join(filepath.Dir(f.path), c.Credentials)
+	}
+	c.CAFile = f.folder(t, "ca_file")
+	if c.Fence = t.text("fence"); c.Fence != "" && c.Fence != "none" {
+		t.fault("fence", "this can only be \"none\", which says that you see to it that one machine alone writes there; else leave it out")
+	}
+	c.ReadBack = t.flag("read_back")
+	reread := t.text("reread")
+	if reread == "" {
+		reread = DefaultReread
+	}
+	var err error
+	if c.Reread, err = ParseAllowance(reread); err != nil {
+		t.fault("reread", "%v", err)
+	}
+}
+
+// copyName accepts what a person can type after --copy and read in a report.
+func copyName(s string) error {
+	if len(s) > 64 {
+		return errors.New("this name is too long; use at most 64 characters")
+	}
+	if strings.EqualFold(s, "working") {
+		return errors.New("\"working\" stands for the working folder in reports; choose another name")
+	}
+	for i, r := range s {
+		if !unicode.IsLetter(r) && !unicode.IsDigit(r) && (i == 0 || !strings.ContainsRune("-_. ", r)) {
+			return errors.New("a copy's name is made of letters and digits, with -, _, dots or spaces between; choose another")
+		}
+	}
+	return nil
+}

@@ -1,0 +1,191 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"maps"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
+
+// bucketURL checks the address of an S3 copy and takes the slash from its end.
+// Messages do not repeat the address: it may hold a secret.
+func bucketURL(s, addressing string) (string, error) {
+	const form = "write https://host/bucket/prefix"
+	u, err := url.Parse(s)
+	if err != nil || u.Opaque != "" || u.Host == "" || u.Hostname() == "" {
+		return "", errors.New("this is not the address of a bucket; " + form)
+	}
+	if u.User != nil {
+		return "", errors.New("this address holds credentials; take them out, keep them in a file that only you can read, and name it with credentials = \"FILE\"")
+	}
+	if u.RawQuery != "" || u.ForceQuery || u.Fragment != "" || strings.Contains(s, "#") {
+		return "", errors.New("this address goes on after the prefix, with ? or #; " + form)
+	}
+	switch {
+	case u.Scheme == "https":
+	case u.Scheme == "http" && loopback(u.Hostname()):
+	case u.Scheme == "http":
+		return "", errors.New("http sends photos and keys unprotected; use https (http is taken for this machine itself only)")
+	default:
+		return "", errors.New("this is not a web address; " + form)
+	}
+	path := strings.Trim(u.Path, "/")
+	if path == "" && addressing != "host" {
+		return "", errors.New("this address names no bucket; " + form)
+	}
+	if path != "" {
+		for part := range strings.SplitSeq(path, "/") {
+			if part == "" || part == "." || part == ".." {
+				return "", errors.New("this address has an empty part, . or .. in its path; " + form)
+			}
+		}
+	}
+	return strings.TrimRight(s, "/"), nil
+}
+
+func loopback(host string) bool {
+	if strings.EqualFold(host, "localhost") {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+// bucketPlace is a checked address in the one form in which two of the same
+// place are equal.
+func bucketPlace(s string) string {
+	u, err := url.Parse(s)
+	if err != nil {
+		return s
+	}
+	port := u.Port()
+	if port == "" {
+		port = map[string]string{"https": "443", "http": "80"}[u.Scheme]
+	}
+	return strings.ToLower(u.Hostname()) + ":" + port + "/" + strings.Trim(u.Path, "/") + "/"
+}
+
+// checkCopies finds copies that cannot be told apart.
+func (f *file) checkCopies(a Archive) {
+	for i, c := range a.Copies {
+		t := &table{file: f, path: fmt.Sprintf("copy[%d]", i)}
+		for _, o := range a.Copies[:i] {
+			if c.ID != "" && c.ID == o.ID {
+				t.fault("id", "the copy %q has the same id; one root is one copy, so take one of the two out", o.Name)
+			}
+			if c.Name != "" && strings.EqualFold(c.Name, o.Name) {
+				t.fault("name", "another copy has the same name; give each copy its own")
+			}
+			if c.URL == "" || o.URL == "" {
+				continue
+			}
+			one, other := bucketPlace(c.URL), bucketPlace(o.URL)
+			if strings.HasPrefix(one, other) || strings.HasPrefix(other, one) {
+				t.fault("url", "the copy %q is in the same place, or one lies inside the other; give each its own bucket or prefix", o.Name)
+			}
+		}
+	}
+}
+
+// checkPlaces finds folders that lie inside one another.
+func (f *file) checkPlaces(a Archive) {
+	top := &table{file: f}
+	for i, c := range a.Copies {
+		t := &table{file: f, path: fmt.Sprintf("copy[%d]", i)}
+		if c.Root == "" {
+			continue
+		}
+		if text := nested(c.Root, a.Folder); text != "" {
+			t.fault("root", "%s; a copy must lie outside the folder it copies, best on another drive", text)
+		}
+		for _, o := range a.Copies[:i] {
+			// Two copies at one path are drives that are swapped.
+			if o.Root == "" || (inside(c.Root, o.Root) && inside(o.Root, c.Root)) {
+				continue
+			}
+			if inside(c.Root, o.Root) || inside(o.Root, c.Root) {
+				t.fault("root", "this copy and the copy %q lie one inside the other; give each a folder of its own", o.Name)
+			}
+		}
+	}
+	state, err := a.StateDir()
+	if err != nil || a.Name == "" {
+		return
+	}
+	const advice = "what linecamp remembers would be copied and change at every round; set state = \"…\" to a folder elsewhere"
+	if a.Folder != "" && inside(state, a.Folder) {
+		top.fault("state", "the state folder lies inside the working folder; "+advice)
+	}
+	for i, c := range a.Copies {
+		if c.Root != "" && inside(state, c.Root) {
+			(&table{file: f, path: fmt.Sprintf("copy[%d]", i)}).fault("root", "the state folder lies inside this copy; "+advice)
+		}
+	}
+}
+
+// nested says in what way a copy's root and a working folder lie inside one
+// another; "" if they do not.
+func nested(root, folder string) string {
+	if folder == "" {
+		return ""
+	}
+	in, out := inside(root, folder), inside(folder, root)
+	switch {
+	case in && out:
+		return "this copy is the working folder itself"
+	case in:
+		return "this copy lies inside the working folder"
+	case out:
+		return "the working folder lies inside this copy"
+	}
+	return ""
+}
+
+// inside reports whether path is folder or lies below it, links followed as
+// far as the two exist. Parts of a path are compared, not letters: /srv/monitor
+// is not inside /srv/mon.
+func inside(path, folder string) bool {
+	path, folder = resolve(path), resolve(folder)
+	if rel, err := filepath.Rel(folder, path); err == nil && filepath.IsLocal(rel) {
+		return true
+	}
+	// The same folder may have other names: other letter case on some file
+	// systems, or mounted at two places.
+	is, err := os.Stat(folder)
+	if err != nil {
+		return false
+	}
+	for {
+		if at, err := os.Stat(path); err == nil && os.SameFile(at, is) {
+			return true
+		}
+		up := filepath.Dir(path)
+		if up == path {
+			return false
+		}
+		path = up
+	}
+}
+
+// resolve follows links in the part of a path that exists.
+func resolve(path string) string {
+	rest := ""
+	for at := path; ; {
+		if real, err := filepath.EvalSymlinks(at); err == nil {
+			return filepath.Join(real, rest)
+		}
+		up := filepath.Dir(at)
+		if up == at {
+			return path
+		}
+		rest = filepath.Join(filepath.Base(at), rest)
+		at = up
+	}
+}

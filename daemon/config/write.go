@@ -1,0 +1,267 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"unicode/utf8"
+)
+
+// Write writes the archive's config file, for a person to read and change, and
+// makes the folder it goes to. It never overwrites: a file already there is
+// fs.ErrExist. An archive that Load would refuse is refused here with the same
+// *Error. The file is there whole or not at all.
+func (a Archive) Write(path string) error {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
+	}
+	b := a.encode()
+	if _, err := parse(path, b); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return fmt.Errorf("the config's folder cannot be made: %w", err)
+	}
+	temp, err := writeTemp(path, b, 0o644)
+	if err != nil {
+		return err
+	}
+	defer os.Remove(temp)
+	// A link is refused where a name is taken; a rename would replace.
+	if err := os.Link(temp, path); err != nil {
+		if errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
+		}
+		return writeNew(path, b) // a file system without links
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// AppendCopy adds a copy at the end of a config file and leaves every line
+// that is there as it is. Nothing is written if Load would refuse the result;
+// that is then the *Error.
+func AppendCopy(path string, c Copy) error {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	if path, err = filepath.EvalSymlinks(path); err != nil {
+		return unreadable(path, err)
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return unreadable(path, err)
+	}
+	old, err := os.ReadFile(path)
+	if err != nil {
+		return unreadable(path, err)
+	}
+	if _, err := parse(path, old); err != nil {
+		return err
+	}
+	added := "\n" + c.encode()
+	if len(old) > 0 && old[len(old)-1] != '\n' {
+		added = "\n" + added
+	}
+	if bytes.Contains(old, []byte("\r\n")) {
+		added = strings.ReplaceAll(added, "\n", "\r\n")
+	}
+	b := append(bytes.Clone(old), added...)
+	if _, err := parse(path, b); err != nil {
+		return err
+	}
+	temp, err := writeTemp(path, b, info.Mode().Perm())
+	if err != nil {
+		return err
+	}
+	defer os.Remove(temp) // gone already when all went well
+	if err := os.Rename(temp, path); err != nil {
+		return fmt.Errorf("the config cannot be changed: %w", err)
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// writeTemp writes b beside path, on storage when it returns.
+func writeTemp(path string, b []byte, mode fs.FileMode) (string, error) {
+	f, err := os.CreateTemp(filepath.Dir(path), ".linecamp-*")
+	if err != nil {
+		return "", fmt.Errorf("nothing can be written beside the config: %w", err)
+	}
+	_, err = f.Write(b)
+	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
+	if err != nil {
+		os.Remove(f.Name())
+		return "", fmt.Errorf("the config cannot be written: %w", err)
+	}
+	return f.Name(), nil
+}
+
+func writeNew(path string, b []byte) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return fmt.Errorf("the config cannot be written: %w", err)
+	}
+	_, err = f.Write(b)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		os.Remove(path)
+		return fmt.Errorf("the config cannot be written: %w", err)
+	}
+	return syncDir(filepath.Dir(path))
+}
+
+// syncDir makes a new name last. Where folders cannot be synced, the system
+// sees to it.
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return nil
+	}
+	defer d.Close()
+	d.Sync()
+	return nil
+}
+
+func (a Archive) encode() []byte {
+	var w writer
+	w.comment("The archive \"" + a.Name + "\". Written by linecamp setup; change it as you like.")
+	w.comment("Folders may be relative to the one this file is in.")
+	w.pair("archive", quote(a.Name), "")
+	if a.Folder != "" {
+		w.pair("folder", quote(a.Folder), "linecamp reads it and changes nothing in it")
+	} else {
+		w.comment("no folder: this machine only keeps copies of the archive")
+	}
+	if a.Layout != "" {
+		w.pair("layout", quote(a.Layout), "how the folders below it are named")
+	}
+	if a.State != "" {
+		w.pair("state", quote(a.State), "what linecamp remembers between rounds")
+	}
+	if len(a.Views) > 0 {
+		w.line("")
+		w.line("[views]")
+		for _, view := range sortedKeys(a.Views) {
+			words := make([]string, len(a.Views[view]))
+			for i, word := range a.Views[view] {
+				words[i] = quote(word)
+			}
+			w.pair(key(view), "["+strings.Join(words, ", ")+"]", "")
+		}
+	}
+	for _, c := range a.Copies {
+		w.line("")
+		w.b.WriteString(c.encode())
+	}
+	w.line("")
+	w.line("[schedule]")
+	w.comment("minute, hour, day of the month, month, day of the week (0 is Sunday); local time")
+	s := a.Schedule
+	w.pair("mirror", quote(or(s.Mirror, DefaultMirror)), "bring the copies up to date")
+	w.pair("verify", quote(or(s.Verify, DefaultVerify)), "read the copies again and look for damage")
+	return w.b.Bytes()
+}
+
+func (c Copy) encode() string {
+	var w writer
+	w.line("[[copy]]")
+	w.pair("name", quote(c.Name), "")
+	w.pair("kind", quote(c.Kind), "")
+	optional := func(key, value, comment string) {
+		if value != "" {
+			w.pair(key, quote(value), comment)
+		}
+	}
+	if c.Kind == KindDrive {
+		w.pair("root", quote(c.Root), "")
+		w.pair("id", quote(c.ID), "the root's own id: only this one is written to")
+		optional("away", away(c), "how long it may be unplugged before that is a fault")
+		return w.b.String()
+	}
+	w.pair("url", quote(c.URL), "")
+	w.pair("id", quote(c.ID), "the root's own id: only this one is written to")
+	optional("region", c.Region, "")
+	optional("addressing", c.Addressing, "where the bucket's name stands: in the path or in the host")
+	w.pair("credentials", quote(or(c.Credentials, "env")), "\"env\", or a file only its owner can read")
+	optional("ca_file", c.CAFile, "certificates to trust beside the system's")
+	optional("fence", c.Fence, "the server cannot keep two machines apart: see to it that only one writes there")
+	if c.ReadBack {
+		w.pair("read_back", "true", "the server does not check what it is sent, so every upload is read back")
+	}
+	w.pair("reread", quote(or(c.Reread.Text, DefaultReread)), "how much may be downloaded to check it")
+	return w.b.String()
+}
+
+func or(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
+}
+
+// away writes a time as ParseAway reads it, in the largest unit that fits.
+func away(c Copy) string {
+	hours := int64(c.Away.Hours())
+	switch {
+	case hours <= 0:
+		return ""
+	case hours%24 == 0:
+		return fmt.Sprintf("%dd", hours/24)
+	}
+	return fmt.Sprintf("%dh", hours)
+}
+
+type writer struct{ b bytes.Buffer }
+
+func (w *writer) line(s string)    { w.b.WriteString(s + "\n") }
+func (w *writer) comment(s string) { w.line("# " + s) }
+
+func (w *writer) pair(key, value, comment string) {
+	s := key + " = " + value
+	if comment != "" {
+		s += "   # " + comment
+	}
+	w.line(s)
+}
+
+// key writes a key bare where it may be (TOML 1.0, "Keys").
+func key(s string) string {
+	if s != "" && strings.Trim(s, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-") == "" {
+		return s
+	}
+	return quote(s)
+}
+
+// quote writes text as a TOML basic string, or a literal one where backslashes
+// would otherwise be doubled.
+func quote(s string) string {
+	if !utf8.ValidString(s) {
+		return `"` + s + `"` // refused when it is read, not changed here
+	}
+	control := func(r rune) bool { return r < ' ' || r == 0x7f }
+	if strings.Contains(s, `\`) && !strings.Contains(s, "'") && !strings.ContainsFunc(s, control) {
+		return "'" + s + "'"
+	}
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		switch {
+		case r == '"' || r == '\\':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case control(r):
+			fmt.Fprintf(&b, `\u%04X`, r)
+		default:
+			b.WriteRune(r)
+		}
+	}
+	b.WriteByte('"')
+	return b.String()
+}
