@@ -76,6 +76,19 @@ func (s *Seal) Append(l Line) error {
 	return nil
 }
 
+// Clone returns a seal with the same lines; appending to one leaves the other
+// as it is.
+func (s *Seal) Clone() *Seal {
+	c := &Seal{lines: s.lines, marks: slices.Clip(s.marks), heads: s.Heads()}
+	if s.hash != nil {
+		c.hash = clone(s.hash).(hash.Hash)
+	}
+	for _, f := range s.files {
+		c.files = append(c.files, slices.Clip(f))
+	}
+	return c
+}
+
 // push adds a line that is known to be right.
 func (s *Seal) push(l Line, raw []byte) {
 	if s.hash == nil {
