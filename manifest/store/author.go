@@ -1,0 +1,56 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+)
+
+type authorJSON struct {
+	Archive string `json:"archive"`
+	Author  string `json:"author"`
+	Machine string `json:"machine"`
+	Epoch   int    `json:"epoch"`
+}
+
+// ReadAuthor reads which machine may author. The error wraps fs.ErrNotExist
+// when nobody has claimed the archive yet. The Info is what WriteAuthor needs
+// to replace exactly this.
+func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
+	b, info, err := ReadSmall(ctx, r, AuthorKey, maxSmall)
+	if err != nil {
+		return Author{}, Info{}, err
+	}
+	var j authorJSON
+	if err := decodeJSON(b, &j); err != nil {
+		return Author{}, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
+	}
+	a := Author(j)
+	if err := a.check(); err != nil {
+		return Author{}, info, fmt.Errorf("%s: %s: %w", r.Name(), AuthorKey, err)
+	}
+	return a, info, nil
+}
+
+// WriteAuthor claims the archive for a machine; was is what ReadAuthor found,
+// nil where it found nothing. ErrConflict means that another machine was
+// quicker: read again.
+func WriteAuthor(ctx context.Context, r Root, a Author, was *Info) error {
+	if err := a.check(); err != nil {
+		return err
+	}
+	_, err := r.Replace(ctx, AuthorKey, Bytes(encodeJSON(authorJSON(a))), was)
+	return err
+}
+
+func (a Author) check() error {
+	switch {
+	case !uuidForm.MatchString(a.Archive):
+		return errors.New("the archive's id is not a UUID in lower case")
+	case !uuidForm.MatchString(a.Author):
+		return errors.New("the author's id is not a UUID in lower case")
+	case a.Epoch < 1:
+		return errors.New("the author's epoch is below 1")
+	}
+	return nil
+}

@@ -1,0 +1,322 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"iter"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+)
+
+// Drive is a root in a folder on a drive. Every access goes through os.Root,
+// opened once: if the drive goes away, or another is mounted over it, nothing
+// is ever written to whatever stands at the path then.
+type Drive struct {
+	path string
+	root *os.Root
+	dir  *os.File
+	disk Disk
+}
+
+var _ Root = (*Drive)(nil)
+
+// OpenDrive opens the copy in a folder. copyID is the copy it must be, "" for
+// any. It never creates anything: a folder that is missing, or that is the
+// empty place where a drive would be mounted, is ErrNotHere; a folder with
+// other things in it ErrNoRoot; another copy ErrOtherRoot.
+func OpenDrive(folder, copyID string) (*Drive, error) {
+	d, err := openFolder(folder)
+	if err != nil {
+		return nil, err
+	}
+	if err := d.expect(copyID); err != nil {
+		d.Close()
+		return nil, err
+	}
+	return d, nil
+}
+
+// NewDrive opens a folder for setup, before Init. The folder is made if only it
+// is missing; the folder it stands in must exist.
+func NewDrive(folder string) (*Drive, error) {
+	if err := os.Mkdir(folder, 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%s cannot be made, because %s is not there. Plug in the drive, or make that folder first: %w", folder, filepath.Dir(folder), ErrNotHere)
+		}
+		return nil, driveError(folder, "making the folder", "", err)
+	}
+	return openFolder(folder)
+}
+
+func openFolder(folder string) (*Drive, error) {
+	info, err := os.Stat(folder)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("%s is not there. Is the drive plugged in? %w", folder, ErrNotHere)
+	case err != nil:
+		return nil, driveError(folder, "looking at it", "", err)
+	case !info.IsDir():
+		return nil, fmt.Errorf("%s is a file; a copy needs a folder: %w", folder, ErrNotAFolder)
+	}
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return nil, driveError(folder, "opening it", "", err)
+	}
+	dir, err := root.Open(".")
+	if err != nil {
+		root.Close()
+		return nil, driveError(folder, "opening it", "", err)
+	}
+	d := &Drive{path: folder, root: root, dir: dir}
+	d.disk = rootDisk{root, dir}
+	return d, nil
+}
+
+// expect checks that this is the copy it should be.
+func (d *Drive) expect(copyID string) error {
+	id, err := d.Identity(context.Background())
+	if errors.Is(err, ErrNoRoot) {
+		if names, rerr := d.names("."); rerr == nil && len(names) == 0 {
+			return fmt.Errorf("%s is an empty folder. Is the drive plugged in and mounted there? Nothing was written to it: %w", d.path, ErrNotHere)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if copyID != "" && id.CopyID != copyID {
+		return fmt.Errorf("%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it: %w", d.path, id.CopyID, id.Archive, copyID, ErrOtherRoot)
+	}
+	return nil
+}
+
+// WrapDisk puts w around everything that changes this drive's file system. It
+// is for tests that watch or break each operation.
+func (d *Drive) WrapDisk(w func(Disk) Disk) { d.disk = w(d.disk) }
+
+func (d *Drive) Name() string { return d.path }
+func (d *Drive) Kind() string { return "drive" }
+
+func (d *Drive) Close() error { return errors.Join(d.dir.Close(), d.root.Close()) }
+
+func (d *Drive) Identity(ctx context.Context) (Identity, error) { return readIdentity(ctx, d) }
+
+func (d *Drive) Init(ctx context.Context, id Identity) error {
+	unlock, err := d.Lock(ctx)
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	return initRoot(ctx, d, id)
+}
+
+// Lock excludes every other process from writing, and puts right what one that
+// crashed left half done.
+func (d *Drive) Lock(ctx context.Context) (unlock func(), err error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	unlock, err = lockRoot(d.root)
+	if errors.Is(err, ErrBusy) {
+		return nil, fmt.Errorf("%s: another linecamp is writing to it; try again when that has finished: %w", d.path, ErrBusy)
+	}
+	if err != nil {
+		return nil, d.fail("locking it", "", err)
+	}
+	if err := d.recover(ctx); err != nil {
+		unlock()
+		return nil, err
+	}
+	return unlock, nil
+}
+
+func (d *Drive) Open(ctx context.Context, key string) (io.ReadCloser, Info, error) {
+	f, info, err := d.open(ctx, key)
+	if err != nil {
+		return nil, Info{}, err
+	}
+	return f, info, nil
+}
+
+func (d *Drive) OpenFresh(ctx context.Context, key string) (io.ReadCloser, Info, error) {
+	f, info, err := d.open(ctx, key)
+	if err != nil {
+		return nil, Info{}, err
+	}
+	return openFresh(f), info, nil
+}
+
+func (d *Drive) open(ctx context.Context, key string) (*os.File, Info, error) {
+	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
+		return nil, Info{}, err
+	}
+	f, err := d.root.OpenFile(key, openFlags, 0)
+	if err != nil {
+		return nil, Info{}, d.fail("opening", key, err)
+	}
+	st, err := f.Stat()
+	if err == nil {
+		err = plainFile(st)
+	}
+	if err != nil {
+		f.Close()
+		return nil, Info{}, d.fail("opening", key, err)
+	}
+	return f, Info{Key: key, Size: st.Size(), Modified: st.ModTime()}, nil
+}
+
+func (d *Drive) Stat(ctx context.Context, key string) (Info, error) {
+	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
+		return Info{}, err
+	}
+	st, err := d.root.Lstat(key)
+	if err == nil {
+		err = plainFile(st)
+	}
+	if err != nil {
+		return Info{}, d.fail("looking at", key, err)
+	}
+	return Info{Key: key, Size: st.Size(), Modified: st.ModTime()}, nil
+}
+
+// plainFile accepts ordinary files only: a folder holds no bytes, so nothing
+// exists under its key, and a link or a device is never read.
+func plainFile(st fs.FileInfo) error {
+	switch {
+	case st.Mode().IsRegular():
+		return nil
+	case st.IsDir():
+		return fs.ErrNotExist
+	}
+	return fmt.Errorf("it is not an ordinary file (%v)", st.Mode().Type())
+}
+
+func (d *Drive) Folders(ctx context.Context, prefix string) ([]string, error) {
+	entries, err := d.entries(ctx, prefix)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, e := range entries {
+		if e.IsDir() {
+			names = append(names, e.Name())
+		}
+	}
+	slices.Sort(names)
+	return names, nil
+}
+
+func (d *Drive) List(ctx context.Context, prefix string) iter.Seq2[Info, error] {
+	return func(yield func(Info, error) bool) { d.list(ctx, prefix, yield) }
+}
+
+// list yields the files below a folder and reports whether to go on. In byte
+// order of whole keys "a.jpg" comes before "a/b.jpg", so folders are sorted as
+// if their names ended in the slash.
+func (d *Drive) list(ctx context.Context, folder string, yield func(Info, error) bool) bool {
+	entries, err := d.entries(ctx, folder)
+	if err != nil {
+		yield(Info{}, err)
+		return false
+	}
+	slices.SortFunc(entries, func(a, b fs.DirEntry) int { return strings.Compare(sortName(a), sortName(b)) })
+	for _, e := range entries {
+		key := path.Join(folder, e.Name())
+		if e.IsDir() {
+			if !d.list(ctx, key, yield) {
+				return false
+			}
+			continue
+		}
+		st, err := e.Info()
+		if errors.Is(err, fs.ErrNotExist) {
+			continue // went away since
+		}
+		if err != nil {
+			yield(Info{}, d.fail("looking at", key, err))
+			return false
+		}
+		if !yield(Info{Key: key, Size: st.Size(), Modified: st.ModTime()}, nil) {
+			return false
+		}
+	}
+	return true
+}
+
+func sortName(e fs.DirEntry) string {
+	if e.IsDir() {
+		return e.Name() + "/"
+	}
+	return e.Name()
+}
+
+// entries reads a folder; one that does not exist has none.
+func (d *Drive) entries(ctx context.Context, folder string) ([]fs.DirEntry, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if folder == "" {
+		folder = "."
+	} else if err := checkKey(folder); err != nil {
+		return nil, err
+	}
+	f, err := d.root.OpenFile(folder, openFlags, 0)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, d.fail("listing", folder, err)
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err == nil && !st.IsDir() {
+		return nil, nil
+	}
+	entries, err := f.ReadDir(-1)
+	if err != nil {
+		return nil, d.fail("listing", folder, err)
+	}
+	return entries, nil
+}
+
+// names are the names in a folder.
+func (d *Drive) names(folder string) ([]string, error) {
+	if folder == "." {
+		folder = ""
+	}
+	entries, err := d.entries(context.Background(), folder)
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	slices.Sort(names)
+	return names, err
+}
+
+// exists reports whether anything at all has this name.
+func (d *Drive) exists(name string) (bool, error) {
+	_, err := d.root.Lstat(name)
+	if err == nil {
+		return true, nil
+	}
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	return false, d.fail("looking at", name, err)
+}
+
+// holds reports whether key has exactly these bytes.
+func (d *Drive) holds(ctx context.Context, key string, want manifest.Digest, size int64) (Info, bool, error) {
+	info, err := d.Stat(ctx, key)
+	if err != nil || info.Size != size {
+		return info, false, err
+	}
+	_, info, err = digestOf(ctx, d, key, false)
+	return info, err == nil && info.SHA256 == want, err
+}

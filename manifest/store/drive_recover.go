@@ -1,0 +1,244 @@
+package store
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+)
+
+// What a crash leaves on a drive, and who puts it right:
+//
+//	crash                            what is there                     repaired by
+//	while content is staged          staging only                      Begin: used again if the bytes match
+//	after the marker, before rename  staging and marker                Lock: marker removed; Begin as above
+//	around the rename of vN          marker; vN absent, whole or torn  Lock: whole stays, torn goes to quarantine
+//	before the root pair             marker; vN whole, old root pair   Lock: root pair written again
+//	before the marker is gone        marker; everything whole          Lock: marker removed
+//
+// The marker is needed because no rename is trusted to be atomic: it lists what
+// was stored, so that a version which a crash may have torn is re-read, and one
+// that was reported as kept never is touched. It is durable before the rename,
+// and durably gone before Commit returns.
+
+const markerSuffix = ".pending"
+
+func markerName(object string, version int) string {
+	return stagingFolder + "/" + object + "." + versionName(version) + markerSuffix
+}
+
+// marker lists content as sha256sum does, relative to the object.
+func marker(put map[string]manifest.Digest) []byte {
+	var b bytes.Buffer
+	for _, p := range slices.Sorted(maps.Keys(put)) {
+		fmt.Fprintf(&b, "%s  %s\n", put[p], p)
+	}
+	return b.Bytes()
+}
+
+// readMarker reads it back; ok is false where it is torn, and then the rename
+// it goes with was never begun.
+func readMarker(b []byte) (put map[string]manifest.Digest, ok bool) {
+	put = map[string]manifest.Digest{}
+	if len(b) > 0 && b[len(b)-1] != '\n' {
+		return nil, false
+	}
+	for s := bufio.NewScanner(bytes.NewReader(b)); s.Scan(); {
+		digits, p, found := strings.Cut(s.Text(), "  ")
+		d, err := manifest.ParseDigest(digits)
+		if !found || err != nil {
+			return nil, false
+		}
+		put[p] = d
+	}
+	return put, true
+}
+
+// recover runs under the lock and puts right what a crash left. With nothing
+// left, it lists one folder that is not there.
+func (d *Drive) recover(ctx context.Context) error {
+	names, err := d.names(stagingFolder)
+	if err != nil || len(names) == 0 {
+		return err
+	}
+	for _, name := range names {
+		full := stagingFolder + "/" + name
+		if strings.HasPrefix(name, tempPrefix) {
+			if err := d.removeStaged(full); err != nil {
+				return d.fail("clearing", full, err)
+			}
+			continue
+		}
+		rest, isMarker := strings.CutSuffix(name, markerSuffix)
+		object, v, _ := strings.Cut(rest, ".")
+		version := versionNumber(v)
+		if !isMarker || version == 0 || !isObjectName(object) {
+			continue
+		}
+		if err := d.recoverVersion(ctx, object, version, full); err != nil {
+			return err
+		}
+		if err := d.disk.Remove(full); err != nil {
+			return d.fail("clearing", full, err)
+		}
+		if err := d.syncFolder(stagingFolder); err != nil {
+			return err
+		}
+	}
+	d.disk.Remove(stagingFolder)
+	return nil
+}
+
+// recoverVersion decides about a version whose commit may have been cut off.
+func (d *Drive) recoverVersion(ctx context.Context, object string, version int, markerKey string) error {
+	place := object + "/" + versionName(version)
+	there, err := d.exists(place)
+	if err != nil || !there {
+		return err
+	}
+	raw, _, err := ReadSmall(ctx, d, markerKey, maxInventory)
+	if err != nil {
+		return err
+	}
+	whole, err := d.whole(ctx, object, version, raw)
+	if err != nil {
+		return err
+	}
+	if !whole {
+		return d.setAside(object, version)
+	}
+	if err := d.disk.SyncFolder(object); err != nil { // the rename may be in memory only
+		return d.fail("syncing", object, err)
+	}
+	if err := d.disk.SyncFolder("."); err != nil {
+		return d.fail("syncing", ".", err)
+	}
+	_, err = Settle(ctx, d, object)
+	return err
+}
+
+// whole reports whether a version is committed and holds all that was stored.
+func (d *Drive) whole(ctx context.Context, object string, version int, rawMarker []byte) (bool, error) {
+	if _, _, err := committed(ctx, d, object, version); err != nil {
+		if ctx.Err() != nil {
+			return false, err
+		}
+		return false, nil
+	}
+	put, ok := readMarker(rawMarker)
+	if !ok {
+		return false, nil
+	}
+	for p, want := range put {
+		_, info, err := digestOf(ctx, d, object+"/"+p, false)
+		if ctx.Err() != nil {
+			return false, err
+		}
+		if err != nil || info.SHA256 != want {
+			return false, nil
+		}
+	}
+	return true, nil
+}
+
+// setAside moves a version that a crash tore out of its object; where it is
+// the only one, the whole object.
+func (d *Drive) setAside(object string, version int) error {
+	versions, err := versionsOf(context.Background(), d, object)
+	if err != nil {
+		return err
+	}
+	if len(versions) == 0 || (len(versions) == 1 && versions[0] == version) {
+		return d.quarantine(object)
+	}
+	return d.quarantine(object + "/" + versionName(version))
+}
+
+// clearWay moves what lies where version n+1 will go: an uncommitted version,
+// or the folder of an object without any.
+func (d *Drive) clearWay(object string, n int) error {
+	place := object
+	if n > 0 {
+		place = versionFile(object, n+1, "")
+	}
+	there, err := d.exists(place)
+	if err != nil || !there {
+		return err
+	}
+	return d.quarantine(place)
+}
+
+// quarantine moves a file or folder of the root to
+// extensions/linecamp-quarantine/TIME/…, under its own key. Nothing there is
+// ever removed by linecamp.
+func (d *Drive) quarantine(key string) error {
+	_, err := d.quarantineBy(key, d.disk.Rename)
+	if err == nil {
+		err = d.syncFolder(path.Dir(key))
+	}
+	return err
+}
+
+// quarantineBy finds a free name in quarantine and moves or links key there.
+func (d *Drive) quarantineBy(key string, move func(from, to string) error) (string, error) {
+	stamp := quarantineFolder + "/" + time.Now().UTC().Format("20060102T150405Z")
+	for i := 1; ; i++ {
+		to := stamp + "/" + key
+		if i > 1 {
+			to = stamp + "-" + strconv.Itoa(i) + "/" + key
+		}
+		if taken, err := d.exists(to); err != nil {
+			return "", err
+		} else if taken {
+			continue
+		}
+		err := d.within(path.Dir(to), durable, func() error { return move(key, to) })
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		}
+		if err != nil {
+			return "", d.fail("setting aside", key, err)
+		}
+		return to, d.syncFolder(path.Dir(to))
+	}
+}
+
+// removeStaged removes a file or folder below staging; nothing there is fine.
+func (d *Drive) removeStaged(name string) error {
+	if !strings.HasPrefix(name, stagingFolder+"/") {
+		return fmt.Errorf("%s is not in staging", name)
+	}
+	err := d.disk.Remove(name)
+	if err == nil || errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if st, serr := d.root.Lstat(name); serr == nil && st.IsDir() {
+		return d.removeAll(name)
+	}
+	return err
+}
+
+// removeEmpty removes the folders below and including one of staging that hold
+// nothing.
+func (d *Drive) removeEmpty(folder string) {
+	entries, err := d.entries(context.Background(), folder)
+	if err != nil {
+		return
+	}
+	for _, e := range entries {
+		if e.IsDir() {
+			d.removeEmpty(folder + "/" + e.Name())
+		}
+	}
+	d.disk.Remove(folder)
+}

@@ -1,0 +1,20 @@
+//go:build !linux
+
+package store
+
+import (
+	"os"
+	"runtime"
+)
+
+func (d rootDisk) SyncsAll() bool { return false }
+func (d rootDisk) SyncAll() error { return nil }
+
+// syncFolder syncs a folder where the system can; Windows has no such call and
+// orders the changes of names by its own journal.
+func syncFolder(f *os.File) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	return f.Sync()
+}

@@ -1,0 +1,290 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+)
+
+// tempPrefix begins the names of files that Create and Replace stage; no object
+// is called so, and what a crash left of them is removed by the next Lock.
+const tempPrefix = "new."
+
+// Create puts a small file where nothing is: written in staging, synced, then
+// given its name in one step that never replaces.
+func (d *Drive) Create(ctx context.Context, key string, c Content) (Info, error) {
+	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
+		return Info{}, err
+	}
+	if info, same, err := d.already(ctx, key, c); err != nil || same {
+		return info, err
+	}
+	temp, info, err := d.stage(ctx, key, c)
+	if err != nil {
+		return Info{}, err
+	}
+	defer d.unstage(temp)
+	err = d.within(path.Dir(key), durable, func() error { return d.link(temp, key) })
+	if errors.Is(err, fs.ErrExist) {
+		if info, same, err := d.already(ctx, key, c); err != nil || same {
+			return info, err
+		}
+	}
+	if err != nil {
+		return Info{}, d.fail("writing", key, err)
+	}
+	return info, d.syncFolder(path.Dir(key))
+}
+
+// already reports whether key holds exactly c; other bytes there are
+// ErrConflict.
+func (d *Drive) already(ctx context.Context, key string, c Content) (Info, bool, error) {
+	there, err := d.exists(key)
+	if err != nil || !there {
+		return Info{}, false, err
+	}
+	info, same, err := d.holds(ctx, key, c.SHA256, c.Size)
+	if err == nil && !same {
+		err = fmt.Errorf("%s: %s is there already, with other bytes; it was left as it is: %w", d.path, key, ErrConflict)
+	}
+	return info, same, err
+}
+
+// Replace puts c where was is, in one rename. The lock of the drive is what
+// keeps others out between the look and the rename.
+func (d *Drive) Replace(ctx context.Context, key string, c Content, was *Info) (Info, error) {
+	if was == nil {
+		return d.Create(ctx, key, c)
+	}
+	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
+		return Info{}, err
+	}
+	same, err := d.unchanged(ctx, key, *was)
+	if err != nil {
+		return Info{}, err
+	}
+	if !same {
+		if info, same, err := d.holds(ctx, key, c.SHA256, c.Size); err == nil && same {
+			return info, nil
+		}
+		return Info{}, fmt.Errorf("%s: %s was changed meanwhile by something else; it was left as it is: %w", d.path, key, ErrConflict)
+	}
+	temp, info, err := d.stage(ctx, key, c)
+	if err != nil {
+		return Info{}, err
+	}
+	defer d.unstage(temp)
+	if err := d.disk.Rename(temp, key); err != nil {
+		return Info{}, d.fail("writing", key, err)
+	}
+	return info, d.syncFolder(path.Dir(key))
+}
+
+// unchanged reports whether key still is what was describes.
+func (d *Drive) unchanged(ctx context.Context, key string, was Info) (bool, error) {
+	now, err := d.Stat(ctx, key)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	if now.Size != was.Size || (!was.Modified.IsZero() && !now.Modified.Equal(was.Modified)) {
+		return false, nil
+	}
+	if was.SHA256.IsZero() {
+		return true, nil
+	}
+	_, now, err = digestOf(ctx, d, key, false)
+	return err == nil && now.SHA256 == was.SHA256, err
+}
+
+// stage writes c into a new file in staging, and syncs it.
+func (d *Drive) stage(ctx context.Context, key string, c Content) (temp string, info Info, err error) {
+	temp = stagingFolder + "/" + tempPrefix + rand.Text()
+	s, err := d.write(ctx, temp, c, true)
+	if err != nil {
+		d.unstage(temp)
+		return "", Info{}, d.fail("writing", key, err)
+	}
+	st, err := d.root.Lstat(temp)
+	if err != nil {
+		d.unstage(temp)
+		return "", Info{}, d.fail("writing", key, err)
+	}
+	return temp, Info{Key: key, Size: s.size, Modified: st.ModTime(), SHA256: s.sha256, XXH64: s.xxh64}, nil
+}
+
+// unstage removes a file from staging if it is still there, and the staging
+// folder when that was all of it.
+func (d *Drive) unstage(temp string) {
+	d.disk.Remove(temp)
+	d.disk.Remove(stagingFolder)
+}
+
+// write makes a new file of c in staging. Where the bytes do not turn out as c says, the
+// file is removed again.
+func (d *Drive) write(ctx context.Context, name string, c Content, sync bool) (s sums, err error) {
+	var f DiskFile
+	err = d.within(path.Dir(name), private, func() (err error) {
+		f, err = d.disk.Create(name)
+		return err
+	})
+	if err != nil {
+		return s, err
+	}
+	s, err = copyContent(ctx, f, c)
+	if err == nil && sync {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		d.disk.Remove(name)
+	}
+	return s, err
+}
+
+// link gives a staged file its name, where nothing may be. File systems without
+// hard links (FAT) get a rename after a look: the lock of the drive makes that
+// as good.
+func (d *Drive) link(temp, key string) error {
+	err := d.disk.Link(temp, key)
+	if err == nil || errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if _, lerr := d.root.Lstat(key); lerr == nil {
+		return fs.ErrExist
+	} else if !errors.Is(lerr, fs.ErrNotExist) {
+		return lerr
+	}
+	return d.disk.Rename(temp, key)
+}
+
+// What a folder made on the way is for: one in the root must not be lost again
+// by a crash, one in staging may.
+type made bool
+
+const (
+	durable made = true
+	private made = false
+)
+
+// within runs do, and if the folder it needs is missing, makes the folder and
+// runs it again. Another goroutine may be removing an empty staging folder at
+// the same time, so this is tried a few times.
+func (d *Drive) within(folder string, as made, do func() error) error {
+	var err error
+	for range 5 {
+		if err = do(); !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+		if merr := d.mkdirAll(folder, as); merr != nil && !errors.Is(merr, fs.ErrNotExist) {
+			return merr
+		}
+	}
+	return err
+}
+
+// mkdirAll makes a folder and those above it.
+func (d *Drive) mkdirAll(folder string, as made) error {
+	if folder == "." {
+		return nil
+	}
+	err := d.disk.Mkdir(folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		if err = d.mkdirAll(path.Dir(folder), as); err == nil {
+			err = d.disk.Mkdir(folder)
+		}
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
+	if err == nil && as == durable {
+		err = d.disk.SyncFolder(path.Dir(folder))
+	}
+	return err
+}
+
+func (d *Drive) syncFolder(folder string) error {
+	if err := d.disk.SyncFolder(folder); err != nil {
+		return d.fail("syncing", folder, err)
+	}
+	return nil
+}
+
+// appendAt adds b to the end of key, whose first at bytes stand as they are. It
+// writes in place, so that no crash can endanger the lines before.
+func (d *Drive) appendAt(ctx context.Context, key string, at int64, b []byte) error {
+	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
+		return err
+	}
+	var f DiskFile
+	err := d.within(path.Dir(key), durable, func() (err error) {
+		f, err = d.disk.Update(key)
+		return err
+	})
+	if err != nil {
+		return d.fail("writing", key, err)
+	}
+	err = func() error {
+		size, err := f.Seek(0, io.SeekEnd)
+		if err != nil {
+			return err
+		}
+		if size < at {
+			return fmt.Errorf("it became shorter meanwhile: %w", ErrConflict)
+		}
+		if size > at {
+			if err := f.Truncate(at); err != nil {
+				return err
+			}
+			if _, err := f.Seek(at, io.SeekStart); err != nil {
+				return err
+			}
+		}
+		if _, err := f.Write(b); err != nil {
+			return err
+		}
+		return f.Sync()
+	}()
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return d.fail("writing", key, err)
+	}
+	if at == 0 {
+		return d.syncFolder(path.Dir(key))
+	}
+	return nil
+}
+
+// removeAll removes a folder of staging with everything in it.
+func (d *Drive) removeAll(folder string) error {
+	entries, err := d.entries(context.Background(), folder)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		name := path.Join(folder, e.Name())
+		if e.IsDir() {
+			err = d.removeAll(name)
+		} else {
+			err = d.disk.Remove(name)
+		}
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+	}
+	if err := d.disk.Remove(folder); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}

@@ -1,0 +1,93 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"regexp"
+	"time"
+)
+
+// OCFL asks that an extension's config names the extension (1.1 section 4.3).
+const rootExtension = "linecamp-root"
+
+var uuidForm = regexp.MustCompile(`^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$`)
+
+type identityJSON struct {
+	ExtensionName string    `json:"extensionName"`
+	Archive       string    `json:"archive"`
+	Name          string    `json:"name"`
+	Copy          string    `json:"copy"`
+	Created       time.Time `json:"created"`
+}
+
+func encodeIdentity(id Identity) []byte {
+	return encodeJSON(identityJSON{rootExtension, id.ArchiveID, id.Archive, id.CopyID, id.Created.UTC().Truncate(time.Second)})
+}
+
+func decodeIdentity(b []byte) (Identity, error) {
+	var j identityJSON
+	if err := decodeJSON(b, &j); err != nil {
+		return Identity{}, err
+	}
+	id := Identity{j.Archive, j.Name, j.Copy, j.Created}
+	if j.ExtensionName != rootExtension {
+		return Identity{}, errors.New("extensionName is not " + rootExtension)
+	}
+	return id, id.check()
+}
+
+func (id Identity) check() error {
+	switch {
+	case !uuidForm.MatchString(id.ArchiveID):
+		return errors.New("the archive's id is not a UUID in lower case")
+	case !uuidForm.MatchString(id.CopyID):
+		return errors.New("the copy's id is not a UUID in lower case")
+	case id.Archive == "":
+		return errors.New("the archive has no name")
+	case id.Created.IsZero():
+		return errors.New("no time of creation")
+	}
+	return nil
+}
+
+// readIdentity is Root.Identity for every root.
+func readIdentity(ctx context.Context, r Root) (Identity, error) {
+	b, _, err := ReadSmall(ctx, r, IdentityKey, maxSmall)
+	if errors.Is(err, fs.ErrNotExist) {
+		return Identity{}, fmt.Errorf("%s holds no linecamp copy (%s is absent); nothing was written there: %w", r.Name(), IdentityKey, ErrNoRoot)
+	}
+	if err != nil {
+		return Identity{}, err
+	}
+	id, err := decodeIdentity(b)
+	if err != nil {
+		return Identity{}, fmt.Errorf("%s: the identity of this copy is damaged (%s: %v); nothing was written there. %s beside it repeats what it should say: %w", r.Name(), IdentityKey, err, ReadmeKey, ErrNoRoot)
+	}
+	return id, nil
+}
+
+func encodeJSON(v any) []byte {
+	b, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		panic(err) // only fixed structs of strings and numbers come here
+	}
+	return append(b, '\n')
+}
+
+// decodeJSON reads exactly one JSON value with no unknown keys.
+func decodeJSON(b []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return err
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return errors.New("more follows after the JSON value")
+	}
+	return nil
+}

@@ -1,0 +1,224 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"slices"
+
+	"linecamp/manifest"
+)
+
+// Most bytes read of the small files that are held in memory. An inventory is
+// warned about from 8 MiB; a site that needs 256 MiB of it is not real.
+const (
+	maxInventory = 256 << 20
+	maxSmall     = 64 << 10
+)
+
+// ReadSmall reads a whole key into memory; more than limit bytes is an error.
+// The Info it returns holds the digest of what was read.
+func ReadSmall(ctx context.Context, r Root, key string, limit int64) ([]byte, Info, error) {
+	f, info, err := r.Open(ctx, key)
+	if err != nil {
+		return nil, Info{}, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err != nil {
+		return nil, Info{}, fmt.Errorf("%s: reading %s: %w", r.Name(), key, err)
+	}
+	if int64(len(b)) > limit {
+		return nil, Info{}, fmt.Errorf("%s: %s is larger than the %d bytes it may have", r.Name(), key, limit)
+	}
+	info.Size = int64(len(b))
+	info.SHA256 = manifest.Sum(b)
+	return b, info, nil
+}
+
+// Objects lists the objects of a root by the names of their folders.
+func Objects(ctx context.Context, r Root) ([]string, error) {
+	names, err := r.Folders(ctx, "")
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(names, func(n string) bool { return !isObjectName(n) }), nil
+}
+
+// Head returns the inventory of the highest committed version of an object;
+// ErrNoObject when the root holds none.
+//
+// The root pair is a hint that saves a listing: it is only ever written after
+// the version it shows was committed. A version made since is looked for one
+// number up; a root pair that does not agree with itself is passed over and the
+// version folders are listed.
+func Head(ctx context.Context, r Root, object string) (*manifest.Inventory, error) {
+	inv, _, err := head(ctx, r, object)
+	return inv, err
+}
+
+// head is Head, with the bytes of the inventory.
+func head(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
+	if err := checkObject(object); err != nil {
+		return nil, nil, err
+	}
+	raw, inv, err := readPair(ctx, r, object+"/"+inventoryName, object+"/"+sidecarName)
+	switch {
+	case err == nil:
+		for {
+			next, nextInv, err := committed(ctx, r, object, inv.Head()+1)
+			if errors.Is(err, errNotCommitted) {
+				return inv, raw, nil
+			}
+			if err != nil {
+				return nil, nil, err
+			}
+			raw, inv = next, nextInv
+		}
+	case ctx.Err() != nil:
+		return nil, nil, err
+	default: // broken, absent or unreadable: the versions themselves decide
+		return headByListing(ctx, r, object)
+	}
+}
+
+// headByListing finds the highest committed version without the root pair.
+func headByListing(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
+	versions, err := versionsOf(ctx, r, object)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, n := range slices.Backward(versions) {
+		raw, inv, err := committed(ctx, r, object, n)
+		if errors.Is(err, errNotCommitted) {
+			continue
+		}
+		return inv, raw, err
+	}
+	return nil, nil, fmt.Errorf("%s holds no version of %s: %w", r.Name(), object, ErrNoObject)
+}
+
+// versionsOf lists the version folders of an object, committed or not, lowest
+// first.
+func versionsOf(ctx context.Context, r Root, object string) ([]int, error) {
+	names, err := r.Folders(ctx, object)
+	if err != nil {
+		return nil, err
+	}
+	var versions []int
+	for _, name := range names {
+		if n := versionNumber(name); n > 0 {
+			versions = append(versions, n)
+		}
+	}
+	slices.Sort(versions)
+	return versions, nil
+}
+
+// committed reads version n of an object; errNotCommitted when its sidecar is
+// absent or does not match its inventory. The sidecar is asked for first: it is
+// written last, so its absence is the whole answer.
+func committed(ctx context.Context, r Root, object string, n int) ([]byte, *manifest.Inventory, error) {
+	raw, inv, err := readPair(ctx, r, versionFile(object, n, inventoryName), versionFile(object, n, sidecarName))
+	if err == nil && inv.Head() != n {
+		return nil, nil, fmt.Errorf("%s: %s says it is version %d: %w", r.Name(), versionFile(object, n, inventoryName), inv.Head(), errNotCommitted)
+	}
+	return raw, inv, err
+}
+
+// readPair reads an inventory and its sidecar, which must agree.
+// errNotCommitted covers every way in which they do not; other errors mean that
+// the root could not be read.
+func readPair(ctx context.Context, r Root, invKey, sideKey string) ([]byte, *manifest.Inventory, error) {
+	side, _, err := ReadSmall(ctx, r, sideKey, maxSmall)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("%s: %s is absent: %w", r.Name(), sideKey, errNotCommitted)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	raw, _, err := ReadSmall(ctx, r, invKey, maxInventory)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("%s: %s is absent: %w", r.Name(), invKey, errNotCommitted)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := manifest.CheckSidecar(raw, side); err != nil {
+		return nil, nil, fmt.Errorf("%s: %s: %w (%w)", r.Name(), invKey, err, errNotCommitted)
+	}
+	inv, err := manifest.DecodeInventory(raw)
+	if err != nil {
+		// It is what was written, so it is no torn write: a person should see it.
+		return nil, nil, fmt.Errorf("%s: %s: %w", r.Name(), invKey, err)
+	}
+	return raw, inv, nil
+}
+
+// Settle makes what is derived from the highest committed version of an object
+// agree with it: the object's 0= file and its root pair. A crash between commit
+// and these leaves the copy unfinished, not damaged. On a drive, hold Lock.
+func Settle(ctx context.Context, r Root, object string) (changed bool, err error) {
+	_, raw, err := head(ctx, r, object)
+	if err != nil {
+		return false, err
+	}
+	namaste := object + "/" + objectNamaste
+	if _, err := r.Stat(ctx, namaste); errors.Is(err, fs.ErrNotExist) {
+		if _, err := r.Create(ctx, namaste, Bytes(namasteContent(objectNamaste))); err != nil {
+			return false, err
+		}
+		changed = true
+	} else if err != nil {
+		return false, err
+	}
+	for _, part := range rootPair(object, raw) {
+		now, was, err := ReadSmall(ctx, r, part.key, maxInventory)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			_, err = r.Replace(ctx, part.key, Bytes(part.bytes), nil)
+		case err == nil && bytes.Equal(now, part.bytes):
+			continue
+		case err == nil:
+			_, err = r.Replace(ctx, part.key, Bytes(part.bytes), &was)
+		}
+		if err != nil {
+			return changed, err
+		}
+		changed = true
+	}
+	return changed, nil
+}
+
+type keyBytes struct {
+	key   string
+	bytes []byte
+}
+
+// rootPair is what stands at the top of an object, in the order it is written.
+func rootPair(object string, inventory []byte) []keyBytes {
+	return []keyBytes{
+		{object + "/" + inventoryName, inventory},
+		{object + "/" + sidecarName, manifest.Sidecar(inventory)},
+	}
+}
+
+// namasteContent is what a 0= file holds: its name without "0=" (OCFL 1.1
+// sections 3.3 and 4.1).
+func namasteContent(name string) []byte { return []byte(name[2:] + "\n") }
+
+// checkCommit decodes the inventory about to be committed as version n of an
+// object and returns the content paths that belong to that version.
+func checkCommit(inventory []byte, object string, n int) (map[string]manifest.Digest, error) {
+	inv, err := manifest.DecodeInventory(inventory)
+	if err != nil {
+		return nil, fmt.Errorf("the inventory to be committed: %w", err)
+	}
+	if inv.Head() != n || inv.Slug() != object {
+		return nil, fmt.Errorf("the inventory to be committed is of version %d of %s, not %d of %s: %w", inv.Head(), inv.ID, n, object, ErrConflict)
+	}
+	return inv.Paths(n), nil
+}
