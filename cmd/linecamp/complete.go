@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"linecamp/daemon/config"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// dressCompletion names the completion command in our words and completes the
+// global options.
+func (t *tool) dressCompletion(root *cobra.Command) {
+	root.SetCompletionCommandGroupID(groupTool)
+	root.InitDefaultCompletionCmd("completion")
+	for _, c := range root.Commands() {
+		if c.Name() != "completion" {
+			continue
+		}
+		c.Short = "writes what a shell needs to complete names"
+		c.Long = `Writes a script for your shell, after which the TAB key completes commands,
+options, and the names of sites, archives and copies. The page of each shell
+says where the script goes.`
+		c.Example = `linecamp completion bash --help`
+	}
+	root.RegisterFlagCompletionFunc("archive", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		all, _ := config.Load(config.Find(t.config))
+		var names []string
+		for _, a := range all {
+			names = append(names, a.Name)
+		}
+		return names, cobra.ShellCompDirectiveNoFileComp
+	})
+}
+
+// completesCopies lets the named options of cmd complete copies' names.
+func (t *tool) completesCopies(cmd *cobra.Command, flags ...string) {
+	for _, f := range flags {
+		cmd.RegisterFlagCompletionFunc(f, func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+			all, _, _, err := t.chosen()
+			if err != nil {
+				return nil, cobra.ShellCompDirectiveNoFileComp
+			}
+			var names []string
+			for _, a := range all {
+				for _, c := range a.Copies {
+					names = append(names, c.Name)
+				}
+			}
+			return names, cobra.ShellCompDirectiveNoFileComp
+		})
+	}
+}
+
+// completeSite completes the name of a site.
+func (t *tool) completeSite(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
+	if len(args) > 0 {
+		return nil, cobra.ShellCompDirectiveNoFileComp
+	}
+	all, _, _, err := t.chosen()
+	if err != nil {
+		return nil, cobra.ShellCompDirectiveNoFileComp
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	var names []string
+	for _, a := range all {
+		names = append(names, siteNames(ctx, a, begun)...)
+	}
+	return names, cobra.ShellCompDirectiveNoFileComp
+}
+
+// siteNames are the names of an archive's sites that begin so, read from its
+// nearest drive: the name on the stake, or the folder where that was begun.
+func siteNames(ctx context.Context, a config.Archive, begun string) []string {
+	for _, c := range a.Copies {
+		if c.Kind != config.KindDrive {
+			continue
+		}
+		d, err := store.OpenDrive(c.Root, c.ID)
+		if err != nil {
+			continue
+		}
+		sites, err := verify.Sites(ctx, d)
+		d.Close()
+		if err != nil {
+			continue
+		}
+		var names []string
+		for _, s := range sites {
+			for _, n := range []string{s.Site, s.Folder, s.Object} {
+				if n != "" && strings.HasPrefix(strings.ToLower(n), strings.ToLower(begun)) {
+					names = append(names, n)
+					break
+				}
+			}
+		}
+		return names
+	}
+	return nil
+}

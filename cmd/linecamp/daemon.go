@@ -1,0 +1,31 @@
+package main
+
+import (
+	"github.com/spf13/cobra"
+
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+)
+
+func (t *tool) daemon() *cobra.Command {
+	return &cobra.Command{
+		Use:     "daemon",
+		Short:   "runs the rounds on their schedule, until stopped",
+		GroupID: groupKeep,
+		Long: `Stays and brings every archive's copies up to date, re-reads and mends them, on
+the schedule in the settings. A round missed while the machine was off runs soon
+after the start. It stops within seconds when told to, with every copy valid,
+and reads the settings again on SIGHUP. A system service runs this command; it
+needs no terminal.`,
+		Example: `linecamp daemon
+systemctl --user enable --now linecamp`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return daemon.Serve(cmd.Context(), daemon.ServeOptions{
+				Config:  config.Find(t.config),
+				Archive: t.archive,
+				Options: daemon.Options{Log: t.serviceLog()},
+			})
+		},
+	}
+}

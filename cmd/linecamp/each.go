@@ -1,0 +1,204 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/verify"
+)
+
+// work is what a command does to one open archive.
+type work func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error)
+
+// chosen reads the settings and returns the archives that --archive leaves,
+// and the faults of the others. several says that the reports are to be told
+// apart, because no single archive was asked for.
+func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err error) {
+	all, faults = config.Load(config.Find(t.config))
+	if t.archive == "" {
+		if len(all) == 0 {
+			if len(faults) == 0 {
+				return nil, nil, false, errors.New("there is no archive to work on; to make one, run: linecamp setup")
+			}
+			return nil, nil, false, errors.Join(faults...)
+		}
+		return all, faults, len(all) > 1 || len(faults) > 0, nil
+	}
+	var names []string
+	for _, a := range all {
+		if a.Name == t.archive {
+			return []config.Archive{a}, nil, false, nil
+		}
+		names = append(names, a.Name)
+	}
+	for _, f := range faults {
+		if faultOf(f) == t.archive {
+			return nil, nil, false, f
+		}
+	}
+	if len(faults) > 0 {
+		return nil, nil, false, errors.Join(append([]error{fmt.Errorf("no settings that can be read describe an archive named %q", t.archive)}, faults...)...)
+	}
+	return nil, nil, false, usagef("no archive is named %q; there is: %s", t.archive, strings.Join(names, ", "))
+}
+
+// faultOf is the name of the archive whose settings are at fault, as far as it
+// could be read.
+func faultOf(err error) string {
+	var e *config.Error
+	if errors.As(err, &e) {
+		return e.Archive
+	}
+	return ""
+}
+
+// each does the work on every chosen archive, one after the other. What befalls
+// one never keeps the next from its turn.
+func (t *tool) each(ctx context.Context, check func(config.Archive) error, do work) error {
+	all, faults, several, err := t.chosen()
+	if err != nil {
+		return err
+	}
+	if !several {
+		r, err := t.do(ctx, all[0], check, do)
+		if err != nil {
+			return err
+		}
+		return t.say(r)
+	}
+	t.spoken = true
+	status := exitWell
+	list := []any{}
+	fail := func(name string, err error) {
+		status = worse(status, statusOf(err))
+		entry := map[string]string{"error": err.Error()}
+		if name != "" {
+			entry["archive"] = name
+			err = fmt.Errorf("archive %s: %w", name, err)
+		}
+		list = append(list, entry)
+		fmt.Fprintln(t.errs, "linecamp:", err)
+	}
+	for _, cfg := range all {
+		r, err := t.do(ctx, cfg, check, do)
+		if ctx.Err() != nil {
+			t.spoken = false
+			return ctx.Err()
+		}
+		if err != nil {
+			fail(cfg.Name, err)
+			continue
+		}
+		if r.Wants() {
+			status = worse(status, exitWants)
+		}
+		list = append(list, r)
+		if !t.json {
+			if err := t.print(titled{cfg.Name, r}); err != nil {
+				return err
+			}
+		}
+	}
+	for _, f := range faults {
+		fail(faultOf(f), f)
+	}
+	if t.json {
+		if err := t.sayJSON(map[string]any{"archives": list}); err != nil {
+			return err
+		}
+	}
+	return exitError(status)
+}
+
+// do opens one archive, shows how far the work has come, and closes it again.
+func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Archive) error, do work) (report, error) {
+	if check != nil {
+		if err := check(cfg); err != nil {
+			return nil, err
+		}
+	}
+	a, err := daemon.Open(cfg, daemon.Options{Log: t.log()})
+	if err != nil {
+		return nil, err
+	}
+	defer a.Close()
+	return t.watched(func(p daemon.Progress) (report, error) { return do(ctx, a, p) })
+}
+
+// watched runs f with bars on the screen, where there is one, and turns the
+// errors that mean "no such name" into wrong usage.
+func (t *tool) watched(f func(daemon.Progress) (report, error)) (report, error) {
+	show, end := t.progress()
+	r, err := f(show)
+	end()
+	var many *verify.ManySites
+	if errors.Is(err, verify.ErrNoSite) || errors.As(err, &many) {
+		err = usageError{err}
+	}
+	return r, err
+}
+
+// holds finds the one archive that has the site, where there are several.
+func (t *tool) holds(ctx context.Context, site string) error {
+	all, _, several, err := t.chosen()
+	if err != nil || !several {
+		return err
+	}
+	var having []string
+	var lacking error
+	for _, cfg := range all {
+		_, err := t.do(ctx, cfg, nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+			return a.History(ctx, site, "")
+		})
+		switch {
+		case errors.Is(err, verify.ErrNoSite):
+			lacking = err
+		case err != nil:
+			return fmt.Errorf("looking for %q in the archive %s: %w", site, cfg.Name, err)
+		default:
+			having = append(having, cfg.Name)
+		}
+	}
+	switch len(having) {
+	case 0:
+		return usageError{lacking}
+	case 1:
+		t.archive = having[0]
+		return nil
+	}
+	return usagef("%q is a site of several archives; say which with --archive: %s", site, strings.Join(having, ", "))
+}
+
+// hasCopy refuses a copy's name that the archive does not know.
+func hasCopy(names ...string) func(config.Archive) error {
+	return func(a config.Archive) error {
+		var known []string
+		for _, c := range a.Copies {
+			known = append(known, c.Name)
+		}
+		for _, n := range names {
+			if n != "" && !slices.Contains(known, n) {
+				return usagef("%s has no copy named %q; it has: %s", a.Name, n, strings.Join(known, ", "))
+			}
+		}
+		return nil
+	}
+}
+
+// titled puts the archive's name above its report.
+type titled struct {
+	name string
+	report
+}
+
+func (t titled) Print(w io.Writer) {
+	fmt.Fprintf(w, "Archive %s\n\n", t.name)
+	t.report.Print(w)
+	fmt.Fprintln(w)
+}

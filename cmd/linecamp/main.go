@@ -1,0 +1,39 @@
+// Command linecamp keeps a second and a third copy of a ranch's
+// photo-monitoring record, tells what is damaged or missing, and brings any
+// site's full history back.
+//
+// There is one small file per command here and no logic of the trade: a
+// command reads its options, asks package daemon, and prints the report it
+// gets. What all commands share is in few places: exit.go (exit statuses),
+// each.go (one archive or several), say.go (reports and --json), progress.go
+// (bars), help.go (the help pages) and complete.go (completion).
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// After the first signal the usual meaning comes back, so that a second
+	// one ends the program at once, whatever it is doing.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}
+
+// run is the whole program but for the process around it; it returns the exit
+// status.
+func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
+	t := &tool{in: in, out: out, errs: errs}
+	root := t.root()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errs)
+	ran, err := root.ExecuteContextC(ctx)
+	return t.finish(ctx, ran, args, err)
+}

@@ -1,0 +1,44 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"linecamp/daemon"
+)
+
+func (t *tool) mirror() *cobra.Command {
+	var o daemon.MirrorOptions
+	cmd := &cobra.Command{
+		Use:     "mirror",
+		Short:   "brings the copies up to date",
+		GroupID: groupKeep,
+		Long: `Adds to every copy what is new in the working folder, all copies at once.
+Deleting a file here deletes nothing there. A change that looks like an accident
+(many files altered or gone at once) is not recorded until someone has looked:
+look, and then run it again with --accept-changes.
+
+It may be stopped at any moment; the next run carries on where it was.`,
+		Example: `linecamp mirror
+linecamp mirror --copy shelf-drive
+linecamp mirror --accept-changes --why "sorted the 2014 folders"
+linecamp mirror --without old-drive             give a lost copy up for good`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if o.Why != "" && !o.AcceptChanges {
+				return usagef("--why goes with --accept-changes: it is the reason put on file")
+			}
+			return t.each(cmd.Context(), hasCopy(append(o.Without, o.Copy)...), func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+				return a.Mirror(ctx, o, p)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`")
+	f.BoolVar(&o.AcceptChanges, "accept-changes", false, "record the changes that wait for a person")
+	f.StringVar(&o.Why, "why", "", "the `REASON` that goes on file with them")
+	f.StringArrayVar(&o.Without, "without", nil, "give up the copy with this `NAME`; may be said several times")
+	t.completesCopies(cmd, "copy", "without")
+	return cmd
+}

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"io"
+	"os"
+	"sync"
+	"time"
+
+	"github.com/vbauerster/mpb/v8"
+	"github.com/vbauerster/mpb/v8/decor"
+	"golang.org/x/term"
+)
+
+// bars shows how far each task has come, one line a task. It is only ever made
+// for a person at a terminal.
+type bars struct {
+	screen *mpb.Progress
+	mu     sync.Mutex
+	tasks  map[string]*task
+}
+
+type task struct {
+	bar   *mpb.Bar
+	total int64
+}
+
+// progress starts the bars where a person looks on. The function it returns
+// may be called from several goroutines; end clears the lines before a report
+// is printed. Elsewhere both do nothing, and the function is nil.
+func (t *tool) progress() (show func(task string, done, total int64), end func()) {
+	f, ok := t.errs.(*os.File)
+	if !ok || t.quiet || !term.IsTerminal(int(f.Fd())) {
+		return nil, func() {}
+	}
+	b := newBars(f)
+	return b.show, b.end
+}
+
+func newBars(w io.Writer, more ...mpb.ContainerOption) *bars {
+	o := append([]mpb.ContainerOption{mpb.WithOutput(w), mpb.WithWidth(34), mpb.WithRefreshRate(200 * time.Millisecond)}, more...)
+	return &bars{screen: mpb.New(o...), tasks: map[string]*task{}}
+}
+
+func (b *bars) show(name string, done, total int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	k := b.tasks[name]
+	if k == nil {
+		k = &task{bar: b.screen.New(0, mpb.BarStyle().Lbound("").Filler("=").Tip("=").Padding(".").Rbound(""),
+			mpb.BarRemoveOnComplete(),
+			mpb.PrependDecorators(decor.Name(name, decor.WCSyncSpaceR)),
+			mpb.AppendDecorators(
+				decor.CurrentKiloByte(" % .1f"),
+				decor.Any(func(s decor.Statistics) string {
+					if s.Total <= 0 {
+						return ""
+					}
+					return " of "
+				}),
+				decor.Conditional(total > 0, decor.TotalKiloByte("% .1f"), decor.Name("")),
+			))}
+		b.tasks[name] = k
+	}
+	if total > 0 && total != k.total {
+		k.total = total
+		k.bar.SetTotal(total, false)
+	}
+	k.bar.SetCurrent(done)
+}
+
+// end takes the lines away.
+func (b *bars) end() {
+	b.mu.Lock()
+	for _, k := range b.tasks {
+		k.bar.Abort(true)
+	}
+	b.mu.Unlock()
+	b.screen.Wait()
+}

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"syscall"
+)
+
+// report is what every command gets back from the rooms below.
+type report interface {
+	// Wants says whether something in it wants a person (exit status 3).
+	Wants() bool
+	// Print writes it in plain words.
+	Print(w io.Writer)
+}
+
+// say prints one report and turns it into the command's end.
+func (t *tool) say(r report) error {
+	t.spoken = true
+	if err := t.print(r); err != nil {
+		return err
+	}
+	if r.Wants() {
+		return errWants
+	}
+	return nil
+}
+
+// print writes a report in the form asked for.
+func (t *tool) print(r report) error {
+	if t.json {
+		return t.sayJSON(r)
+	}
+	if t.quiet && !r.Wants() {
+		return nil
+	}
+	w := &steady{w: t.out}
+	r.Print(w)
+	return t.written(w.err)
+}
+
+// sayJSON prints one JSON object.
+func (t *tool) sayJSON(v any) error {
+	e := json.NewEncoder(t.out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return t.written(e.Encode(v))
+}
+
+// written says that a report could not be printed. A reader that closed its
+// end of a pipe has seen what it wanted, which is no fault.
+func (t *tool) written(err error) error {
+	if err == nil || errors.Is(err, syscall.EPIPE) {
+		return nil
+	}
+	t.spoken = false
+	return fmt.Errorf("the work is done, but its report could not be written: %w", err)
+}
+
+// steady remembers the first write that failed, so that reports can be printed
+// line by line without asking each time.
+type steady struct {
+	w   io.Writer
+	err error
+}
+
+func (s *steady) Write(b []byte) (int, error) {
+	if s.err != nil {
+		return 0, s.err
+	}
+	n, err := s.w.Write(b)
+	s.err = err
+	return n, err
+}

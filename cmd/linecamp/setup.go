@@ -1,0 +1,120 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/setup"
+)
+
+func (t *tool) setup() *cobra.Command {
+	var o setup.Options
+	var drives, s3s []string
+	var yes, add, takeOver bool
+	cmd := &cobra.Command{
+		Use:     "setup",
+		Short:   "makes an archive's copies and its settings",
+		GroupID: groupStart,
+		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
+settings. Scripts answer with options and --yes instead. Settings that are there
+already are never overwritten: --add-copy adds a copy to them.
+
+--take-over makes this machine the one that records new versions, after another
+machine did so before: a new office computer, for example.`,
+		Example: `linecamp setup
+linecamp setup --yes --archive saltbush-draw --folder /srv/monitoring \
+    --drive shelf-drive=/media/office/line-camp \
+    --s3 bucket=https://s3.example.net/monitoring --credentials env
+linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
+linecamp setup --take-over`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
+			o.Archive, o.Config = t.archive, t.config
+			for _, d := range drives {
+				name, dir, ok := strings.Cut(d, "=")
+				if !ok || name == "" || dir == "" {
+					return usagef("--drive takes NAME=FOLDER, for example shelf-drive=/media/office/line-camp, not %q", d)
+				}
+				o.Drives = append(o.Drives, setup.NamedDir{Name: name, Dir: dir})
+			}
+			for _, s := range s3s {
+				name, url, ok := strings.Cut(s, "=")
+				if !ok || name == "" || url == "" {
+					return usagef("--s3 takes NAME=ADDRESS, for example bucket=https://s3.example.net/monitoring, not %q", s)
+				}
+				o.S3s = append(o.S3s, setup.NamedURL{Name: name, URL: url})
+			}
+			if add && takeOver {
+				return usagef("--add-copy and --take-over are two different things; run one, then the other")
+			}
+			var r setup.Report
+			switch {
+			case takeOver:
+				o.Config = config.Find(t.config)
+				r, err = setup.TakeOver(cmd.Context(), o)
+			case add:
+				if len(o.Drives)+len(o.S3s) == 0 {
+					return usagef("--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
+				}
+				o.Config = config.Find(t.config)
+				r, err = setup.AddCopy(cmd.Context(), o)
+			default:
+				if !yes {
+					if o, err = setup.Ask(t.in, t.errs, t.secret(), o); err != nil {
+						return err
+					}
+				} else if err := setupUsage(o); err != nil {
+					return err
+				}
+				r, err = setup.Run(cmd.Context(), o)
+			}
+			return t.sayOr(r, err)
+		},
+	}
+	f := cmd.Flags()
+	f.BoolVar(&yes, "yes", false, "ask nothing; the options are the answers")
+	f.StringVar(&o.Folder, "folder", "", "the working `FOLDER` with the photos and notes")
+	f.StringVar(&o.Layout, "layout", "", "how its folders are named, as a `PATTERN`; the common ways are recognised without")
+	f.StringArrayVar(&drives, "drive", nil, "a copy on a drive, `NAME=FOLDER`; may be said several times")
+	f.StringArrayVar(&s3s, "s3", nil, "a copy in a bucket, `NAME=ADDRESS`; may be said several times")
+	f.StringVar(&o.Credentials, "credentials", "", "the bucket's keys: \"env\", or a `FILE` only its owner can read")
+	f.StringVar(&o.Region, "region", "", "the bucket's `REGION`")
+	f.StringVar(&o.CAFile, "ca-file", "", "certificates to trust beside the system's, in a `FILE`")
+	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this machine writes to the bucket")
+	f.StringVar(&o.State, "state", "", "the `FOLDER` for what linecamp remembers between runs")
+	f.BoolVar(&add, "add-copy", false, "add a copy to settings that are there")
+	f.BoolVar(&takeOver, "take-over", false, "make this machine the archive's author")
+	cmd.MarkFlagDirname("folder")
+	cmd.MarkFlagDirname("state")
+	return cmd
+}
+
+// setupUsage says which answer is missing where nobody can be asked.
+func setupUsage(o setup.Options) error {
+	if o.Archive == "" {
+		return usagef("setup --yes needs --archive NAME: a short name for the archive")
+	}
+	if len(o.Drives)+len(o.S3s) == 0 {
+		return usagef("setup --yes needs at least one copy: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
+	}
+	return nil
+}
+
+// secret reads a line that the terminal does not show; nil where there is no
+// terminal to hide it from.
+func (t *tool) secret() func() (string, error) {
+	f, ok := t.in.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return nil
+	}
+	return func() (string, error) {
+		b, err := term.ReadPassword(int(f.Fd()))
+		fmt.Fprintln(t.errs)
+		return string(b), err
+	}
+}

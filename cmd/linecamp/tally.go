@@ -1,0 +1,29 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"linecamp/daemon"
+)
+
+func (t *tool) tally() *cobra.Command {
+	return &cobra.Command{
+		Use:     "tally",
+		Short:   "shows what it understands of the working folder",
+		GroupID: groupLook,
+		Long: `Reads the working folder and shows what was understood: which sites there are,
+which visits each has, which photos and notes belong to them, and which files
+found no site. Nothing is copied and nothing is changed. The first run reads
+every file once; later runs only look at what changed.`,
+		Example: `linecamp tally
+linecamp tally --json > what-is-there.json`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+				return a.Tally(ctx, p)
+			})
+		},
+	}
+}

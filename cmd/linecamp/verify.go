@@ -1,0 +1,76 @@
+package main
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"linecamp/daemon"
+)
+
+func (t *tool) verify() *cobra.Command {
+	var o daemon.VerifyOptions
+	var from daemon.RootAccess
+	cmd := &cobra.Command{
+		Use:     "verify",
+		Short:   "re-reads the copies and says which years are missing",
+		GroupID: groupKeep,
+		Long: `Reads every byte of the copies and of the working folder again and compares it
+with the manifest, then goes through the years of each site and says what is
+missing. From a bucket it downloads no more than the settings allow, longest
+unread first.`,
+		Example: `linecamp verify
+linecamp verify --quick
+linecamp verify --only years
+linecamp verify --from /media/office/line-camp`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			switch o.Only {
+			case "", daemon.OnlyRot, daemon.OnlyYears:
+			default:
+				return usagef("--only takes %q or %q, not %q", daemon.OnlyRot, daemon.OnlyYears, o.Only)
+			}
+			if from.Root != "" {
+				if o.Copy != "" {
+					return usagef("--from and --copy do not go together: --from is the copy")
+				}
+				r, err := t.watched(func(p daemon.Progress) (report, error) {
+					return daemon.VerifyFrom(cmd.Context(), from, o, p)
+				})
+				return t.sayOr(r, err)
+			}
+			check := hasCopy(o.Copy)
+			if o.Copy == working {
+				check = nil
+			}
+			return t.each(cmd.Context(), check, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+				return a.Verify(ctx, o, p)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for the working folder")
+	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
+	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
+	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")
+	t.completesCopies(cmd, "copy")
+	cmd.RegisterFlagCompletionFunc("only", cobra.FixedCompletions([]string{daemon.OnlyRot, daemon.OnlyYears}, cobra.ShellCompDirectiveNoFileComp))
+	return cmd
+}
+
+// rootFlags are the options of commands that can work from one copy alone.
+func rootFlags(cmd *cobra.Command, r *daemon.RootAccess, from string) {
+	f := cmd.Flags()
+	f.StringVar(&r.Root, "from", "", from)
+	f.StringVar(&r.Credentials, "credentials", "", "with --from an address: \"env\" or a `FILE` with the keys")
+	f.StringVar(&r.Region, "region", "", "with --from an address: the bucket's `REGION`")
+	f.StringVar(&r.CAFile, "ca-file", "", "with --from an address: certificates to trust, in a `FILE`")
+}
+
+// sayOr prints a report unless it could not be made.
+func (t *tool) sayOr(r report, err error) error {
+	if err != nil {
+		return err
+	}
+	return t.say(r)
+}
