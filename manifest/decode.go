@@ -36,6 +36,7 @@ type inventoryDecoder struct {
 	head     int
 	versions map[int]Version
 	names    map[string]string // logical paths, each kept once for all versions
+	listed   int               // paths in the states so far
 }
 
 func (d *inventoryDecoder) inventory() {
@@ -164,6 +165,10 @@ func (d *inventoryDecoder) state(what string) map[string]Digest {
 			}
 			if _, twice := state[name]; twice {
 				d.fail("the state of %s has the path %q twice (E095)", what, clip(name))
+				return
+			}
+			if d.listed++; d.listed > maxListed {
+				d.fail("the versions list more than %d paths", maxListed)
 				return
 			}
 			state[name] = digest

@@ -100,6 +100,13 @@ func (inv *Inventory) Add(n Next) (*Draft, error) {
 			State:   author.state,
 		}),
 	}
+	listed := 0
+	for i := range draft.Inventory.Versions {
+		listed += len(draft.Inventory.Versions[i].State)
+	}
+	if listed > maxListed {
+		return nil, fmt.Errorf("%w: its versions would list %d paths, readers accept %d; divide the site's folder", ErrTooLarge, listed, maxListed)
+	}
 	draft.Encoded = draft.Inventory.Encode()
 	if len(draft.Encoded) > MaxInventory {
 		return nil, fmt.Errorf("%w: it would have %d bytes, readers accept %d; divide the site's folder", ErrTooLarge, len(draft.Encoded), MaxInventory)
@@ -127,8 +134,9 @@ func (inv *Inventory) checkNext(n Next) error {
 			return broken(ErrInventory, "%q is not valid UTF-8", clip(s))
 		}
 	}
+	before := inv.State(inv.Head())
 	for p := range n.State {
-		if reserved(p) && !strings.HasPrefix(p, FoundPrefix) {
+		if _, kept := before[p]; reserved(p) && (!kept || p == RecordPath) {
 			return broken(ErrPath, "%q is reserved for linecamp; Logical escapes such names", clip(p))
 		}
 		if _, ok := n.Record.Paths[p]; !ok && !reserved(p) {

@@ -36,6 +36,8 @@ var (
 const (
 	MaxInventory = 256 << 20 // bytes of an inventory.json
 	MaxRecord    = 256 << 20 // bytes of a record
+
+	maxListed = 4 << 20 // paths in all states of an inventory together
 )
 
 // broken returns an error that wraps sentinel and says which rule was broken.
