@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"io"
 	"os"
 	"sync"
@@ -49,16 +50,8 @@ func (b *bars) show(name string, done, total int64) {
 		k = &task{bar: b.screen.New(0, mpb.BarStyle().Lbound("").Filler("=").Tip("=").Padding(".").Rbound(""),
 			mpb.BarRemoveOnComplete(),
 			mpb.PrependDecorators(decor.Name(name, decor.WCSyncSpaceR)),
-			mpb.AppendDecorators(
-				decor.CurrentKiloByte(" % .1f"),
-				decor.Any(func(s decor.Statistics) string {
-					if s.Total <= 0 {
-						return ""
-					}
-					return " of "
-				}),
-				decor.Conditional(total > 0, decor.TotalKiloByte("% .1f"), decor.Name("")),
-			))}
+			mpb.AppendDecorators(decor.Any(howFar)),
+		)}
 		b.tasks[name] = k
 	}
 	if total > 0 && total != k.total {
@@ -66,6 +59,14 @@ func (b *bars) show(name string, done, total int64) {
 		k.bar.SetTotal(total, false)
 	}
 	k.bar.SetCurrent(done)
+}
+
+// howFar says in bytes how far a task has come; its end is not always known.
+func howFar(s decor.Statistics) string {
+	if s.Total <= 0 {
+		return fmt.Sprintf(" % .1f", decor.SizeB1000(s.Current))
+	}
+	return fmt.Sprintf(" % .1f of % .1f", decor.SizeB1000(s.Current), decor.SizeB1000(s.Total))
 }
 
 // end takes the lines away.

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"bytes"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/vbauerster/mpb/v8"
+	"github.com/vbauerster/mpb/v8/decor"
+)
+
+func TestHowFar(t *testing.T) {
+	for _, c := range []struct {
+		s    decor.Statistics
+		want string
+	}{
+		{decor.Statistics{Current: 0, Total: 0}, " 0 b"},
+		{decor.Statistics{Current: 1_500_000, Total: 0}, " 1.5 MB"},
+		{decor.Statistics{Current: 1_500_000, Total: 3_000_000_000}, " 1.5 MB of 3.0 GB"},
+	} {
+		if got := howFar(c.s); !strings.EqualFold(strings.ReplaceAll(got, ".0 b", " b"), c.want) {
+			t.Errorf("%+v: %q, want %q", c.s, got, c.want)
+		}
+	}
+}
+
+// Bars are fed from several goroutines, totals become known late, and taking
+// the lines away must end whatever state the tasks are in.
+func TestBarsEnd(t *testing.T) {
+	var out bytes.Buffer
+	b := newBars(&out, mpb.ForceAutoRefresh())
+	var all sync.WaitGroup
+	for _, name := range []string{"shelf-drive", "bucket", "working"} {
+		all.Go(func() {
+			for i := range int64(200) {
+				b.show(name, i*1000, max(0, i-50)*10_000)
+			}
+		})
+	}
+	all.Wait()
+	b.end()
+}
+
+func TestNoBarsWithoutATerminal(t *testing.T) {
+	var out bytes.Buffer
+	tool := &tool{out: &out, errs: &out}
+	show, end := tool.progress()
+	if show != nil {
+		t.Error("bars would be drawn where no terminal is")
+	}
+	end()
+	if out.Len() > 0 {
+		t.Errorf("printed %q", out.String())
+	}
+}
