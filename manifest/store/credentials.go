@@ -1,0 +1,87 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"runtime"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+)
+
+// Credentials reads the keys of a bucket. spec is "env", for the environment
+// variables AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY and AWS_SESSION_TOKEN, or
+// the path of a TOML file that only its owner can read:
+//
+//	access  = "…"
+//	secret  = "…"
+//	session = "…"   # only for temporary keys
+//
+// No error repeats anything from the file.
+func Credentials(spec string) (access, secret, session string, err error) {
+	if spec == "env" {
+		access, secret, session = os.Getenv("AWS_ACCESS_KEY_ID"), os.Getenv("AWS_SECRET_ACCESS_KEY"), os.Getenv("AWS_SESSION_TOKEN")
+		if access == "" || secret == "" {
+			return "", "", "", fmt.Errorf("AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY are not both set in the environment: %w", ErrCredentials)
+		}
+		return access, secret, session, nil
+	}
+	if spec == "" {
+		return "", "", "", fmt.Errorf("the copy names no credentials; write \"env\" or the path of a file: %w", ErrCredentials)
+	}
+	f, err := os.Open(spec)
+	if err != nil {
+		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, err))
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, err))
+	}
+	switch {
+	case !info.Mode().IsRegular() || info.Size() > maxSmall:
+		return "", "", "", fmt.Errorf("%s is not a credentials file: %w", spec, ErrCredentials)
+	case runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0:
+		return "", "", "", fmt.Errorf("%s can be read by others than its owner. Run: chmod 600 %s: %w", spec, spec, ErrCredentials)
+	}
+	b := make([]byte, info.Size())
+	if n, _ := f.Read(b); int64(n) < info.Size() {
+		b = b[:n]
+	}
+	access, secret, session, err = parseCredentials(string(b))
+	if err != nil {
+		return "", "", "", fmt.Errorf("%s: %v: %w", spec, err, ErrCredentials)
+	}
+	return access, secret, session, nil
+}
+
+// parseCredentials reads the text of a credentials file. The errors of the TOML
+// reader quote the text, so only their line is passed on.
+func parseCredentials(text string) (access, secret, session string, err error) {
+	var keys struct {
+		Access  string `toml:"access"`
+		Secret  string `toml:"secret"`
+		Session string `toml:"session"`
+	}
+	meta, err := toml.Decode(strings.TrimPrefix(text, "\ufeff"), &keys)
+	if err != nil {
+		var pe toml.ParseError
+		if errors.As(err, &pe) {
+			return "", "", "", fmt.Errorf("line %d cannot be read; a line looks like access = \"…\"", pe.Position.Line)
+		}
+		return "", "", "", errors.New("access, secret and session must each be text in quotes")
+	}
+	if len(meta.Undecoded()) > 0 {
+		return "", "", "", errors.New("it may hold access, secret and session, and nothing else")
+	}
+	if keys.Access == "" || keys.Secret == "" {
+		return "", "", "", errors.New("it lacks access or secret")
+	}
+	for _, v := range []string{keys.Access, keys.Secret, keys.Session} {
+		if strings.ContainsFunc(v, func(r rune) bool { return r <= ' ' || r == 0x7f }) {
+			return "", "", "", errors.New("a key holds a space or a line break")
+		}
+	}
+	return keys.Access, keys.Secret, keys.Session, nil
+}

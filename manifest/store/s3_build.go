@@ -1,0 +1,156 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
+
+	"linecamp/manifest"
+)
+
+// s3Build is one version on its way into a bucket. There is nothing to stage:
+// content goes to its final key at once, and nobody looks at it before the
+// version's sidecar is there.
+type s3Build struct {
+	s       *S3
+	object  string
+	version int
+	found   map[string]Info
+	unsaid  *Info // a vN/inventory.json left by a try that did not commit
+}
+
+// Begin lists what an earlier try may have stored. One listing, and one look
+// for the version before, whatever the object's size.
+func (s *S3) Begin(ctx context.Context, object string, version int) (Build, error) {
+	if err := checkObject(object); err != nil {
+		return nil, err
+	}
+	if version < 1 {
+		return nil, checkNext(s, object, 0, version)
+	}
+	if version > 1 {
+		_, err := s.Stat(ctx, versionFile(object, version-1, sidecarName))
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%s does not hold version %d of %s, so version %d cannot come next: %w", s.Name(), version-1, object, version, ErrConflict)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	b := &s3Build{s: s, object: object, version: version, found: map[string]Info{}}
+	for info, err := range s.List(ctx, versionFile(object, version, "")) {
+		if err != nil {
+			return nil, err
+		}
+		p := strings.TrimPrefix(info.Key, object+"/")
+		switch p {
+		case versionName(version) + "/" + sidecarName:
+			return nil, checkNext(s, object, version, version)
+		case versionName(version) + "/" + inventoryName:
+			b.unsaid = &info
+		default:
+			b.found[p] = info
+		}
+	}
+	return b, b.digestFound(ctx)
+}
+
+// digestFound learns the true digests of what was found: what the service
+// reports as checked, or by reading.
+func (b *s3Build) digestFound(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(8)
+	infos := make(chan Info, len(b.found))
+	for _, f := range b.found {
+		g.Go(func() error {
+			info, err := b.s.Stat(ctx, f.Key)
+			if err == nil && info.SHA256.IsZero() {
+				_, info, err = digestOf(ctx, b.s, f.Key, true)
+			}
+			infos <- info
+			return err
+		})
+	}
+	err := g.Wait()
+	close(infos)
+	for info := range infos {
+		if info.Key != "" {
+			b.found[strings.TrimPrefix(info.Key, b.object+"/")] = info
+		}
+	}
+	return err
+}
+
+func (b *s3Build) Found() map[string]Info { return b.found }
+func (b *s3Build) Close() error           { return nil }
+
+func (b *s3Build) Put(ctx context.Context, p string, c Content) (Info, error) {
+	if err := checkContentPath(p, b.version); err != nil {
+		return Info{}, err
+	}
+	key := b.object + "/" + p
+	if f, ok := b.found[p]; ok {
+		if f.SHA256 == c.SHA256 {
+			return f, nil
+		}
+		return Info{}, b.s.conflict(key)
+	}
+	return b.s.put(ctx, key, c, condition{absent: true})
+}
+
+func (b *s3Build) Commit(ctx context.Context, inventory []byte) error {
+	paths, err := checkCommit(inventory, b.object, b.version)
+	if err != nil {
+		return err
+	}
+	for p, f := range b.found {
+		if paths[p] != f.SHA256 {
+			return fmt.Errorf("%s: %s/%s was stored by an earlier try and the inventory does not name it: %w", b.s.Name(), b.object, p, ErrConflict)
+		}
+	}
+	if err := b.putInventory(ctx, inventory); err != nil {
+		return err
+	}
+	sidecar := Bytes(manifest.Sidecar(inventory))
+	if _, err := b.s.Create(ctx, versionFile(b.object, b.version, sidecarName), sidecar); err != nil {
+		return err
+	}
+	// Committed. What follows is derived, and Settle can make it again.
+	if b.version == 1 {
+		if _, err := b.s.Create(ctx, b.object+"/"+objectNamaste, Bytes(namasteContent(objectNamaste))); err != nil {
+			return err
+		}
+	}
+	for _, part := range rootPair(b.object, inventory) {
+		var was *Info
+		if b.version > 1 {
+			now, err := b.s.Stat(ctx, part.key)
+			if err == nil {
+				was = &now
+			} else if !errors.Is(err, fs.ErrNotExist) {
+				return err
+			}
+		}
+		if _, err := b.s.Replace(ctx, part.key, Bytes(part.bytes), was); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putInventory stores vN/inventory.json. One that an earlier try left is of a
+// version that never was, for its sidecar is absent; it is the one version file
+// that may be replaced, against exactly what was found.
+func (b *s3Build) putInventory(ctx context.Context, inventory []byte) error {
+	key := versionFile(b.object, b.version, inventoryName)
+	if b.unsaid == nil {
+		_, err := b.s.Create(ctx, key, Bytes(inventory))
+		return err
+	}
+	_, err := b.s.Replace(ctx, key, Bytes(inventory), b.unsaid)
+	return err
+}

@@ -1,0 +1,98 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// Mend replaces bad bytes in the bucket. They are read twice, so that a broken
+// link is not taken for damage; saved into the local folder aside; and replaced
+// only if they still are what was read.
+func (s *S3) Mend(ctx context.Context, key string, good Content, aside string) error {
+	if err := checkKey(key); err != nil {
+		return err
+	}
+	_, first, err := digestOf(ctx, s, key, true)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if _, err := s.put(ctx, key, good, condition{absent: true}); err != nil {
+			return err
+		}
+		return s.readsBack(ctx, key, good)
+	case err != nil:
+		return err
+	case first.SHA256 == good.SHA256:
+		return nil
+	}
+	second, err := s.saveAside(ctx, key, aside)
+	if err != nil {
+		return err
+	}
+	if second.SHA256 != first.SHA256 || second.ETag != first.ETag {
+		return fmt.Errorf("%s: %s read differently twice, so the connection may be at fault; nothing was replaced: %w", s.Name(), key, ErrDigest)
+	}
+	if _, err := s.put(ctx, key, good, condition{etag: second.ETag}); err != nil {
+		return err
+	}
+	return s.readsBack(ctx, key, good)
+}
+
+// saveAside keeps the bad bytes in a new local file named by time and key.
+func (s *S3) saveAside(ctx context.Context, key, aside string) (Info, error) {
+	if aside == "" {
+		return Info{}, errors.New("no folder was given to keep the bad bytes in, so nothing was replaced")
+	}
+	if err := os.MkdirAll(aside, 0o700); err != nil {
+		return Info{}, err
+	}
+	stamp := time.Now().UTC().Format("20060102T150405.000000000Z")
+	name := filepath.Join(aside, stamp+"-"+clipEnd(strings.ReplaceAll(key, "/", "_")))
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return Info{}, err
+	}
+	defer f.Close()
+	src, info, err := s.Open(ctx, key)
+	if err != nil {
+		os.Remove(name)
+		return Info{}, err
+	}
+	defer src.Close()
+	sum, err := copySums(ctx, f, src)
+	if err == nil {
+		err = f.Sync()
+	}
+	if err != nil {
+		os.Remove(name)
+		return Info{}, fmt.Errorf("saving the bad bytes of %s: %w", key, err)
+	}
+	info.SHA256 = sum.sha256
+	return info, f.Close()
+}
+
+// clipEnd keeps the end of a long name, where the file's own name is.
+func clipEnd(s string) string {
+	const most = 180
+	if len(s) > most {
+		s = s[len(s)-most:]
+	}
+	return s
+}
+
+func (s *S3) readsBack(ctx context.Context, key string, good Content) error {
+	_, now, err := digestOf(ctx, s, key, true)
+	if err != nil {
+		return err
+	}
+	if now.SHA256 != good.SHA256 {
+		return fmt.Errorf("%s: %s was stored again and still reads back wrong: %w", s.Name(), key, ErrDigest)
+	}
+	return nil
+}

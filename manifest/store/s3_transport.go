@@ -1,0 +1,116 @@
+package store
+
+import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+)
+
+// How long a service may be silent before the request is given up. Transfers
+// may take as long as they like while bytes move.
+const (
+	dialTimeout   = 15 * time.Second
+	headerTimeout = 60 * time.Second
+	stallTimeout  = 60 * time.Second
+)
+
+func newTransport(caFile string) (*http.Transport, error) {
+	config := &tls.Config{MinVersion: tls.VersionTLS12}
+	if caFile != "" {
+		pem, err := os.ReadFile(caFile)
+		if err != nil {
+			return nil, fmt.Errorf("the file of certificate authorities: %w", err)
+		}
+		pool, err := x509.SystemCertPool()
+		if err != nil {
+			pool = x509.NewCertPool()
+		}
+		if !pool.AppendCertsFromPEM(pem) {
+			return nil, fmt.Errorf("the file of certificate authorities %s holds no certificate in PEM form: %w", caFile, ErrCertificate)
+		}
+		config.RootCAs = pool
+	}
+	dialer := &net.Dialer{Timeout: dialTimeout, KeepAlive: 30 * time.Second}
+	return &http.Transport{
+		Proxy: http.ProxyFromEnvironment,
+		DialContext: func(ctx context.Context, network, addr string) (net.Conn, error) {
+			c, err := dialer.DialContext(ctx, network, addr)
+			if err != nil {
+				return nil, err
+			}
+			return stallConn{c}, nil
+		},
+		TLSClientConfig:       config,
+		TLSHandshakeTimeout:   dialTimeout,
+		ResponseHeaderTimeout: headerTimeout,
+		ExpectContinueTimeout: 10 * time.Second,
+		IdleConnTimeout:       50 * time.Second,
+		MaxIdleConns:          64,
+		MaxIdleConnsPerHost:   16,
+		DisableCompression:    true, // bytes as they are stored
+	}, nil
+}
+
+// stallConn gives a connection up when no byte moved for a while; without it a
+// download over a dead link would hang for ever.
+type stallConn struct{ net.Conn }
+
+func (c stallConn) Read(p []byte) (int, error) {
+	c.SetReadDeadline(time.Now().Add(stallTimeout))
+	return c.Conn.Read(p)
+}
+
+func (c stallConn) Write(p []byte) (int, error) {
+	c.SetWriteDeadline(time.Now().Add(stallTimeout))
+	return c.Conn.Write(p)
+}
+
+// s3Only turns the answers of something that is not an S3 service (a web site,
+// a router's login page) into one S3 error. Taken at face value, a web site's
+// "404 not found" would read as "no such key", that is, as an empty copy.
+type s3Only struct{ next http.RoundTripper }
+
+const notS3Code = "LinecampNotS3"
+
+func (t s3Only) RoundTrip(req *http.Request) (*http.Response, error) {
+	resp, err := t.next.RoundTrip(req)
+	if err != nil || speaksS3(req, resp) {
+		return resp, err
+	}
+	resp.Body.Close()
+	body := "<Error><Code>" + notS3Code + "</Code></Error>"
+	return &http.Response{
+		Status: "400 Bad Request", StatusCode: http.StatusBadRequest,
+		Proto: resp.Proto, ProtoMajor: resp.ProtoMajor, ProtoMinor: resp.ProtoMinor,
+		Header:        http.Header{"Content-Type": {"application/xml"}},
+		Body:          io.NopCloser(strings.NewReader(body)),
+		ContentLength: int64(len(body)),
+		Request:       req,
+	}, nil
+}
+
+func speaksS3(req *http.Request, resp *http.Response) bool {
+	for name := range resp.Header {
+		if strings.HasPrefix(name, "X-Amz-") {
+			return true
+		}
+	}
+	kind := resp.Header.Get("Content-Type")
+	switch {
+	case strings.Contains(kind, "xml"), resp.StatusCode >= 500: // a proxy in front may word its own troubles
+		return true
+	case strings.HasPrefix(kind, "text/html"):
+		return false
+	case resp.StatusCode >= 300:
+		return req.Method == http.MethodHead || resp.StatusCode == http.StatusNotModified ||
+			(kind == "" && resp.ContentLength == 0)
+	}
+	return true
+}
