@@ -1,8 +1,11 @@
 package tally
 
-import "io"
+import (
+	"linecamp/manifest"
+)
 
-// Report is the tally as commands print it.
+// Report is the tally as commands print it. Paths are as the archive has
+// them: text, with bytes that are none replaced.
 type Report struct {
 	Archive string       `json:"archive"`
 	Folder  string       `json:"folder"`
@@ -20,17 +23,21 @@ type ReportSite struct {
 	ID      string        `json:"id"`
 	Site    string        `json:"site"`
 	Pasture string        `json:"pasture"`
-	Folder  string        `json:"folder"`
+	Folder  string        `json:"folder"` // "" where no one folder is the site's
 	Visits  []ReportVisit `json:"visits"`
+	Other   []ReportFile  `json:"other,omitempty"` // the site's files of no one visit
 }
 
 // ReportVisit is one visit of a ReportSite.
 type ReportVisit struct {
 	Date   string       `json:"date"`
+	Last   string       `json:"last,omitempty"`
 	Year   int          `json:"year"`
 	Season string       `json:"season,omitempty"`
 	Photos []ReportFile `json:"photos"`
-	Notes  []ReportFile `json:"notes"`
+	Notes  []ReportFile `json:"notes"`            // kept with the visit
+	Shared []ReportFile `json:"shared,omitempty"` // notes kept elsewhere that serve it
+	Other  []ReportFile `json:"other,omitempty"`  // companions, cards, what is not understood
 }
 
 // ReportFile is one file of a Report.
@@ -46,8 +53,52 @@ type ReportWait struct {
 	Reason string `json:"reason"`
 }
 
-// Report makes the report; id gives a site's id, "" if it has none yet.
-func (r *Result) Report(archive string, id func(*Site) string) Report { panic("to come") }
+// Report makes the report; id gives a site's id, "" if it has none yet, and
+// may be nil.
+func (r *Result) Report(archive string, id func(*Site) string) Report {
+	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
+		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
+		Waiting: reportWaits(r.Waiting), Passed: reportWaits(r.Passed)}
+	for i := range r.Sites {
+		s := &r.Sites[i]
+		q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: logical(s.Base),
+			Visits: make([]ReportVisit, len(s.Visits)), Other: reportFiles(s.Loose)}
+		if id != nil {
+			q.ID = id(s)
+		}
+		for k := range s.Visits {
+			v := &s.Visits[k]
+			q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Photos: reportFiles(v.Photos),
+				Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
+		}
+		p.Sites[i] = q
+	}
+	return p
+}
 
-// Print writes the report for a person.
-func (r Report) Print(w io.Writer) { panic("to come") }
+func reportFiles(files []File) []ReportFile {
+	list := make([]ReportFile, len(files))
+	for i, f := range files {
+		list[i] = ReportFile{Path: logical(f.Path), Bytes: f.Size}
+		if f.Kind == manifest.KindPhoto {
+			list[i].View = f.View
+		}
+	}
+	return list
+}
+
+func reportWaits(waits []Waiting) []ReportWait {
+	list := make([]ReportWait, len(waits))
+	for i, w := range waits {
+		list[i] = ReportWait{logical(w.Path), w.Reason}
+	}
+	return list
+}
+
+func logical(raw string) string {
+	if raw == "" {
+		return ""
+	}
+	l, _ := manifest.Logical(raw)
+	return l
+}

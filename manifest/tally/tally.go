@@ -97,6 +97,7 @@ type Result struct {
 	Unlisted    []string
 	HashedFiles int    // files whose content was read
 	HashedBytes int64  // bytes read for them
+	CacheErr    error  // first fault of the Cache; the tally itself is whole
 	Device      uint64 // device the working folder is on; zero where the system has none
 }
 

@@ -1,0 +1,181 @@
+package tally
+
+import (
+	"errors"
+	"io"
+
+	"github.com/bep/imagemeta"
+)
+
+// Dates come from one tag only: DateTimeOriginal (0x9003), the moment the
+// shutter opened, with OffsetTimeOriginal (0x9011) if the camera wrote it
+// (Exif, CIPA DC-008, section 4.6.5). DateTimeDigitized is when a print was
+// scanned and DateTime when a program last saved the file; neither dates a
+// photo. A photo without the tag is simply undated: that is never a fault.
+
+// A file may be anything, so what is read of it is bounded: so many bytes, so
+// many reads, so many tags. A photo's tags lie near its beginning.
+const (
+	exifBytes = 4 << 20
+	exifReads = 20_000
+	exifTags  = 2_000
+	exifSize  = 4 << 10
+)
+
+var errBudget = errors.New("more to read than tags can need")
+
+// A budget lets only so much be read from a photo.
+type budget struct {
+	r     io.ReadSeeker
+	bytes int64
+	calls int
+}
+
+func (b *budget) spend(n int) error {
+	b.bytes -= int64(n)
+	b.calls--
+	if b.bytes < 0 || b.calls < 0 {
+		return errBudget
+	}
+	return nil
+}
+
+func (b *budget) Read(p []byte) (int, error) {
+	if int64(len(p)) > b.bytes {
+		p = p[:max(b.bytes, 0)]
+	}
+	if len(p) == 0 {
+		return 0, errBudget
+	}
+	n, err := b.r.Read(p)
+	if e := b.spend(n); e != nil {
+		return n, e
+	}
+	return n, err
+}
+
+func (b *budget) Seek(off int64, whence int) (int64, error) {
+	if err := b.spend(0); err != nil {
+		return 0, err
+	}
+	return b.r.Seek(off, whence)
+}
+
+// taken returns a photo's original date-time in the form of File.Taken, or ""
+// if r, which stands at the file's beginning, tells none. It never fails: what
+// cannot be understood tells nothing.
+func taken(r io.ReadSeeker, ext string) (when string) {
+	defer func() {
+		if recover() != nil {
+			when = ""
+		}
+	}()
+	var head [12]byte
+	n, _ := io.ReadFull(r, head[:])
+	format, ok := sniff(head[:n], ext)
+	if !ok {
+		return ""
+	}
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return ""
+	}
+	var date, offset string
+	// What was read before a fault in the tags still stands, so the error
+	// tells nothing that the two values do not.
+	_, _ = imagemeta.Decode(imagemeta.Options{
+		R:            &budget{r: r, bytes: exifBytes, calls: exifReads},
+		ImageFormat:  format,
+		Sources:      imagemeta.EXIF,
+		LimitNumTags: exifTags,
+		LimitTagSize: exifSize,
+		ShouldHandleTag: func(t imagemeta.TagInfo) bool {
+			return t.Tag == "DateTimeOriginal" || t.Tag == "OffsetTimeOriginal"
+		},
+		HandleTag: func(t imagemeta.TagInfo) error {
+			s, _ := t.Value.(string)
+			switch {
+			case t.Tag == "DateTimeOriginal" && date == "":
+				date = s
+			case t.Tag == "OffsetTimeOriginal" && offset == "":
+				offset = s
+			}
+			if date != "" && offset != "" {
+				return imagemeta.ErrStopWalking
+			}
+			return nil
+		},
+	})
+	return exifTime(date, offset)
+}
+
+// sniff tells the format by a file's first bytes: phones are known to name
+// HEIC files .jpg. Raw formats that are TIFF inside are told by extension.
+func sniff(head []byte, ext string) (imagemeta.ImageFormat, bool) {
+	at := func(i int, s string) bool { return len(head) >= i+len(s) && string(head[i:i+len(s)]) == s }
+	switch {
+	case at(0, "\xff\xd8"):
+		return imagemeta.JPEG, true
+	case at(0, "\x89PNG"):
+		return imagemeta.PNG, true
+	case at(4, "ftyp") && !at(8, "crx "):
+		return imagemeta.HEIF, true
+	case at(0, "II*\x00"), at(0, "MM\x00*"):
+		switch ext {
+		case "dng":
+			return imagemeta.DNG, true
+		case "cr2":
+			return imagemeta.CR2, true
+		case "nef", "nrw":
+			return imagemeta.NEF, true
+		case "arw", "sr2", "srf":
+			return imagemeta.ARW, true
+		case "pef":
+			return imagemeta.PEF, true
+		}
+		return imagemeta.TIFF, true
+	}
+	return 0, false
+}
+
+// exifTime turns "2019:06:21 10:11:12" into "2019-06-21T10:11:12" and puts an
+// offset behind it. Anything but a real date and time is "": cameras whose
+// clock was never set write zeros or blanks.
+func exifTime(date, offset string) string {
+	// The tag is 20 bytes, the last one NUL; some programs pad or cut it.
+	for len(date) > 19 && (date[len(date)-1] == 0 || date[len(date)-1] == ' ') {
+		date = date[:len(date)-1]
+	}
+	if !shaped(date, "0000:00:00 00:00:00") {
+		return ""
+	}
+	y, m, d := number(date[:4]), number(date[5:7]), number(date[8:10])
+	if y == 0 || !validDay(y, m, d) || number(date[11:13]) > 23 || number(date[14:16]) > 59 || number(date[17:19]) > 60 {
+		return ""
+	}
+	t := dayString(y, m, d) + "T" + date[11:19]
+	if len(offset) > 6 && offset[6] == 0 {
+		offset = offset[:6]
+	}
+	if len(offset) == 6 && (offset[0] == '+' || offset[0] == '-') && shaped(offset[1:], "00:00") && offset[1:3] <= "14" && offset[4:6] <= "59" {
+		t += offset
+	}
+	return t
+}
+
+// shaped reports whether s has a digit for every 0 of the shape, and its other
+// characters where they stand.
+func shaped(s, shape string) bool {
+	if len(s) != len(shape) {
+		return false
+	}
+	for i := range len(s) {
+		if shape[i] == '0' {
+			if s[i] < '0' || s[i] > '9' {
+				return false
+			}
+		} else if s[i] != shape[i] {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,186 @@
+package tally
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"unicode"
+)
+
+// text makes a name fit for a report: bytes that are no text become U+FFFD.
+func text(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+
+// line makes a name fit for one line of a terminal: what would move the
+// cursor, as a newline in a file name, becomes U+FFFD.
+func line(s string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, s)
+}
+
+// longest lists in Print; --json has everything.
+const (
+	mostSites = 40
+	mostPaths = 8
+)
+
+// Print writes the report for a person: one line for each site, then only
+// what is not as it should be. It stays under a screen when all is well.
+func (r Report) Print(w io.Writer) error {
+	b := &strings.Builder{}
+	fmt.Fprintf(b, "%s: %s, %s in %s\n", line(r.Archive), count(r.Files, "file"), size(r.Bytes), line(r.Folder))
+	if r.Files == 0 && len(r.Waiting) == 0 {
+		fmt.Fprintln(b, "Nothing is in the working folder yet.")
+	}
+	r.printSites(b)
+	if n := len(r.Unfiled); n > 0 {
+		fmt.Fprintf(b, "\n%s with no site of %s own (kept all the same):\n", count(n, "file"), map[bool]string{true: "its", false: "their"}[n == 1])
+		for _, t := range tops(r.Unfiled) {
+			fmt.Fprintf(b, "  %s\n", t)
+		}
+	}
+	printWaits(b, "Not recorded yet", r.Waiting)
+	printWaits(b, "Passed over", r.Passed)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func (r Report) printSites(b *strings.Builder) {
+	wide := 4
+	for _, s := range r.Sites {
+		wide = max(wide, min(len([]rune(s.name())), 32))
+	}
+	if len(r.Sites) > 0 {
+		fmt.Fprintln(b)
+	}
+	for i, s := range r.Sites {
+		if i == mostSites {
+			fmt.Fprintf(b, "  … and %s\n", count(len(r.Sites)-i, "more site"))
+			break
+		}
+		photos, notes := 0, 0
+		views := map[string]int{}
+		first, last := 0, 0
+		for _, v := range s.Visits {
+			photos += len(v.Photos)
+			notes += len(v.Notes) + len(v.Shared)
+			for _, p := range v.Photos {
+				views[p.View]++
+			}
+			if first == 0 || v.Year < first {
+				first = v.Year
+			}
+			last = max(last, v.Year)
+		}
+		years := ""
+		switch {
+		case first != last:
+			years = fmt.Sprintf("%d–%d", first, last)
+		case first != 0:
+			years = fmt.Sprint(first)
+		}
+		fmt.Fprintf(b, "  %-*s  %9s  %s, %s, %s%s\n", wide, s.name(), years,
+			count(len(s.Visits), "visit"), count(photos, "photo"), count(notes, "note"), viewList(views))
+	}
+}
+
+func (s *ReportSite) name() string {
+	n := s.Site
+	if s.Pasture != "" {
+		n = s.Pasture + " / " + n
+	}
+	return line(n)
+}
+
+func viewList(views map[string]int) string {
+	if len(views) == 0 {
+		return ""
+	}
+	names := make([]string, 0, len(views))
+	for v := range views {
+		names = append(names, v)
+	}
+	slices.SortFunc(names, func(a, b string) int {
+		return cmp.Or(cmp.Compare(views[b], views[a]), cmp.Compare(a, b))
+	})
+	for i, v := range names {
+		names[i] = fmt.Sprintf("%s %d", line(v), views[v])
+	}
+	if len(names) > 5 {
+		names = append(names[:5], "…")
+	}
+	return "; " + strings.Join(names, ", ")
+}
+
+// tops sums files up by their top folder.
+func tops(files []ReportFile) []string {
+	n := map[string]int{}
+	var order []string
+	for _, f := range files {
+		top, _, below := strings.Cut(f.Path, "/")
+		if below {
+			top += "/"
+		} else if len(files) > mostPaths {
+			top = "in the working folder itself"
+		}
+		if n[top] == 0 {
+			order = append(order, top)
+		}
+		n[top]++
+	}
+	var out []string
+	for i, t := range order {
+		if i == mostPaths {
+			return append(out, fmt.Sprintf("… and in %s", count(len(order)-i, "more folder")))
+		}
+		if n[t] == 1 && !strings.HasSuffix(t, "/") {
+			out = append(out, line(t))
+		} else {
+			out = append(out, fmt.Sprintf("%s  %s", line(t), count(n[t], "file")))
+		}
+	}
+	return out
+}
+
+func printWaits(b *strings.Builder, head string, list []ReportWait) {
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\n%s:\n", head)
+	for i, w := range list {
+		if i == mostPaths {
+			fmt.Fprintf(b, "  … and %d more\n", len(list)-i)
+			return
+		}
+		fmt.Fprintf(b, "  %s: %s\n", line(w.Path), w.Reason)
+	}
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// size puts bytes into words, in powers of a thousand as drives are sold.
+func size(n int64) string {
+	units := []string{"bytes", "kB", "MB", "GB", "TB", "PB"}
+	if n < 1000 {
+		return fmt.Sprintf("%d bytes", n)
+	}
+	x, u := float64(n), 0
+	for x >= 999.5 && u < len(units)-1 {
+		x /= 1000
+		u++
+	}
+	if x < 9.95 {
+		return fmt.Sprintf("%.1f %s", x, units[u])
+	}
+	return fmt.Sprintf("%.0f %s", x, units[u])
+}

@@ -1,0 +1,36 @@
+package tally
+
+import "time"
+
+// A file that changed within the last minute may still be being written, and
+// waits for a later tally. It waits for a day at most, counted from when it
+// was first seen waiting: then it is taken as it is, so that a file that
+// something touches for ever is not left out for ever. What was taken that way
+// is not remembered, but read anew each time until it is left alone.
+const (
+	quiet   = time.Minute
+	longest = 24 * time.Hour
+)
+
+const (
+	reasonFresh    = "it changed less than a minute ago and may still be being written; a later tally takes it"
+	reasonChanging = "it changed while it was being read; a later tally takes it"
+	reasonVanished = "it was gone when it was to be read; whether it was deleted or moved shows next time"
+)
+
+// fresh reports whether a file may still be being written. A time in the
+// future is a clock set wrong, here or where the file came from; within a day
+// it is treated like now, beyond that as settled.
+func fresh(modified, now time.Time) bool {
+	age := now.Sub(modified)
+	return age < quiet && age > -longest
+}
+
+// patience reports whether a file may wait on.
+func patience(c Cache, path string, now time.Time) bool {
+	if c == nil {
+		return true
+	}
+	first, err := c.FirstSeen(path, now)
+	return err != nil || now.Sub(first) < longest
+}
