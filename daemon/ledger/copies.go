@@ -1,0 +1,123 @@
+package ledger
+
+import (
+	"database/sql"
+	"errors"
+	"time"
+)
+
+// Committed returns the newest version known to be committed on a copy, by
+// object slug.
+func (l *Ledger) Committed(copy string) (map[string]int, error) {
+	var all map[string]int
+	err := l.reading(func(db *sql.DB) error {
+		all = map[string]int{}
+		rows, err := db.Query("SELECT object, version FROM committed WHERE copy = ?", copy)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var object string
+			var version int
+			if err := rows.Scan(&object, &version); err != nil {
+				return err
+			}
+			all[object] = version
+		}
+		return rows.Err()
+	})
+	return all, err
+}
+
+// SetCommitted remembers the newest committed version of an object on a copy;
+// 0 forgets it.
+func (l *Ledger) SetCommitted(copy, object string, version int) error {
+	return l.writing(func(tx *sql.Tx) error {
+		if version <= 0 {
+			_, err := tx.Exec("DELETE FROM committed WHERE copy = ? AND object = ?", copy, object)
+			return err
+		}
+		_, err := tx.Exec("INSERT INTO committed VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET version = excluded.version", copy, object, version)
+		return err
+	})
+}
+
+// ForgetCopy forgets what a copy holds, its committed versions, its damage and
+// when it was met: it has a new root. What was downloaded from it stays
+// counted.
+func (l *Ledger) ForgetCopy(copy string) error {
+	if err := l.Flush(); err != nil {
+		return err
+	}
+	return l.writing(func(tx *sql.Tx) error {
+		for _, table := range []string{"held", "committed", "damage", "seen"} {
+			if _, err := tx.Exec("DELETE FROM "+table+" WHERE copy = ?", copy); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// CopySeen is how a copy was last met.
+type CopySeen struct {
+	LastReachable time.Time // last time it was reached; zero for never
+	LastCurrent   time.Time // last time nothing was left to bring it; zero for never
+	AwaySince     time.Time // first time in a row it was not reached; zero if it was reached last
+	State         string    // of the last round: "current", "behind", "away", "unreachable" or "failed"
+	Error         string    // of the last round, a sentence; "" if all went well
+}
+
+// Seen returns how a copy was last met; a copy never met is the zero CopySeen.
+func (l *Ledger) Seen(copy string) (CopySeen, error) {
+	var s CopySeen
+	var reachable, current, away int64
+	err := l.reading(func(db *sql.DB) error {
+		err := db.QueryRow("SELECT reachable, current, away, state, error FROM seen WHERE copy = ?", copy).
+			Scan(&reachable, &current, &away, &s.State, &s.Error)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	s.LastReachable, s.LastCurrent, s.AwaySince = moment(reachable), moment(current), moment(away)
+	return s, err
+}
+
+// SetSeen remembers how a copy was met.
+func (l *Ledger) SetSeen(copy string, s CopySeen) error {
+	return l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec(`INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
+			reachable = excluded.reachable, current = excluded.current, away = excluded.away, state = excluded.state, error = excluded.error`,
+			copy, stamp(s.LastReachable), stamp(s.LastCurrent), stamp(s.AwaySince), s.State, s.Error)
+		return err
+	})
+}
+
+// quarter is the grain of download counts: local midnight is on a quarter hour
+// in every time zone.
+const quarter = 15 * time.Minute
+
+// SpendReread counts bytes downloaded from a copy to check it.
+func (l *Ledger) SpendReread(copy string, bytes int64, at time.Time) error {
+	return l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec("INSERT INTO reread VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET bytes = bytes + excluded.bytes",
+			copy, stamp(at.Truncate(quarter)), bytes)
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec("DELETE FROM reread WHERE at < ?", stamp(at.AddDate(-1, 0, 0)))
+		return err
+	})
+}
+
+// Reread returns how many bytes were counted from a copy since a time, rounded
+// down to a quarter of an hour, at most a year back.
+func (l *Ledger) Reread(copy string, since time.Time) (int64, error) {
+	var n int64
+	err := l.reading(func(db *sql.DB) error {
+		return db.QueryRow("SELECT coalesce(sum(bytes), 0) FROM reread WHERE copy = ? AND at >= ?", copy, stamp(since.Truncate(quarter))).Scan(&n)
+	})
+	return n, err
+}

@@ -1,0 +1,313 @@
+package ledger
+
+import (
+	"bytes"
+	"database/sql"
+	"slices"
+	"sync"
+	"time"
+
+	"linecamp/manifest/tally"
+)
+
+// SetFolder replaces what is known of the files in one folder; nil forgets it.
+// It also forgets the first sight of every file it names.
+func (l *Ledger) SetFolder(dir string, known []tally.Known) error {
+	var row []byte
+	if known != nil {
+		row = packKnown(known)
+	}
+	settled := l.first.settle(dir, known)
+	return l.batch.add(len(dir)+len(row), func(next *batch) {
+		next.folders[dir] = row
+		for _, path := range settled {
+			next.sights[path] = 0
+		}
+	})
+}
+
+// Folder returns what is known of the files in one folder; nil if nothing is.
+func (l *Ledger) Folder(dir string) ([]tally.Known, error) {
+	var row []byte
+	fresh := false
+	l.batch.look(func(b *batch) {
+		if r, ok := b.folders[dir]; ok {
+			row, fresh = r, true
+		}
+	})
+	if !fresh {
+		var err error
+		if row, err = l.folders.get(l, dir); err != nil {
+			return nil, err
+		}
+	}
+	if row == nil {
+		return nil, nil
+	}
+	known, err := unpackKnown(row)
+	if err != nil {
+		return nil, nil // damaged: unknown
+	}
+	return known, nil
+}
+
+func (b *batch) writeFolders(tx *sql.Tx) error {
+	if len(b.folders) == 0 {
+		return nil
+	}
+	set, err := tx.Prepare("INSERT INTO folder VALUES (?, ?) ON CONFLICT DO UPDATE SET known = excluded.known")
+	if err != nil {
+		return err
+	}
+	defer set.Close()
+	for _, dir := range sorted(b.folders) {
+		if row := b.folders[dir]; row == nil {
+			_, err = tx.Exec("DELETE FROM folder WHERE dir = ?", []byte(dir))
+		} else {
+			_, err = set.Exec([]byte(dir), row)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+const (
+	pageRows  = 512
+	pageBytes = 1 << 20
+	mostPages = 32
+)
+
+// pages are folders read ahead. A walk asks for folders roughly in byte order,
+// so one query serves the next few hundred of its questions.
+type pages struct {
+	mu  sync.Mutex // held while a page is read, too
+	all []*page    // the one used last at the end
+}
+
+// page holds every row from one folder on until another, both included.
+type page struct {
+	from, to string
+	open     bool // there is no row after from that is not here
+	rows     map[string][]byte
+}
+
+func (p *page) covers(dir string) bool { return dir >= p.from && (p.open || dir <= p.to) }
+
+func (ps *pages) clear() {
+	ps.mu.Lock()
+	ps.all = nil
+	ps.mu.Unlock()
+}
+
+// get returns a folder's row, nil if there is none.
+func (ps *pages) get(l *Ledger, dir string) ([]byte, error) {
+	ps.mu.Lock()
+	defer ps.mu.Unlock()
+	for i := len(ps.all) - 1; i >= 0; i-- {
+		if p := ps.all[i]; p.covers(dir) {
+			ps.all = append(slices.Delete(ps.all, i, i+1), p)
+			return p.rows[dir], nil
+		}
+	}
+	p, err := l.readPage(dir)
+	if err != nil {
+		return nil, err
+	}
+	if len(ps.all) == mostPages {
+		ps.all = slices.Delete(ps.all, 0, 1)
+	}
+	ps.all = append(ps.all, p)
+	return p.rows[dir], nil
+}
+
+func (l *Ledger) readPage(dir string) (*page, error) {
+	var p *page
+	err := l.reading(func(db *sql.DB) error {
+		p = &page{from: dir, to: dir, rows: map[string][]byte{}}
+		rows, err := db.Query("SELECT dir, known FROM folder WHERE dir >= ? ORDER BY dir LIMIT ?", []byte(dir), pageRows)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		size := 0
+		for rows.Next() {
+			var name, known sql.RawBytes
+			if err := rows.Scan(&name, &known); err != nil {
+				return err
+			}
+			p.to = string(name)
+			p.rows[p.to] = bytes.Clone(known)
+			if size += len(known); size > pageBytes {
+				return nil
+			}
+		}
+		p.open = len(p.rows) < pageRows
+		return rows.Err()
+	})
+	return p, err
+}
+
+// Flags of a packed file.
+const (
+	hasModified = 1 << iota
+	hasChanged
+	hasTaken
+)
+
+func packKnown(known []tally.Known) []byte {
+	p := newPacker(16 + 112*len(known))
+	p.number(uint64(len(known)))
+	for i := range known {
+		k := &known[i]
+		flags := byte(0)
+		if !k.Modified.IsZero() {
+			flags |= hasModified
+		}
+		if !k.Changed.IsZero() {
+			flags |= hasChanged
+		}
+		if k.Taken != "" {
+			flags |= hasTaken
+		}
+		p.b = append(p.b, flags)
+		p.text(k.Name)
+		p.number(uint64(k.Size))
+		p.number(k.Inode)
+		p.digest(k.SHA256)
+		p.fixed(k.XXH64)
+		if flags&hasModified != 0 {
+			p.moment(k.Modified)
+		}
+		if flags&hasChanged != 0 {
+			p.moment(k.Changed)
+		}
+		if flags&hasTaken != 0 {
+			p.text(k.Taken)
+		}
+	}
+	return p.seal()
+}
+
+func unpackKnown(row []byte) ([]tally.Known, error) {
+	u, err := unseal(row)
+	if err != nil {
+		return nil, err
+	}
+	return u.known()
+}
+
+func (u *unpacker) known() ([]tally.Known, error) {
+	const least = 1 + 1 + 1 + 1 + 32 + 8 // bytes an entry has
+	n := u.number()
+	if n > uint64(len(u.s)/least) {
+		return nil, errPacked
+	}
+	known := make([]tally.Known, n)
+	for i := range known {
+		k := &known[i]
+		flags := u.byte()
+		k.Name = u.text()
+		k.Size = int64(u.number())
+		k.Inode = u.number()
+		k.SHA256 = u.digest()
+		k.XXH64 = u.fixed()
+		if flags&hasModified != 0 {
+			k.Modified = u.moment()
+		}
+		if flags&hasChanged != 0 {
+			k.Changed = u.moment()
+		}
+		if flags&hasTaken != 0 {
+			k.Taken = u.text()
+		}
+	}
+	return known, u.err()
+}
+
+// sightKept is how long a file may be waiting and be remembered for it.
+const sightKept = 7 * 24 * time.Hour
+
+// sights are the files first seen waiting. There are few, so all are in memory.
+type sights struct {
+	mu sync.Mutex
+	at map[string]time.Time
+}
+
+// FirstSeen returns when the file at path was first seen waiting, and remembers
+// now if it was not, or over a week ago.
+func (l *Ledger) FirstSeen(path string, now time.Time) (time.Time, error) {
+	l.first.mu.Lock()
+	at, ok := l.first.at[path]
+	ok = ok && now.Sub(at) <= sightKept
+	if !ok {
+		at = now.UTC()
+		l.first.at[path] = at
+	}
+	l.first.mu.Unlock()
+	if ok {
+		return at, nil
+	}
+	return at, l.batch.add(len(path), func(next *batch) { next.sights[path] = stamp(at) })
+}
+
+// settle forgets the first sight of the files known, and returns their paths.
+func (s *sights) settle(dir string, known []tally.Known) []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.at) == 0 {
+		return nil
+	}
+	if dir != "" {
+		dir += "/"
+	}
+	var settled []string
+	for i := range known {
+		path := dir + known[i].Name
+		if _, ok := s.at[path]; ok {
+			delete(s.at, path)
+			settled = append(settled, path)
+		}
+	}
+	return settled
+}
+
+func (l *Ledger) loadSights(now time.Time) error {
+	if err := l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec("DELETE FROM sight WHERE at < ?", stamp(now.Add(-sightKept)))
+		return err
+	}); err != nil {
+		return err
+	}
+	return l.reading(func(db *sql.DB) error {
+		l.first.at = map[string]time.Time{}
+		rows, err := db.Query("SELECT path, at FROM sight")
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var path []byte
+			var at int64
+			if err := rows.Scan(&path, &at); err != nil {
+				return err
+			}
+			l.first.at[string(path)] = moment(at)
+		}
+		return rows.Err()
+	})
+}
+
+func (b *batch) writeSights(tx *sql.Tx) error {
+	for _, path := range sorted(b.sights) {
+		query, a := "DELETE FROM sight WHERE path = ?", []any{[]byte(path)}
+		if at := b.sights[path]; at != 0 {
+			query, a = "INSERT INTO sight VALUES (?, ?) ON CONFLICT DO UPDATE SET at = excluded.at", append(a, at)
+		}
+		if _, err := tx.Exec(query, a...); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,335 @@
+package ledger
+
+import (
+	"cmp"
+	"database/sql"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/verify"
+)
+
+func sorted[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
+
+// place is one object on one copy.
+type place struct{ copy, object string }
+
+// change is something remembered that is still to be written.
+type change struct {
+	verify.Held
+	// over says that other bytes were seen here in between, so that what the
+	// database knows is of no use even if its digest is the same again.
+	over bool
+}
+
+// merge adds what is newly known of a file to what was: other bytes make
+// everything earlier void; of the same bytes, nothing known is forgotten.
+func merge(was, is verify.Held) verify.Held {
+	if was.SHA256 != is.SHA256 || was.Size != is.Size {
+		return is
+	}
+	is.XXH64 = cmp.Or(is.XXH64, was.XXH64)
+	is.ETag = cmp.Or(is.ETag, was.ETag)
+	is.ReadBack = later(was.ReadBack, is.ReadBack)
+	is.Confirmed = later(was.Confirmed, is.Confirmed)
+	return is
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func (c *change) add(is verify.Held) {
+	if c.SHA256 != is.SHA256 || c.Size != is.Size {
+		c.over = true
+	}
+	c.Held = merge(c.Held, is)
+}
+
+// Remember adds to what is known of one object on one copy. A zero ReadBack,
+// Confirmed, ETag or XXH64 leaves what was known, unless digest or size differ;
+// of two times the later counts.
+func (l *Ledger) Remember(copy, object string, held []verify.Held) error {
+	if len(held) == 0 {
+		return nil
+	}
+	return l.batch.add(160*len(held), func(next *batch) {
+		at := place{copy, object}
+		if next.held[at] == nil {
+			next.held[at] = map[string]*change{}
+		}
+		for _, h := range held {
+			h.ReadBack, h.Confirmed = h.ReadBack.UTC(), h.Confirmed.UTC()
+			if c := next.held[at][h.Path]; c != nil {
+				c.add(h)
+			} else {
+				next.held[at][h.Path] = &change{Held: h}
+			}
+		}
+	})
+}
+
+// Held returns what is known of one object on one copy, by content path.
+func (l *Ledger) Held(copy, object string) (map[string]verify.Held, error) {
+	// The batches first: what is written meanwhile is then found twice, not
+	// missed, and finding it twice changes nothing.
+	var changes []change
+	l.batch.look(func(b *batch) {
+		for _, c := range b.held[place{copy, object}] {
+			changes = append(changes, *c)
+		}
+	})
+	var held map[string]verify.Held
+	err := l.reading(func(db *sql.DB) error {
+		held = map[string]verify.Held{}
+		rows, err := db.Query("SELECT packed FROM held WHERE copy = ? AND object = ?", copy, object)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var packed sql.RawBytes
+			if err := rows.Scan(&packed); err != nil {
+				return err
+			}
+			unpackHeld(packed, held)
+		}
+		return rows.Err()
+	})
+	if err != nil {
+		return nil, err
+	}
+	apply(held, changes)
+	return held, nil
+}
+
+func apply(held map[string]verify.Held, changes []change) {
+	for _, c := range changes {
+		if was, ok := held[c.Path]; ok && !c.over {
+			c.Held = merge(was, c.Held)
+		}
+		held[c.Path] = c.Held
+	}
+}
+
+// Forget forgets files of one object on one copy, by content path: they are no
+// longer there, or not as they were.
+func (l *Ledger) Forget(copy, object string, paths []string) error {
+	if err := l.Flush(); err != nil {
+		return err
+	}
+	return l.writing(func(tx *sql.Tx) error {
+		for part, paths := range byPart(paths, func(p string) string { return p }) {
+			held, err := readPart(tx, place{copy, object}, part)
+			if err != nil {
+				return err
+			}
+			for _, p := range paths {
+				delete(held, p)
+			}
+			if err := writePart(tx, place{copy, object}, part, held); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// byPart sorts things into the rows they belong to: one for each version of
+// the object, which bounds a row's size as a version is bounded.
+func byPart[T any](all []T, path func(T) string) map[string][]T {
+	parts := map[string][]T{}
+	for _, t := range all {
+		part, _, _ := strings.Cut(path(t), "/")
+		parts[part] = append(parts[part], t)
+	}
+	return parts
+}
+
+func (b *batch) writeHeld(tx *sql.Tx) error {
+	for at, changed := range b.held {
+		var all []change
+		for _, c := range changed {
+			all = append(all, *c)
+		}
+		for part, changes := range byPart(all, func(c change) string { return c.Path }) {
+			held, err := readPart(tx, at, part)
+			if err != nil {
+				return err
+			}
+			apply(held, changes)
+			if err := writePart(tx, at, part, held); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func readPart(tx *sql.Tx, at place, part string) (map[string]verify.Held, error) {
+	held := map[string]verify.Held{}
+	var packed []byte
+	err := tx.QueryRow("SELECT packed FROM held WHERE copy = ? AND object = ? AND part = ?", at.copy, at.object, part).Scan(&packed)
+	if errors.Is(err, sql.ErrNoRows) {
+		return held, nil
+	}
+	unpackHeld(packed, held)
+	return held, err
+}
+
+func writePart(tx *sql.Tx, at place, part string, held map[string]verify.Held) error {
+	if len(held) == 0 {
+		_, err := tx.Exec("DELETE FROM held WHERE copy = ? AND object = ? AND part = ?", at.copy, at.object, part)
+		return err
+	}
+	f := figures(held)
+	_, err := tx.Exec(`INSERT INTO held VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
+		files = excluded.files, bytes = excluded.bytes, read_files = excluded.read_files, read_bytes = excluded.read_bytes,
+		oldest = excluded.oldest, confirmed = excluded.confirmed, packed = excluded.packed`,
+		at.copy, at.object, part, f.Files, f.Bytes, f.ReadBackFiles, f.ReadBackBytes, stamp(f.OldestReadBack), f.Confirmed, packHeld(held))
+	return err
+}
+
+// Flags of a packed held file.
+const (
+	hasXXH64 = 1 << iota
+	hasETag
+	hasReadBack
+	hasConfirmed
+)
+
+func packHeld(held map[string]verify.Held) []byte {
+	p := newPacker(16 + 128*len(held))
+	p.number(uint64(len(held)))
+	for _, path := range sorted(held) {
+		h := held[path]
+		flags := byte(0)
+		set := func(flag byte, has bool) {
+			if has {
+				flags |= flag
+			}
+		}
+		set(hasXXH64, h.XXH64 != 0)
+		set(hasETag, h.ETag != "")
+		set(hasReadBack, !h.ReadBack.IsZero())
+		set(hasConfirmed, !h.Confirmed.IsZero())
+		p.b = append(p.b, flags)
+		p.text(path)
+		p.digest(h.SHA256)
+		p.number(uint64(h.Size))
+		if h.XXH64 != 0 {
+			p.fixed(h.XXH64)
+		}
+		if h.ETag != "" {
+			p.text(h.ETag)
+		}
+		if !h.ReadBack.IsZero() {
+			p.moment(h.ReadBack)
+		}
+		if !h.Confirmed.IsZero() {
+			p.moment(h.Confirmed)
+		}
+	}
+	return p.seal()
+}
+
+// unpackHeld adds a row to into. Of a damaged row nothing is known.
+func unpackHeld(row []byte, into map[string]verify.Held) {
+	u, err := unseal(row)
+	if err != nil {
+		return
+	}
+	if held, err := u.held(); err == nil {
+		for _, h := range held {
+			into[h.Path] = h
+		}
+	}
+}
+
+func (u *unpacker) held() ([]verify.Held, error) {
+	const least = 1 + 1 + 32 + 1 // bytes an entry has
+	n := u.number()
+	if n > uint64(len(u.s)/least) {
+		return nil, errPacked
+	}
+	held := make([]verify.Held, n)
+	for i := range held {
+		h := &held[i]
+		flags := u.byte()
+		h.Path = u.text()
+		h.SHA256 = u.digest()
+		h.Size = int64(u.number())
+		if flags&hasXXH64 != 0 {
+			h.XXH64 = u.fixed()
+		}
+		if flags&hasETag != 0 {
+			h.ETag = u.text()
+		}
+		if flags&hasReadBack != 0 {
+			h.ReadBack = u.moment()
+		}
+		if flags&hasConfirmed != 0 {
+			h.Confirmed = u.moment()
+		}
+	}
+	return held, u.err()
+}
+
+// Figures sums up what one copy is known to hold. The records that linecamp
+// keeps beside people's files are not counted.
+type Figures struct {
+	Files          int
+	Bytes          int64
+	ReadBackFiles  int       // files whose bytes were once read back and matched
+	ReadBackBytes  int64     // and their bytes
+	OldestReadBack time.Time // zero unless every file was read back
+	Confirmed      int       // files the server confirmed that were never read back
+}
+
+func figures(held map[string]verify.Held) Figures {
+	var f Figures
+	for path, h := range held {
+		if strings.HasSuffix(path, "/content/"+manifest.RecordPath) {
+			continue
+		}
+		f.Files++
+		f.Bytes += h.Size
+		switch {
+		case !h.ReadBack.IsZero():
+			if f.ReadBackFiles == 0 || h.ReadBack.Before(f.OldestReadBack) {
+				f.OldestReadBack = h.ReadBack
+			}
+			f.ReadBackFiles++
+			f.ReadBackBytes += h.Size
+		case !h.Confirmed.IsZero():
+			f.Confirmed++
+		}
+	}
+	return f
+}
+
+// Figures sums up what a copy is known to hold.
+func (l *Ledger) Figures(copy string) (Figures, error) {
+	if err := l.Flush(); err != nil {
+		return Figures{}, err
+	}
+	var f Figures
+	var oldest int64
+	err := l.reading(func(db *sql.DB) error {
+		return db.QueryRow(`SELECT coalesce(sum(files), 0), coalesce(sum(bytes), 0), coalesce(sum(read_files), 0),
+			coalesce(sum(read_bytes), 0), coalesce(min(nullif(oldest, 0)), 0), coalesce(sum(confirmed), 0)
+			FROM held WHERE copy = ?`, copy).
+			Scan(&f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed)
+	})
+	if f.ReadBackFiles == f.Files {
+		f.OldestReadBack = moment(oldest)
+	}
+	return f, err
+}

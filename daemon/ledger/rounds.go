@@ -1,0 +1,161 @@
+package ledger
+
+import (
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"linecamp/verify"
+)
+
+// Round is one round as it was recorded.
+type Round struct {
+	ID      int64
+	Kind    string
+	Began   time.Time
+	Ended   time.Time // zero if it never ended
+	Outcome string
+	Detail  string
+}
+
+// keptRounds is how many rounds are remembered.
+const keptRounds = 5000
+
+// Begin records that a round begins, and returns its number for End.
+func (l *Ledger) Begin(kind string, at time.Time) (int64, error) {
+	var id int64
+	err := l.writing(func(tx *sql.Tx) error {
+		res, err := tx.Exec("INSERT INTO round (kind, began, ended, outcome, detail) VALUES (?, ?, 0, '', '')", kind, stamp(at))
+		if err != nil {
+			return err
+		}
+		if id, err = res.LastInsertId(); err != nil {
+			return err
+		}
+		// The newest round of each kind stays, however long ago it was.
+		_, err = tx.Exec("DELETE FROM round WHERE id <= ? AND id NOT IN (SELECT max(id) FROM round GROUP BY kind)", id-keptRounds)
+		return err
+	})
+	return id, err
+}
+
+// End records how a round ended.
+func (l *Ledger) End(id int64, at time.Time, outcome, detail string) error {
+	return l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec("UPDATE round SET ended = ?, outcome = ?, detail = ? WHERE id = ?", stamp(at), outcome, detail, id)
+		return err
+	})
+}
+
+// LastRound returns the round of a kind that began last; false if there was
+// none.
+func (l *Ledger) LastRound(kind string) (Round, bool, error) {
+	var r Round
+	found := false
+	err := l.reading(func(db *sql.DB) error {
+		var began, ended int64
+		err := db.QueryRow("SELECT id, kind, began, ended, outcome, detail FROM round WHERE kind = ? ORDER BY id DESC LIMIT 1", kind).
+			Scan(&r.ID, &r.Kind, &began, &ended, &r.Outcome, &r.Detail)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		found = err == nil
+		r.Began, r.Ended = moment(began), moment(ended)
+		return err
+	})
+	return r, found, err
+}
+
+// SetDamage replaces what damage is known of a copy.
+func (l *Ledger) SetDamage(copy string, found []verify.Damage) error {
+	return l.writing(func(tx *sql.Tx) error {
+		if _, err := tx.Exec("DELETE FROM damage WHERE copy = ?", copy); err != nil {
+			return err
+		}
+		for _, d := range found {
+			if _, err := tx.Exec("INSERT INTO damage VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+				copy, d.Site, d.Path, d.Version, d.Kind, d.Detail, d.Object, d.Content); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// Damage returns the damage last found, of all copies, by copy in the order in
+// which it was given.
+func (l *Ledger) Damage() ([]verify.Damage, error) {
+	var all []verify.Damage
+	err := l.reading(func(db *sql.DB) error {
+		all = nil
+		rows, err := db.Query("SELECT copy, site, path, version, kind, detail, object, content FROM damage ORDER BY copy, rowid")
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var d verify.Damage
+			if err := rows.Scan(&d.Copy, &d.Site, &d.Path, &d.Version, &d.Kind, &d.Detail, &d.Object, &d.Content); err != nil {
+				return err
+			}
+			all = append(all, d)
+		}
+		return rows.Err()
+	})
+	return all, err
+}
+
+// years is how Years are kept among the values.
+type years struct {
+	At     time.Time
+	Counts map[string]int
+}
+
+const yearsKey = "years"
+
+// SetYears remembers how many years were in each state when they were last
+// judged.
+func (l *Ledger) SetYears(counts map[string]int, at time.Time) error {
+	b, err := json.Marshal(years{at.UTC(), counts})
+	if err != nil {
+		return fmt.Errorf("the years cannot be kept: %w", err)
+	}
+	return l.SetValue(yearsKey, string(b))
+}
+
+// Years returns what SetYears was last given; nil and the zero time for
+// nothing.
+func (l *Ledger) Years() (counts map[string]int, at time.Time, err error) {
+	s, ok, err := l.Value(yearsKey)
+	if err != nil || !ok {
+		return nil, time.Time{}, err
+	}
+	var y years
+	if json.Unmarshal([]byte(s), &y) != nil {
+		return nil, time.Time{}, nil // damaged: unknown
+	}
+	return y.Counts, y.At, nil
+}
+
+// Value returns something small kept under a key; false if nothing is.
+func (l *Ledger) Value(key string) (value string, ok bool, err error) {
+	err = l.reading(func(db *sql.DB) error {
+		err := db.QueryRow("SELECT value FROM value WHERE key = ?", key).Scan(&value)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		ok = err == nil
+		return err
+	})
+	return value, ok, err
+}
+
+// SetValue keeps something small under a key. "years" is taken.
+func (l *Ledger) SetValue(key, value string) error {
+	return l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec("INSERT INTO value VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", key, value)
+		return err
+	})
+}
