@@ -296,8 +296,8 @@ type Figures struct {
 func figures(held map[string]verify.Held) Figures {
 	var f Figures
 	for path, h := range held {
-		if strings.HasSuffix(path, "/content/"+manifest.RecordPath) {
-			continue
+		if !strings.Contains(path, "/content/") || strings.HasSuffix(path, "/content/"+manifest.RecordPath) {
+			continue // an inventory, or a record
 		}
 		f.Files++
 		f.Bytes += h.Size

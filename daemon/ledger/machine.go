@@ -1,6 +1,9 @@
 package ledger
 
 import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -22,6 +25,11 @@ type machine struct {
 // name. They are made the first time and kept in the folder stateBase, for all
 // archives and for its owner only. A damaged file is an error: a new id would
 // make this machine a stranger to its own archives.
+//
+// Where the system has an id of its own, ours is derived from it and from the
+// user's, so that a machine that lost its state folder is still the author of
+// its archives; what another machine recorded meanwhile it learns by reading
+// every copy before it records anything. Elsewhere the id is random.
 func Machine(stateBase string) (id, name string, err error) {
 	path := filepath.Join(stateBase, "machine.json")
 	id, name, err = readMachine(path)
@@ -32,7 +40,7 @@ func Machine(stateBase string) (id, name string, err error) {
 	if host = strings.ToValidUTF8(strings.TrimSpace(host), "?"); err != nil || host == "" {
 		host = "unnamed"
 	}
-	b, err := json.MarshalIndent(machine{uuid.NewString(), host}, "", "  ")
+	b, err := json.MarshalIndent(machine{newID(), host}, "", "  ")
 	if err != nil {
 		return "", "", fmt.Errorf("this machine's id cannot be made: %w", err)
 	}
@@ -49,6 +57,30 @@ func Machine(stateBase string) (id, name string, err error) {
 	}
 	syncDir(stateBase)
 	return readMachine(path)
+}
+
+func newID() string {
+	for _, path := range []string{"/etc/machine-id", "/var/lib/dbus/machine-id"} {
+		b, err := readUpTo(path, 1<<10)
+		secret := strings.TrimSpace(string(b))
+		// 32 hex digits, never shown to anyone as they are: machine-id(5).
+		if raw, herr := hex.DecodeString(secret); err == nil && herr == nil && len(raw) == 16 {
+			return deriveID(raw, os.Getuid())
+		}
+	}
+	return uuid.NewString()
+}
+
+// deriveID makes a UUID of version 8, whose bits are ours to choose (RFC 9562,
+// section 5.8).
+func deriveID(machineID []byte, uid int) string {
+	mac := hmac.New(sha256.New, machineID)
+	fmt.Fprintf(mac, "linecamp author %d", uid)
+	var id uuid.UUID
+	copy(id[:], mac.Sum(nil))
+	id[6] = id[6]&0x0f | 0x80
+	id[8] = id[8]&0x3f | 0x80
+	return id.String()
 }
 
 func readMachine(path string) (id, name string, err error) {
