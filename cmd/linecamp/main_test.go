@@ -44,12 +44,8 @@ func ownHome(env *testscript.Env) error {
 	env.Setenv("XDG_CACHE_HOME", filepath.Join(home, "cache"))
 	env.Setenv("TZ", "America/Denver")
 	env.Setenv("LC_ALL", "C")
-	env.Values[cleanup{}] = env.Defer
 	return os.MkdirAll(home, 0o755)
 }
-
-// cleanup is the key under which a script's Defer is kept for its commands.
-type cleanup struct{}
 
 // condition answers what a script asks about the machine.
 func condition(name string) (bool, error) {
