@@ -40,6 +40,10 @@ type Damage struct {
 	// Content is the path inside the object (or the root) as the copy has it;
 	// in the working folder, the logical path.
 	Content string `json:"content,omitempty"`
+
+	digest manifest.Digest // what it should be
+	people bool            // it counts among people's files
+	size   int64
 }
 
 // Held is what is remembered about one file a copy holds.
@@ -56,7 +60,8 @@ type Held struct {
 // Memory remembers what each copy was found to hold. Losing it loses no photo:
 // everything is simply read again.
 type Memory interface {
-	// Held returns what is remembered of one object on one copy, by content path.
+	// Held returns what is remembered of one object on one copy, by content
+	// path. A copy is named by its Key.
 	Held(copy, object string) (map[string]Held, error)
 	// Remember adds to it. A zero ReadBack, Confirmed, ETag or XXH64 leaves what
 	// was known before as it is, unless the digest or the size changed.

@@ -1,7 +1,5 @@
 package verify
 
-import "io"
-
 // Report is a whole verification.
 type Report struct {
 	Archive string       `json:"archive"`
@@ -56,10 +54,3 @@ type Behind struct {
 	Have   int    `json:"have"`
 	Want   int    `json:"want"`
 }
-
-// Wants reports whether something wants a person: damage, a missing year, a
-// copy out of reach.
-func (r Report) Wants() bool { return false }
-
-// Print writes the report for a person.
-func (r Report) Print(w io.Writer) {}

@@ -2,10 +2,21 @@ package verify
 
 import (
 	"context"
-	"iter"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
+	"golang.org/x/sync/errgroup"
+
 	"linecamp/manifest"
+	"linecamp/manifest/store"
 )
 
 // Options say how a check is done.
@@ -19,16 +30,372 @@ type Options struct {
 	ExpectedObjects []string       // objects every copy should have
 	Seal            *manifest.Seal // the archive's seal, as the author has it; may be nil
 	Now             func() time.Time
-	Workers         int
+	Workers         int                     // files read at once; 0 chooses
 	Progress        func(done, total int64) // bytes
 }
 
-// Rot re-reads one copy against its manifests.
-func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
-	return CopyReport{}, errSoon
+func (o *Options) fill() {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Workers <= 0 {
+		// Some wait for the drive while others digest.
+		o.Workers = runtime.GOMAXPROCS(0) + 2
+	}
 }
 
-// Working re-reads the working folder against the newest manifests.
-func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inventory, *manifest.Record], o Options) (CopyReport, error) {
-	return CopyReport{}, errSoon
+// ErrStopped marks a check that could not go on because the copy no longer
+// answers: a drive pulled out, a bucket out of reach. What was found before is
+// in the report; what was not looked at is not called damaged.
+var ErrStopped = errors.New("could not be read any more")
+
+// Rot re-reads one copy against its manifests. A fault in the copy is damage in
+// the report; the error is for a copy that cannot be checked at all, or not to
+// the end (ErrStopped), and for a context that ended. The report holds what was
+// found until then.
+func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
+	o.fill()
+	r := &rot{c: c, o: o, now: o.Now().UTC()}
+	r.report = CopyReport{Copy: c.Name, Depth: Full, Heads: map[string]int{}}
+	r.live = map[*object]bool{}
+	if o.Quick {
+		r.report.Depth = Quick
+	}
+	if _, err := c.Root.Identity(ctx); err != nil {
+		return r.report, err
+	}
+	ctx, r.stop = context.WithCancelCause(ctx)
+	defer r.stop(nil)
+	err := r.run(ctx)
+	r.settle(ctx)
+	if cause := context.Cause(ctx); cause != nil {
+		err = cause
+	}
+	return r.report, err
+}
+
+// rot is one check of one copy.
+type rot struct {
+	c    Copy
+	o    Options
+	now  time.Time
+	stop context.CancelCauseFunc
+
+	seal   *manifest.Seal
+	sealed map[string]map[int]manifest.Digest // object id, version: digest of the inventory
+	heads  map[string]int                     // by object folder, from the seals
+
+	mu       sync.Mutex
+	report   CopyReport
+	live     map[*object]bool // objects with jobs not done
+	reserved int64            // S3, quick: bytes of the allowance in use
+
+	done, total atomic.Int64
+	inARow      atomic.Int32 // failures to read, without a success between
+	asked       atomic.Int64 // when the identity was last asked for, Unix milliseconds
+	jobs        chan job
+	chosen      *choice // S3 within an allowance; else nil
+}
+
+func (r *rot) run(ctx context.Context) error {
+	if err := r.checkSeal(ctx); err != nil {
+		return err
+	}
+	r.checkRoot(ctx)
+	r.jobs = make(chan job, 4*r.o.Workers)
+	if r.c.Root.Kind() == "s3" && !r.o.Quick && r.o.Allowance >= 0 {
+		r.chosen = &choice{left: r.o.Allowance}
+	}
+	r.countTotal()
+	g, ctx := errgroup.WithContext(ctx)
+	for range r.o.Workers {
+		g.Go(func() error {
+			for j := range r.jobs {
+				if ctx.Err() == nil {
+					r.do(ctx, j)
+				}
+				j.object.finish(r)
+			}
+			return nil
+		})
+	}
+	g.Go(func() error {
+		defer close(r.jobs)
+		return r.walk(ctx)
+	})
+	err := g.Wait()
+	for o := range r.live {
+		r.write(o, o.found) // a check that was stopped has not read in vain
+	}
+	return err
+}
+
+// countTotal finds out how much there is to read, for progress only.
+func (r *rot) countTotal() {
+	if r.o.Progress == nil || r.o.Memory == nil {
+		return
+	}
+	for _, object := range r.o.ExpectedObjects {
+		held, err := r.o.Memory.Held(r.c.Key(), object)
+		if err != nil {
+			return
+		}
+		for _, h := range held {
+			r.total.Add(h.Size)
+		}
+	}
+}
+
+func (r *rot) progress(n int64) {
+	if r.o.Progress != nil && n > 0 {
+		r.o.Progress(r.done.Add(n), r.total.Load())
+	}
+}
+
+// walk goes through all keys of the copy, object by object. A listing that
+// breaks off in one folder is taken up object by object, so that one folder
+// that cannot be listed hides nothing but itself.
+func (r *rot) walk(ctx context.Context) error {
+	seen := map[string]bool{}
+	top, files := "", map[string]store.Info{}
+	flush := func() {
+		if top != "" {
+			seen[top] = true
+			r.group(ctx, top, files, true)
+		}
+		files = map[string]store.Info{}
+	}
+	var broke error
+	for info, err := range r.c.Root.List(ctx, "") {
+		if err != nil {
+			broke = err
+			break
+		}
+		first, rest, folder := strings.Cut(info.Key, "/")
+		if !folder {
+			r.rootFile(first, info)
+			continue
+		}
+		if first != top {
+			flush()
+			top = first
+		}
+		files[rest] = info
+	}
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	if broke == nil {
+		flush()
+	} else {
+		if r.c.Root.Kind() == "s3" {
+			return fmt.Errorf("%s: listing it: %w: %w", r.c.Name, ErrStopped, broke)
+		}
+		if err := r.oneByOne(ctx, seen); err != nil {
+			return err
+		}
+	}
+	for _, object := range r.wanted() {
+		if !seen[object] {
+			r.object(ctx, object, nil, true)
+		}
+	}
+	if r.chosen != nil {
+		r.chosen.send(ctx, r)
+	}
+	return context.Cause(ctx)
+}
+
+// oneByOne lists what the broken listing of the whole did not get to.
+func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
+	folders, err := r.c.Root.Folders(ctx, "")
+	if err != nil {
+		return fmt.Errorf("%s: listing it: %w: %w", r.c.Name, ErrStopped, err)
+	}
+	for _, top := range folders {
+		if seen[top] || passedFolder(top) {
+			continue
+		}
+		seen[top] = true
+		files := map[string]store.Info{}
+		listed := true
+		for info, err := range r.c.Root.List(ctx, top) {
+			if err != nil {
+				if ctx.Err() != nil {
+					return context.Cause(ctx)
+				}
+				listed = false
+				r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})
+				break
+			}
+			files[strings.TrimPrefix(info.Key, top+"/")] = info
+		}
+		r.group(ctx, top, files, listed)
+	}
+	return nil
+}
+
+// wanted are the objects this copy should have.
+func (r *rot) wanted() []string {
+	all := map[string]bool{}
+	for _, o := range r.o.ExpectedObjects {
+		all[o] = true
+	}
+	for o := range r.heads {
+		all[o] = true
+	}
+	return slices.Sorted(maps.Keys(all))
+}
+
+// group checks one top-level folder.
+func (r *rot) group(ctx context.Context, top string, files map[string]store.Info, listed bool) {
+	if ctx.Err() != nil {
+		return
+	}
+	if top == "extensions" {
+		r.extensions(files)
+		return
+	}
+	if passedFolder(top) {
+		r.pass(len(files))
+		return
+	}
+	r.object(ctx, top, files, listed)
+}
+
+// damaged adds a finding. A failure to read may mean that the whole copy has
+// gone: then the check stops, and nothing more is called damaged.
+func (r *rot) damaged(ctx context.Context, o *object, d Damage) {
+	if d.Kind == Gone || d.Kind == Unreadable {
+		r.suspect(ctx, d.Kind)
+	}
+	if ctx.Err() != nil {
+		return
+	}
+	d.Copy = r.c.Name
+	if o != nil {
+		o.name(ctx, r, &d)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Damage = append(r.report.Damage, d)
+}
+
+// Limits on failures before a copy counts as lost to this check.
+const (
+	mostInARow = 50                     // unreadable files without a readable one between
+	askEvery   = 200 * time.Millisecond // how often the identity is asked for at most
+)
+
+// suspect stops the check if the copy no longer says which one it is.
+func (r *rot) suspect(ctx context.Context, kind string) {
+	if kind == Unreadable && r.inARow.Add(1) >= mostInARow {
+		r.stop(fmt.Errorf("%s: %d files one after the other could not be read; the rest was not tried: %w", r.c.Name, mostInARow, ErrStopped))
+		return
+	}
+	now := time.Now().UnixMilli()
+	if last := r.asked.Load(); now-last < askEvery.Milliseconds() || !r.asked.CompareAndSwap(last, now) {
+		return
+	}
+	if err := r.present(ctx); err != nil {
+		r.stop(err)
+	}
+}
+
+// present reports, as ErrStopped, that the copy is no longer the one it was.
+func (r *rot) present(ctx context.Context) error {
+	id, err := r.c.Root.Identity(ctx)
+	if err == nil && r.c.ID != "" && id.CopyID != r.c.ID {
+		err = store.ErrOtherRoot
+	}
+	if err == nil || ctx.Err() != nil {
+		return nil
+	}
+	return fmt.Errorf("%s: it went away while it was read: %w: %w", r.c.Name, ErrStopped, err)
+}
+
+// settle finishes the report: in order, without what is not sure.
+func (r *rot) settle(ctx context.Context) {
+	rep := &r.report
+	unsure := func(d Damage) bool { return d.Kind == Gone || d.Kind == Unreadable }
+	if ctx.Err() == nil && slices.ContainsFunc(rep.Damage, unsure) {
+		if err := r.present(ctx); err != nil {
+			r.stop(err)
+		}
+	}
+	if cause := context.Cause(ctx); cause != nil {
+		// A drive on its way out makes files look gone and unreadable.
+		rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
+		rep.Error = plain(cause)
+	}
+	r.forget(rep.Damage)
+	sortDamage(rep.Damage)
+	if rep.Damage == nil {
+		rep.Damage = []Damage{}
+	}
+	slices.SortFunc(rep.Behind, func(a, b Behind) int { return strings.Compare(a.Object, b.Object) })
+	slices.Sort(rep.Unfinished)
+	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Confirmed.Files
+	bytes := rep.ReadBack.Bytes + rep.Matched.Bytes + rep.Confirmed.Bytes
+	for _, d := range rep.Damage {
+		if d.people {
+			looked++
+			bytes += d.size
+		}
+	}
+	rep.Unread = Share{max(0, rep.Files-looked), max(0, rep.Bytes-bytes)}
+}
+
+// forget makes what was remembered of damaged files void: they are no longer
+// what was read back.
+func (r *rot) forget(damage []Damage) {
+	if r.o.Memory == nil {
+		return
+	}
+	void := map[string][]Held{}
+	for _, d := range damage {
+		if d.Object != "" && (d.Kind == Altered || d.Kind == Gone) {
+			void[d.Object] = append(void[d.Object], Held{Path: d.Content})
+		}
+	}
+	for object, held := range void {
+		// Only a cache is stale if this fails: the damage itself is reported.
+		_ = r.o.Memory.Remember(r.c.Key(), object, held)
+	}
+}
+
+// expected is Options.Expected, nil where nothing is known.
+func (r *rot) expected(object string) *manifest.Inventory {
+	if r.o.Expected == nil {
+		return nil
+	}
+	inv, err := r.o.Expected(object)
+	if err != nil || inv == nil || inv.Head() == 0 {
+		return nil // a cache that lost it: the copy is judged by itself
+	}
+	return inv
+}
+
+// copyFault reports an error that is about the copy as a whole, not about one
+// file on it.
+func copyFault(err error) bool {
+	for _, e := range []error{store.ErrNotHere, store.ErrUnreachable, store.ErrDenied, store.ErrNoBucket,
+		store.ErrNotS3, store.ErrClock, store.ErrCertificate, store.ErrNoRoot, store.ErrOtherRoot} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
+func kindOf(err error) string {
+	if errors.Is(err, fs.ErrNotExist) {
+		return Gone
+	}
+	return Unreadable
+}
+
+// plain is an error's text for a report, on one line.
+func plain(err error) string {
+	return strings.Join(strings.Fields(err.Error()), " ")
 }

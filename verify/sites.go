@@ -3,16 +3,74 @@ package verify
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
+	"strings"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
 
 // Site is one object of an archive as people know it.
 type Site struct {
 	Object  string // its folder on every copy, the slug
-	Site    string
+	Site    string // its name; "" for files without a site
 	Pasture string
-	Folder  string // where it lies in the working folder
+	Folder  string // where it lies in the working folder, "" if not in one folder
+}
+
+// Name is the site's name, or the slug where it has none.
+func (s Site) Name() string {
+	if s.Site == "" {
+		return s.Object
+	}
+	return s.Site
+}
+
+// Label names the site for a person.
+func (s Site) Label() string {
+	switch {
+	case s.Site == "":
+		return s.Object
+	case s.Pasture == "":
+		return s.Site
+	}
+	return s.Pasture + " / " + s.Site
+}
+
+// SiteOf describes an object by its record, which may be nil.
+func SiteOf(object string, rec *manifest.Record) Site {
+	s := Site{Object: object}
+	if rec != nil {
+		s.Site, s.Pasture, s.Folder = rec.Site, rec.Pasture, rec.Base
+	}
+	return s
+}
+
+// Sites lists what a copy holds, in the order of the objects' names. An object
+// whose record is damaged is listed by its slug alone, and one without any
+// readable manifest too, so that one fault does not hide the others.
+func Sites(ctx context.Context, r store.Root) ([]Site, error) {
+	slugs, err := store.Objects(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	var sites []Site
+	for _, slug := range slugs {
+		inv, rec, err := ReadObject(ctx, r, slug)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if errors.Is(err, store.ErrNoObject) {
+			continue
+		}
+		if inv != nil && rec == nil {
+			rs := Records{Inventory: inv, Roots: []store.Root{r}}
+			rec, _ = rs.Newest(ctx)
+		}
+		sites = append(sites, SiteOf(slug, rec))
+	}
+	return sites, nil
 }
 
 // ErrNoSite marks a name that fits no site.
@@ -21,13 +79,63 @@ var ErrNoSite = errors.New("no such site")
 // ManySites is a name that fits several sites.
 type ManySites struct {
 	Name  string
-	Sites []Site
+	Sites []Site // in order
 }
 
-func (e *ManySites) Error() string { return "" }
+func (e *ManySites) Error() string {
+	const most = 12
+	var b strings.Builder
+	fmt.Fprintf(&b, "%q fits several sites; say which one:", e.Name)
+	for i, s := range e.Sites {
+		if i == most {
+			fmt.Fprintf(&b, "\n  … and %d more", len(e.Sites)-most)
+			break
+		}
+		fmt.Fprintf(&b, "\n  %s  (%s)", s.Object, s.Label())
+	}
+	return b.String()
+}
 
-// Sites lists what a copy holds.
-func Sites(ctx context.Context, r store.Root) ([]Site, error) { return nil, errSoon }
+// FindSite finds the one site a person means: by slug, name, folder, or pasture
+// and name with a slash between; capitals do not matter. Where nothing is
+// exactly that, a beginning that fits one site is enough. The error wraps
+// ErrNoSite, or is a *ManySites.
+func FindSite(sites []Site, name string) (Site, error) {
+	want := fold(name)
+	if want == "" {
+		return Site{}, fmt.Errorf("the name of the site is empty: %w", ErrNoSite)
+	}
+	for _, fits := range []func(string) bool{
+		func(n string) bool { return n == want },
+		func(n string) bool { return strings.HasPrefix(n, want) },
+	} {
+		var found []Site
+		for _, s := range sites {
+			if slices.ContainsFunc(s.names(), func(n string) bool { return n != "" && fits(fold(n)) }) {
+				found = append(found, s)
+			}
+		}
+		if len(found) == 1 {
+			return found[0], nil
+		}
+		if len(found) > 1 {
+			return Site{}, &ManySites{name, found}
+		}
+	}
+	return Site{}, fmt.Errorf("%q fits none of the %d sites. Give the name, the folder or the beginning of one; tally lists them: %w", name, len(sites), ErrNoSite)
+}
 
-// FindSite finds the one site a person means.
-func FindSite(sites []Site, name string) (Site, error) { return Site{}, errSoon }
+func (s Site) names() []string {
+	names := []string{s.Object, s.Site, s.Folder}
+	if s.Pasture != "" && s.Site != "" {
+		names = append(names, s.Pasture+"/"+s.Site)
+	}
+	return names
+}
+
+// fold makes two ways to write a name equal: capitals, slashes of either kind,
+// and slashes or spaces around it.
+func fold(s string) string {
+	s = strings.ReplaceAll(s, `\`, "/")
+	return strings.ToLower(strings.Trim(s, "/ "))
+}

@@ -1,0 +1,148 @@
+package verify
+
+import (
+	"slices"
+	"strconv"
+
+	"linecamp/manifest"
+)
+
+const (
+	untold   = "untold" // the view of a photo that nothing tells
+	lackNote = "note"
+	lackAny  = "photo"
+
+	sideYears = 4 // visited years looked at on each side
+	fewestHad = 2 // of them that must have had it
+)
+
+// visitYear is what one year's visits brought home.
+type visitYear struct {
+	year   int
+	has    map[string]bool // views, "note", "photo"
+	untold int             // photos that might be any view
+	away   []string        // paths no longer in the working folder
+	lost   []string        // paths with no good bytes anywhere
+}
+
+// byYear sorts a site's items into the years of their visits. Changes a person
+// accepted are no loss.
+func byYear(s SiteItems) []visitYear {
+	years := map[int]*visitYear{}
+	for _, it := range s.Items {
+		n, ok := yearOf(it.Visit)
+		if !ok || (it.Where != InWorking && s.accepted(it.Path)) {
+			continue
+		}
+		v := years[n]
+		if v == nil {
+			v = &visitYear{year: n, has: map[string]bool{}}
+			years[n] = v
+		}
+		switch it.Where {
+		case OnCopy:
+			v.away = append(v.away, it.Path)
+		case Nowhere:
+			v.lost = append(v.lost, it.Path)
+		}
+		switch it.Kind {
+		case manifest.KindNote:
+			v.has[lackNote] = true
+		case manifest.KindPhoto:
+			v.has[lackAny] = true
+			if it.View == untold || it.View == "" {
+				v.untold++
+			} else {
+				v.has[it.View] = true
+			}
+		}
+	}
+	out := make([]visitYear, 0, len(years))
+	for _, v := range years {
+		slices.Sort(v.away)
+		slices.Sort(v.lost)
+		if len(v.has) > 0 || len(v.away)+len(v.lost) > 0 {
+			out = append(out, *v)
+		}
+	}
+	slices.SortFunc(out, func(a, b visitYear) int { return a.year - b.year })
+	return out
+}
+
+func (s *SiteItems) accepted(path string) bool {
+	return slices.ContainsFunc(s.Decisions, func(d manifest.Decision) bool {
+		return d.What == manifest.Accepted && d.Path != "" && below(path, d.Path)
+	})
+}
+
+// below reports whether path is folder or lies in it.
+func below(path, folder string) bool {
+	if folder == "" {
+		return true
+	}
+	return len(path) >= len(folder) && path[:len(folder)] == folder &&
+		(len(path) == len(folder) || path[len(folder)] == '/')
+}
+
+// yearOf is the year of a visit's date.
+func yearOf(visit string) (int, bool) {
+	if len(visit) < 4 {
+		return 0, false
+	}
+	n, err := strconv.Atoi(visit[:4])
+	return n, err == nil && n > 0
+}
+
+// lacking lists what years[i] has not and its neighbours usually have.
+func lacking(years []visitYear, i int) []string {
+	before := years[max(0, i-sideYears):i]
+	after := years[i+1 : min(len(years), i+1+sideYears)]
+	had := map[string]int{}    // neighbours that had it
+	early := map[string]bool{} // one before had it
+	for _, v := range before {
+		for k := range v.has {
+			had[k]++
+			early[k] = true
+		}
+	}
+	for _, v := range after {
+		for k := range v.has {
+			had[k]++
+		}
+	}
+	n := len(before) + len(after)
+	usual := func(k string) bool {
+		h := had[k]
+		if h < fewestHad || 4*h < 3*n {
+			return false
+		}
+		return early[k] || (h == n && n > fewestHad)
+	}
+	here := years[i].has
+	var views []string
+	for k := range had {
+		if k != lackNote && k != lackAny && !here[k] && usual(k) {
+			views = append(views, k)
+		}
+	}
+	// Each photo of unknown view may be one of those lacking: the least usual
+	// are given the benefit of the doubt.
+	slices.SortFunc(views, func(a, b string) int {
+		if had[a] != had[b] {
+			return had[b] - had[a]
+		}
+		if a < b {
+			return -1
+		}
+		return 1
+	})
+	views = views[:max(0, len(views)-years[i].untold)]
+	slices.Sort(views)
+	if len(views) == 0 && !here[lackAny] && usual(lackAny) {
+		views = append(views, lackAny)
+	}
+	if !here[lackNote] && usual(lackNote) {
+		views = append(views, lackNote)
+	}
+	return views
+}

@@ -1,0 +1,306 @@
+package verify
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Most lines of one kind of finding that are printed; the rest is counted, and
+// all of it is in the JSON.
+const mostLines = 12
+
+// Wants reports whether something wants a person: damage, a copy that could not
+// be checked (one that is away does not count), a year that is lost, recoverable,
+// short or skipped.
+func (r Report) Wants() bool {
+	for _, c := range r.Copies {
+		if len(c.Damage) > 0 || (c.Error != "" && !c.Away) {
+			return true
+		}
+	}
+	return slices.ContainsFunc(r.Years, Year.Wants)
+}
+
+// Wants reports whether the year is a fault: what is due can still come.
+func (y Year) Wants() bool {
+	switch y.State {
+	case Lost, Recoverable, Short, Skipped:
+		return true
+	}
+	return false
+}
+
+// Print writes the report for a person: a line for each copy and one for the
+// years, then the findings, most urgent first, each with what to do.
+func (r Report) Print(w io.Writer) {
+	for _, c := range r.Copies {
+		fmt.Fprintf(w, "%-14s %s\n", Shown(c.Copy), c.line())
+	}
+	if r.Years != nil {
+		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
+	}
+	p := printer{w: w}
+	p.years(r.Years, Lost, "Lost: recorded once, and no good copy is left anywhere in reach",
+		"If an old card, drive or mailbox may still have them, put them back in place; linecamp mirror keeps them then.")
+	for _, c := range r.Copies {
+		p.damage(c)
+	}
+	p.years(r.Years, Recoverable, "No longer in the working folder, and good on a copy",
+		"linecamp restore SITE --into FOLDER --year YEAR brings them back.")
+	p.years(r.Years, Due, "Due", "")
+	p.years(r.Years, Short, "Lacking something the site usually has",
+		"Look for it on the card or in the binder; once it is in the visit's folder, it counts.")
+	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
+		"If there was a visit, its files may still be on a card or another computer.")
+	for _, c := range r.Copies {
+		p.notes(c)
+	}
+}
+
+// line is a copy in one line.
+func (c CopyReport) line() string {
+	if c.Error != "" && c.Files == 0 {
+		if c.Away {
+			return "away: " + c.Error
+		}
+		return "not checked: " + c.Error
+	}
+	parts := []string{fmt.Sprintf("%s, %s", count(int64(c.Files), "file"), sizeText(c.Bytes))}
+	add := func(s Share, what string) {
+		switch {
+		case s.Files == 0:
+		case s.Files == c.Files:
+			parts = append(parts, "all "+what)
+		default:
+			parts = append(parts, fmt.Sprintf("%d %s", s.Files, what))
+		}
+	}
+	add(c.ReadBack, "read back")
+	add(c.Matched, "matched by a quick check")
+	add(c.Confirmed, "only confirmed by the service")
+	add(c.Unread, "not looked at this time")
+	switch n := len(c.Damage); {
+	case n > 0:
+		parts = append(parts, fmt.Sprintf("DAMAGE: %s", count(int64(n), "finding")))
+	case c.Error == "":
+		parts = append(parts, "no damage")
+	}
+	if c.Error != "" {
+		parts = append(parts, "stopped: "+c.Error)
+	}
+	return strings.Join(parts, "; ")
+}
+
+// yearsLine counts the years by state.
+func yearsLine(years []Year) string {
+	n := map[string]int{}
+	for _, y := range years {
+		n[y.State]++
+	}
+	if len(years) == 0 {
+		return "no visits recorded"
+	}
+	var parts []string
+	for _, s := range []string{Whole, Explained, Due, Short, Skipped, Recoverable, Lost} {
+		if n[s] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n[s], s))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+type printer struct{ w io.Writer }
+
+// list prints a heading, lines and what to do; nothing if there are no lines.
+func (p printer) list(heading string, lines []string, todo string) {
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintf(p.w, "\n%s:\n", heading)
+	for i, l := range lines {
+		if i == mostLines && len(lines) > mostLines+1 {
+			fmt.Fprintf(p.w, "  … and %d more (--json lists all)\n", len(lines)-mostLines)
+			break
+		}
+		fmt.Fprintf(p.w, "  %s\n", l)
+	}
+	if todo != "" {
+		fmt.Fprintf(p.w, "  %s\n", todo)
+	}
+}
+
+// damage prints what is wrong on one copy.
+func (p printer) damage(c CopyReport) {
+	var bad, strays []string
+	rewritten := false
+	for _, d := range c.Damage {
+		if d.Kind == Stray {
+			strays = append(strays, fmt.Sprintf("%s  %s", Shown(d.Path), d.Detail))
+			continue
+		}
+		rewritten = rewritten || strings.HasPrefix(d.Detail, Rewritten)
+		where := Shown(d.Path)
+		if d.Site != "" && (d.Path == InventoryPath || strings.HasPrefix(d.Path, ".linecamp/")) {
+			where = fmt.Sprintf("%s of %s, version %d", where, Shown(d.Site), d.Version)
+		}
+		bad = append(bad, fmt.Sprintf("%s  %s: %s", where, d.Kind, d.Detail))
+	}
+	todo := "linecamp mend puts good bytes in their place, from another copy."
+	if rewritten {
+		todo += " What was rewritten is never mended: keep this copy as it is, and give the archive another one with linecamp setup --add-copy."
+	}
+	p.list("Damage on "+Shown(c.Copy), bad, todo)
+	p.list("Files on "+Shown(c.Copy)+" that no manifest names", strays,
+		"They are left alone. Move them off the copy if you put them there.")
+}
+
+// notes prints what is no damage and still worth knowing.
+func (p printer) notes(c CopyReport) {
+	var lines []string
+	if n := len(c.Behind); n > 0 {
+		lines = append(lines, fmt.Sprintf("behind at %s: linecamp mirror brings it up to date", count(int64(n), "site")))
+	}
+	if n := len(c.Unfinished); n > 0 {
+		lines = append(lines, fmt.Sprintf("unfinished at %s: the next linecamp mirror completes it", count(int64(n), "site")))
+	}
+	if c.Waiting > 0 {
+		lines = append(lines, fmt.Sprintf("%s changed since the last mirror; the next one records it", count(int64(c.Waiting), "file")))
+	}
+	p.list("Also on "+Shown(c.Copy), lines, "")
+}
+
+// years prints the years in one state: a line a site, years run together.
+func (p printer) years(years []Year, state, heading, todo string) {
+	var lines []string
+	type key struct{ object, what string }
+	at := map[key]int{}
+	var groups [][]Year
+	for _, y := range years {
+		if y.State != state || (state == Due && len(y.Lacks) == 0 && y.Opens == "") {
+			continue
+		}
+		k := key{y.Object + "\x00" + y.Site, yearText(y)}
+		i, ok := at[k]
+		if !ok {
+			i = len(groups)
+			at[k] = i
+			groups = append(groups, nil)
+		}
+		groups[i] = append(groups[i], y)
+	}
+	for _, g := range groups {
+		var numbers []int
+		for _, y := range g {
+			numbers = append(numbers, y.Year)
+		}
+		l := fmt.Sprintf("%s  %s", Site{Object: g[0].Object, Site: Shown(g[0].Site), Pasture: Shown(g[0].Pasture)}.Label(), runs(numbers))
+		if t := yearText(g[0]); t != "" {
+			l += "  " + t
+		}
+		lines = append(lines, l)
+	}
+	p.list(heading, lines, todo)
+}
+
+// yearText is what a year's line says after the year.
+func yearText(y Year) string {
+	switch {
+	case y.State == Lost || y.State == Recoverable:
+		if len(y.Lacks) == 1 {
+			return Shown(y.Lacks[0])
+		}
+		return count(int64(len(y.Lacks)), "file")
+	case y.State == Due:
+		t := "expected " + y.Opens + " to " + y.Closes
+		if len(y.Lacks) > 0 {
+			t = "lacks " + strings.Join(shownAll(y.Lacks), ", ") + "; " + t
+		}
+		return t
+	case len(y.Lacks) > 0:
+		return "lacks " + strings.Join(shownAll(y.Lacks), ", ")
+	}
+	return ""
+}
+
+// runs writes years with runs drawn together: "2011, 2013-2016".
+func runs(years []int) string {
+	slices.Sort(years)
+	var parts []string
+	for i := 0; i < len(years); {
+		j := i
+		for j+1 < len(years) && years[j+1] == years[j]+1 {
+			j++
+		}
+		if j > i {
+			parts = append(parts, fmt.Sprintf("%d-%d", years[i], years[j]))
+		} else {
+			parts = append(parts, fmt.Sprint(years[i]))
+		}
+		i = j + 1
+	}
+	return strings.Join(parts, ", ")
+}
+
+func shownAll(s []string) []string {
+	out := make([]string, len(s))
+	for i := range s {
+		out[i] = Shown(s[i])
+	}
+	return out
+}
+
+// Shown makes a name safe to print: what a terminal could take for a command or
+// a line end is shown as its code, bad bytes as such.
+func Shown(s string) string {
+	clean := utf8.ValidString(s)
+	for _, c := range s {
+		clean = clean && unicode.IsPrint(c)
+	}
+	if clean {
+		return s
+	}
+	var b strings.Builder
+	for i := 0; i < len(s); {
+		c, n := utf8.DecodeRuneInString(s[i:])
+		switch {
+		case c == utf8.RuneError && n == 1:
+			fmt.Fprintf(&b, `\x%02x`, s[i])
+		case unicode.IsPrint(c):
+			b.WriteRune(c)
+		default:
+			fmt.Fprintf(&b, `\u{%x}`, c)
+		}
+		i += n
+	}
+	return b.String()
+}
+
+// count writes a number with its noun.
+func count(n int64, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// sizeText writes bytes for a person: three digits, powers of 1000.
+func sizeText(n int64) string {
+	if n < 1000 {
+		return count(n, "byte")
+	}
+	v := float64(n)
+	for _, u := range []string{"kB", "MB", "GB", "TB"} {
+		v /= 1000
+		if v < 999.5 || u == "TB" {
+			if v < 9.95 {
+				return fmt.Sprintf("%.1f %s", v, u)
+			}
+			return fmt.Sprintf("%.0f %s", v, u)
+		}
+	}
+	return ""
+}

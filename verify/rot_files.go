@@ -1,0 +1,263 @@
+package verify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// job is one file to be looked at.
+type job struct {
+	object  *object
+	path    string // content path
+	want    manifest.Digest
+	info    store.Info // from the listing
+	listed  bool       // info is set
+	people  bool       // some path of people has these bytes
+	confirm bool       // S3, beyond the allowance: ask the service, download nothing
+}
+
+func (j job) key() string { return j.object.slug + "/" + j.path }
+
+// hand gives a job to the workers, or to the choice of what may be downloaded.
+// It reports whether the check goes on.
+func (r *rot) hand(ctx context.Context, j job) bool {
+	j.object.mu.Lock()
+	j.object.pending++
+	j.object.mu.Unlock()
+	if r.chosen != nil {
+		for _, out := range r.chosen.offer(j, j.object.held[j.path]) {
+			if !r.post(ctx, out) {
+				return false
+			}
+		}
+		return true
+	}
+	return r.post(ctx, j)
+}
+
+func (r *rot) post(ctx context.Context, j job) bool {
+	select {
+	case r.jobs <- j:
+		return true
+	case <-ctx.Done():
+		j.object.finish(r)
+		return false
+	}
+}
+
+// do is one job.
+func (r *rot) do(ctx context.Context, j job) {
+	held, known := j.object.held[j.path]
+	known = known && held.SHA256 == j.want
+	s3 := r.c.Root.Kind() == "s3"
+	if known && j.listed && j.info.Size != held.Size {
+		r.damaged(ctx, j.object, j.damage(Altered, differs(j.info.Size, held.Size)))
+		r.progress(held.Size)
+		return
+	}
+	switch {
+	case s3 && (j.confirm || r.o.Quick):
+		r.ask(ctx, j, held, known)
+	case r.o.Quick && known && held.XXH64 != 0:
+		r.quick(ctx, j, held)
+	default:
+		r.full(ctx, j, held, known)
+	}
+}
+
+func (j job) damage(kind, detail string) Damage {
+	return Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, digest: j.want, people: j.people, size: j.info.Size}
+}
+
+// full reads every byte and compares the SHA-256.
+func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
+	what := sha
+	if r.c.Root.Kind() != "s3" && (!known || held.XXH64 == 0) {
+		what |= xxh // for quick checks to come
+	}
+	got, err := r.read(ctx, j, what)
+	if err != nil {
+		r.failed(ctx, j, err)
+		return
+	}
+	if got.sha != j.want {
+		detail := differs(got.size, held.Size)
+		if !known || held.Size == 0 || got.size == held.Size {
+			detail = fmt.Sprintf("its SHA-256 is %s…, the manifest says %s…", got.sha.String()[:12], j.want.String()[:12])
+		}
+		r.damaged(ctx, j.object, j.damage(Altered, detail))
+		return
+	}
+	h := Held{Path: j.path, SHA256: j.want, Size: got.size, XXH64: got.xxh, ETag: j.info.ETag, ReadBack: r.now}
+	r.remember(j.object, h)
+	r.share(&r.report.ReadBack, j, got.size)
+}
+
+// quick compares size and XXH64 with what an earlier full reading remembered; a
+// difference is looked into with a full reading.
+func (r *rot) quick(ctx context.Context, j job, held Held) {
+	got, err := r.read(ctx, j, xxh)
+	if err != nil {
+		r.failed(ctx, j, err)
+		return
+	}
+	if got.xxh != held.XXH64 || got.size != held.Size {
+		r.full(ctx, j, held, true)
+		return
+	}
+	r.share(&r.report.Matched, j, got.size)
+}
+
+// ask is the check of a file on S3 that downloads nothing if it can: the
+// listing's size and ETag are those that were remembered with the digest, or
+// else the service reports the SHA-256 it checked on upload. What neither
+// settles is read, as far as the allowance goes.
+func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
+	same := known && j.listed && held.ETag != "" && held.ETag == j.info.ETag && held.Size == j.info.Size
+	if same && !held.Confirmed.IsZero() {
+		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Size: held.Size, ETag: held.ETag, Confirmed: r.now})
+		r.share(&r.report.Confirmed, j, j.info.Size)
+		r.progress(j.info.Size)
+		return
+	}
+	info, err := r.c.Root.Stat(ctx, j.key())
+	if err != nil {
+		r.failed(ctx, j, err)
+		return
+	}
+	j.info, j.listed = info, true
+	switch {
+	case info.SHA256 == j.want:
+		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
+		r.share(&r.report.Confirmed, j, info.Size)
+		r.progress(info.Size)
+	case same:
+		// The service reports no digest, and nothing changed since it was read back.
+		r.share(&r.report.Matched, j, info.Size)
+		r.progress(info.Size)
+	case r.take(info.Size):
+		r.full(ctx, j, held, known)
+	default:
+		r.progress(info.Size) // unread
+	}
+}
+
+// take takes n bytes from what may still be downloaded.
+func (r *rot) take(n int64) bool {
+	if r.o.Allowance < 0 {
+		return true
+	}
+	if r.chosen != nil {
+		return r.chosen.take(n)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.reserved+n > r.o.Allowance {
+		return false
+	}
+	r.reserved += n
+	return true
+}
+
+// failed is a file that could not be read.
+func (r *rot) failed(ctx context.Context, j job, err error) {
+	if ctx.Err() != nil {
+		return
+	}
+	if copyFault(err) {
+		r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
+		return
+	}
+	detail := plain(err)
+	if errors.Is(err, fs.ErrNotExist) {
+		detail = "it is not on this copy"
+	}
+	r.damaged(ctx, j.object, j.damage(kindOf(err), detail))
+}
+
+func (r *rot) share(s *Share, j job, size int64) {
+	r.inARow.Store(0)
+	if !j.people {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	s.Files++
+	s.Bytes += size
+}
+
+// rememberEvery is how many findings of one object are kept before they are
+// written down, so that a check that is stopped has not read in vain.
+const rememberEvery = 256
+
+func (r *rot) remember(o *object, h Held) {
+	if r.o.Memory == nil {
+		return
+	}
+	o.mu.Lock()
+	o.found = append(o.found, h)
+	var batch []Held
+	if len(o.found) >= rememberEvery {
+		batch, o.found = o.found, nil
+	}
+	o.mu.Unlock()
+	r.write(o, batch)
+}
+
+func (r *rot) write(o *object, batch []Held) {
+	if len(batch) == 0 {
+		return
+	}
+	if err := r.o.Memory.Remember(r.c.Key(), o.slug, batch); err != nil {
+		r.stop(fmt.Errorf("remembering what %s holds: %w", r.c.Name, err))
+	}
+}
+
+// finish ends one job of an object; with the last one, what was found is
+// written down.
+func (o *object) finish(r *rot) {
+	o.mu.Lock()
+	o.pending--
+	var batch []Held
+	last := o.pending == 0
+	if last {
+		batch, o.found = o.found, nil
+	}
+	o.mu.Unlock()
+	r.write(o, batch)
+	if last {
+		r.mu.Lock()
+		delete(r.live, o)
+		r.mu.Unlock()
+	}
+}
+
+// read digests a file past the page cache.
+func (r *rot) read(ctx context.Context, j job, what sums) (digests, error) {
+	f, _, err := r.c.Root.OpenFresh(ctx, j.key())
+	if err != nil {
+		return digests{}, err
+	}
+	defer f.Close()
+	got, err := digest(ctx, f, what, r.progress)
+	r.downloaded(got.size)
+	return got, err
+}
+
+func sortDamage(d []Damage) {
+	slices.SortFunc(d, func(a, b Damage) int {
+		for _, c := range []int{strings.Compare(a.Object, b.Object), strings.Compare(a.Path, b.Path), strings.Compare(a.Content, b.Content)} {
+			if c != 0 {
+				return c
+			}
+		}
+		return 0
+	})
+}

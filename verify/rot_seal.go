@@ -1,0 +1,87 @@
+package verify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// checkSeal reads the copy's seal and holds it against the archive's. What it
+// names is what the inventories are held against; a copy whose own seal cannot
+// be used is judged by the archive's.
+func (r *rot) checkSeal(ctx context.Context) error {
+	s, err := store.ReadSeal(ctx, r.c.Root)
+	switch {
+	case ctx.Err() != nil:
+		return context.Cause(ctx)
+	case err != nil && copyFault(err):
+		return fmt.Errorf("%s: its seal: %w", r.c.Name, err)
+	case errors.Is(err, manifest.ErrSeal):
+		r.damaged(ctx, nil, r.sealDamage(ctx, Altered, plain(err)))
+	case err != nil:
+		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
+	case r.o.Seal != nil && r.o.Seal.Len() >= s.Len() && !r.o.Seal.Extends(s):
+		d := r.sealDamage(ctx, Altered, "")
+		d.Detail = fmt.Sprintf("rewritten: its %d lines are not the beginning of the archive's seal", s.Len())
+		r.damaged(ctx, nil, d)
+		s = nil
+	case r.o.Seal != nil && r.o.Seal.Len() < s.Len() && !s.Extends(r.o.Seal):
+		d := r.sealDamage(ctx, Altered, "")
+		d.Detail = fmt.Sprintf("rewritten: its %d lines do not begin with the archive's seal", s.Len())
+		r.damaged(ctx, nil, d)
+		s = nil
+	}
+	if err != nil {
+		s = nil
+	}
+	r.seal = r.o.Seal
+	if r.seal == nil || (s != nil && s.Len() > r.seal.Len()) {
+		r.seal = s
+	}
+	r.sealed = map[string]map[int]manifest.Digest{}
+	r.heads = map[string]int{}
+	if r.seal == nil {
+		return nil
+	}
+	for l := range r.seal.All() {
+		if l.What != "version" {
+			continue
+		}
+		_, slug, err := manifest.ParseObjectID(l.Object)
+		if err != nil {
+			continue
+		}
+		if r.sealed[l.Object] == nil {
+			r.sealed[l.Object] = map[int]manifest.Digest{}
+		}
+		r.sealed[l.Object][l.Version] = l.Inventory
+		r.heads[slug] = max(r.heads[slug], l.Version)
+	}
+	return nil
+}
+
+// sealDamage finds the file of the seal that differs, where the archive's own
+// seal tells; else the first.
+func (r *rot) sealDamage(ctx context.Context, kind, detail string) Damage {
+	d := Damage{Path: SealPath, Kind: kind, Detail: detail, Content: manifest.SealFile(0)}
+	if r.o.Seal == nil {
+		return d
+	}
+	for i := range r.o.Seal.Files() {
+		key := manifest.SealFile(i)
+		b, _, err := store.ReadSmall(ctx, r.c.Root, key, int64(len(r.o.Seal.File(i)))+1)
+		if err == nil && len(b) <= len(r.o.Seal.File(i)) && string(r.o.Seal.File(i)[:len(b)]) == string(b) {
+			continue
+		}
+		d.Content = key
+		if errors.Is(err, fs.ErrNotExist) {
+			d.Kind = Gone
+		}
+		return d
+	}
+	return d
+}

@@ -1,0 +1,115 @@
+package verify
+
+import (
+	"context"
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"linecamp/manifest/store"
+)
+
+// Files that every root has at its top.
+var rootFiles = []string{store.RootNamaste, store.LayoutKey, store.ReadmeKey, store.FormatKey}
+
+// Files of ours below extensions/.
+var ourExtension = regexp.MustCompile(`^(0006-flat-omit-prefix-storage-layout/config\.json` +
+	`|linecamp-root/(config|author)\.json|linecamp-root/probe.*` +
+	`|linecamp-seal/log/[0-9]{5}\.txt` +
+	`|linecamp-(staging|quarantine)/.*)$`)
+
+// What operating systems leave on drives by themselves is passed over: it is
+// counted, but asks nothing of a person. Anything else unknown is a stray.
+var (
+	litterFolders = []string{"lost+found", "System Volume Information", "$RECYCLE.BIN", "RECYCLER",
+		".Trashes", ".Spotlight-V100", ".fseventsd", ".TemporaryItems", ".DocumentRevisions-V100"}
+	litterFiles = []string{".DS_Store", "Thumbs.db", "desktop.ini", ".directory"}
+)
+
+func passedFolder(name string) bool {
+	return slices.Contains(litterFolders, name) || strings.HasPrefix(name, ".Trash-")
+}
+
+func passedFile(path string) bool {
+	name := path[strings.LastIndexByte(path, '/')+1:]
+	return slices.Contains(litterFiles, name) || strings.HasPrefix(name, "._")
+}
+
+func (r *rot) pass(n int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Passed += n
+}
+
+func (r *rot) stray(site, object, content string, info store.Info) {
+	if passedFile(content) {
+		r.pass(1)
+		return
+	}
+	path := content
+	if object != "" {
+		path = object + "/" + content
+	}
+	d := Damage{Path: path, Kind: Stray, Site: site, Object: object, Content: content, Copy: r.c.Name,
+		Detail: "no manifest names it; " + sizeText(info.Size)}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Damage = append(r.report.Damage, d)
+}
+
+// strayFolder is one finding for a folder at the top that is no object's and
+// that nothing of ours is being built in.
+func (r *rot) strayFolder(name string, files map[string]store.Info) {
+	n, size := 0, int64(0)
+	for p, info := range files {
+		if passedFile(p) {
+			r.pass(1)
+			continue
+		}
+		n++
+		size += info.Size
+	}
+	if n == 0 {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Damage = append(r.report.Damage, Damage{Path: name + "/", Kind: Stray, Content: name, Copy: r.c.Name,
+		Detail: fmt.Sprintf("a folder that belongs to no site: %s, %s", count(int64(n), "file"), sizeText(size))})
+}
+
+// checkRoot looks for the file that makes a folder an OCFL storage root (OCFL
+// 1.1 section 4.1).
+func (r *rot) checkRoot(ctx context.Context) {
+	const want = "ocfl_1.1\n"
+	d := Damage{Path: RootPath, Content: store.RootNamaste}
+	b, _, err := store.ReadSmall(ctx, r.c.Root, store.RootNamaste, largestSmall)
+	switch {
+	case ctx.Err() != nil:
+	case err != nil && copyFault(err):
+		r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
+	case err != nil:
+		d.Kind, d.Detail = kindOf(err), plain(err)
+		r.damaged(ctx, nil, d)
+	case string(b) != want:
+		d.Kind, d.Detail = Altered, differs(int64(len(b)), int64(len(want)))
+		r.damaged(ctx, nil, d)
+	}
+}
+
+// rootFile looks at a file at the top of the root.
+func (r *rot) rootFile(name string, info store.Info) {
+	if !slices.Contains(rootFiles, name) {
+		r.stray("", "", name, info)
+	}
+}
+
+// extensions looks for what is not ours below extensions/.
+func (r *rot) extensions(files map[string]store.Info) {
+	for path, info := range files {
+		if !ourExtension.MatchString(path) {
+			r.stray("", "", "extensions/"+path, info)
+		}
+	}
+}

@@ -1,0 +1,295 @@
+package verify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"iter"
+	"os"
+	"path"
+	"sync"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
+
+	"linecamp/manifest"
+)
+
+// WorkingPath is the raw path, relative to the working folder, of a file that a
+// record names; "" if that would lead out of the folder.
+func WorkingPath(rec *manifest.Record, logical string) string {
+	raw := logical
+	if e, ok := rec.Paths[logical]; ok && len(e.Raw) > 0 {
+		raw = string(e.Raw)
+	}
+	p := path.Join(rec.Base, raw)
+	if !fs.ValidPath(toValid(p)) || p == "." {
+		return ""
+	}
+	return p
+}
+
+// toValid lets fs.ValidPath judge the shape of a path whose names need not be
+// UTF-8.
+func toValid(p string) string {
+	b := []byte(p)
+	for i := range b {
+		if b[i] >= 0x80 {
+			b[i] = 'x'
+		}
+	}
+	return string(b)
+}
+
+// Working re-reads the working folder against the newest manifests, which
+// objects yields with their records. A file is altered only if its size and
+// time are those of the record and its bytes are not; a file with another size
+// or time whose bytes differ is a change that waits for the next mirror. Files
+// that are not there are counted only: the years tell which of them matter.
+func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inventory, *manifest.Record], o Options) (CopyReport, error) {
+	o.fill()
+	w := &working{o: o, rep: CopyReport{Copy: WorkingName, Depth: Full}}
+	if o.Quick {
+		w.rep.Depth = Quick
+	}
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return w.rep, fmt.Errorf("the working folder cannot be read: %w", err)
+	}
+	defer root.Close()
+	w.root = root
+	ctx, w.stop = context.WithCancelCause(ctx)
+	defer w.stop(nil)
+
+	jobs := make(chan workingJob, 4*o.Workers)
+	g, gctx := errgroup.WithContext(ctx)
+	for range o.Workers {
+		g.Go(func() error {
+			for j := range jobs {
+				if gctx.Err() == nil {
+					w.file(gctx, j)
+				}
+			}
+			return nil
+		})
+	}
+	g.Go(func() error {
+		defer close(jobs)
+		for inv, rec := range objects {
+			if rec == nil {
+				continue // without a record nothing can be called altered
+			}
+			held := map[string]Held{}
+			if o.Memory != nil {
+				if h, err := o.Memory.Held(WorkingName, inv.Slug()); err == nil {
+					held = h
+				}
+			}
+			for logical, e := range rec.Paths {
+				d, ok := inv.State(inv.Head())[logical]
+				raw := WorkingPath(rec, logical)
+				if !ok || raw == "" || manifest.Reserved(logical) {
+					continue
+				}
+				select {
+				case jobs <- workingJob{inv: inv, rec: rec, logical: logical, raw: raw, entry: e, want: d, held: held[logical]}:
+				case <-gctx.Done():
+					return context.Cause(gctx)
+				}
+			}
+		}
+		return nil
+	})
+	err = g.Wait()
+	w.remember("", Held{}, true)
+	if cause := context.Cause(ctx); cause != nil {
+		err = cause
+	}
+	w.settle(folder, &err)
+	return w.rep, err
+}
+
+type working struct {
+	o    Options
+	root *os.Root
+	stop context.CancelCauseFunc
+	done atomic.Int64
+
+	mu    sync.Mutex
+	rep   CopyReport
+	found map[string][]Held
+	n     int
+}
+
+type workingJob struct {
+	inv     *manifest.Inventory
+	rec     *manifest.Record
+	logical string
+	raw     string
+	entry   manifest.Entry
+	want    manifest.Digest
+	held    Held
+}
+
+func (w *working) file(ctx context.Context, j workingJob) {
+	st, err := w.root.Lstat(j.raw)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		w.count(func(r *CopyReport) { r.Absent++ })
+		return
+	case err != nil:
+		w.damaged(j, Unreadable, plain(err))
+		return
+	case !st.Mode().IsRegular():
+		w.count(func(r *CopyReport) { r.Waiting++ })
+		return
+	}
+	w.count(func(r *CopyReport) { r.Files++; r.Bytes += st.Size() })
+	if st.Size() != j.entry.Bytes {
+		w.count(func(r *CopyReport) { r.Waiting++ })
+		return
+	}
+	same := st.ModTime().Equal(j.entry.Modified)
+	what := sha | xxh
+	known := j.held.SHA256 == j.want && j.held.XXH64 != 0 && j.held.Size == st.Size()
+	if w.o.Quick && known {
+		what = xxh
+	}
+	got, err := w.read(ctx, j.raw, what)
+	if err == nil && what == xxh && got.xxh != j.held.XXH64 {
+		what = sha | xxh
+		got, err = w.read(ctx, j.raw, what)
+	}
+	switch {
+	case ctx.Err() != nil:
+	case errors.Is(err, fs.ErrNotExist):
+		w.count(func(r *CopyReport) { r.Files--; r.Bytes -= st.Size(); r.Absent++ })
+	case err != nil:
+		w.damaged(j, Unreadable, plain(err))
+	case what == xxh:
+		w.count(func(r *CopyReport) { r.Matched.add(got.size) })
+	case got.sha == j.want:
+		w.count(func(r *CopyReport) { r.ReadBack.add(got.size) })
+		w.remember(j.inv.Slug(), Held{Path: j.logical, SHA256: j.want, Size: got.size, XXH64: got.xxh, ReadBack: w.o.Now().UTC()}, false)
+	case same && w.unchanged(j, st):
+		w.damaged(j, Altered, "its size and time are unchanged and its bytes are not; "+
+			fmt.Sprintf("its SHA-256 is %s…, the manifest says %s…", got.sha.String()[:12], j.want.String()[:12]))
+	default:
+		w.count(func(r *CopyReport) { r.Waiting++ })
+	}
+}
+
+// unchanged reports whether a file still has the size and time it had before it
+// was read: a file being written is not damaged.
+func (w *working) unchanged(j workingJob, was fs.FileInfo) bool {
+	st, err := w.root.Lstat(j.raw)
+	return err == nil && st.Size() == was.Size() && st.ModTime().Equal(was.ModTime())
+}
+
+func (w *working) read(ctx context.Context, raw string, what sums) (digests, error) {
+	f, err := w.root.OpenFile(raw, openFlags, 0)
+	if err != nil {
+		return digests{}, err
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err != nil || !st.Mode().IsRegular() {
+		return digests{}, fs.ErrNotExist
+	}
+	forget(f)
+	defer forget(f)
+	return digest(ctx, &forgetting{f: f}, what, w.progress)
+}
+
+// forgetting lets the page cache forget a large file while it is read.
+type forgetting struct {
+	f     *os.File
+	since int64
+}
+
+func (r *forgetting) Read(p []byte) (int, error) {
+	n, err := r.f.Read(p)
+	if r.since += int64(n); r.since >= 8<<20 {
+		forget(r.f)
+		r.since = 0
+	}
+	return n, err
+}
+
+var _ io.Reader = (*forgetting)(nil)
+
+func (w *working) progress(n int64) {
+	if w.o.Progress != nil {
+		w.o.Progress(w.done.Add(n), 0)
+	}
+}
+
+func (w *working) count(f func(*CopyReport)) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	f(&w.rep)
+}
+
+func (s *Share) add(size int64) { s.Files++; s.Bytes += size }
+
+func (w *working) damaged(j workingJob, kind, detail string) {
+	w.count(func(r *CopyReport) {
+		r.Damage = append(r.Damage, Damage{Site: SiteOf(j.inv.Slug(), j.rec).Name(), Path: j.raw, Version: j.inv.Head(), Kind: kind,
+			Detail: detail, Copy: WorkingName, Object: j.inv.Slug(), Content: j.logical, people: true, size: j.entry.Bytes})
+	})
+}
+
+// remember keeps a finding, and writes all of them down now and then.
+func (w *working) remember(object string, h Held, all bool) {
+	if w.o.Memory == nil {
+		return
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.found == nil {
+		w.found = map[string][]Held{}
+	}
+	if object != "" {
+		w.found[object] = append(w.found[object], h)
+		w.n++
+	}
+	if !all && w.n < rememberEvery {
+		return
+	}
+	for object, held := range w.found {
+		if err := w.o.Memory.Remember(WorkingName, object, held); err != nil {
+			w.stop(fmt.Errorf("remembering what the working folder holds: %w", err))
+		}
+	}
+	w.found, w.n = nil, 0
+}
+
+// settle finishes the report. A working folder that went away took its files
+// with it; that is no damage to them.
+func (w *working) settle(folder string, err *error) {
+	rep := &w.rep
+	if len(rep.Damage) > 0 || rep.Absent > 0 {
+		here, e1 := os.Stat(folder)
+		opened, e2 := w.root.Stat(".")
+		if e1 != nil || e2 != nil || !os.SameFile(here, opened) {
+			*err = errors.Join(*err, fmt.Errorf("the working folder %s went away while it was read: %w", folder, ErrStopped))
+			rep.Absent = 0
+			rep.Damage = nil
+		}
+	}
+	if *err != nil {
+		rep.Error = plain(*err)
+	}
+	sortDamage(rep.Damage)
+	if rep.Damage == nil {
+		rep.Damage = []Damage{}
+	}
+	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Waiting
+	for _, d := range rep.Damage {
+		if d.people {
+			looked++
+		}
+	}
+	rep.Unread.Files = max(0, rep.Files-looked)
+}
