@@ -1,0 +1,327 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"strings"
+	"sync"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// author makes one version on this copy, the first holder: content, commit,
+// seal line. Only then do the other copies hear of it.
+func (c *copyRun) author(ctx context.Context, st step) error {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	m, err := c.r.begin(ctx, c, st)
+	if m == nil || err != nil {
+		return err
+	}
+	defer m.build.Close()
+	draft, err := m.store(ctx)
+	if draft == nil || err != nil {
+		return err
+	}
+	if err := m.build.Commit(ctx, draft.Encoded); err != nil {
+		return fmt.Errorf("committing version %d of %s: %w", m.n, st.slug, err)
+	}
+	return m.finish(ctx, draft)
+}
+
+// making is one version being authored.
+type making struct {
+	r     *round
+	c     *copyRun
+	st    step
+	old   *object
+	inv   *manifest.Inventory // of the version before
+	n     int
+	build store.Build
+	found map[string]manifest.Digest   // content already under the version, in buckets
+	where map[manifest.Digest][]source // where found content can be read
+
+	mu      sync.Mutex
+	stored  map[string]store.Info // content path → what was stored there
+	changed map[string]bool       // logical paths whose file changed meanwhile
+	redraft bool                  // something was learned that the draft does not know
+}
+
+// begin settles whether the version can be made now. It returns nil where it
+// has to wait; the report says why.
+func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, error) {
+	if err := r.recheck(ctx); err != nil {
+		return nil, err
+	}
+	m := &making{r: r, c: first, st: st, stored: map[string]store.Info{}, changed: map[string]bool{}}
+	m.inv = manifest.New(manifest.ObjectID(r.Archive, st.slug))
+	if st.old != nil || !st.first {
+		o, err := r.objects.get(ctx, st.slug)
+		if errors.Is(err, errNoInventory) && st.old == nil {
+			return nil, nil // its first version could not be made in this round
+		}
+		if err != nil {
+			return nil, err
+		}
+		m.old, m.inv = o, o.inv
+	}
+	m.n = m.inv.Head() + 1
+	if first.has(st.slug) != m.n-1 || first.stuck(st.slug) {
+		r.wait(st.slug, ReasonHolderShort, true)
+		return nil, nil
+	}
+	found, where, hold, err := r.pending(ctx, st.slug, m.n, first)
+	if err != nil {
+		return nil, err
+	}
+	if hold != "" {
+		r.wait(st.slug, hold, true)
+		return nil, nil
+	}
+	m.found, m.where = found, where
+	if err := first.sameBefore(ctx, st.slug, m.n); err != nil {
+		if errors.Is(err, errForked) {
+			first.fork(st.slug)
+			return nil, nil
+		}
+		return nil, err
+	}
+	if err := r.addMark(mark{first.ID, st.slug, m.n}); err != nil {
+		return nil, err
+	}
+	if err := r.Ledger.Flush(); err != nil { // the mark must outlive a crash
+		return nil, err
+	}
+	m.build, err = first.Root.Begin(ctx, st.slug, m.n)
+	if err != nil {
+		return nil, fmt.Errorf("starting version %d of %s: %w", m.n, st.slug, err)
+	}
+	for path, info := range m.build.Found() {
+		m.found[path] = info.SHA256
+		m.stored[path] = info
+	}
+	return m, nil
+}
+
+// store puts the version's content in place. A file that changed since it was
+// tallied drops out and waits; the rest is drafted again without it. It returns
+// nil when nothing is left to record.
+func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
+	for {
+		next, fresh := m.next()
+		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && m.st.renamed) {
+			return nil, nil
+		}
+		draft, err := m.inv.Add(next)
+		if err != nil {
+			return nil, fmt.Errorf("version %d of %s: %w", m.n, m.st.slug, err)
+		}
+		m.redraft = false
+		if err := m.put(ctx, draft, fresh); err != nil {
+			return nil, err
+		}
+		if !m.redraft {
+			return draft, nil
+		}
+	}
+}
+
+// next is the version to be made, without the files that changed meanwhile. It
+// also says which logical path each new digest can be read from.
+func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
+	state := peoplesState(m.inv)
+	rec := manifest.Record{Site: m.st.group.site, Pasture: m.st.group.pasture, Base: m.st.group.base, Paths: map[string]manifest.Entry{}}
+	if m.old != nil {
+		rec.Decisions = m.old.rec.Decisions
+	}
+	did := counts{}
+	files := m.st.group.files
+	fresh := map[manifest.Digest][]string{}
+	if m.st.first {
+		for _, logical := range m.st.gone {
+			delete(state, logical)
+			did.gone++
+		}
+		for _, logical := range m.st.known {
+			state[logical] = files[logical].SHA256
+			did.known++
+		}
+		if m.r.Accept != nil && len(m.st.gone)+len(m.st.altered) > 0 {
+			rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], manifest.Decision{
+				What: manifest.Accepted, Who: m.r.Accept.Who, When: m.r.created, Why: m.r.Accept.Why,
+			})
+		}
+	}
+	for _, logical := range m.st.paths {
+		if m.changed[logical] {
+			continue
+		}
+		f := files[logical]
+		state[logical] = f.SHA256
+		fresh[f.SHA256] = append(fresh[f.SHA256], logical)
+		did.add(f)
+	}
+	for logical, d := range state {
+		if strings.HasPrefix(logical, manifest.FoundPrefix) {
+			continue
+		}
+		if f, ok := files[logical]; ok && f.SHA256 == d {
+			rec.Paths[logical] = m.st.group.entry(logical)
+		} else if m.old != nil {
+			rec.Paths[logical] = m.old.rec.Paths[logical]
+		}
+	}
+	for logical, e := range rec.Paths { // a companion whose photo is not recorded yet stands alone
+		if _, ok := rec.Paths[e.With]; e.With != "" && !ok {
+			e.With = ""
+			rec.Paths[logical] = e
+		}
+	}
+	return manifest.Next{
+		Created: m.r.created,
+		Message: did.String(),
+		User:    manifest.User{Name: m.r.Machine, Address: "urn:uuid:" + m.r.Author},
+		State:   state,
+		Record:  rec,
+		Found:   m.found,
+	}, fresh
+}
+
+// put stores what the draft names and is not there yet.
+func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manifest.Digest][]string) error {
+	record := manifest.Sum(draft.Record)
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(m.c.workers)
+	for path, d := range draft.New {
+		m.mu.Lock()
+		was, there := m.stored[path]
+		m.mu.Unlock()
+		if there && was.SHA256 == d {
+			continue
+		}
+		if d == record && len(fresh[d]) == 0 {
+			continue // last, once it is sure that nothing dropped out
+		}
+		g.Go(func() error { return m.putOne(gctx, path, d, m.sources(d, fresh[d]), fresh[d]) })
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for path, d := range draft.New {
+		if d == record && !m.redraft {
+			if err := m.putOne(ctx, path, d, []source{bytesSource("the record", draft.Record)}, nil); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (m *making) sources(d manifest.Digest, logical []string) []source {
+	var from []source
+	for _, l := range logical {
+		f := m.st.group.files[l]
+		from = append(from, m.r.workingFile(f.Path, f.Size))
+	}
+	return append(from, m.where[d]...)
+}
+
+func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source, logical []string) error {
+	info, err := bring(ctx, m.build, path, d, from)
+	switch {
+	case err == nil:
+		info.SHA256 = d
+		m.mu.Lock()
+		m.stored[path] = info
+		if m.c.Kind == "s3" {
+			m.found[path] = d // it cannot be taken back: the version must name it
+		}
+		m.mu.Unlock()
+		m.c.advance(info.Size)
+		return nil
+	case errors.Is(err, store.ErrTooLarge), errors.Is(err, errNobody) && len(logical) == 0:
+		m.c.lacks(path, logical, m.st.group.base) // committed without it; mend fills it if it turns up
+		return nil
+	case errors.Is(err, errNobody):
+		m.mu.Lock()
+		defer m.mu.Unlock()
+		m.redraft = true
+		for _, l := range logical {
+			m.changed[l] = true
+			m.r.wait(m.st.group.files[l].Path, ReasonCopied, false)
+		}
+		return nil
+	case errors.Is(err, store.ErrConflict) && m.c.Kind == "s3":
+		// Something this round's listing did not show lies at the path: it is
+		// named by the version, and the file gets another path.
+		return m.learnFound(ctx, path)
+	default:
+		return fmt.Errorf("version %d of %s: %w", m.n, m.st.slug, err)
+	}
+}
+
+// learnFound takes in what lies at a path that was thought free, and has the
+// version drafted again.
+func (m *making) learnFound(ctx context.Context, path string) error {
+	b, err := m.c.Root.Begin(ctx, m.st.slug, m.n)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	info, ok := b.Found()[path]
+	if !ok {
+		return fmt.Errorf("version %d of %s: %s is taken, and cannot be read: %w", m.n, m.st.slug, path, store.ErrConflict)
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.found[path], m.stored[path] = info.SHA256, info
+	m.redraft = true
+	return nil
+}
+
+// finish notes everywhere that the version is committed, and seals it.
+func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
+	r, c, slug := m.r, m.c, m.st.slug
+	rec, err := manifest.DecodeRecord(draft.Record)
+	if err != nil {
+		return err
+	}
+	o := &object{slug: slug, inv: draft.Inventory, rec: rec, raw: draft.Record}
+	if err := r.objects.save(o); err != nil {
+		return err
+	}
+	t := &taking{c: c, o: o, version: m.n}
+	for path, d := range draft.Inventory.Paths(m.n) {
+		if info, ok := m.stored[path]; ok {
+			t.keep(path, d, info)
+		}
+	}
+	if err := t.committed(); err != nil {
+		return err
+	}
+	line := manifest.Line{At: r.created, What: manifest.LineVersion, Object: draft.Inventory.ID, Version: m.n, Inventory: manifest.Sum(draft.Encoded)}
+	if err := r.addLine(ctx, c, line); err != nil {
+		return err
+	}
+	r.objects.remember(o)
+	r.mu.Lock()
+	r.report.Made++
+	r.mu.Unlock()
+	return r.dropMarks(slug, m.n)
+}
+
+// peoplesState is a copy of the newest state without the record, which each
+// version makes anew. Found content stays.
+func peoplesState(inv *manifest.Inventory) map[string]manifest.Digest {
+	state := maps.Clone(inv.State(inv.Head()))
+	if state == nil {
+		state = map[string]manifest.Digest{}
+	}
+	delete(state, manifest.RecordPath)
+	return state
+}

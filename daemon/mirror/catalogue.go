@@ -1,0 +1,172 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"sync"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// object is the newest committed version of one site: its inventory and the
+// record inside that version.
+type object struct {
+	slug string
+	inv  *manifest.Inventory
+	rec  *manifest.Record
+	raw  []byte // the record's bytes, which catching up sends on
+}
+
+func (o *object) head() int {
+	if o == nil {
+		return 0
+	}
+	return o.inv.Head()
+}
+
+// catalogue hands out inventories: from memory, from the state folder, or from
+// any copy in reach, whichever has the bytes the seal names. It keeps only the
+// few it used last, since an archive may hold more than fits in memory.
+type catalogue struct {
+	r      *round
+	mu     sync.Mutex
+	recent []*object // newest last
+}
+
+// keep is how many objects stay decoded in memory.
+const keep = 16
+
+// errNoInventory: no copy in reach has the inventory the seal names.
+var errNoInventory = errors.New("no copy in reach has this site's manifest")
+
+func newCatalogue(r *round) *catalogue { return &catalogue{r: r} }
+
+// get returns the newest sealed version of slug, checked against the seal.
+func (c *catalogue) get(ctx context.Context, slug string) (*object, error) {
+	log, _, _ := c.r.look()
+	n := log.head(slug)
+	if n == 0 {
+		return nil, fmt.Errorf("%s: %w", slug, errNoInventory)
+	}
+	c.mu.Lock()
+	for i, o := range c.recent {
+		if o.slug == slug && o.head() == n {
+			c.recent = append(append(c.recent[:i:i], c.recent[i+1:]...), o)
+			c.mu.Unlock()
+			return o, nil
+		}
+	}
+	c.mu.Unlock()
+
+	want, _ := c.r.sealed(slug, n)
+	if o, err := c.cached(slug, want); err == nil {
+		c.remember(o)
+		return o, nil
+	}
+	for _, from := range c.r.copies {
+		if !from.usable() {
+			continue
+		}
+		o, err := c.fetch(ctx, from, slug, n, want)
+		if err == nil {
+			if err := c.save(o); err != nil {
+				return nil, err
+			}
+			c.remember(o)
+			return o, nil
+		}
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+	}
+	return nil, fmt.Errorf("%s: %w", slug, errNoInventory)
+}
+
+// cached reads slug from the state folder; anything but the sealed bytes is as
+// good as absent.
+func (c *catalogue) cached(slug string, want manifest.Digest) (*object, error) {
+	inv, err := c.r.Cache.Get(slug)
+	if err != nil {
+		return nil, err
+	}
+	if manifest.Sum(inv.Encode()) != want {
+		return nil, fs.ErrNotExist
+	}
+	raw, err := c.r.Cache.Record(slug)
+	if err != nil {
+		return nil, err
+	}
+	return newObject(slug, inv, raw)
+}
+
+// fetch reads slug at version n from a copy. A copy that is further than the
+// seal still serves, cut back to version n.
+func (c *catalogue) fetch(ctx context.Context, from *copyRun, slug string, n int, want manifest.Digest) (*object, error) {
+	inv, err := store.Head(ctx, from.Root, slug)
+	if err != nil {
+		return nil, err
+	}
+	if inv.Head() < n {
+		return nil, fmt.Errorf("%s: %w", slug, fs.ErrNotExist)
+	}
+	inv = inv.Until(n)
+	if manifest.Sum(inv.Encode()) != want {
+		return nil, fmt.Errorf("%s on %s differs from the seal", slug, from.Name)
+	}
+	return readRecord(ctx, from.Root, slug, inv)
+}
+
+// readRecord completes inv with its newest record, read from root.
+func readRecord(ctx context.Context, root store.Root, slug string, inv *manifest.Inventory) (*object, error) {
+	d := inv.State(inv.Head())[manifest.RecordPath]
+	for _, p := range inv.Content[d] {
+		raw, _, err := store.ReadSmall(ctx, root, slug+"/"+p, manifest.MaxRecord)
+		if err != nil {
+			return nil, err
+		}
+		if manifest.Sum(raw) == d {
+			return newObject(slug, inv, raw)
+		}
+	}
+	return nil, fmt.Errorf("%s: its record is damaged", slug)
+}
+
+func newObject(slug string, inv *manifest.Inventory, raw []byte) (*object, error) {
+	if manifest.Sum(raw) != inv.State(inv.Head())[manifest.RecordPath] {
+		return nil, fmt.Errorf("%s: %w", slug, fs.ErrNotExist)
+	}
+	rec, err := manifest.DecodeRecord(raw)
+	if err != nil {
+		return nil, err
+	}
+	return &object{slug: slug, inv: inv, rec: rec, raw: raw}, nil
+}
+
+// save puts o into the state folder's cache.
+func (c *catalogue) save(o *object) error {
+	if err := c.r.Cache.PutRecord(o.slug, o.raw); err != nil {
+		return fmt.Errorf("caching the record of %s: %w", o.slug, err)
+	}
+	if err := c.r.Cache.Put(o.slug, o.inv.Encode()); err != nil {
+		return fmt.Errorf("caching the manifest of %s: %w", o.slug, err)
+	}
+	return nil
+}
+
+func (c *catalogue) remember(o *object) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for i, x := range c.recent {
+		if x.slug == o.slug {
+			c.recent = append(c.recent[:i:i], c.recent[i+1:]...)
+			break
+		}
+	}
+	c.recent = append(c.recent, o)
+	if len(c.recent) > keep {
+		c.recent = c.recent[1:]
+	}
+}

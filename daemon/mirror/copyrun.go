@@ -1,0 +1,487 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// copyRun is one copy during a round.
+type copyRun struct {
+	Copy
+	r       *round
+	workers int // files under way at once
+
+	turn sync.Mutex // held while a version is made or taken over
+
+	mu        sync.Mutex
+	committed map[string]int    // slug → newest version committed there
+	forked    map[string]bool   // slugs whose versions there are not ours
+	blocked   map[string]string // slugs that cannot go on in this round, and why
+	out       CopyState
+	failed    error
+	done      int64
+	total     int64
+
+	sealLen int // lines of the seal the copy is known to hold
+	next    int // the first seal line not yet looked at
+}
+
+func newCopyRun(r *round, c Copy) *copyRun {
+	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, blocked: map[string]string{}}
+	if c.Kind == "s3" {
+		run.workers = 4 // a link's latency is hidden by several files under way
+	}
+	run.out.Copy = c.Name
+	return run
+}
+
+// usable reports whether the copy can be read and written in this round.
+func (c *copyRun) usable() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.Root != nil && c.failed == nil
+}
+
+// has is the newest version of slug committed on the copy, 0 for none.
+func (c *copyRun) has(slug string) int {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.committed[slug]
+}
+
+func (c *copyRun) fail(err error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.failed == nil {
+		c.failed = err
+	}
+}
+
+// fork notes that the copy's versions of slug are not the sealed ones; nothing
+// is written there again.
+func (c *copyRun) fork(slug string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.forked[slug] = true
+}
+
+// block notes why slug cannot go on there in this round.
+func (c *copyRun) block(slug, why string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.blocked[slug] = why
+}
+
+// follow catches up whenever the seal grows, until authoring is over.
+func (c *copyRun) follow(ctx context.Context) {
+	for {
+		_, grown, authored := c.r.look()
+		if !c.catchUp(ctx) || authored {
+			return
+		}
+		select {
+		case <-grown:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// catchUp takes over every version the seal names and the copy lacks. It
+// reports whether the copy can still be used.
+func (c *copyRun) catchUp(ctx context.Context) bool {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	log, _, _ := c.r.look()
+	if err := c.takeAll(ctx, log); err != nil {
+		if ctx.Err() == nil {
+			c.fail(err)
+		}
+		return false
+	}
+	return true
+}
+
+func (c *copyRun) takeAll(ctx context.Context, log *sealLog) error {
+	if err := c.putSeal(ctx, log.seal); err != nil {
+		return err
+	}
+	lines := log.lines
+	c.expectLines(ctx, lines[c.next:])
+	for ; c.next < len(lines); c.next++ {
+		line := lines[c.next]
+		if line.What != manifest.LineVersion {
+			continue
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		_, slug, err := manifest.ParseObjectID(line.Object)
+		if err != nil {
+			return err
+		}
+		if c.has(slug) >= line.Version || c.stuck(slug) {
+			continue
+		}
+		if c.has(slug) != line.Version-1 {
+			c.block(slug, "an earlier version is lacking there")
+			continue
+		}
+		if err := c.take(ctx, slug, line); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *copyRun) stuck(slug string) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	_, blocked := c.blocked[slug]
+	return blocked || c.forked[slug]
+}
+
+// putSeal brings the copy's seal to the lines of ours, ahead of its content.
+func (c *copyRun) putSeal(ctx context.Context, seal *manifest.Seal) error {
+	if c.sealLen >= seal.Len() {
+		return nil
+	}
+	if err := store.WriteSeal(ctx, c.Root, seal); err != nil {
+		return fmt.Errorf("writing the seal: %w", err)
+	}
+	c.sealLen = seal.Len()
+	return c.rememberSeal(ctx, seal)
+}
+
+// take brings one version to the copy: content, then the commit.
+func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) error {
+	o, err := c.r.objects.get(ctx, slug)
+	if errors.Is(err, errNoInventory) {
+		c.block(slug, ReasonInventory)
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	inv := o.inv.Until(line.Version)
+	encoded := inv.Encode()
+	if manifest.Sum(encoded) != line.Inventory {
+		return fmt.Errorf("version %d of %s: the manifest at hand is not the one the seal names", line.Version, slug)
+	}
+	if err := c.sameBefore(ctx, slug, line.Version); err != nil {
+		if errors.Is(err, errForked) {
+			c.fork(slug)
+			return nil
+		}
+		return err
+	}
+
+	b, err := c.Root.Begin(ctx, slug, line.Version)
+	if errors.Is(err, store.ErrConflict) {
+		return c.adopt(ctx, slug, line)
+	}
+	if err != nil {
+		return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
+	}
+	defer b.Close()
+	t := &taking{c: c, o: o, version: line.Version, build: b, content: inv.Paths(line.Version)}
+	if err := t.bring(ctx); errors.Is(err, errBlocked) {
+		return nil
+	} else if err != nil {
+		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
+	}
+	if len(t.missing) > 0 && !c.r.everyoneAsked() {
+		c.block(slug, "bytes of "+manifest.Printable(t.missing[0])+" are on no copy in reach")
+		return nil
+	}
+	if err := b.Commit(ctx, encoded); err != nil {
+		return fmt.Errorf("committing version %d of %s: %w", line.Version, slug, err)
+	}
+	return t.committed()
+}
+
+// adopt takes note of a version the copy has although the ledger does not know
+// it: the round that brought it ended before it could say so.
+func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) error {
+	got, err := versionDigest(ctx, c.Root, slug, line.Version)
+	if err != nil {
+		return fmt.Errorf("reading version %d of %s: %w", line.Version, slug, err)
+	}
+	if got != line.Inventory {
+		c.fork(slug)
+		return nil
+	}
+	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
+		return fmt.Errorf("finishing %s: %w", slug, err)
+	}
+	c.mu.Lock()
+	c.committed[slug] = line.Version
+	c.mu.Unlock()
+	return c.r.Ledger.SetCommitted(c.ID, slug, line.Version)
+}
+
+// errBlocked: the version cannot go on there in this round; the copy says why.
+var errBlocked = errors.New("cannot go on there")
+
+// errForked: the copy's version is not the one the seal names.
+var errForked = errors.New("its versions there are not the sealed ones")
+
+// sameBefore checks that the version the new one builds on is the sealed one.
+func (c *copyRun) sameBefore(ctx context.Context, slug string, n int) error {
+	if n == 1 {
+		return nil
+	}
+	want, ok := c.r.sealed(slug, n-1)
+	if !ok {
+		return errForked
+	}
+	got, err := versionDigest(ctx, c.Root, slug, n-1)
+	if err != nil {
+		return fmt.Errorf("reading version %d of %s: %w", n-1, slug, err)
+	}
+	if got != want {
+		return errForked
+	}
+	return nil
+}
+
+// taking is one version on its way to one copy.
+type taking struct {
+	c       *copyRun
+	o       *object
+	version int
+	build   store.Build
+	content map[string]manifest.Digest // content path → digest, of this version
+
+	mu      sync.Mutex
+	held    []verify.Held
+	stored  int64
+	missing []string // content nobody in reach has, by people's path
+}
+
+// bring stores all content of the version that is not there yet.
+func (t *taking) bring(ctx context.Context) error {
+	lacking := map[string]manifest.Digest{}
+	there := t.build.Found()
+	for path, d := range t.content {
+		if info, ok := there[path]; ok {
+			if info.SHA256 != d {
+				t.c.block(t.o.slug, path+" there, of a version that was never finished, has other bytes than the manifest says")
+				return errBlocked
+			}
+			t.keep(path, d, info)
+			continue
+		}
+		lacking[path] = d
+	}
+	from := t.c.r.sourcesFor(t.o, t.version, lacking, t.c)
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(t.c.workers)
+	for path, d := range lacking {
+		g.Go(func() error {
+			info, err := bring(gctx, t.build, path, d, from[d])
+			if errors.Is(err, errNobody) || tooLarge(err) {
+				t.mu.Lock()
+				t.missing = append(t.missing, t.o.peoplesPath(t.version, d))
+				t.mu.Unlock()
+				return nil
+			}
+			if err != nil {
+				return err
+			}
+			t.keep(path, d, info)
+			return nil
+		})
+	}
+	return g.Wait()
+}
+
+func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
+	h := verify.Held{Path: path, SHA256: d, Size: info.Size, XXH64: info.XXH64, ETag: info.ETag}
+	if t.c.Kind == "s3" {
+		h.Confirmed = t.c.r.Now()
+	}
+	t.mu.Lock()
+	t.held = append(t.held, h)
+	if path != recordContent(t.version) {
+		t.stored += info.Size
+	}
+	t.mu.Unlock()
+	t.c.advance(info.Size)
+}
+
+// committed notes in the ledger and the report what the copy has now.
+func (t *taking) committed() error {
+	c := t.c
+	if err := c.r.Ledger.Remember(c.ID, t.o.slug, t.held); err != nil {
+		return fmt.Errorf("ledger: %w", err)
+	}
+	if err := c.r.Ledger.SetCommitted(c.ID, t.o.slug, t.version); err != nil {
+		return fmt.Errorf("ledger: %w", err)
+	}
+	files := 0
+	for _, h := range t.held {
+		if h.Path != recordContent(t.version) {
+			files++
+		}
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.committed[t.o.slug] = t.version
+	c.out.Versions++
+	c.out.Files += files
+	c.out.Bytes += t.stored
+	c.out.Missing = append(c.out.Missing, t.missing...)
+	return nil
+}
+
+// recordContent is where a version's record normally lies.
+func recordContent(n int) string {
+	return fmt.Sprintf("v%d/content/%s", n, manifest.RecordPath)
+}
+
+// peoplesPath is a path people know the digest by, as of version n.
+func (o *object) peoplesPath(n int, d manifest.Digest) string {
+	best := d.String()
+	for logical, x := range o.inv.State(n) {
+		if x == d && (best == d.String() || logical < best) {
+			best = logical
+		}
+	}
+	if o.rec.Base != "" {
+		return o.rec.Base + "/" + best
+	}
+	return best
+}
+
+// bytesOf is the size of the given content, as far as the newest record knows.
+func (o *object) bytesOf(content map[manifest.Digest]string) (n int64) {
+	counted := map[manifest.Digest]bool{}
+	for logical, d := range o.inv.State(o.head()) {
+		if _, ok := content[d]; ok && !counted[d] {
+			counted[d] = true
+			n += o.rec.Paths[logical].Bytes
+		}
+	}
+	return n
+}
+
+// everyoneAsked reports whether every copy not given up could be asked for
+// bytes in this round. Only then is content "on no copy".
+func (r *round) everyoneAsked() bool {
+	for _, c := range r.copies {
+		if !c.usable() && !r.givenUp(c.Name) {
+			return false
+		}
+	}
+	return true
+}
+
+// expectLines adds what is still to come to the copy's progress.
+func (c *copyRun) expectLines(ctx context.Context, lines []manifest.Line) {
+	if c.r.Progress == nil {
+		return
+	}
+	var more int64
+	for _, l := range lines {
+		if l.What != manifest.LineVersion {
+			continue
+		}
+		_, slug, err := manifest.ParseObjectID(l.Object)
+		if err != nil || c.has(slug) >= l.Version {
+			continue
+		}
+		o, err := c.r.objects.get(ctx, slug)
+		if err != nil {
+			continue
+		}
+		more += o.bytesOf(o.inv.ContentOf(l.Version))
+	}
+	c.expectBytes(more)
+}
+
+// lacks notes content that a version was committed without.
+func (c *copyRun) lacks(content string, logical []string, base string) {
+	name := content
+	if len(logical) > 0 {
+		name = rawPath(base, logical[0], manifest.Entry{})
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.out.Missing = append(c.out.Missing, name)
+}
+
+func (c *copyRun) expectBytes(n int64) {
+	c.mu.Lock()
+	c.total += n
+	done, total := c.done, c.total
+	c.mu.Unlock()
+	if c.r.Progress != nil {
+		c.r.Progress(c.Name, done, max(total, done))
+	}
+}
+
+func (c *copyRun) advance(n int64) {
+	c.mu.Lock()
+	c.done += n
+	done, total := c.done, c.total
+	c.mu.Unlock()
+	if c.r.Progress != nil {
+		c.r.Progress(c.Name, done, max(total, done))
+	}
+}
+
+// final is the copy's line in the report.
+func (c *copyRun) final(log *sealLog) CopyState {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	out := c.out
+	switch {
+	case c.Away:
+		out.State = Away
+	case c.Root == nil:
+		out.State, out.Error = unopened(c.Err)
+	case c.failed != nil:
+		out.State, out.Error = Failed, c.failed.Error()
+		if errors.Is(c.failed, store.ErrUnreachable) || errors.Is(c.failed, store.ErrNotHere) {
+			out.State = Unreachable
+		}
+	case len(c.forked) > 0:
+		out.State = Failed
+		out.Error = fmt.Sprintf("%s recorded there by another author; it stays readable with --from, but give this copy a new root (linecamp setup --add-copy)", plural(len(c.forked), "site was", "sites were"))
+	case len(c.blocked) > 0:
+		out.State = Behind
+		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))
+		out.Error = slug + ": " + c.blocked[slug]
+		if more := len(c.blocked) - 1; more > 0 {
+			out.Error += fmt.Sprintf(" (and %s)", plural(more, "more site", "more sites"))
+		}
+	case log == nil || c.next < len(log.lines):
+		out.State = Behind
+	default:
+		out.State = Current
+	}
+	return out
+}
+
+func unopened(err error) (state, text string) {
+	if err == nil {
+		return Unreachable, "it could not be opened"
+	}
+	for _, refused := range []error{store.ErrOtherRoot, store.ErrNoRoot, store.ErrNotAFolder, store.ErrDenied, store.ErrNoBucket, store.ErrNotS3, store.ErrClock, store.ErrReadOnly, store.ErrBusy} {
+		if errors.Is(err, refused) {
+			return Failed, err.Error()
+		}
+	}
+	return Unreachable, err.Error()
+}

@@ -1,0 +1,169 @@
+package mirror
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"strconv"
+
+	"linecamp/manifest"
+)
+
+// A round that finds more than this share of the known files altered or gone
+// at once, and more than this many, records none of it by itself.
+const (
+	massShare = 5 // one in five
+	massCount = 10
+)
+
+const deviceKey = "device of the working folder"
+
+// guard holds back what looks like harm: an empty or swapped working folder, a
+// mass change, a layout that files nothing, a rename that would store much of
+// the archive again. A site with changes that wait takes no additions either.
+func (p *planner) guard(ctx context.Context) error {
+	r := p.r
+	if r.Tally.Files == 0 {
+		if p.paths > 0 {
+			r.wait("", ReasonEmpty, true)
+			p.changes = nil
+		}
+		return nil
+	}
+	device := strconv.FormatUint(r.Tally.Device, 16)
+	before, _, err := r.Ledger.Value(deviceKey)
+	if err != nil {
+		return err
+	}
+	moved := before != "" && before != device
+
+	if r.Accept == nil {
+		if moved && p.hold(ReasonDevice, func(c *change) []string { return c.gone }) {
+			return nil // the next round must still find the old device noted
+		}
+		if n := p.harmed(); n > massCount && n*massShare > p.paths {
+			// Files renamed by malware may no longer look like a site's: what has
+			// no site waits too.
+			p.hold(ReasonMass, func(c *change) []string {
+				harmed := slices.Concat(c.gone, c.altered)
+				if c.group.unfiled {
+					harmed = slices.Concat(harmed, c.fresh)
+				}
+				return harmed
+			})
+		}
+		p.holdUnfiled()
+		if err := p.holdAgain(ctx); err != nil {
+			return err
+		}
+	}
+	return r.Ledger.SetValue(deviceKey, device)
+}
+
+// hold keeps every change with paths picked by which from being recorded, and
+// reports those paths. It tells whether there were any.
+func (p *planner) hold(reason string, which func(*change) []string) bool {
+	before := len(p.changes)
+	p.changes = slices.DeleteFunc(p.changes, func(c *change) bool {
+		paths := which(c)
+		for _, logical := range paths {
+			var e manifest.Entry
+			if c.old != nil {
+				e = c.old.rec.Paths[logical]
+			}
+			p.r.wait(rawPath(c.group.base, logical, e), reason, true)
+		}
+		return len(paths) > 0
+	})
+	return len(p.changes) < before
+}
+
+// harmed counts the paths altered or gone, leaving out bytes that merely stand
+// at another path now.
+func (p *planner) harmed() int {
+	elsewhere := map[manifest.Digest]bool{}
+	for _, c := range p.changes {
+		for _, list := range [][]string{c.known, c.fresh} {
+			for _, logical := range list {
+				elsewhere[c.group.files[logical].SHA256] = true
+			}
+		}
+	}
+	n := 0
+	for _, c := range p.changes {
+		if c.old == nil {
+			continue
+		}
+		state := c.old.inv.State(c.old.head())
+		for _, list := range [][]string{c.gone, c.altered} {
+			for _, logical := range list {
+				if !elsewhere[state[logical]] {
+					n++
+				}
+			}
+		}
+	}
+	return n
+}
+
+// holdUnfiled holds a first mirror in which over a fifth of the photos have no
+// site: a layout that was not understood is better put right before.
+func (p *planner) holdUnfiled() {
+	if p.paths > 0 {
+		return
+	}
+	photos, unfiled := 0, 0
+	for _, g := range p.groups {
+		for _, f := range g.files {
+			if f.Kind == manifest.KindPhoto {
+				photos++
+				if g.unfiled {
+					unfiled++
+				}
+			}
+		}
+	}
+	if unfiled*massShare > photos {
+		p.r.wait("", ReasonUnfiled, true)
+		p.changes = nil
+	}
+}
+
+// holdAgain holds changes that would store over a tenth of the archive's bytes
+// again under another object: folders were renamed in a way nobody recognised.
+func (p *planner) holdAgain(ctx context.Context) error {
+	size := map[manifest.Digest]int64{}
+	var total int64
+	for _, c := range p.changes {
+		for _, logical := range c.fresh {
+			f := c.group.files[logical]
+			size[f.SHA256] = f.Size
+			total += f.Size
+		}
+	}
+	if p.paths == 0 || total*10 <= p.bytes {
+		return nil
+	}
+	var again int64
+	twice := map[manifest.Digest]bool{}
+	log, _, _ := p.r.look()
+	for _, slug := range slices.Sorted(maps.Keys(log.index)) {
+		o, err := p.r.objects.get(ctx, slug)
+		if err != nil {
+			continue // it waits already, with its own reason
+		}
+		for d := range o.inv.Content {
+			if n, ok := size[d]; ok && !twice[d] {
+				twice[d] = true
+				again += n
+			}
+		}
+	}
+	if again*10 <= p.bytes {
+		return nil
+	}
+	p.hold(ReasonAgain, func(c *change) []string {
+		return slices.DeleteFunc(slices.Clone(c.fresh), func(l string) bool { return !twice[c.group.files[l].SHA256] })
+	})
+	return nil
+}

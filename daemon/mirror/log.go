@@ -1,0 +1,129 @@
+package mirror
+
+import (
+	"context"
+	"fmt"
+
+	"linecamp/manifest"
+)
+
+// sealLog is the seal as one moment of a round sees it. It is replaced, never
+// changed, when a line is added, so that a copy may still be writing the old
+// one while the author goes on.
+type sealLog struct {
+	seal  *manifest.Seal
+	lines []manifest.Line
+	index map[string][]manifest.Digest // slug → digest of each sealed version's inventory
+}
+
+func newSealLog(archive string, s *manifest.Seal) (*sealLog, error) {
+	l := &sealLog{seal: s, lines: s.Lines(), index: map[string][]manifest.Digest{}}
+	for _, line := range l.lines {
+		if line.What != manifest.LineVersion {
+			continue
+		}
+		name, slug, err := manifest.ParseObjectID(line.Object)
+		if err != nil {
+			return nil, err
+		}
+		if name != archive {
+			return nil, fmt.Errorf("the seal names %s, which is of another archive", line.Object)
+		}
+		if line.Version != len(l.index[slug])+1 {
+			return nil, fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(l.index[slug]))
+		}
+		l.index[slug] = append(l.index[slug], line.Inventory)
+	}
+	return l, nil
+}
+
+// head is the newest sealed version of slug, 0 for none.
+func (l *sealLog) head(slug string) int { return len(l.index[slug]) }
+
+// inventory is the digest the seal names for version n of slug.
+func (l *sealLog) inventory(slug string, n int) (manifest.Digest, bool) {
+	if n < 1 || n > len(l.index[slug]) {
+		return manifest.Digest{}, false
+	}
+	return l.index[slug][n-1], true
+}
+
+// last is the newest line, a zero one where there is none.
+func (l *sealLog) last() manifest.Line {
+	if len(l.lines) == 0 {
+		return manifest.Line{}
+	}
+	return l.lines[len(l.lines)-1]
+}
+
+// with is the log and one more line.
+func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
+	seal := l.seal.Clone()
+	line.N = seal.Len() + 1
+	if err := seal.Append(line); err != nil {
+		return nil, err
+	}
+	longer := &sealLog{seal: seal, lines: append(l.lines, line), index: l.index}
+	if line.What == manifest.LineVersion {
+		_, slug, err := manifest.ParseObjectID(line.Object)
+		if err != nil {
+			return nil, err
+		}
+		longer.index = make(map[string][]manifest.Digest, len(l.index)+1)
+		for s, d := range l.index {
+			longer.index[s] = d
+		}
+		longer.index[slug] = append(l.index[slug][:len(l.index[slug]):len(l.index[slug])], line.Inventory)
+	}
+	return longer, nil
+}
+
+// addLine appends one line to the seal on the holder, then in the state folder,
+// then wakes the copies that follow.
+func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
+	now, _, _ := r.look()
+	longer, err := now.with(line)
+	if err != nil {
+		return err
+	}
+	if err := holder.putSeal(ctx, longer.seal); err != nil {
+		return err
+	}
+	if err := r.Cache.PutSeal(longer.seal); err != nil {
+		return fmt.Errorf("caching the seal: %w", err)
+	}
+	r.publish(longer)
+	return nil
+}
+
+// publish puts a longer log in place and wakes the copies that follow.
+func (r *round) publish(l *sealLog) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.log = l
+	close(r.grown)
+	r.grown = make(chan struct{})
+}
+
+// endAuthoring tells the copies that follow that no more versions come.
+func (r *round) endAuthoring() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.authored = true
+	close(r.grown)
+	r.grown = make(chan struct{})
+}
+
+// look returns the log as it stands, a channel that closes at its next change,
+// and whether authoring is over.
+func (r *round) look() (*sealLog, <-chan struct{}, bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.log, r.grown, r.authored
+}
+
+// sealed is the digest the seal names for version n of slug.
+func (r *round) sealed(slug string, n int) (manifest.Digest, bool) {
+	l, _, _ := r.look()
+	return l.inventory(slug, n)
+}

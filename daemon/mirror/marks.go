@@ -1,0 +1,181 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// mark notes in the ledger that a copy may hold the beginning, or the whole, of
+// a version that has no line in the seal yet. It is set before a version is
+// made, and by a scan that finds one; it goes once the version is sealed.
+type mark struct {
+	copyID string
+	slug   string
+	n      int
+}
+
+const marksKey = "versions being made"
+
+func (r *round) marks() ([]mark, error) {
+	v, _, err := r.Ledger.Value(marksKey)
+	if err != nil {
+		return nil, err
+	}
+	var all []mark
+	for line := range strings.Lines(v) {
+		f := strings.Fields(line)
+		if len(f) != 3 {
+			continue
+		}
+		n, err := strconv.Atoi(f[2])
+		if err != nil {
+			continue
+		}
+		all = append(all, mark{f[0], f[1], n})
+	}
+	return all, nil
+}
+
+func (r *round) setMarks(all []mark) error {
+	var b strings.Builder
+	for _, m := range all {
+		fmt.Fprintf(&b, "%s %s %d\n", m.copyID, m.slug, m.n)
+	}
+	return r.Ledger.SetValue(marksKey, b.String())
+}
+
+func (r *round) addMark(m mark) error {
+	r.marking.Lock()
+	defer r.marking.Unlock()
+	all, err := r.marks()
+	if err != nil || slices.Contains(all, m) {
+		return err
+	}
+	return r.setMarks(append(all, m))
+}
+
+// dropMarks forgets the marks of slug up to version n.
+func (r *round) dropMarks(slug string, n int) error {
+	r.marking.Lock()
+	defer r.marking.Unlock()
+	all, err := r.marks()
+	if err != nil {
+		return err
+	}
+	rest := slices.DeleteFunc(slices.Clone(all), func(m mark) bool { return m.slug == slug && m.n <= n })
+	if len(rest) == len(all) {
+		return nil
+	}
+	return r.setMarks(rest)
+}
+
+// sealCommitted adds the line of every version that was committed by a round
+// that ended before it wrote it.
+func (r *round) sealCommitted(ctx context.Context) error {
+	all, err := r.marks()
+	if err != nil {
+		return err
+	}
+	for _, m := range all {
+		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.copyID })
+		if i < 0 || !r.copies[i].usable() {
+			continue
+		}
+		c := r.copies[i]
+		inv, err := store.Head(ctx, c.Root, m.slug)
+		if errors.Is(err, store.ErrNoObject) {
+			continue
+		}
+		if err != nil {
+			return fmt.Errorf("reading %s on %s: %w", m.slug, c.Name, err)
+		}
+		if err := r.sealUpTo(ctx, c, m.slug, inv); err != nil {
+			return err
+		}
+		if _, err := store.Settle(ctx, c.Root, m.slug); err != nil {
+			return fmt.Errorf("finishing %s on %s: %w", m.slug, c.Name, err)
+		}
+	}
+	return nil
+}
+
+// sealUpTo adds a line for each version of inv the seal does not name, provided
+// that it continues what the seal does name.
+func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *manifest.Inventory) error {
+	log, _, _ := r.look()
+	id := manifest.ObjectID(r.Archive, slug)
+	from := log.head(slug)
+	if from > inv.Head() {
+		return nil
+	}
+	if from > 0 {
+		if want, _ := r.sealed(slug, from); manifest.Sum(inv.Until(from).Encode()) != want {
+			return nil // another history; catching up will call it forked
+		}
+	}
+	for n := from + 1; n <= inv.Head(); n++ {
+		at := inv.Versions[n-1].Created
+		log, _, _ := r.look()
+		if last := log.last(); at.Before(last.At) {
+			at = last.At
+		}
+		line := manifest.Line{At: at, What: manifest.LineVersion, Object: id, Version: n, Inventory: manifest.Sum(inv.Until(n).Encode())}
+		if err := r.addLine(ctx, c, line); err != nil {
+			return err
+		}
+	}
+	c.mu.Lock()
+	c.committed[slug] = inv.Head()
+	c.mu.Unlock()
+	if err := r.Ledger.SetCommitted(c.ID, slug, inv.Head()); err != nil {
+		return err
+	}
+	return r.dropMarks(slug, inv.Head())
+}
+
+// pending tells what stands between slug and its version n: content lying in
+// buckets under that version, which the version must name, and whether a copy
+// out of reach may hold more.
+func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun) (found map[string]manifest.Digest, where map[manifest.Digest][]source, hold string, err error) {
+	all, err := r.marks()
+	if err != nil {
+		return nil, nil, "", err
+	}
+	found = map[string]manifest.Digest{}
+	where = map[manifest.Digest][]source{}
+	for _, m := range all {
+		if m.slug != slug || m.n != n || m.copyID == holder.ID {
+			continue
+		}
+		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.copyID })
+		if i < 0 || r.givenUp(r.copies[i].Name) {
+			continue
+		}
+		c := r.copies[i]
+		if !c.usable() {
+			return nil, nil, fmt.Sprintf("%s holds the beginning of its next version; bring it within reach, or give it up with `linecamp mirror --without %s`", c.Name, c.Name), nil
+		}
+		if c.Kind != "s3" {
+			continue // what a drive had begun is private to it
+		}
+		b, err := c.Root.Begin(ctx, slug, n)
+		if err != nil {
+			return nil, nil, "", fmt.Errorf("looking at version %d of %s on %s: %w", n, slug, c.Name, err)
+		}
+		for path, info := range b.Found() {
+			found[path] = info.SHA256
+			where[info.SHA256] = append(where[info.SHA256], held(c, slug+"/"+path))
+		}
+		if err := b.Close(); err != nil {
+			return nil, nil, "", err
+		}
+	}
+	return found, where, "", nil
+}

@@ -1,0 +1,255 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// meet opens the round: it reads every copy's seal, settles which is the
+// longest, and learns which versions each copy has.
+func (r *round) meet(ctx context.Context) error {
+	local, err := r.Cache.Seal()
+	if errors.Is(err, fs.ErrNotExist) {
+		local, err = manifest.DecodeSeal(nil)
+	}
+	if err != nil {
+		return fmt.Errorf("reading the seal in the state folder: %w", err)
+	}
+	seals := make([]*manifest.Seal, len(r.copies))
+	var reading sync.WaitGroup
+	for i, c := range r.copies {
+		if c.usable() {
+			reading.Go(func() {
+				s, err := c.readSeal(ctx, local)
+				if err != nil {
+					c.fail(err)
+				}
+				seals[i] = s
+			})
+		}
+	}
+	reading.Wait()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+
+	best := local
+	for _, s := range seals {
+		if s != nil && s.Len() > best.Len() && s.Extends(best) {
+			best = s
+		}
+	}
+	for i, c := range r.copies {
+		if s := seals[i]; s != nil && !best.Extends(s) {
+			c.fail(errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (linecamp setup --add-copy)"))
+		}
+	}
+	if best.Len() > local.Len() {
+		// Another state of this archive got further than ours: whatever we
+		// knew about the other copies may be old as well.
+		for _, c := range r.copies {
+			if err := r.Ledger.SetValue(readKey(c.ID), ""); err != nil {
+				return err
+			}
+		}
+		if err := r.Cache.PutSeal(best); err != nil {
+			return fmt.Errorf("caching the seal: %w", err)
+		}
+	}
+	if r.log, err = newSealLog(r.Archive, best); err != nil {
+		return err
+	}
+	for _, c := range r.copies {
+		if !c.usable() {
+			continue
+		}
+		if err := c.learn(ctx); err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			c.fail(err)
+			continue
+		}
+		if err := MarkRead(r.Ledger, c.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readKey is where the ledger notes that a copy was read once by this state.
+func readKey(copyID string) string { return "read " + copyID }
+
+// MarkRead notes that this machine's state has seen what the copy holds. Until
+// every copy is marked, or given up, nothing is authored. Setup marks a root it
+// just created.
+func MarkRead(l interface{ SetValue(key, value string) error }, copyID string) error {
+	return l.SetValue(readKey(copyID), "yes")
+}
+
+// readSeal reads the copy's seal. On S3 an unchanged open file is recognised by
+// its ETag, so that a round with nothing new costs one request whatever the
+// length of the log; the seal is then the beginning of ours.
+func (c *copyRun) readSeal(ctx context.Context, local *manifest.Seal) (*manifest.Seal, error) {
+	if n, ok := c.rememberedSeal(ctx); ok && n <= local.Len() {
+		c.sealLen = n
+		return nil, nil
+	}
+	s, err := store.ReadSeal(ctx, c.Root)
+	if err != nil {
+		return nil, fmt.Errorf("reading its seal: %w", err)
+	}
+	c.sealLen = s.Len()
+	if local.Extends(s) {
+		return s, c.rememberSeal(ctx, s)
+	}
+	return s, nil
+}
+
+func sealKey(copyID string) string { return "seal " + copyID }
+
+// rememberSeal notes the ETag of the seal file a bucket appends to.
+func (c *copyRun) rememberSeal(ctx context.Context, s *manifest.Seal) error {
+	if c.Kind != "s3" || s.Len() == 0 {
+		return nil
+	}
+	info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
+	if err != nil {
+		return fmt.Errorf("looking at its seal: %w", err)
+	}
+	return c.r.Ledger.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+info.ETag)
+}
+
+// rememberedSeal is the number of lines the copy's seal still has, if its open
+// file is the one last seen.
+func (c *copyRun) rememberedSeal(ctx context.Context) (int, bool) {
+	if c.Kind != "s3" {
+		return 0, false
+	}
+	v, ok, err := c.r.Ledger.Value(sealKey(c.ID))
+	if err != nil || !ok {
+		return 0, false
+	}
+	lines, etag, _ := strings.Cut(v, " ")
+	n, err := strconv.Atoi(lines)
+	if err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
+		return 0, false // a full file says nothing of the next one
+	}
+	info, err := c.Root.Stat(ctx, manifest.SealFile((n-1)/manifest.SealLines))
+	return n, err == nil && info.ETag == etag
+}
+
+// learn finds which versions the copy has: from the ledger, or, where the
+// ledger is new to it, from the copy itself.
+func (c *copyRun) learn(ctx context.Context) error {
+	scanned, ok, err := c.r.Ledger.Value(scanKey(c.ID))
+	if err != nil {
+		return err
+	}
+	if !ok || scanned == "" {
+		return c.scan(ctx)
+	}
+	committed, err := c.r.Ledger.Committed(c.ID)
+	if err != nil {
+		return err
+	}
+	c.committed = committed
+	if c.Kind == "drive" {
+		return c.glance(ctx)
+	}
+	return nil
+}
+
+func scanKey(copyID string) string { return "scanned " + copyID }
+
+// scan reads the head of every object on the copy. Versions beyond the seal
+// were committed by a round that ended before it could add their lines; they
+// are noted, and the author adds the lines.
+func (c *copyRun) scan(ctx context.Context) error {
+	c.committed = map[string]int{}
+	slugs, err := store.Objects(ctx, c.Root)
+	if err != nil {
+		return fmt.Errorf("listing its sites: %w", err)
+	}
+	for _, slug := range slugs {
+		n := 0
+		inv, err := store.Head(ctx, c.Root, slug)
+		switch {
+		case errors.Is(err, store.ErrNoObject):
+		case err != nil:
+			return fmt.Errorf("reading %s: %w", slug, err)
+		case inv.ID != manifest.ObjectID(c.r.Archive, slug):
+			return fmt.Errorf("%s there says it is %q", slug, inv.ID)
+		default:
+			n = inv.Head()
+			if want, ok := c.r.sealed(slug, n); ok && manifest.Sum(inv.Encode()) != want {
+				c.forked[slug] = true
+			}
+			c.committed[slug] = n
+			if err := c.r.Ledger.SetCommitted(c.ID, slug, n); err != nil {
+				return err
+			}
+			if _, sealed := c.r.sealed(slug, n); !sealed {
+				if err := c.r.addMark(mark{c.ID, slug, n}); err != nil {
+					return err
+				}
+				continue
+			}
+		}
+		if c.Kind != "s3" {
+			continue
+		}
+		// Content of a version that was never finished may lie in a bucket; the
+		// version that takes its number must name it.
+		for _, err := range c.Root.List(ctx, fmt.Sprintf("%s/v%d/content", slug, n+1)) {
+			if err != nil {
+				return fmt.Errorf("listing %s: %w", slug, err)
+			}
+			if err := c.r.addMark(mark{c.ID, slug, n + 1}); err != nil {
+				return err
+			}
+			break
+		}
+	}
+	return c.r.Ledger.SetValue(scanKey(c.ID), "yes")
+}
+
+// glance checks that a drive still holds the newest version of each object the
+// ledger says it has; a drive put back to an older day is read again.
+func (c *copyRun) glance(ctx context.Context) error {
+	for slug, n := range c.committed {
+		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
+		if errors.Is(err, fs.ErrNotExist) {
+			if err := c.r.Ledger.ForgetCopy(c.ID); err != nil {
+				return err
+			}
+			return c.scan(ctx)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// versionDigest is the digest a copy's version sidecar states.
+func versionDigest(ctx context.Context, root store.Root, slug string, n int) (manifest.Digest, error) {
+	b, _, err := store.ReadSmall(ctx, root, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n), 4096)
+	if err != nil {
+		return manifest.Digest{}, err
+	}
+	hex, _, _ := strings.Cut(string(b), " ")
+	return manifest.ParseDigest(hex)
+}
+
+// givenUp reports whether a person named the copy with --without.
+func (r *round) givenUp(name string) bool { return slices.Contains(r.Without, name) }

@@ -1,0 +1,68 @@
+package mirror
+
+import (
+	"fmt"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// counts sums up what a version does, for its message.
+type counts struct {
+	photos, notes, others int
+	known, gone           int
+	oldest, newest        string // visits among the new files
+}
+
+func (c *counts) add(f tally.File) {
+	switch f.Kind {
+	case manifest.KindPhoto:
+		c.photos++
+	case manifest.KindNote:
+		c.notes++
+	default:
+		c.others++
+	}
+	if f.Visit != "" {
+		if c.oldest == "" || f.Visit < c.oldest {
+			c.oldest = f.Visit
+		}
+		c.newest = max(c.newest, f.Visit)
+	}
+}
+
+// String says it in words: "2 photos, 1 note of 2019-06-21; 1 path gone".
+func (c counts) String() string {
+	var parts []string
+	list := func(n int, one, many string) {
+		if n > 0 {
+			parts = append(parts, plural(n, one, many))
+		}
+	}
+	list(c.photos, "photo", "photos")
+	list(c.notes, "note", "notes")
+	list(c.others, "other file", "other files")
+	text := strings.Join(parts, ", ")
+	switch {
+	case text == "" || c.newest == "":
+	case c.oldest == c.newest:
+		text += " of " + c.newest
+	default:
+		text += fmt.Sprintf(" of %s to %s", c.oldest, c.newest)
+	}
+	var rest []string
+	if text != "" {
+		rest = append(rest, text)
+	}
+	if c.known > 0 {
+		rest = append(rest, plural(c.known, "path with known bytes", "paths with known bytes"))
+	}
+	if c.gone > 0 {
+		rest = append(rest, plural(c.gone, "path gone", "paths gone"))
+	}
+	if len(rest) == 0 {
+		return "the site's names or folder changed"
+	}
+	return strings.Join(rest, "; ")
+}

@@ -1,0 +1,189 @@
+// Package mirror brings every copy of an archive up to date.
+//
+// One round has two halves that run side by side:
+//
+//   - Authoring. What the tally shows is compared with the newest recorded
+//     state of each site; the difference becomes one or several new versions.
+//     Each is made first on the first holder (the first reachable drive, else
+//     the bucket), and counts once it is committed there and the seal has its
+//     line. Only the archive's author makes versions.
+//   - Catching up. Every other copy walks the seal in its own goroutine and
+//     takes over, byte for byte, each version it lacks. Content comes from the
+//     working folder or from any copy that has bytes with the right digest.
+//     A slow or absent copy holds up nobody.
+//
+// Nothing is ever removed from a copy. A change that looks like harm (many
+// files altered or gone at once, bytes that changed although size and time did
+// not, a folder that could not be listed) is not recorded: the path keeps its
+// entry and is reported as waiting.
+//
+// What a crash leaves: an uncommitted version on the first holder, which the
+// store sets aside or carries on with; or a committed version whose seal line
+// is missing, which the next round recognises by the intent noted in the ledger
+// (or by reading the copy, where the ledger is new) and adds.
+//
+// The caller holds the lock of every copy it passes in, and the archive's
+// authoring lock; this package takes neither.
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"linecamp/daemon/ledger"
+	"linecamp/manifest/store"
+	"linecamp/manifest/tally"
+)
+
+// Copy is one storage root of the archive as this round finds it.
+type Copy struct {
+	Name string
+	ID   string // the copy's uuid, which its root carries
+	Kind string // "drive" or "s3"
+	Root store.Root
+	Err  error // why Root is nil
+	Away bool  // not plugged in, within the days its owner allows
+}
+
+// Acceptance is a person's word that a large change is meant.
+type Acceptance struct {
+	Who string
+	Why string
+}
+
+// In is all a round works on.
+type In struct {
+	Archive   string        // the name in object ids, from the roots
+	ArchiveID string        // the archive's uuid
+	Author    string        // this machine's uuid
+	Machine   string        // this machine's name, for people
+	Tally     *tally.Result // nil where this machine only keeps the archive
+	Copies    []Copy        // in the config's order
+	Ledger    *ledger.Ledger
+	Cache     *ledger.Inventories
+	Accept    *Acceptance // nil: large changes wait
+	Without   []string    // names of copies a person gives up
+	Now       func() time.Time
+	Progress  func(copy string, done, total int64) // bytes; may be nil
+}
+
+// round is one run over one archive.
+type round struct {
+	In
+	copies  []*copyRun
+	objects *catalogue
+	created time.Time // every version of the round carries it
+	marking sync.Mutex
+
+	mu       sync.Mutex
+	log      *sealLog      // replaced, never changed
+	grown    chan struct{} // closed when the seal grew or authoring ended
+	authored bool          // no more versions come in this round
+	report   Report
+}
+
+// Run does one round: it authors what is new, brings every reachable copy up
+// to date and says how each stands. The error is for what stopped the round as
+// a whole (no inventory can be read, the context ended); what befell one copy
+// stands in its own line of the report.
+func Run(ctx context.Context, in In) (Report, error) {
+	if in.Now == nil {
+		in.Now = time.Now
+	}
+	r := &round{In: in, grown: make(chan struct{})}
+	r.report.Archive = in.Archive
+	for _, c := range in.Copies {
+		r.copies = append(r.copies, newCopyRun(r, c))
+	}
+	r.objects = newCatalogue(r)
+	if err := r.meet(ctx); err != nil {
+		return r.finish(), err
+	}
+
+	var following sync.WaitGroup
+	for _, c := range r.copies {
+		if c.usable() {
+			following.Go(func() { c.follow(ctx) })
+		}
+	}
+	err := r.lead(ctx)
+	r.endAuthoring()
+	following.Wait()
+	if err == nil {
+		err = ctx.Err()
+	}
+	if ferr := in.Ledger.Flush(); ferr != nil && err == nil {
+		err = fmt.Errorf("writing the ledger: %w", ferr)
+	}
+	return r.finish(), err
+}
+
+// lead authors what is new on the first holder. If that copy fails on the way
+// (full, pulled out), the next one takes its place.
+func (r *round) lead(ctx context.Context) error {
+	if r.Tally == nil {
+		return nil
+	}
+	for {
+		first := r.firstHolder()
+		if first == nil {
+			r.wait("", ReasonNoCopy, true)
+			return nil
+		}
+		err := r.leadOn(ctx, first)
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, errHoldOff):
+			return nil
+		case err != nil:
+			return err
+		case first.usable():
+			return nil
+		}
+	}
+}
+
+// leadOn brings the first holder up to date and authors there. What befalls
+// that copy is noted there; the error is for the round.
+func (r *round) leadOn(ctx context.Context, first *copyRun) error {
+	if !first.catchUp(ctx) {
+		return nil
+	}
+	if err := r.mayAuthor(ctx); err != nil {
+		return err
+	}
+	steps, err := r.plan(ctx)
+	if err != nil {
+		return err
+	}
+	for _, st := range steps {
+		first.expectBytes(st.bytes())
+	}
+	for _, st := range steps {
+		if err := first.author(ctx, st); err != nil {
+			if ctx.Err() == nil && !errors.Is(err, errHoldOff) {
+				first.fail(err)
+				return nil
+			}
+			return err
+		}
+	}
+	return nil
+}
+
+// firstHolder is the copy where new versions are made: the first reachable
+// drive, else the first reachable bucket; nil when none can be reached.
+func (r *round) firstHolder() *copyRun {
+	for _, kind := range []string{"drive", "s3"} {
+		for _, c := range r.copies {
+			if c.Kind == kind && c.usable() {
+				return c
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,5 @@
+//go:build !unix
+
+package mirror
+
+const nonblock = 0

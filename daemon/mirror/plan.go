@@ -1,0 +1,327 @@
+package mirror
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// versionBytes is how much new content one version carries; a single larger
+// file excepted. Small versions let a slow copy hold whole visits soon.
+const versionBytes = 64 << 20
+
+// change is the difference between what an object last recorded and what the
+// working folder shows of it.
+type change struct {
+	slug    string
+	old     *object // nil for a site not recorded before
+	group   *group
+	gone    []string // logical paths whose folder was listed without them
+	altered []string // logical paths with other bytes than recorded
+	known   []string // new paths whose bytes the object has already
+	fresh   []string // new or altered paths whose bytes are to be stored
+	renamed bool     // the names or the folder of the site changed
+}
+
+func (c *change) empty() bool {
+	return len(c.gone)+len(c.known)+len(c.fresh) == 0 && !c.renamed
+}
+
+// step is one version to be made.
+type step struct {
+	*change
+	first  bool     // the step that also records what went, moved or was renamed
+	paths  []string // fresh paths whose bytes this version stores
+	newest string   // the newest visit among them
+}
+
+// bytes is the size of what the version stores.
+func (st step) bytes() (n int64) {
+	for _, logical := range st.paths {
+		n += st.group.files[logical].Size
+	}
+	return n
+}
+
+// plan compares the tally with what is recorded and says which versions to
+// make, newest visits of all sites first.
+func (r *round) plan(ctx context.Context) ([]step, error) {
+	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally)}
+	if err := p.match(ctx); err != nil {
+		return nil, err
+	}
+	if err := p.guard(ctx); err != nil {
+		return nil, err
+	}
+	var steps []step
+	for _, c := range p.changes {
+		if !c.empty() {
+			steps = append(steps, c.steps()...)
+		}
+	}
+	slices.SortStableFunc(steps, func(a, b step) int {
+		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
+	})
+	return steps, nil
+}
+
+type planner struct {
+	r         *round
+	groups    map[string]*group
+	uncertain uncertain
+	changes   []*change
+	slugs     map[string]bool // taken
+	paths     int             // people's paths recorded before
+	bytes     int64           // and their size
+}
+
+// match finds the object of every group and compares the two. Objects whose
+// group is missing may live on under another folder name; else all their paths
+// are gone.
+func (p *planner) match(ctx context.Context) error {
+	log, _, _ := p.r.look()
+	p.slugs = map[string]bool{}
+	for slug := range log.index {
+		p.slugs[slug] = true
+	}
+	unknown := false
+	var orphans []string
+	matched := map[string]bool{}
+	for _, slug := range slices.Sorted(maps.Keys(p.slugs)) {
+		o, err := p.r.objects.get(ctx, slug)
+		if errors.Is(err, errNoInventory) {
+			p.r.wait(slug, ReasonInventory, true)
+			unknown = true
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		p.paths += len(o.rec.Paths)
+		for _, e := range o.rec.Paths {
+			p.bytes += e.Bytes
+		}
+		key := o.groupKey()
+		g, ok := p.groups[key]
+		if !ok {
+			orphans = append(orphans, slug)
+			continue
+		}
+		matched[key] = true
+		p.compare(slug, o, g)
+	}
+	var fresh []*group
+	for _, key := range slices.Sorted(maps.Keys(p.groups)) {
+		if !matched[key] {
+			fresh = append(fresh, p.groups[key])
+		}
+	}
+	if unknown && len(fresh) > 0 {
+		// A new folder may be a site whose manifest is out of reach now.
+		for _, g := range fresh {
+			p.holdGroup(g, ReasonInventory)
+		}
+		fresh = nil
+	}
+	return p.settleFresh(ctx, fresh, orphans)
+}
+
+// settleFresh gives every group without an object one: an orphaned object whose
+// bytes it mostly holds, or a new one.
+func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []string) error {
+	owners, err := p.owners(ctx, fresh, orphans)
+	if err != nil {
+		return err
+	}
+	lives := map[string]bool{}
+	for _, g := range fresh {
+		fits := owners[g]
+		switch {
+		case len(fits) == 1 && !lives[fits[0]] && !g.unfiled:
+			o, err := p.r.objects.get(ctx, fits[0])
+			if err != nil {
+				return err
+			}
+			lives[fits[0]] = true
+			p.compare(fits[0], o, g)
+		case len(fits) > 0 && !g.unfiled && p.r.Accept == nil:
+			for _, slug := range fits {
+				lives[slug] = true
+			}
+			p.holdGroup(g, ReasonSeveral)
+		default:
+			taken := func(s string) bool { return p.slugs[s] }
+			slug := ""
+			if g.unfiled {
+				slug = manifest.UnfiledSlug(g.top, taken)
+			} else {
+				slug = manifest.Slug(g.pasture, g.site, taken)
+			}
+			p.slugs[slug] = true
+			p.compare(slug, nil, g)
+		}
+	}
+	for _, slug := range orphans {
+		if lives[slug] {
+			continue
+		}
+		o, err := p.r.objects.get(ctx, slug)
+		if err != nil {
+			return err
+		}
+		g := newGroup()
+		g.site, g.pasture, g.base = o.rec.Site, o.rec.Pasture, o.rec.Base
+		p.compare(slug, o, g)
+	}
+	return nil
+}
+
+// owners finds, for each fresh group, the orphaned objects its bytes come from:
+// one that holds more than half of its digests, or several that together do.
+func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) (map[*group][]string, error) {
+	fits := map[*group][]string{}
+	for _, slug := range orphans {
+		o, err := p.r.objects.get(ctx, slug)
+		if err != nil {
+			return nil, err
+		}
+		if manifest.Unfiled(slug) || !p.vanished(o) {
+			continue
+		}
+		for _, g := range fresh {
+			mine := map[manifest.Digest]bool{}
+			shared := 0
+			for _, f := range g.files {
+				if !mine[f.SHA256] {
+					mine[f.SHA256] = true
+					if _, ok := o.inv.Content[f.SHA256]; ok {
+						shared++
+					}
+				}
+			}
+			if 2*shared > len(mine) {
+				fits[g] = append(fits[g], slug)
+			}
+		}
+	}
+	return fits, nil
+}
+
+// vanished reports whether every recorded path of o is surely absent.
+func (p *planner) vanished(o *object) bool {
+	for logical, e := range o.rec.Paths {
+		if p.uncertain.holds(rawPath(o.rec.Base, logical, e)) {
+			return false
+		}
+	}
+	return true
+}
+
+// compare notes how group g differs from what object old recorded.
+func (p *planner) compare(slug string, old *object, g *group) {
+	c := &change{slug: slug, old: old, group: g}
+	var state map[string]manifest.Digest
+	var rec manifest.Record
+	if old != nil {
+		state, rec = old.inv.State(old.head()), *old.rec
+		c.renamed = len(g.files) > 0 && (rec.Site != g.site || rec.Pasture != g.pasture || rec.Base != g.base)
+	}
+	for logical, f := range g.files {
+		d, recorded := state[logical]
+		if recorded && d == f.SHA256 {
+			continue
+		}
+		if recorded {
+			e := rec.Paths[logical]
+			if e.Bytes == f.Size && e.Modified.Equal(f.Modified) {
+				p.r.wait(f.Path, ReasonDamaged, true)
+				continue
+			}
+			c.altered = append(c.altered, logical)
+		}
+		if old != nil && hasKey(old.inv.Content, f.SHA256) {
+			c.known = append(c.known, logical)
+		} else {
+			c.fresh = append(c.fresh, logical)
+		}
+	}
+	for logical := range state {
+		if strings.HasPrefix(logical, ".linecamp/") {
+			continue
+		}
+		if _, shown := g.files[logical]; shown {
+			continue
+		}
+		if !p.uncertain.holds(rawPath(g.base, logical, rec.Paths[logical])) {
+			c.gone = append(c.gone, logical)
+		}
+	}
+	for _, list := range [][]string{c.gone, c.altered, c.known, c.fresh} {
+		slices.Sort(list)
+	}
+	p.changes = append(p.changes, c)
+}
+
+func (p *planner) holdGroup(g *group, reason string) {
+	for _, f := range g.files {
+		p.r.wait(f.Path, reason, true)
+	}
+}
+
+// steps cuts a change into versions. What went, moved or was renamed goes with
+// the first, since a move is a pair within one version step.
+func (c *change) steps() []step {
+	fresh := slices.Clone(c.fresh)
+	files := c.group.files
+	slices.SortStableFunc(fresh, func(a, b string) int {
+		return cmp.Or(cmp.Compare(files[b].Visit, files[a].Visit), cmp.Compare(a, b))
+	})
+	steps := []step{{change: c, first: true}}
+	var held int64
+	for _, logical := range fresh {
+		last := &steps[len(steps)-1]
+		if n := files[logical].Size; held+n > versionBytes && len(last.paths) > 0 {
+			steps = append(steps, step{change: c})
+			last, held = &steps[len(steps)-1], 0
+		}
+		held += files[logical].Size
+		last.paths = append(last.paths, logical)
+		last.newest = max(last.newest, files[logical].Visit)
+	}
+	return steps
+}
+
+// uncertain holds the raw paths whose absence from the tally proves nothing.
+type uncertain struct {
+	paths   map[string]bool
+	folders []string
+}
+
+func uncertainPaths(t *tally.Result) uncertain {
+	u := uncertain{paths: map[string]bool{}, folders: t.Unlisted}
+	for _, w := range t.Waiting {
+		u.paths[w.Path] = true
+	}
+	for _, w := range t.Passed {
+		u.paths[w.Path] = true
+	}
+	return u
+}
+
+func (u uncertain) holds(raw string) bool {
+	if u.paths[raw] {
+		return true
+	}
+	for _, f := range u.folders {
+		if f == "" || f == "." || strings.HasPrefix(raw, f+"/") {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,156 @@
+package mirror
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+)
+
+// States of a copy after a round, as the report names them.
+const (
+	Current     = "current"     // has every version there is
+	Behind      = "behind"      // lacks some; the next round carries on
+	Away        = "away"        // not plugged in, within the days its owner allows
+	Unreachable = "unreachable" // out of reach now
+	Failed      = "failed"      // reached, and refused or broken
+)
+
+// CopyState says how one copy stands, and what this round brought to it.
+type CopyState struct {
+	Copy     string   `json:"copy"`
+	State    string   `json:"state"`
+	Versions int      `json:"versions"`          // committed there in this round
+	Files    int      `json:"files"`             // people's files stored there in this round
+	Bytes    int64    `json:"bytes"`             // and their size
+	Missing  []string `json:"missing,omitempty"` // files committed without their bytes, which nobody has
+	Error    string   `json:"error,omitempty"`
+}
+
+// Waiting is a path that was seen and not recorded yet.
+type Waiting struct {
+	Path   string `json:"path"`
+	Reason string `json:"reason"`
+	Person bool   `json:"needs_person"` // false: it settles by itself
+}
+
+// Report is what `linecamp mirror` says.
+type Report struct {
+	Archive string      `json:"archive"`
+	Copies  []CopyState `json:"copies"`
+	Waiting []Waiting   `json:"waiting"`
+	Made    int         `json:"versions_made"` // new versions authored in this round
+	Note    string      `json:"note,omitempty"`
+}
+
+// Wants reports whether something in r wants a person: a copy that is neither
+// current nor merely away, or a change that waits for someone's word.
+func (r Report) Wants() bool {
+	for _, c := range r.Copies {
+		if c.State != Current && c.State != Away || len(c.Missing) > 0 {
+			return true
+		}
+	}
+	return slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
+}
+
+// Print writes the report in words.
+func (r Report) Print(w io.Writer) {
+	if r.Made > 0 {
+		fmt.Fprintf(w, "%s recorded.\n", plural(r.Made, "new version", "new versions"))
+	} else {
+		fmt.Fprintln(w, "Nothing new to record.")
+	}
+	if r.Note != "" {
+		fmt.Fprintln(w, r.Note)
+	}
+	width := 0
+	for _, c := range r.Copies {
+		width = max(width, len(c.Copy))
+	}
+	for _, c := range r.Copies {
+		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, c.State)
+		if c.Versions > 0 {
+			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), size(c.Bytes))
+		}
+		if c.Error != "" {
+			fmt.Fprintf(w, ": %s", c.Error)
+		}
+		fmt.Fprintln(w)
+		few(w, "    nobody has the bytes of ", c.Missing)
+	}
+	printWaiting(w, r.Waiting)
+}
+
+func printWaiting(w io.Writer, all []Waiting) {
+	var reasons []string
+	paths := map[string][]string{}
+	for _, x := range all {
+		if _, ok := paths[x.Reason]; !ok {
+			reasons = append(reasons, x.Reason)
+		}
+		paths[x.Reason] = append(paths[x.Reason], x.Path)
+	}
+	for _, reason := range reasons {
+		p := slices.DeleteFunc(paths[reason], func(s string) bool { return s == "" })
+		if len(p) == 0 {
+			fmt.Fprintf(w, "Waiting: %s.\n", reason)
+			continue
+		}
+		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "path", "paths"), reason)
+		few(w, "    ", p)
+	}
+}
+
+// few prints up to eight of the paths and counts the rest.
+func few(w io.Writer, lead string, paths []string) {
+	const most = 8
+	for i, p := range paths {
+		if i == most {
+			fmt.Fprintf(w, "%sand %d more (--json lists all)\n", lead, len(paths)-most)
+			return
+		}
+		fmt.Fprintf(w, "%s%s\n", lead, manifest.Printable(p))
+	}
+}
+
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func size(n int64) string {
+	units := []string{"kB", "MB", "GB", "TB"}
+	if n < 1000 {
+		return fmt.Sprintf("%d bytes", n)
+	}
+	f, i := float64(n)/1000, 0
+	for f >= 999.5 && i < len(units)-1 {
+		f /= 1000
+		i++
+	}
+	return strings.Replace(fmt.Sprintf("%.1f %s", f, units[i]), ".0 ", " ", 1)
+}
+
+// finish sets the last words of the report, copies in the config's order.
+func (r *round) finish() Report {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Copies = r.report.Copies[:0]
+	for _, c := range r.copies {
+		r.report.Copies = append(r.report.Copies, c.final(r.log))
+	}
+	if r.report.Waiting == nil {
+		r.report.Waiting = []Waiting{}
+	}
+	slices.SortStableFunc(r.report.Waiting, func(a, b Waiting) int {
+		return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Reason, b.Reason))
+	})
+	r.report.Waiting = slices.Compact(r.report.Waiting)
+	return r.report
+}

@@ -1,0 +1,204 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// source is one place that may hold the bytes of a digest. It is only ever
+// believed after the bytes were hashed on their way.
+type source struct {
+	name string
+	size func(context.Context) (int64, error)
+	open func(context.Context) (io.ReadCloser, int64, error)
+}
+
+// known is the size of a source that needs no asking.
+func known(n int64) func(context.Context) (int64, error) {
+	return func(context.Context) (int64, error) { return n, nil }
+}
+
+// errNobody: no source in reach has bytes with the digest.
+var errNobody = errors.New("no copy in reach has good bytes")
+
+// bring stores the bytes of d at path from the first source whose bytes match.
+// A source that fails is passed over; an error of the destination ends it.
+func bring(ctx context.Context, b store.Build, path string, d manifest.Digest, from []source) (store.Info, error) {
+	var last error
+	for _, s := range from {
+		info, err, fault := bringFrom(ctx, b, path, d, s)
+		if err == nil {
+			return info, nil
+		}
+		if ctx.Err() != nil {
+			return store.Info{}, ctx.Err()
+		}
+		if !fault {
+			return store.Info{}, err
+		}
+		last = fmt.Errorf("%s: %w", s.name, err)
+	}
+	if last != nil {
+		return store.Info{}, fmt.Errorf("%w (%v)", errNobody, last)
+	}
+	return store.Info{}, errNobody
+}
+
+// bringFrom tries one source; fault tells that it was the source that failed.
+func bringFrom(ctx context.Context, b store.Build, path string, d manifest.Digest, s source) (_ store.Info, err error, fault bool) {
+	n, err := s.size(ctx)
+	if err != nil {
+		return store.Info{}, err, true
+	}
+	var broken error // what reading the source said
+	info, err := b.Put(ctx, path, store.Content{Size: n, SHA256: d, Open: func(ctx context.Context) (io.ReadCloser, error) {
+		r, size, err := s.open(ctx)
+		if err == nil && size != n {
+			r.Close()
+			err = fmt.Errorf("is %d bytes long instead of %d", size, n)
+		}
+		if err != nil {
+			broken = err
+			return nil, err
+		}
+		return &watched{ReadCloser: r, err: &broken}, nil
+	}})
+	return info, err, broken != nil || errors.Is(err, store.ErrDigest)
+}
+
+// watched keeps the error its reader ended with, so that a source's fault is
+// not taken for the destination's.
+type watched struct {
+	io.ReadCloser
+	err *error
+}
+
+func (w *watched) Read(p []byte) (int, error) {
+	n, err := w.ReadCloser.Read(p)
+	if err != nil && err != io.EOF {
+		*w.err = err
+	}
+	return n, err
+}
+
+// workingFile is the file at raw, a slash-separated path below the working
+// folder. Only a regular file is opened.
+func (r *round) workingFile(raw string, size int64) source {
+	return source{name: "the working folder", size: known(size), open: func(context.Context) (io.ReadCloser, int64, error) {
+		return openWorking(r.Tally.Folder, raw)
+	}}
+}
+
+func openWorking(folder, raw string) (io.ReadCloser, int64, error) {
+	name := filepath.Join(folder, filepath.FromSlash(raw))
+	before, err := os.Lstat(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !before.Mode().IsRegular() {
+		return nil, 0, &fs.PathError{Op: "open", Path: name, Err: errors.New("is no longer a regular file")}
+	}
+	f, err := os.OpenFile(name, os.O_RDONLY|nonblock, 0)
+	if err != nil {
+		return nil, 0, err
+	}
+	st, err := f.Stat()
+	if err != nil || !os.SameFile(st, before) {
+		f.Close()
+		return nil, 0, &fs.PathError{Op: "open", Path: name, Err: errors.New("was replaced while being opened")}
+	}
+	return f, st.Size(), nil
+}
+
+// held is the content at key on another copy.
+func held(c *copyRun, key string) source {
+	return source{
+		name: c.Name,
+		size: func(ctx context.Context) (int64, error) {
+			info, err := c.Root.Stat(ctx, key)
+			return info.Size, err
+		},
+		open: func(ctx context.Context) (io.ReadCloser, int64, error) {
+			r, info, err := c.Root.Open(ctx, key)
+			return r, info.Size, err
+		},
+	}
+}
+
+// bytesSource serves bytes that are at hand.
+func bytesSource(name string, b []byte) source {
+	c := store.Bytes(b)
+	return source{name: name, size: known(c.Size), open: func(ctx context.Context) (io.ReadCloser, int64, error) {
+		r, err := c.Open(ctx)
+		return r, c.Size, err
+	}}
+}
+
+// sourcesFor lists, for every digest wanted, where its bytes may be: the
+// working folder first, then drives, then buckets, leaving out the copy that
+// asks. Only copies that committed version n are asked.
+func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, not *copyRun) map[manifest.Digest][]source {
+	from := make(map[manifest.Digest][]source, len(wanted))
+	for _, d := range wanted {
+		from[d] = nil
+	}
+	if r.Tally != nil {
+		for logical, d := range o.inv.State(o.head()) {
+			if _, ok := from[d]; !ok {
+				continue
+			}
+			if e, ok := o.rec.Paths[logical]; ok {
+				from[d] = append(from[d], r.workingFile(rawPath(o.rec.Base, logical, e), e.Bytes))
+			}
+		}
+	}
+	if d := manifest.Sum(o.raw); hasKey(from, d) {
+		from[d] = append(from[d], bytesSource("the state folder", o.raw))
+	}
+	others := slices.DeleteFunc(slices.Clone(r.copies), func(c *copyRun) bool {
+		return c == not || !c.usable() || c.has(o.slug) < n
+	})
+	slices.SortStableFunc(others, func(a, b *copyRun) int { return rank(a) - rank(b) })
+	for d := range from {
+		for _, c := range others {
+			for _, p := range o.inv.Content[d] {
+				from[d] = append(from[d], held(c, o.slug+"/"+p))
+			}
+		}
+	}
+	return from
+}
+
+// rank puts copies that cost nothing to read before those behind a link.
+func rank(c *copyRun) int {
+	if c.Kind == "drive" {
+		return 0
+	}
+	return 1
+}
+
+func hasKey[K comparable, V any](m map[K]V, k K) bool { _, ok := m[k]; return ok }
+
+// rawPath is where logical lies below the working folder.
+func rawPath(base, logical string, e manifest.Entry) string {
+	name := logical
+	if len(e.Raw) > 0 {
+		name = string(e.Raw)
+	}
+	if base == "" {
+		return name
+	}
+	return base + "/" + name
+}
+
+// tooLarge reports whether a copy's file system cannot hold a file of that size.
+func tooLarge(err error) bool { return errors.Is(err, store.ErrTooLarge) }

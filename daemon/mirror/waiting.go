@@ -1,0 +1,30 @@
+package mirror
+
+// Reasons a path waits, as the report gives them. Each ends where the sentence
+// "waiting: …" ends, and names what to do where a person is needed.
+const (
+	ReasonNoCopy      = "no copy can be reached, so nothing new can be kept"
+	ReasonDamaged     = "its bytes changed though size and time did not, which looks like damage; `linecamp mend` brings the good bytes back"
+	ReasonCopied      = "it changed while it was being copied; the next round takes it"
+	ReasonClock       = "the clock of this machine stands before the newest recorded version; set the clock"
+	ReasonEmpty       = "the working folder shows no file at all; is the right disk mounted?"
+	ReasonDevice      = "the working folder is on another disk than last time and files are missing there; look, then run `linecamp mirror --accept-changes`"
+	ReasonMass        = "more than a fifth of the known files changed or vanished at once; look, then run `linecamp mirror --accept-changes`"
+	ReasonUnfiled     = "more than a fifth of the photos have no site; see `linecamp tally`, set `layout` in the config, or run `linecamp mirror --accept-changes`"
+	ReasonAgain       = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
+	ReasonSeveral     = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
+	ReasonInventory   = "no copy in reach has this site's manifest; bring the copies within reach"
+	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
+)
+
+func (r *round) wait(path, reason string, person bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Waiting = append(r.report.Waiting, Waiting{Path: path, Reason: reason, Person: person})
+}
+
+func (r *round) note(text string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Note = text
+}
