@@ -53,7 +53,10 @@ func (s *S3) Begin(ctx context.Context, object string, version int) (Build, erro
 		case versionName(version) + "/" + inventoryName:
 			b.unsaid = &info
 		default:
-			b.found[p] = info
+			// What lies beside the content is a stray: no inventory can name it.
+			if strings.HasPrefix(p, versionName(version)+"/content/") {
+				b.found[p] = info
+			}
 		}
 	}
 	return b, b.digestFound(ctx)
@@ -107,9 +110,11 @@ func (b *s3Build) Commit(ctx context.Context, inventory []byte) error {
 	if err != nil {
 		return err
 	}
+	// The author's draft names what was found; what no inventory can name (see
+	// manifest.Draft) stays beside it as a stray.
 	for p, f := range b.found {
-		if paths[p] != f.SHA256 {
-			return fmt.Errorf("%s: %s/%s was stored by an earlier try and the inventory does not name it: %w", b.s.Name(), b.object, p, ErrConflict)
+		if want, named := paths[p]; named && want != f.SHA256 {
+			return fmt.Errorf("%s: %s/%s was stored by an earlier try with other bytes than the inventory names: %w", b.s.Name(), b.object, p, ErrConflict)
 		}
 	}
 	if err := b.putInventory(ctx, inventory); err != nil {

@@ -58,7 +58,7 @@ func (s *S3) put(ctx context.Context, key string, c Content, cond condition) (In
 		if err == nil {
 			return s.confirm(ctx, key, c, info)
 		}
-		if preconditionFailed(err) {
+		if preconditionFailed(err) || cond.etag != "" && isCode(err, "NoSuchKey") {
 			there, same, serr := s.same(ctx, key, c)
 			switch {
 			case serr == nil && same:

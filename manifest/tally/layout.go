@@ -119,6 +119,10 @@ func (l *Layout) folder(path string) *folder {
 			l.byLandmark(f, levels)
 		}
 	}
+	if f.site == "" && f.how != byNothing {
+		// Only a path that no file system has, as "/2019/a", comes here dated.
+		f.how, f.pasture, f.base, f.root = byNothing, "", "", ""
+	}
 	f.names[0] = texts(split(f.site))
 	f.names[1] = texts(split(f.pasture[strings.LastIndexByte(f.pasture, '/')+1:]))
 	return f

@@ -181,7 +181,15 @@ func (l *Layout) fits(f *folder, e *element, name string) bool {
 		return d.first || d.pure
 	}
 	m := e.re.FindStringSubmatch(name)
-	return m != nil && l.take(f, e.parts, m[1:])
+	if m == nil {
+		return false
+	}
+	before := *f
+	if !l.take(f, e.parts, m[1:]) {
+		*f = before
+		return false
+	}
+	return true
 }
 
 // byName understands a file by the pattern's last element, which describes

@@ -9,8 +9,9 @@
 // [Fake] and [StartFake] serve S3 from inside this process, with gofakes3. That
 // library knows conditional writes, but not three things a copy relies on, so a
 // thin layer adds them here, as the S3 documentation describes them: a body is
-// refused when it does not match x-amz-content-sha256 or x-amz-checksum-sha256,
-// and the completion of a multipart upload obeys If-None-Match and If-Match.
+// refused when it does not match x-amz-content-sha256 or x-amz-checksum-sha256;
+// the completion of a multipart upload obeys If-None-Match and If-Match; and an
+// object that is overwritten does not keep the checksum of the old one.
 // What stays different from a real server: keys are not checked, and a
 // multipart upload reports no checksum.
 package s3test

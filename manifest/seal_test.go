@@ -1,0 +1,288 @@
+package manifest
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"maps"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+)
+
+// testSeal has n lines of every kind.
+func testSeal(t testing.TB, n int) *Seal {
+	t.Helper()
+	s := &Seal{}
+	for i := range n {
+		l := Line{At: testTime.Add(time.Duration(i) * time.Second)}
+		switch i % 7 {
+		case 3:
+			l.What, l.Author, l.Epoch, l.Why = LineAuthor, testAuthor, i+1, "office computer \"replaced\"\nat last"
+		case 5:
+			l.What, l.Copy, l.Why = LineGaveUp, testCopy, "drive stolen — gone"
+		default:
+			l.What, l.Object, l.Version, l.Inventory = LineVersion, fmt.Sprintf("linecamp:saltbush-draw:stake-%d", i%5), i+1, sum(fmt.Sprint(i))
+		}
+		if err := s.Append(l); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return s
+}
+
+func sealFiles(s *Seal) [][]byte {
+	var out [][]byte
+	for i := range s.Files() {
+		out = append(out, s.File(i))
+	}
+	return out
+}
+
+// The lines are those of the storage format, byte for byte.
+func TestSealForm(t *testing.T) {
+	s := &Seal{}
+	for _, l := range []Line{
+		{At: testTime, What: LineVersion, Object: testID, Version: 4, Inventory: sum("abc")},
+		{N: 2, At: testTime.Add(999 * time.Millisecond), What: LineAuthor, Author: testAuthor, Epoch: 2, Why: "office computer replaced"},
+		{At: testTime.Add(70 * time.Second).In(time.FixedZone("", 3600)), What: LineGaveUp, Copy: testCopy, Why: "drive\n\"stolen\" \\ é"},
+	} {
+		if err := s.Append(l); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want := `0000000001 2026-07-02T02:30:00Z version linecamp:saltbush-draw:windmill--stake-3 v4 ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad
+0000000002 2026-07-02T02:30:00Z author 6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11 2 "office computer replaced"
+0000000003 2026-07-02T02:31:10Z gave-up b81e62a0-6a4f-4b8c-b6c9-5b3a3b0f7d22 "drive\n\"stolen\" \\ é"
+`
+	if got := string(s.File(0)); got != want {
+		t.Errorf("got\n%s", got)
+	}
+	if got := s.Lines()[2].Why; got != "drive\n\"stolen\" \\ é" {
+		t.Errorf("the reason came back as %q", got)
+	}
+	if SealFile(0) != "extensions/linecamp-seal/log/00000.txt" || SealFile(12345) != "extensions/linecamp-seal/log/12345.txt" {
+		t.Error(SealFile(0), SealFile(12345))
+	}
+}
+
+func TestSealRoundTrip(t *testing.T) {
+	for _, n := range []int{0, 1, 2, SealLines - 1, SealLines, SealLines + 1, 2*SealLines + 9} {
+		s := testSeal(t, n)
+		got, err := DecodeSeal(sealFiles(s))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.Len() != n || got.Digest() != s.Digest() || !reflect.DeepEqual(got.Lines(), s.Lines()) || !maps.Equal(got.Heads(), s.Heads()) {
+			t.Errorf("%d lines came back otherwise", n)
+		}
+		if want := (n + SealLines - 1) / SealLines; got.Files() != want {
+			t.Errorf("%d lines are in %d files", n, got.Files())
+		}
+		for i := range got.Files() {
+			if want := min(SealLines, n-i*SealLines); bytes.Count(got.File(i), []byte("\n")) != want {
+				t.Errorf("%d lines: file %d does not hold %d", n, i, want)
+			}
+		}
+		if n > 0 {
+			line := Line{At: testTime, What: LineGaveUp, Copy: testCopy}
+			if err := errors.Join(got.Append(line), s.Append(line)); err != nil || got.Digest() != s.Digest() {
+				t.Errorf("%d lines cannot be gone on with: %v", n, err)
+			}
+		}
+	}
+}
+
+// Source: the programs cat, head and sha256sum on the seal's files.
+func TestSealAgreesWithSha256sum(t *testing.T) {
+	tool(t, "sha256sum")
+	shell := tool(t, "sh")
+	s := testSeal(t, 2*SealLines+9)
+	folder := t.TempDir()
+	for i := range s.Files() {
+		write(t, folder, SealFile(i), s.File(i))
+	}
+	for _, n := range []int{0, 1, 2, 17, SealLines - 1, SealLines, SealLines + 1, 2 * SealLines, s.Len()} {
+		cmd := exec.Command(shell, "-c", fmt.Sprintf("cat log/* | head -n %d | sha256sum", n))
+		cmd.Dir = filepath.Join(folder, "extensions", "linecamp-seal")
+		out, err := cmd.Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, want := s.DigestOf(n).String(), string(out[:64]); got != want {
+			t.Errorf("the first %d lines: we say %s, sha256sum %s", n, got, want)
+		}
+	}
+	if s.DigestOf(s.Len()) != s.Digest() || (&Seal{}).Digest() != sum("") || (&Seal{}).DigestOf(0) != sum("") {
+		t.Error("the ends of DigestOf")
+	}
+}
+
+func TestSealExtends(t *testing.T) {
+	long, short := testSeal(t, SealLines+20), testSeal(t, SealLines+10)
+	other := testSeal(t, SealLines+9)
+	if err := other.Append(Line{At: testTime, What: LineGaveUp, Copy: testCopy, Why: "other"}); err != nil {
+		t.Fatal(err)
+	}
+	empty := &Seal{}
+	for _, c := range []struct {
+		a, b *Seal
+		want bool
+	}{
+		{long, short, true}, {short, long, false}, {long, long, true}, {long, testSeal(t, SealLines), true},
+		{long, other, false}, {other, short, false}, {short, other, false}, {short, empty, true}, {empty, empty, true}, {empty, short, false},
+	} {
+		if got := c.a.Extends(c.b); got != c.want {
+			t.Errorf("%d lines extend %d lines: %v", c.a.Len(), c.b.Len(), got)
+		}
+	}
+}
+
+// What File gave out stays as it was while the seal grows.
+func TestSealFileIsSteady(t *testing.T) {
+	s := testSeal(t, 3)
+	before := s.File(0)
+	copied := bytes.Clone(before)
+	for range 10 {
+		if err := s.Append(Line{At: testTime, What: LineGaveUp, Copy: testCopy}); err != nil {
+			t.Fatal(err)
+		}
+		_ = append(before, "scribble"...)
+	}
+	if !bytes.Equal(before, copied) || !bytes.HasPrefix(s.File(0), copied) {
+		t.Error("the bytes changed")
+	}
+	if _, err := DecodeSeal(sealFiles(s)); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestSealHeads(t *testing.T) {
+	s := &Seal{}
+	for _, v := range []int{1, 2, 5, 3} {
+		if err := s.Append(Line{At: testTime, What: LineVersion, Object: testID, Version: v, Inventory: sum("x")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := s.Heads(); len(got) != 1 || got[testID] != 5 {
+		t.Error(got)
+	}
+	s.Heads()[testID] = 9
+	if s.Heads()[testID] != 5 {
+		t.Error("Heads gave away the seal's own map")
+	}
+}
+
+func TestSealTorn(t *testing.T) {
+	check := func(t *testing.T, s *Seal, before [][]byte, cut []byte) {
+		t.Helper()
+		whole := len(before)*SealLines + bytes.Count(cut, []byte("\n"))
+		torn := len(cut) == 0 || cut[len(cut)-1] != '\n'
+		got, err := DecodeSeal(append(before, cut))
+		if torn != errors.Is(err, ErrTorn) || torn != (err != nil) || errors.Is(err, ErrSeal) {
+			t.Fatalf("cut after %d bytes: %v", len(cut), err)
+		}
+		if got.Len() != whole || got.Digest() != s.DigestOf(whole) {
+			t.Fatalf("cut after %d bytes: %d lines", len(cut), got.Len())
+		}
+	}
+	short := testSeal(t, 8)
+	for n := range len(short.File(0)) {
+		check(t, short, nil, short.File(0)[:n])
+	}
+	long := testSeal(t, SealLines+2)
+	for _, n := range []int{0, 1, 100, len(long.File(1)) - 1} {
+		check(t, long, [][]byte{long.File(0)}, long.File(1)[:n])
+	}
+}
+
+func TestDecodeSealRefuses(t *testing.T) {
+	good := string(testSeal(t, 8).File(0))
+	line := func(n int) string { return strings.SplitAfter(good, "\n")[n] }
+	for _, c := range []struct{ why, old, new string }{
+		{"an empty line", line(2), "\n" + line(2)},
+		{"a line left out", line(2), ""},
+		{"a line twice", line(2), line(2) + line(2)},
+		{"lines in another order", line(0) + line(1), line(1) + line(0)},
+		{"a number of nine digits", "0000000003", "000000003"},
+		{"a number with a sign", "0000000003", "+000000003"},
+		{"a number that is none", "0000000003", "000000000x"},
+		{"counting from zero", "0000000001", "0000000000"},
+		{"carriage returns", "\n", "\r\n"},
+		{"two spaces", " version", "  version"},
+		{"a space at the end", "\n", " \n"},
+		{"a time elsewhere", "02:30:00Z", "02:30:00+00:00"},
+		{"a time with a fraction", "02:30:00Z", "02:30:00.0Z"},
+		{"a word that is none", " version ", " edition "},
+		{"an id that is none", "linecamp:saltbush-draw:stake-0", "linecamp:saltbush-draw:.."},
+		{"a version padded", " v1 ", " v01 "},
+		{"a version that is none", " v1 ", " 1 "},
+		{"a digest in capitals", sum("0").String(), strings.ToUpper(sum("0").String())},
+		{"a digest of nothing but zeros", sum("0").String(), strings.Repeat("0", 64)},
+		{"an author that is no uuid", testAuthor, "office"},
+		{"an author in capitals", testAuthor, strings.ToUpper(testAuthor)},
+		{"an epoch of zero", testAuthor + " 4", testAuthor + " 0"},
+		{"an epoch padded", testAuthor + " 4", testAuthor + " 04"},
+		{"a copy that is no uuid", testCopy, testCopy[:35]},
+		{"a reason without quotes", `"drive stolen — gone"`, `drive`},
+		{"no reason", ` "drive stolen — gone"`, ``},
+		{"a reason escaped otherwise", `\"replaced\"`, `\u0022replaced\u0022`},
+		{"something after the reason", `gone"`, `gone" x`},
+		{"a reason that is not UTF-8", `gone"`, "gone\xff\""},
+		{"not a seal", good, "hello\n"},
+	} {
+		text := strings.Replace(good, c.old, c.new, 1)
+		if text == good {
+			t.Errorf("%s: nothing changed", c.why)
+			continue
+		}
+		if s, err := DecodeSeal([][]byte{[]byte(text)}); !errors.Is(err, ErrSeal) || s != nil {
+			t.Errorf("%s: %v", c.why, err)
+		}
+	}
+	long := testSeal(t, SealLines+2)
+	first, second := long.File(0), long.File(1)
+	for why, files := range map[string][][]byte{
+		"a short file that is not the last":  {first[:bytes.LastIndexByte(first[:len(first)-1], '\n')+1], second},
+		"a torn file that is not the last":   {first[:len(first)-1], second},
+		"an empty file that is not the last": {nil, first},
+		"too many lines in a file":           {append(bytes.Clone(first), second...)},
+		"files in another order":             {second, first},
+		"the first file missing":             {second},
+	} {
+		if s, err := DecodeSeal(files); !errors.Is(err, ErrSeal) || s != nil {
+			t.Errorf("%s: %v", why, err)
+		}
+	}
+}
+
+func TestSealAppendRefuses(t *testing.T) {
+	s := testSeal(t, 2)
+	before := s.Digest()
+	good := Line{At: testTime, What: LineVersion, Object: testID, Version: 1, Inventory: sum("x")}
+	for why, bend := range map[string]func(*Line){
+		"the wrong number":     func(l *Line) { l.N = 2 },
+		"a number too far":     func(l *Line) { l.N = 4 },
+		"no time":              func(l *Line) { l.At = time.Time{} },
+		"nothing to tell":      func(l *Line) { l.What = "" },
+		"a bad id":             func(l *Line) { l.Object = "linecamp:a:b c" },
+		"no version":           func(l *Line) { l.Version = 0 },
+		"no digest":            func(l *Line) { l.Inventory = Digest{} },
+		"an author without id": func(l *Line) { l.What = LineAuthor; l.Epoch = 1 },
+		"an author of epoch 0": func(l *Line) { l.What = LineAuthor; l.Author = testAuthor },
+		"a copy without id":    func(l *Line) { l.What = LineGaveUp },
+		"a reason not UTF-8":   func(l *Line) { l.What, l.Copy, l.Why = LineGaveUp, testCopy, "\xff" },
+	} {
+		l := good
+		bend(&l)
+		if err := s.Append(l); !errors.Is(err, ErrSeal) {
+			t.Errorf("%s: %v", why, err)
+		}
+	}
+	if s.Len() != 2 || s.Digest() != before {
+		t.Error("a refused line left something behind")
+	}
+}
