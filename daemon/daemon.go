@@ -7,6 +7,12 @@ import (
 	"io"
 	"log/slog"
 	"time"
+
+	"linecamp/daemon/mend"
+	"linecamp/daemon/mirror"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+	"linecamp/verify/restore"
 )
 
 // Progress tells how far a task has come, in bytes; total 0 is unknown. It may
@@ -57,6 +63,16 @@ type RestoreOptions struct {
 	EveryVersion bool
 	From         string // a copy's name; "" for the nearest
 }
+
+// The reports of the rooms that do the work.
+type (
+	TallyReport   = tally.Report
+	MirrorReport  = mirror.Report
+	VerifyReport  = verify.Report
+	MendReport    = mend.Report
+	HistoryReport = verify.History
+	RestoreReport = restore.Report
+)
 
 // Report is what every round and command hands back: JSON as the command
 // contract says, plain words for a person, and whether something wants one.

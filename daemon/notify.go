@@ -1,9 +1,7 @@
 package daemon
 
 import (
-	"context"
 	"strings"
-	"time"
 
 	sd "github.com/coreos/go-systemd/v22/daemon"
 )
@@ -14,6 +12,7 @@ import (
 type notifier struct{}
 
 func (notifier) ready()            { sd.SdNotify(false, sd.SdNotifyReady) }
+func (notifier) alive()            { sd.SdNotify(false, sd.SdNotifyWatchdog) }
 func (notifier) stopping()         { sd.SdNotify(false, sd.SdNotifyStopping) }
 func (notifier) status(now string) { sd.SdNotify(false, "STATUS="+strings.ReplaceAll(now, "\n", " ")) }
 
@@ -21,26 +20,4 @@ func (notifier) status(now string) { sd.SdNotify(false, "STATUS="+strings.Replac
 // monotonic clock, lets a Type=notify-reload unit match it with its signal.
 func (notifier) reloading() {
 	sd.SdNotify(false, sd.SdNotifyReloading+"\n"+sd.SdNotifyMonotonicUsec())
-}
-
-// watch sends the keep-alive at half the interval the service manager asks
-// for, as long as healthy answers in time. It returns at once if it asked for
-// none.
-func (notifier) watch(ctx context.Context, healthy func() bool) {
-	every, err := sd.SdWatchdogEnabled(false)
-	if err != nil || every <= 0 {
-		return
-	}
-	tick := time.NewTicker(every / 2)
-	defer tick.Stop()
-	for {
-		if healthy() {
-			sd.SdNotify(false, sd.SdNotifyWatchdog)
-		}
-		select {
-		case <-tick.C:
-		case <-ctx.Done():
-			return
-		}
-	}
 }

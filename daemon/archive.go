@@ -1,0 +1,69 @@
+package daemon
+
+import (
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/ledger"
+)
+
+// Archive is one archive as this machine works on it: its config, its state
+// folder with the ledger and the cached inventories, and this machine's author
+// id. Copies are opened anew for each piece of work, since drives come and go.
+// Its methods may be called at once; turns keeps them apart.
+type Archive struct {
+	cfg     config.Archive
+	dir     string // state folder
+	ledger  *ledger.Ledger
+	cache   *ledger.Inventories
+	author  string // this machine's uuid
+	machine string // and its name, for people
+	turns   turns
+	log     *slog.Logger
+	now     func() time.Time
+}
+
+// Open opens an archive's state. It touches no copy.
+func Open(cfg config.Archive, o Options) (*Archive, error) {
+	o = o.filled()
+	dir, err := cfg.StateDir()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
+	}
+	a := &Archive{cfg: cfg, dir: dir, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name)}}
+	home := dir
+	if cfg.State == "" {
+		home = filepath.Dir(dir) // one machine, one id, whichever archive
+	}
+	if a.author, a.machine, err = ledger.Machine(home); err != nil {
+		return nil, fmt.Errorf("this machine's id cannot be kept in %s: %w", home, err)
+	}
+	if a.ledger, err = ledger.Open(dir); err != nil {
+		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
+	}
+	a.cache = ledger.OpenInventories(dir)
+	return a, nil
+}
+
+// Close writes down what is still in memory.
+func (a *Archive) Close() error { return a.ledger.Close() }
+
+// Name is the archive's name in its config.
+func (a *Archive) Name() string { return a.cfg.Name }
+
+func (o Options) filled() Options {
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	return o
+}

@@ -1,0 +1,130 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"linecamp/verify"
+	"linecamp/verify/restore"
+)
+
+// History tells a site's visits and versions, from the nearest copy that has
+// the site, or from the one named.
+func (a *Archive) History(ctx context.Context, site, from string) (HistoryReport, error) {
+	r, err := a.sources(ctx, from)
+	if err != nil {
+		return HistoryReport{}, err
+	}
+	defer r.close()
+	h, err := historyOf(ctx, r.nearest(), site)
+	if err == nil {
+		h.Archive = a.cfg.Name
+	}
+	return h, err
+}
+
+// Restore brings a site, or everything, back from the copies, the nearest
+// first; where one has bad bytes, from the next. With From, only from that one.
+func (a *Archive) Restore(ctx context.Context, o RestoreOptions, p Progress) (RestoreReport, error) {
+	r, err := a.sources(ctx, o.From)
+	if err != nil {
+		return RestoreReport{}, err
+	}
+	defer r.close()
+	return restoreFrom(ctx, a.cfg.Name, r.nearest(), o, p)
+}
+
+// sources opens the copies to read from.
+func (a *Archive) sources(ctx context.Context, from string) (*reach, error) {
+	copies, err := a.copiesNamed(from)
+	if err != nil {
+		return nil, err
+	}
+	r, err := a.reach(ctx, copies, openTime)
+	if err != nil {
+		return nil, err
+	}
+	if len(r.open()) == 0 {
+		r.close()
+		return nil, r.none()
+	}
+	return r, nil
+}
+
+// site finds the one site a person means among all that the copies hold. A
+// copy that cannot list its sites is passed over, if another can.
+func site(ctx context.Context, from []*held, name string) (verify.Site, error) {
+	var all []verify.Site
+	var trouble error
+	for _, h := range from {
+		sites, err := verify.Sites(ctx, h.Root)
+		if ctx.Err() != nil {
+			return verify.Site{}, ctx.Err()
+		}
+		if err != nil && trouble == nil {
+			trouble = fmt.Errorf("%s: %w", h.Name, err)
+		}
+		for _, s := range sites {
+			if !slices.ContainsFunc(all, func(o verify.Site) bool { return o.Object == s.Object }) {
+				all = append(all, s)
+			}
+		}
+	}
+	s, err := verify.FindSite(all, name)
+	if errors.Is(err, verify.ErrNoSite) && trouble != nil {
+		return s, trouble
+	}
+	return s, err
+}
+
+func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, error) {
+	s, err := site(ctx, from, name)
+	if err != nil {
+		return HistoryReport{}, err
+	}
+	// The copy that has most of it tells it.
+	var best HistoryReport
+	var trouble error
+	told := false
+	for _, h := range from {
+		got, err := verify.HistoryOf(ctx, h.Root, s)
+		if ctx.Err() != nil {
+			return HistoryReport{}, ctx.Err()
+		}
+		if err != nil {
+			trouble = errors.Join(trouble, fmt.Errorf("%s: %w", h.Name, err))
+			continue
+		}
+		if !told || len(got.Versions) > len(best.Versions) {
+			best, told = got, true
+		}
+		if len(best.Missing) == 0 {
+			break
+		}
+	}
+	if !told {
+		return HistoryReport{}, trouble
+	}
+	return best, nil
+}
+
+func restoreFrom(ctx context.Context, archive string, from []*held, o RestoreOptions, p Progress) (RestoreReport, error) {
+	ro := restore.Options{
+		Archive: archive, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
+		Progress: func(done, total int64) { p.tell("restore", done, total) },
+	}
+	if !o.Everything {
+		s, err := site(ctx, from, o.Site)
+		if err != nil {
+			return RestoreReport{}, err
+		}
+		ro.Sites = []verify.Site{s}
+	}
+	var sources []restore.Source
+	for _, h := range from {
+		sources = append(sources, restore.Source{Name: h.Name, Root: h.Root})
+	}
+	return restore.Run(ctx, sources, ro)
+}

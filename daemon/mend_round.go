@@ -1,0 +1,111 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+
+	"linecamp/daemon/mend"
+	"linecamp/verify"
+)
+
+// Mend puts good bytes in the place of damaged ones: of those the last checks
+// found, or where they found none, of what a quick check finds now. Every
+// file is looked at again before it is touched.
+func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendReport, error) {
+	if o.Copy != "" && o.Copy != verify.WorkingName {
+		if _, err := a.copiesNamed(o.Copy); err != nil {
+			return MendReport{}, err
+		}
+	}
+	known, err := a.ledger.Damage()
+	if err != nil {
+		return MendReport{}, fmt.Errorf("the ledger: %w", err)
+	}
+	unfinished := map[string][]string{}
+	if !slices.ContainsFunc(known, func(d verify.Damage) bool { return o.Copy == "" || d.Copy == o.Copy }) {
+		quick := VerifyOptions{Copy: o.Copy, Only: OnlyRot, Quick: true}
+		if _, unfinished, err = a.verify(ctx, quick, p); err != nil {
+			return MendReport{}, err
+		}
+	}
+	return a.mend(ctx, o, unfinished, true, p)
+}
+
+// mend works on the damage in the ledger. The working folder is only written
+// to by a person's own command.
+func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
+	damage, err := a.ledger.Damage()
+	if err != nil {
+		return MendReport{}, fmt.Errorf("the ledger: %w", err)
+	}
+	if !working {
+		damage = slices.DeleteFunc(damage, func(d verify.Damage) bool { return d.Copy == verify.WorkingName })
+	}
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return MendReport{}, err
+	}
+	defer r.close()
+	var hurt []*held // the copies that may be written to
+	for _, h := range r.copies {
+		wrong := len(unfinished[h.Name]) > 0 ||
+			slices.ContainsFunc(damage, func(d verify.Damage) bool { return d.Copy == h.Name })
+		if wrong && (o.Copy == "" || o.Copy == h.Name) {
+			hurt = append(hurt, h)
+		}
+	}
+	release, err := a.occupy(ctx, hurt)
+	if err != nil {
+		return MendReport{}, err
+	}
+	defer release()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return MendReport{}, err
+	}
+	in := mend.In{
+		Archive: a.cfg.Name, Damage: damage, Unfinished: unfinished, Only: o.Copy,
+		Memory: a.memory(), Aside: filepath.Join(a.dir, "aside"), Expected: k.inventory, Now: a.now,
+		Progress: func(done, total int64) { p.tell("mend", done, total) },
+	}
+	for _, h := range r.open() {
+		in.Copies = append(in.Copies, h.forVerify())
+	}
+	if a.cfg.Folder != "" {
+		in.Folder = a.cfg.Folder
+	}
+	report, err := mend.Run(ctx, in)
+	report.Archive = a.cfg.Name
+	if ferr := a.forgetMended(report); err == nil && ferr != nil {
+		err = fmt.Errorf("the ledger: %w", ferr)
+	}
+	return report, err
+}
+
+// forgetMended takes what was put right out of the damage on record.
+func (a *Archive) forgetMended(r MendReport) error {
+	damage, err := a.ledger.Damage()
+	if err != nil {
+		return err
+	}
+	left := map[string][]verify.Damage{}
+	for _, m := range r.Mended {
+		left[m.Copy] = nil
+	}
+	for _, d := range damage {
+		mended := slices.ContainsFunc(r.Mended, func(m mend.Mended) bool {
+			return m.Copy == d.Copy && m.Object == d.Object && m.Content == d.Content
+		})
+		if _, touched := left[d.Copy]; touched && !mended {
+			left[d.Copy] = append(left[d.Copy], d)
+		}
+	}
+	for name, rest := range left {
+		if err := a.ledger.SetDamage(name, rest); err != nil {
+			return err
+		}
+	}
+	return a.ledger.Flush()
+}

@@ -1,0 +1,254 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os/user"
+
+	"linecamp/daemon/mirror"
+	"linecamp/manifest/tally"
+)
+
+// Outcomes of a round in the ledger.
+const (
+	outcomeWell    = "well"    // nothing wants a person
+	outcomeWants   = "wants"   // finished, and something does
+	outcomeFailed  = "failed"  // could not be done
+	outcomeStopped = "stopped" // broken off; runs again soon
+)
+
+// ErrNoFolder: the archive has no working folder on this machine.
+var ErrNoFolder = errors.New("this machine only keeps the archive, and has no working folder of it")
+
+// errLeftOut stands for a copy that was not asked for.
+var errLeftOut = errors.New("left out of this run")
+
+// Tally reads the working folder and says what it understands of it.
+func (a *Archive) Tally(ctx context.Context, p Progress) (TallyReport, error) {
+	t, err := a.tally(ctx, p)
+	if err != nil {
+		return TallyReport{}, err
+	}
+	ids, err := a.siteIDs()
+	if err != nil {
+		return TallyReport{}, err
+	}
+	return t.Report(a.cfg.Name, ids), nil
+}
+
+// tally reads the working folder, with the ledger as its memory.
+func (a *Archive) tally(ctx context.Context, p Progress) (*tally.Result, error) {
+	if a.cfg.Folder == "" {
+		return nil, fmt.Errorf("%s: %w", a.cfg.Name, ErrNoFolder)
+	}
+	t, err := tally.Read(ctx, tally.Options{
+		Folder: a.cfg.Folder, Layout: a.cfg.Layout, Views: a.cfg.Views,
+		Cache: a.ledger, Now: a.now,
+		Progress: func(_ int, bytes int64) { p.tell("tally", bytes, 0) },
+	})
+	if ferr := a.ledger.Flush(); err == nil && ferr != nil {
+		return nil, fmt.Errorf("writing the ledger: %w", ferr)
+	}
+	return t, err
+}
+
+// tell is safe on a nil Progress.
+func (p Progress) tell(task string, done, total int64) {
+	if p != nil {
+		p(task, done, total)
+	}
+}
+
+// Mirror brings the copies up to date: it reads the working folder, records
+// what is new, and lets every copy within reach catch up.
+func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (MirrorReport, error) {
+	if _, err := a.copiesNamed(append(o.Without, o.Copy)...); err != nil {
+		return MirrorReport{}, err
+	}
+	leave, err := a.turns.author(ctx)
+	if err != nil {
+		return MirrorReport{}, err
+	}
+	defer leave()
+	end, err := a.begin(roundMirror, o.Copy == "")
+	if err != nil {
+		return MirrorReport{}, err
+	}
+	r, err := a.mirror(ctx, o, p)
+	return r, end(ctx, r, err)
+}
+
+// begin notes the begin of a round in the ledger, if it is a whole one, and
+// returns what notes its end and hands the round's error through.
+func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Report, error) error, err error) {
+	if !whole {
+		return func(_ context.Context, _ Report, err error) error { return err }, nil
+	}
+	id, err := a.ledger.Begin(kind, a.now())
+	if err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
+	return func(ctx context.Context, r Report, err error) error {
+		outcome, detail := outcomeWell, ""
+		switch {
+		case err != nil && ctx.Err() != nil:
+			outcome = outcomeStopped
+		case err != nil:
+			outcome, detail = outcomeFailed, err.Error()
+		case r.Wants():
+			outcome = outcomeWants
+		}
+		if eerr := a.ledger.End(id, a.now(), outcome, detail); eerr != nil && err == nil {
+			return fmt.Errorf("the ledger: %w", eerr)
+		}
+		return err
+	}, nil
+}
+
+func (a *Archive) mirror(ctx context.Context, o MirrorOptions, p Progress) (MirrorReport, error) {
+	in := mirror.In{
+		Author: a.author, Machine: a.machine,
+		Ledger: a.ledger, Cache: a.cache, Without: o.Without, Now: a.now,
+		Progress: p.tell,
+	}
+	if o.AcceptChanges {
+		in.Accept = &mirror.Acceptance{Who: o.Who, Why: o.Why}
+		if in.Accept.Who == "" {
+			in.Accept.Who = person()
+		}
+	}
+	// A working folder that is not there holds up what is new, not what the
+	// copies still lack of what is recorded.
+	var folder error
+	if a.cfg.Folder != "" {
+		if in.Tally, folder = a.tally(ctx, p); folder != nil && !errors.Is(folder, tally.ErrNoFolder) {
+			return MirrorReport{}, folder
+		}
+	}
+	copies, err := a.copiesNamed(o.Copy)
+	if err != nil {
+		return MirrorReport{}, err
+	}
+	r, err := a.reach(ctx, copies, openTime)
+	if err != nil {
+		return MirrorReport{}, err
+	}
+	defer r.close()
+	release, err := a.occupy(ctx, r.copies)
+	if err != nil {
+		return MirrorReport{}, err
+	}
+	defer release()
+
+	in.Archive, in.ArchiveID = r.name, r.id
+	in.Copies = a.forMirror(r)
+	report, err := mirror.Run(ctx, in)
+	report.Archive = a.cfg.Name
+	report.Copies = onlyNamed(report.Copies, o.Copy)
+	if folder != nil {
+		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + folder.Error(), Person: true})
+	}
+	if serr := a.noteStates(r, report); err == nil && serr != nil {
+		err = serr
+	}
+	return report, err
+}
+
+// occupy takes the turn on each open copy, and its lock against other
+// machines and users. A copy that cannot be had is taken out, with the reason.
+func (a *Archive) occupy(ctx context.Context, copies []*held) (release func(), err error) {
+	var taken []func()
+	release = func() {
+		for _, f := range taken {
+			f()
+		}
+	}
+	for _, h := range copies { // always in the config's order, so that no two rounds wait for each other
+		if h.Root == nil {
+			continue
+		}
+		leave, err := a.turns.copy(ctx, h.Name, h.ID)
+		if err != nil {
+			release()
+			return nil, err
+		}
+		unlock, err := h.Root.Lock(ctx)
+		if err != nil {
+			leave()
+			if ctx.Err() != nil {
+				release()
+				return nil, ctx.Err()
+			}
+			h.Root.Close()
+			h.Root, h.Err = nil, err
+			continue
+		}
+		taken = append(taken, unlock, leave)
+	}
+	return release, nil
+}
+
+// forMirror lists every copy of the config. Those that were not asked for are
+// in it without a root: the round has to know that they exist.
+func (a *Archive) forMirror(r *reach) []mirror.Copy {
+	var list []mirror.Copy
+	for _, c := range a.cfg.Copies {
+		m := mirror.Copy{Name: c.Name, ID: c.ID, Kind: c.Kind, Err: errLeftOut}
+		for _, h := range r.copies {
+			if h.ID == c.ID {
+				m = h.forMirror()
+			}
+		}
+		list = append(list, m)
+	}
+	return list
+}
+
+func onlyNamed(all []mirror.CopyState, name string) []mirror.CopyState {
+	if name == "" {
+		return all
+	}
+	kept := []mirror.CopyState{}
+	for _, c := range all {
+		if c.Copy == name {
+			kept = append(kept, c)
+		}
+	}
+	return kept
+}
+
+// noteStates keeps in the ledger how the round left each copy.
+func (a *Archive) noteStates(r *reach, report MirrorReport) error {
+	for _, c := range report.Copies {
+		for _, h := range r.copies {
+			if h.Name != c.Copy {
+				continue
+			}
+			s, err := a.ledger.Seen(h.ID)
+			if err != nil {
+				return fmt.Errorf("the ledger: %w", err)
+			}
+			s.State, s.Error = c.State, c.Error
+			if c.State == mirror.Current {
+				s.LastCurrent = a.now()
+			}
+			if err := a.ledger.SetSeen(h.ID, s); err != nil {
+				return fmt.Errorf("the ledger: %w", err)
+			}
+		}
+	}
+	return nil
+}
+
+// person names who runs this, for what goes on file.
+func person() string {
+	u, err := user.Current()
+	if err != nil {
+		return "unknown"
+	}
+	if u.Name != "" {
+		return u.Name
+	}
+	return u.Username
+}

@@ -1,0 +1,199 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+)
+
+// The kinds of rounds that have a schedule, as the ledger records them. A
+// verify round checks, and then mends on the copies what it found.
+const (
+	roundMirror = "mirror"
+	roundVerify = "verify"
+)
+
+// rounds is what a runner needs of an archive.
+type rounds interface {
+	// last says when the newest round of a kind began (zero for never), and
+	// whether it came to its end.
+	last(kind string) (began time.Time, ended bool, err error)
+	// round runs one and logs what came of it. The error is one that stopped it.
+	round(ctx context.Context, kind string) error
+	Close() error
+}
+
+const (
+	wake      = time.Minute      // how often a wait looks at the clock on the wall, which may be set or sleep
+	openAgain = 10 * time.Minute // when to try an archive again that could not be opened
+	leastTurn = time.Hour        // how long a mirror round that is catching up has before the next may cut it short
+)
+
+// errNextRound ends a mirror round that is still bringing versions to a slow
+// copy when the next one is due. That one starts with what is new, so that the
+// other copies need not wait, and then carries on where this one left off.
+var errNextRound = errors.New("the next round is due and carries on")
+
+// runner runs one archive's rounds, each kind in its own loop: a mirror round
+// comes on time even while a verification takes all weekend. Which of them
+// works on a copy is decided by turns.
+type runner struct {
+	name   string
+	open   func() (rounds, error)
+	tables map[string]timetable
+	log    *slog.Logger
+	now    func() time.Time
+	settle time.Duration     // from start to the first missed round: drives and network come up
+	say    func(what string) // tells what is going on, in a few words; may be called at once by both loops
+}
+
+// run works until ctx ends.
+func (r *runner) run(ctx context.Context) {
+	began := r.now()
+	work, err := r.open()
+	for err != nil {
+		r.log.Error("the archive cannot be opened: "+err.Error(), "archive", r.name)
+		r.say("cannot be opened")
+		if r.wait(ctx, r.now().Add(openAgain)) != nil {
+			return
+		}
+		work, err = r.open()
+	}
+	var loops sync.WaitGroup
+	for _, kind := range []string{roundMirror, roundVerify} {
+		if r.tables[kind].wall != nil {
+			loops.Go(func() { r.loop(ctx, kind, work, began.Add(r.settle)) })
+		}
+	}
+	r.sayNext(work)
+	loops.Wait()
+	if err := work.Close(); err != nil {
+		r.log.Error("closing the archive: "+err.Error(), "archive", r.name)
+	}
+}
+
+// loop runs the rounds of one kind, none before ready.
+func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.Time) {
+	var last time.Time // begin of the last round here, should the ledger be out of order
+	for first := true; ; first = false {
+		due := r.due(kind, work, last, first)
+		if due.IsZero() {
+			r.log.Error("the schedule never comes due", "archive", r.name, "round", kind)
+			return
+		}
+		if due.Before(ready) {
+			due = ready
+		}
+		if r.wait(ctx, due) != nil {
+			return
+		}
+		last = r.now()
+		r.say(kind + " round since " + last.Format("15:04"))
+		err := r.once(ctx, kind, work, last)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case errors.Is(err, errNextRound):
+			r.log.Info("a copy is still catching up; the next round carries on", "archive", r.name, "round", kind)
+		case err != nil:
+			r.log.Error("the round failed: "+err.Error(), "archive", r.name, "round", kind)
+		}
+		r.sayNext(work)
+	}
+}
+
+func (r *runner) once(ctx context.Context, kind string, work rounds, began time.Time) error {
+	if kind == roundMirror {
+		limit, stop := context.WithCancelCause(ctx)
+		defer stop(nil)
+		if cut := r.tables[kind].next(began.Add(leastTurn)); !cut.IsZero() {
+			go func() {
+				if r.wait(limit, cut) == nil {
+					stop(errNextRound)
+				}
+			}()
+		}
+		err := work.round(limit, kind)
+		if err != nil && errors.Is(context.Cause(limit), errNextRound) {
+			return errNextRound
+		}
+		return err
+	}
+	return work.round(ctx, kind)
+}
+
+// due says when the next round of a kind is due. On the first look, a round
+// that was broken off, by a power cut or a shutdown, counts as missed.
+func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.Time {
+	now := r.now()
+	began, ended, err := work.last(kind)
+	if err != nil {
+		r.log.Error("the ledger cannot say when the last round was: "+err.Error(), "archive", r.name, "round", kind)
+	}
+	if first && (began.IsZero() || !ended) {
+		return now
+	}
+	if last.After(began) {
+		began = last
+	}
+	return r.tables[kind].due(began, now)
+}
+
+// wait returns nil at the time, by the clock on the wall, or the reason why
+// ctx ended.
+func (r *runner) wait(ctx context.Context, at time.Time) error {
+	at = at.Round(0)
+	for {
+		left := at.Sub(r.now().Round(0))
+		if left <= 0 {
+			return ctx.Err()
+		}
+		t := time.NewTimer(min(left, wake))
+		select {
+		case <-t.C:
+		case <-ctx.Done():
+			t.Stop()
+			return context.Cause(ctx)
+		}
+	}
+}
+
+// sayNext tells which round comes next.
+func (r *runner) sayNext(work rounds) {
+	var kind string
+	var at time.Time
+	for _, n := range nextRounds(r.tables, work, r.now()) {
+		if at.IsZero() || n.At.Before(at) {
+			kind, at = n.Round, n.At
+		}
+	}
+	if kind == "" {
+		r.say("no rounds scheduled")
+		return
+	}
+	r.say(fmt.Sprintf("next %s round %s", kind, at.Format("Mon 15:04")))
+}
+
+// NextRound is when a round is due.
+type NextRound struct {
+	Round string    `json:"round"`
+	At    time.Time `json:"at"`
+}
+
+// nextRounds lists when each kind of round is due next, mirror first.
+func nextRounds(tables map[string]timetable, work rounds, now time.Time) []NextRound {
+	next := []NextRound{}
+	for _, kind := range []string{roundMirror, roundVerify} {
+		began, _, err := work.last(kind)
+		if err != nil {
+			began = time.Time{}
+		}
+		if at := tables[kind].due(began, now); !at.IsZero() {
+			next = append(next, NextRound{Round: kind, At: at.Round(0).Truncate(time.Second)})
+		}
+	}
+	return next
+}

@@ -1,0 +1,72 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"strings"
+	"time"
+)
+
+// scheduled is an archive as the service runs it: what a person would read on
+// the screen goes to the log.
+type scheduled struct{ *Archive }
+
+func (s scheduled) last(kind string) (began time.Time, ended bool, err error) {
+	round, ok, err := s.ledger.LastRound(kind)
+	if err != nil || !ok {
+		return time.Time{}, true, err
+	}
+	return round.Began, !round.Ended.IsZero() && round.Outcome != outcomeStopped, nil
+}
+
+func (s scheduled) round(ctx context.Context, kind string) error {
+	log := s.log.With("archive", s.cfg.Name, "round", kind)
+	if kind == roundMirror {
+		report, err := s.Mirror(ctx, MirrorOptions{}, nil)
+		if err == nil {
+			tell(log, report)
+		}
+		return err
+	}
+	report, unfinished, err := s.verify(ctx, VerifyOptions{}, nil)
+	if err != nil {
+		return err
+	}
+	tell(log, report)
+	damaged := len(unfinished) > 0
+	for _, c := range report.Copies {
+		damaged = damaged || len(c.Damage) > 0
+	}
+	if !damaged {
+		return nil
+	}
+	mended, err := s.mend(ctx, MendOptions{}, unfinished, false, nil)
+	if err != nil && !errors.Is(err, context.Canceled) {
+		log.Error("mending failed: " + err.Error())
+	}
+	if err == nil {
+		tell(log, mended)
+	}
+	return err
+}
+
+// tell puts a report into the log, line by line, louder where something in it
+// wants a person.
+func tell(log *slog.Logger, r interface {
+	Wants() bool
+	Print(io.Writer)
+}) {
+	var text strings.Builder
+	r.Print(&text)
+	level := slog.LevelInfo
+	if r.Wants() {
+		level = slog.LevelWarn
+	}
+	for line := range strings.Lines(text.String()) {
+		if line = strings.TrimSpace(line); line != "" {
+			log.Log(context.Background(), level, line)
+		}
+	}
+}

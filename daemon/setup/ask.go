@@ -1,0 +1,137 @@
+package setup
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"linecamp/manifest"
+)
+
+// ErrNoAnswer: the answers ended before the questions did.
+var ErrNoAnswer = errors.New("the answers ended too soon; nothing was made")
+
+// tries is how often a question is put before setup gives up.
+const tries = 3
+
+// Ask puts at most six questions (name, folder, drive, bucket, and a bucket's
+// two keys) and returns have with what was missing filled in. What is answered
+// in have is not asked. secret reads a line without showing it; nil reads it
+// from in.
+func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Options) (Options, error) {
+	q := &questions{in: bufio.NewReader(in), out: out, secret: secret}
+	o := have
+	fmt.Fprintln(out, "linecamp keeps copies of a folder of monitoring photos and notes. It only reads the folder.")
+	if o.Archive == "" {
+		o.Archive = q.ask("What is the archive to be called, in one word?", "for example saltbush-draw", manifest.ArchiveName)
+	}
+	if o.Folder == "" {
+		o.Folder = q.ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
+	}
+	if len(o.Drives)+len(o.S3s) == 0 {
+		if dir := q.ask("Which folder on another drive is the second copy to go to?", "leave empty for none", nil); dir != "" {
+			o.Drives = []NamedDir{{Name: "drive", Dir: dir}}
+		}
+		optional := "leave empty for none"
+		needed := func(string) error { return nil }
+		if len(o.Drives) == 0 && q.err == nil {
+			optional = "one copy is needed"
+			needed = func(s string) error {
+				if s == "" {
+					return errors.New("an archive needs one copy at least, on a drive or in a bucket")
+				}
+				return nil
+			}
+		}
+		if url := q.ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, needed); url != "" {
+			o.S3s = []NamedURL{{Name: "bucket", URL: url}}
+		}
+	}
+	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
+		o.Access = q.ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
+		o.Secret = q.askSecret("And its secret key?", "not shown while you type")
+	}
+	return o, q.err
+}
+
+func notEmpty(s string) error {
+	if s == "" {
+		return errors.New("this cannot be left empty")
+	}
+	return nil
+}
+
+func isFolder(s string) error {
+	if s == "" {
+		return nil
+	}
+	abs, err := filepath.Abs(s)
+	if err != nil {
+		return err
+	}
+	info, err := os.Stat(abs)
+	if err != nil || !info.IsDir() {
+		return fmt.Errorf("there is no folder %s", abs)
+	}
+	return nil
+}
+
+// questions asks until something went wrong, and then no more.
+type questions struct {
+	in     *bufio.Reader
+	out    io.Writer
+	secret func() (string, error)
+	err    error
+}
+
+func (q *questions) ask(question, hint string, check func(string) error) string {
+	return q.put(question, hint, check, q.line)
+}
+
+func (q *questions) askSecret(question, hint string) string {
+	read := q.line
+	if q.secret != nil {
+		read = q.secret
+	}
+	return q.put(question, hint, notEmpty, read)
+}
+
+func (q *questions) put(question, hint string, check func(string) error, read func() (string, error)) string {
+	if q.err != nil {
+		return ""
+	}
+	fmt.Fprintf(q.out, "\n%s\n(%s) ", question, hint)
+	for range tries {
+		answer, err := read()
+		if err != nil {
+			q.err = err
+			return ""
+		}
+		answer = strings.TrimSpace(answer)
+		if check == nil {
+			return answer
+		}
+		if q.err = check(answer); q.err == nil {
+			return answer
+		}
+		fmt.Fprintf(q.out, "%v.\nOnce more: ", q.err)
+	}
+	return ""
+}
+
+// line reads one line. A last one without its end counts; nothing at all does
+// not.
+func (q *questions) line() (string, error) {
+	s, err := q.in.ReadString('\n')
+	if err == io.EOF && s != "" {
+		return s, nil
+	}
+	if err == io.EOF {
+		return "", ErrNoAnswer
+	}
+	return s, err
+}

@@ -1,0 +1,149 @@
+package setup
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+)
+
+// AddCopy adds the drives and buckets of o to a config that is there: the one
+// at o.Config, or the one for o.Archive in that folder.
+func AddCopy(ctx context.Context, o Options) (Report, error) {
+	cfg, err := existing(o)
+	if err != nil {
+		return Report{}, err
+	}
+	o.Archive, o.Folder, o.Layout, o.State = cfg.Name, "", "", ""
+	if o, err = o.checked(); err != nil {
+		return Report{}, err
+	}
+	id, name, err := identity(ctx, cfg, o)
+	if err != nil {
+		return Report{}, err
+	}
+	copies := o.copies()
+	for _, c := range copies {
+		if slices.ContainsFunc(cfg.Copies, func(h config.Copy) bool { return strings.EqualFold(h.Name, c.Name) }) {
+			return Report{}, fmt.Errorf("the archive %s already has a copy named %s; give the new one another name: %w", cfg.Name, c.Name, ErrAnswers)
+		}
+	}
+	with := cfg
+	with.Copies = append(slices.Clone(cfg.Copies), copies...)
+	if err := apart(cfg.File, with); err != nil {
+		return Report{}, err
+	}
+	forget, err := o.keepSecret(secretBeside(cfg.File, copies))
+	if err != nil {
+		return Report{}, err
+	}
+	report, err := addCopies(ctx, o, cfg, o.copies(), id, name)
+	if err != nil {
+		forget()
+	}
+	return report, err
+}
+
+// secretBeside names the file for typed-in keys of an added copy.
+func secretBeside(file string, copies []config.Copy) string {
+	return strings.TrimSuffix(file, filepath.Ext(file)) + "-" + copies[0].Name + ".keys"
+}
+
+func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []config.Copy, id, name string) (Report, error) {
+	report := Report{Archive: cfg.Name, Config: cfg.File, now: o.Now()}
+	tried, err := tryAll(ctx, o, copies)
+	defer closeAll(tried)
+	if err != nil {
+		return report, err
+	}
+	have, _, err := agree(tried, name)
+	if err != nil {
+		return report, err
+	}
+	if have != "" && have != id {
+		return report, fmt.Errorf("the copy there belongs to another archive that is also named %q; it is left alone: %w", name, ErrOtherArchive)
+	}
+	for _, t := range tried {
+		if t.adopted && slices.ContainsFunc(cfg.Copies, func(c config.Copy) bool { return c.ID == t.identity.CopyID }) {
+			return report, fmt.Errorf("%s is in the config already; it is found by its id wherever the drive is mounted: %w", t.root.Name(), ErrAnswers)
+		}
+	}
+	for _, t := range tried {
+		line, err := t.settle(ctx, id, name, o.Now())
+		if err != nil {
+			return report, err
+		}
+		report.Copies = append(report.Copies, line)
+	}
+	report.Notes = append(report.Notes, fits(cfg, tried)...)
+	for _, t := range tried {
+		if err := config.AppendCopy(cfg.File, t.Copy); err != nil {
+			return report, err
+		}
+	}
+	return report, nil
+}
+
+// identity asks the archive's other copies, or its ledger, which archive it is.
+func identity(ctx context.Context, cfg config.Archive, o Options) (id, name string, err error) {
+	if len(cfg.Copies) == 0 {
+		return uuid.NewString(), cfg.Name, nil
+	}
+	a, err := daemon.Open(cfg, daemon.Options{Log: o.Log, Now: o.Now})
+	if err != nil {
+		return "", "", err
+	}
+	defer a.Close()
+	if id, name, err = a.Identity(ctx); err != nil {
+		return "", "", fmt.Errorf("a new copy needs one of the archive's other copies within reach, to know which archive it is: %w", err)
+	}
+	return id, name, nil
+}
+
+// existing loads the one config that is meant.
+func existing(o Options) (config.Archive, error) {
+	path := config.Find(o.Config)
+	archives, errs := config.Load(path)
+	if o.Archive != "" {
+		archives = slices.DeleteFunc(archives, func(a config.Archive) bool { return a.Name != o.Archive })
+	}
+	switch {
+	case len(archives) == 1:
+		return archives[0], nil
+	case len(archives) > 1:
+		return config.Archive{}, fmt.Errorf("%s describes several archives; say which with --archive: %w", path, ErrAnswers)
+	case len(errs) > 0:
+		return config.Archive{}, errors.Join(errs...)
+	case o.Archive != "":
+		return config.Archive{}, fmt.Errorf("no config in %s describes an archive named %q: %w", path, o.Archive, os.ErrNotExist)
+	}
+	return config.Archive{}, fmt.Errorf("%s describes no archive: %w", path, os.ErrNotExist)
+}
+
+// TakeOver makes this machine the author of the archive at o.Config.
+func TakeOver(ctx context.Context, o Options) (Report, error) {
+	cfg, err := existing(o)
+	if err != nil {
+		return Report{}, err
+	}
+	a, err := daemon.Open(cfg, daemon.Options{Log: o.Log, Now: o.Now})
+	if err != nil {
+		return Report{}, err
+	}
+	defer a.Close()
+	t, err := a.TakeOver(ctx)
+	if err != nil {
+		return Report{}, err
+	}
+	return Report{Archive: t.Archive, Config: cfg.File, Copies: []CopyReport{}, Author: &AuthorReport{
+		Machine: t.Machine, Was: t.Was, Epoch: t.Epoch, Copies: t.Copies, Later: t.Later,
+	}}, nil
+}

@@ -1,0 +1,294 @@
+// Package setup makes an archive: it tries each copy, makes its root, and
+// writes the config last, so that a config always describes copies that were
+// seen to work.
+//
+// It is the only part of linecamp that ever makes a root. Everything it does
+// can be done again after it broke off: a root that an earlier try made, or
+// that belongs to this archive since another machine made it, is taken into the
+// config as it is. A root of another archive, a place with other things in it,
+// and a config that is there already are refused and left alone.
+package setup
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"linecamp/daemon/config"
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// NamedDir is a drive copy to be: NAME=DIR.
+type NamedDir struct{ Name, Dir string }
+
+// NamedURL is an S3 copy to be: NAME=URL/BUCKET[/PREFIX].
+type NamedURL struct{ Name, URL string }
+
+// Options are the answers setup needs.
+type Options struct {
+	Archive string
+	Folder  string // working folder; "" where this machine only keeps the archive
+	Layout  string // "" for the common layouts
+	Drives  []NamedDir
+	S3s     []NamedURL
+	// Credentials is "env", or the file that holds the keys; "" is "env".
+	Credentials string
+	// Access and Secret are keys a person typed in; they go into a file only
+	// its owner can read, beside the config.
+	Access, Secret string
+	Region         string
+	CAFile         string
+	OneWriter      bool   // a person vouches that one machine writes to the buckets
+	Config         string // the config file, or the folder for it; "" for the usual place
+	State          string // "" for the usual place
+	Log            *slog.Logger
+	Now            func() time.Time // nil for time.Now
+}
+
+var (
+	// ErrConfigExists: setup never overwrites a config.
+	ErrConfigExists = errors.New("a config is never overwritten")
+	// ErrOtherArchive: a root there belongs to another archive.
+	ErrOtherArchive = errors.New("another archive's copy")
+	// ErrNoFence: the service ignores conditional writes, and nobody vouched.
+	ErrNoFence = errors.New("the service cannot keep two machines apart")
+	// ErrAnswers: an answer cannot be used.
+	ErrAnswers = errors.New("cannot be used")
+)
+
+// The away allowance a new drive gets.
+const defaultAway = 14 * 24 * time.Hour
+
+// Run sets an archive up.
+func Run(ctx context.Context, o Options) (Report, error) {
+	o, err := o.checked()
+	if err != nil {
+		return Report{}, err
+	}
+	path, err := configPath(o)
+	if err != nil {
+		return Report{}, err
+	}
+	forget, err := o.keepSecret(strings.TrimSuffix(path, filepath.Ext(path)) + ".keys")
+	if err != nil {
+		return Report{}, err
+	}
+	report, err := run(ctx, o, path)
+	if err != nil {
+		forget()
+	}
+	return report, err
+}
+
+func run(ctx context.Context, o Options, path string) (Report, error) {
+	cfg := config.Archive{Name: o.Archive, Folder: o.Folder, Layout: o.Layout, State: o.State, Copies: o.copies()}
+	if err := apart(path, cfg); err != nil {
+		return Report{}, err
+	}
+	report := Report{Archive: o.Archive, Config: path, now: o.Now()}
+	tried, err := tryAll(ctx, o, cfg.Copies)
+	defer closeAll(tried)
+	if err != nil {
+		return report, err
+	}
+	id, name, err := agree(tried, o.Archive)
+	if err != nil {
+		return report, err
+	}
+	if id == "" {
+		id, name = uuid.NewString(), o.Archive
+	}
+	for i, t := range tried {
+		line, err := t.settle(ctx, id, name, o.Now())
+		if err != nil {
+			return report, err
+		}
+		cfg.Copies[i] = t.Copy
+		report.Copies = append(report.Copies, line)
+	}
+	report.Notes = append(report.Notes, fits(cfg, tried)...)
+	if err := cfg.Write(path); err != nil {
+		if errors.Is(err, fs.ErrExist) {
+			return report, fmt.Errorf("%w: %w", err, ErrConfigExists)
+		}
+		return report, err
+	}
+	return report, nil
+}
+
+// checked completes the options, and refuses what could not work.
+func (o Options) checked() (Options, error) {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	if o.Credentials == "" {
+		o.Credentials = "env"
+	}
+	if err := manifest.ArchiveName(o.Archive); err != nil {
+		return o, fmt.Errorf("the archive's name %w: %w", ErrAnswers, err)
+	}
+	if len(o.Drives)+len(o.S3s) == 0 {
+		return o, fmt.Errorf("no copy is named; an archive needs one at least, on a drive or in a bucket: %w", ErrAnswers)
+	}
+	for _, p := range []*string{&o.Folder, &o.State, &o.CAFile} {
+		if *p != "" {
+			abs, err := filepath.Abs(*p)
+			if err != nil {
+				return o, err
+			}
+			*p = abs
+		}
+	}
+	if o.Credentials != "env" {
+		abs, err := filepath.Abs(o.Credentials)
+		if err != nil {
+			return o, err
+		}
+		o.Credentials = abs
+	}
+	o.Drives = slices.Clone(o.Drives)
+	for i := range o.Drives {
+		abs, err := filepath.Abs(o.Drives[i].Dir)
+		if err != nil {
+			return o, err
+		}
+		o.Drives[i].Dir = abs
+	}
+	if o.Folder != "" {
+		info, err := os.Stat(o.Folder)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			return o, fmt.Errorf("the working folder %s is not there; give the folder that holds the photos: %w", o.Folder, ErrAnswers)
+		case err != nil:
+			return o, fmt.Errorf("the working folder: %w", err)
+		case !info.IsDir():
+			return o, fmt.Errorf("the working folder %s is a file; give the folder that holds the photos: %w", o.Folder, ErrAnswers)
+		}
+		if _, err := os.ReadDir(o.Folder); err != nil {
+			return o, fmt.Errorf("the working folder cannot be listed: %w", err)
+		}
+	}
+	if o.Layout != "" {
+		if _, err := tally.NewLayout(o.Layout, nil, o.Now()); err != nil {
+			return o, fmt.Errorf("the layout %w: %w", ErrAnswers, err)
+		}
+	}
+	return o, nil
+}
+
+// copies are the copies to be as the config will have them, without ids.
+func (o Options) copies() []config.Copy {
+	var list []config.Copy
+	for _, d := range o.Drives {
+		list = append(list, config.Copy{Name: d.Name, Kind: config.KindDrive, Root: d.Dir, Away: defaultAway})
+	}
+	for _, s := range o.S3s {
+		c := config.Copy{Name: s.Name, Kind: config.KindS3, URL: strings.TrimRight(s.URL, "/"), Region: o.Region, Credentials: o.Credentials, CAFile: o.CAFile}
+		if a, err := config.ParseAllowance(config.DefaultReread); err == nil {
+			c.Reread = a
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+// configPath is the file the config goes to. It must not be there, nor may
+// another config in the folder have the same archive.
+func configPath(o Options) (string, error) {
+	path, err := filepath.Abs(config.Find(o.Config))
+	if err != nil {
+		return "", err
+	}
+	if info, err := os.Stat(path); err == nil && info.IsDir() || filepath.Ext(path) != ".toml" {
+		path = filepath.Join(path, o.Archive+".toml")
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return "", fmt.Errorf("%s is already there and is left as it is; add a copy to it with --add-copy, or name another config: %w", path, ErrConfigExists)
+	}
+	others, _ := config.Load(filepath.Dir(path))
+	for _, a := range others {
+		if a.Name == o.Archive {
+			return "", fmt.Errorf("the archive %s already has a config, %s; add a copy to it with --add-copy, or choose another name: %w", o.Archive, a.File, ErrConfigExists)
+		}
+	}
+	return path, nil
+}
+
+// apart lets the config's own rules judge the places of the copies before any
+// of them is touched: not inside the working folder, not one inside another,
+// not another archive's.
+func apart(path string, cfg config.Archive) error {
+	dir, err := os.MkdirTemp("", "linecamp-setup-")
+	if err != nil {
+		return fmt.Errorf("the answers cannot be checked: %w", err)
+	}
+	defer os.RemoveAll(dir)
+	trial := cfg
+	trial.Copies = slices.Clone(cfg.Copies)
+	for i := range trial.Copies {
+		trial.Copies[i].ID = uuid.NewString()
+	}
+	if err := trial.Write(filepath.Join(dir, filepath.Base(path))); err != nil {
+		var fault *config.Error
+		if errors.As(err, &fault) {
+			return answersError(fault)
+		}
+		return err
+	}
+	return nil
+}
+
+// answersError tells the faults of a config that is not written yet, without
+// its file and lines.
+func answersError(fault *config.Error) error {
+	var texts []string
+	for _, p := range fault.Problems {
+		texts = append(texts, p.Text)
+	}
+	return fmt.Errorf("%s (%w)", strings.Join(texts, "; "), ErrAnswers)
+}
+
+// agree makes sure that the roots found there are all of this archive, and
+// returns its id and its name in object ids; none for a new archive.
+func agree(tried []*trial, archive string) (id, name string, err error) {
+	copies := map[string]string{}
+	for _, t := range tried {
+		if !t.adopted {
+			continue
+		}
+		is := t.identity
+		if is.Archive != archive {
+			return "", "", fmt.Errorf("%s is a copy of the archive %q, not of %q; it is left alone. Give this copy a place of its own, or set the archive up under its name: %w", t.root.Name(), is.Archive, archive, ErrOtherArchive)
+		}
+		if id != "" && is.ArchiveID != id {
+			return "", "", fmt.Errorf("%s is a copy of another archive that is also named %q; it is left alone. Give this copy a place of its own: %w", t.root.Name(), archive, ErrOtherArchive)
+		}
+		if other, ok := copies[is.CopyID]; ok {
+			return "", "", fmt.Errorf("%s and %s are one and the same copy; name it once: %w", other, t.root.Name(), ErrAnswers)
+		}
+		copies[is.CopyID] = t.root.Name()
+		id, name = is.ArchiveID, is.Archive
+	}
+	return id, name, nil
+}
+
+func closeAll(tried []*trial) {
+	for _, t := range tried {
+		if t != nil && t.root != nil {
+			t.root.Close()
+		}
+	}
+}

@@ -1,0 +1,321 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"strings"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror"
+	"linecamp/manifest"
+	"linecamp/verify"
+)
+
+// Status is one look at an archive, from what the ledger remembers and a
+// glance at each copy. Nothing is read again for it.
+type Status struct {
+	Archive string       `json:"archive"`
+	Copies  []CopyStatus `json:"copies"`
+	Damage  int          `json:"damage"`
+	Years   YearCounts   `json:"years"`
+	// YearsJudged is when the years were last judged; null for never.
+	YearsJudged *time.Time  `json:"years_judged"`
+	Next        []NextRound `json:"next"`
+	Rounds      []PastRound `json:"rounds"`
+	now         time.Time
+}
+
+// CopyStatus is how one copy stands. Files and Bytes are what is known to be
+// there; ReadBack is the share of it that was once read back and matched, and
+// Confirmed the rest that the service only vouches for.
+type CopyStatus struct {
+	Copy  string `json:"copy"`
+	Kind  string `json:"kind"`
+	State string `json:"state"`
+	// LastCurrent is when it last had everything, LastSeen when it was last
+	// within reach; null for never.
+	LastCurrent *time.Time `json:"last_current"`
+	LastSeen    *time.Time `json:"last_seen"`
+	// LastVerified is the oldest read-back among its files, so nothing on it
+	// was read longer ago; null until every file was read back.
+	LastVerified *time.Time `json:"last_verified"`
+	Files        int        `json:"files"`
+	Bytes        int64      `json:"bytes"`
+	ReadBack     Share      `json:"read_back"`
+	Confirmed    int        `json:"confirmed"`
+	Fence        string     `json:"fence,omitempty"` // "none": one writer only by a person's word
+	Error        string     `json:"error,omitempty"`
+}
+
+// Share is a number of files and their bytes.
+type Share = verify.Share
+
+// YearCounts is how many years are in each state.
+type YearCounts struct {
+	Whole       int `json:"whole"`
+	Short       int `json:"short"`
+	Skipped     int `json:"skipped"`
+	Recoverable int `json:"recoverable"`
+	Lost        int `json:"lost"`
+	Due         int `json:"due"`
+	Explained   int `json:"explained"`
+}
+
+// PastRound is the newest round of a kind.
+type PastRound struct {
+	Round   string     `json:"round"`
+	Began   time.Time  `json:"began"`
+	Ended   *time.Time `json:"ended"` // null while it runs, or where it was broken off
+	Outcome string     `json:"outcome"`
+	Detail  string     `json:"detail,omitempty"`
+}
+
+// Status looks at the archive. A copy that does not answer in a few seconds is
+// told as such, with the age of what is known.
+func (a *Archive) Status(ctx context.Context) (Status, error) {
+	s := Status{Archive: a.cfg.Name, Copies: []CopyStatus{}, Rounds: []PastRound{}, now: a.now()}
+	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	if err != nil {
+		return s, err
+	}
+	defer r.close()
+	want, err := a.heads()
+	if err != nil {
+		return s, err
+	}
+	for _, h := range r.copies {
+		c, err := a.copyStatus(h, want)
+		if err != nil {
+			return s, fmt.Errorf("the ledger: %w", err)
+		}
+		s.Copies = append(s.Copies, c)
+	}
+	damage, err := a.ledger.Damage()
+	if err != nil {
+		return s, fmt.Errorf("the ledger: %w", err)
+	}
+	s.Damage = len(damage)
+	counts, judged, err := a.ledger.Years()
+	if err != nil {
+		return s, fmt.Errorf("the ledger: %w", err)
+	}
+	s.YearsJudged = moment(judged)
+	s.Years = YearCounts{
+		Whole: counts[verify.Whole], Short: counts[verify.Short], Skipped: counts[verify.Skipped],
+		Recoverable: counts[verify.Recoverable], Lost: counts[verify.Lost],
+		Due: counts[verify.Due], Explained: counts[verify.Explained],
+	}
+	tables, err := timetables(a.cfg)
+	if err != nil {
+		return s, err
+	}
+	s.Next = nextRounds(tables, scheduled{a}, s.now)
+	for _, kind := range []string{roundMirror, roundVerify} {
+		last, ok, err := a.ledger.LastRound(kind)
+		if err != nil {
+			return s, fmt.Errorf("the ledger: %w", err)
+		}
+		if ok {
+			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began, Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
+		}
+	}
+	return s, nil
+}
+
+// heads is the newest recorded version of every object, by slug, as the state
+// folder knows it.
+func (a *Archive) heads() (map[string]int, error) {
+	seal, err := a.cache.Seal()
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	heads := map[string]int{}
+	for id, n := range seal.Heads() {
+		if _, slug, err := manifest.ParseObjectID(id); err == nil {
+			heads[slug] = n
+		}
+	}
+	return heads, nil
+}
+
+func (a *Archive) copyStatus(h *held, want map[string]int) (CopyStatus, error) {
+	figures, err := a.ledger.Figures(h.ID)
+	if err != nil {
+		return CopyStatus{}, err
+	}
+	c := CopyStatus{
+		Copy: h.Name, Kind: h.Kind,
+		LastCurrent: moment(h.Seen.LastCurrent), LastSeen: moment(h.Seen.LastReachable),
+		Files: figures.Files, Bytes: figures.Bytes,
+		ReadBack:  Share{Files: figures.ReadBackFiles, Bytes: figures.ReadBackBytes},
+		Confirmed: figures.Confirmed,
+	}
+	if figures.Files > 0 {
+		c.LastVerified = moment(figures.OldestReadBack)
+	}
+	if h.Kind == config.KindS3 && h.Copy.Fence == "none" {
+		c.Fence = "none"
+	}
+	if h.Root == nil {
+		c.State, c.Error = h.state(), h.Err.Error()
+		return c, nil
+	}
+	committed, err := a.ledger.Committed(h.ID)
+	if err != nil {
+		return c, err
+	}
+	c.State = mirror.Current
+	if h.Seen.LastCurrent.IsZero() {
+		c.State = mirror.Behind
+	}
+	for slug, n := range want {
+		if committed[slug] < n {
+			c.State = mirror.Behind
+		}
+	}
+	if h.Seen.State == mirror.Failed { // the last round could reach it, and could not work with it
+		c.State, c.Error = mirror.Failed, lastError(h.Seen)
+	}
+	return c, nil
+}
+
+func lastError(s ledger.CopySeen) string {
+	if s.Error == "" {
+		return "the last mirror round failed on it"
+	}
+	return s.Error
+}
+
+func moment(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	t = t.Round(0).Truncate(time.Second)
+	return &t
+}
+
+// Wants reports whether something wants a person.
+func (s Status) Wants() bool {
+	for _, c := range s.Copies {
+		if c.State != mirror.Current && c.State != mirror.Away {
+			return true
+		}
+	}
+	for _, r := range s.Rounds {
+		if r.Outcome == outcomeFailed {
+			return true
+		}
+	}
+	y := s.Years
+	return s.Damage > 0 || y.Short+y.Skipped+y.Recoverable+y.Lost > 0
+}
+
+// Print writes the status for a person.
+func (s Status) Print(w io.Writer) {
+	fmt.Fprintf(w, "%s\n", s.Archive)
+	width := 0
+	for _, c := range s.Copies {
+		width = max(width, len(c.Copy))
+	}
+	for _, c := range s.Copies {
+		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, c.line(s.now))
+		if c.Error != "" {
+			fmt.Fprintf(w, "  %-*s    %s\n", width, "", c.Error)
+		}
+	}
+	switch s.Damage {
+	case 0:
+		fmt.Fprintln(w, "No damage on record.")
+	default:
+		fmt.Fprintf(w, "%s on record: linecamp verify lists it, linecamp mend puts right what it can.\n", count(s.Damage, "damaged file", "damaged files"))
+	}
+	fmt.Fprintln(w, s.years())
+	for _, r := range s.Rounds {
+		if r.Outcome == outcomeFailed {
+			fmt.Fprintf(w, "The last %s round, %s, failed: %s\n", r.Round, when(r.Began), r.Detail)
+		}
+	}
+	if len(s.Next) > 0 {
+		var next []string
+		for _, n := range s.Next {
+			at := when(n.At)
+			if !n.At.After(s.now) {
+				at = "due now"
+			}
+			next = append(next, n.Round+" "+at)
+		}
+		fmt.Fprintf(w, "Next rounds, while the service runs: %s.\n", strings.Join(next, "; "))
+	}
+}
+
+// line is a copy's state with what can be said of its safety, and no more.
+func (c CopyStatus) line(now time.Time) string {
+	parts := []string{c.State}
+	out := c.State != mirror.Current && c.State != mirror.Behind
+	switch {
+	case out && c.LastSeen != nil:
+		parts = append(parts, "last within reach "+age(now.Sub(*c.LastSeen))+"; what follows is what was known then")
+	case out:
+		parts = append(parts, "never within reach of this machine; nothing is known of it")
+	}
+	if c.Files > 0 {
+		parts = append(parts, fmt.Sprintf("%s (%s)", count(c.Files, "file", "files"), size(c.Bytes)))
+		switch {
+		case c.LastVerified != nil:
+			parts = append(parts, "every one read back, the oldest "+age(now.Sub(*c.LastVerified)))
+		case c.ReadBack.Files == 0 && c.Confirmed == 0:
+			parts = append(parts, "none read back yet")
+		default:
+			parts = append(parts, fmt.Sprintf("%d%% of the bytes read back", share(c.ReadBack.Bytes, c.Bytes)))
+		}
+		if c.Confirmed > 0 {
+			parts = append(parts, fmt.Sprintf("%d only confirmed by the service", c.Confirmed))
+		}
+	}
+	if c.State == mirror.Behind && c.LastCurrent != nil {
+		parts = append(parts, "last had everything "+age(now.Sub(*c.LastCurrent)))
+	}
+	if c.Fence == "none" {
+		parts = append(parts, "fence none: nothing but your word keeps a second machine from writing there")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// share is a percentage that says 100 only of the whole.
+func share(part, whole int64) int64 {
+	if whole <= 0 || part >= whole {
+		return 100
+	}
+	return int64(float64(part) / float64(whole) * 100)
+}
+
+func (s Status) years() string {
+	if s.YearsJudged == nil {
+		return "The years have not been judged yet: linecamp verify --only years does it."
+	}
+	var parts []string
+	y := s.Years
+	for _, p := range []struct {
+		n    int
+		word string
+	}{
+		{y.Whole, verify.Whole}, {y.Short, verify.Short}, {y.Skipped, verify.Skipped}, {y.Recoverable, verify.Recoverable},
+		{y.Lost, verify.Lost}, {y.Due, verify.Due}, {y.Explained, verify.Explained},
+	} {
+		if p.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.word))
+		}
+	}
+	if len(parts) == 0 {
+		parts = []string{"none on record"}
+	}
+	return fmt.Sprintf("Years, as of %s: %s.", age(s.now.Sub(*s.YearsJudged)), strings.Join(parts, ", "))
+}

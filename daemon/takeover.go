@@ -1,0 +1,154 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// Takeover says what making this machine the author came to.
+type Takeover struct {
+	Archive string   `json:"archive"`
+	Machine string   `json:"machine"`
+	Epoch   int      `json:"epoch"`
+	Was     string   `json:"was,omitempty"` // the machine that recorded before
+	Copies  []string `json:"copies"`        // the copies that know it now
+	// Later are copies out of reach; the next mirror round that meets them
+	// tells them.
+	Later []string `json:"later"`
+}
+
+// TakeOver makes this machine the one that records: it raises the epoch in
+// author.json of each copy within reach, which stops the machine that recorded
+// before at its next step, and then puts a line into the seal. A copy is told
+// only if it is at the state that was read; a machine that records at this
+// very moment makes it fail, and it can be run again.
+func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
+	t := Takeover{Archive: a.cfg.Name, Machine: a.machine, Copies: []string{}, Later: []string{}}
+	leave, err := a.turns.author(ctx)
+	if err != nil {
+		return t, err
+	}
+	defer leave()
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return t, err
+	}
+	defer r.close()
+	release, err := a.occupy(ctx, r.copies)
+	if err != nil {
+		return t, err
+	}
+	defer release()
+	if len(r.open()) == 0 {
+		return t, r.none()
+	}
+
+	seal, err := a.longestSeal(ctx, r)
+	if err != nil {
+		return t, err
+	}
+	for _, l := range seal.Lines() {
+		if l.What == manifest.LineAuthor {
+			t.Epoch = max(t.Epoch, l.Epoch)
+		}
+	}
+	was := map[*held]*store.Info{}
+	for _, h := range r.open() {
+		author, info, err := store.ReadAuthor(ctx, h.Root)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return t, fmt.Errorf("%s: %w", h.Name, err)
+		}
+		was[h] = &info
+		if author.Epoch >= t.Epoch && author.Author != a.author {
+			t.Was = author.Machine
+		}
+		t.Epoch = max(t.Epoch, author.Epoch)
+	}
+	t.Epoch++
+	mine := store.Author{Archive: r.id, Author: a.author, Machine: a.machine, Epoch: t.Epoch}
+	for _, h := range r.open() {
+		err := store.WriteAuthor(ctx, h.Root, mine, was[h])
+		if errors.Is(err, store.ErrConflict) {
+			return t, fmt.Errorf("%s: another machine is recording there at this moment; see that it is switched off, then run this again: %w", h.Name, err)
+		}
+		if err != nil {
+			return t, fmt.Errorf("%s: %w", h.Name, err)
+		}
+	}
+	line := manifest.Line{N: seal.Len() + 1, At: a.sealTime(seal), What: manifest.LineAuthor, Author: a.author, Epoch: t.Epoch, Why: "taken over on " + a.machine}
+	if err := seal.Append(line); err != nil {
+		return t, err
+	}
+	for _, h := range r.open() {
+		if err := store.WriteSeal(ctx, h.Root, seal); err != nil {
+			return t, fmt.Errorf("%s: %w", h.Name, err)
+		}
+		t.Copies = append(t.Copies, h.Name)
+	}
+	for _, h := range r.copies {
+		if h.Root == nil {
+			t.Later = append(t.Later, h.Name)
+		}
+	}
+	if err := a.cache.PutSeal(seal); err != nil {
+		return t, fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	return t, nil
+}
+
+// longestSeal is the longest of the seals of the copies within reach and of
+// the state folder's. They must agree as far as they go.
+func (a *Archive) longestSeal(ctx context.Context, r *reach) (*manifest.Seal, error) {
+	best, err := a.cache.Seal()
+	if errors.Is(err, fs.ErrNotExist) {
+		best, err = manifest.DecodeSeal(nil)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	for _, h := range r.open() {
+		s, err := store.ReadSeal(ctx, h.Root)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", h.Name, err)
+		}
+		switch {
+		case s.Extends(best):
+			best = s
+		case !best.Extends(s):
+			return nil, fmt.Errorf("the seal on %s tells another history than the others; take that copy out of the config first: it stays readable with --from", h.Name)
+		}
+	}
+	return best.Clone(), nil
+}
+
+// sealTime is now, but never before the seal's last line.
+func (a *Archive) sealTime(seal *manifest.Seal) time.Time {
+	at := a.now().UTC().Truncate(time.Second)
+	if lines := seal.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
+		return lines[len(lines)-1].At
+	}
+	return at
+}
+
+// Identity is the archive's uuid and its name in object ids, from a copy
+// within reach or from the ledger. The error says why none could tell.
+func (a *Archive) Identity(ctx context.Context) (id, name string, err error) {
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return "", "", err
+	}
+	defer r.close()
+	if r.id == "" {
+		return "", "", r.none()
+	}
+	return r.id, r.name, nil
+}

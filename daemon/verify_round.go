@@ -1,0 +1,297 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// Verify re-reads the copies, each in its own goroutine, and the working
+// folder, and judges the years. What it found stays in the ledger for Status
+// and Mend.
+func (a *Archive) Verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, error) {
+	report, _, err := a.verify(ctx, o, p)
+	return report, err
+}
+
+// whole says whether a verification counts as the scheduled round.
+func (o VerifyOptions) whole() bool { return o.Copy == "" && o.Only == "" && !o.Quick }
+
+func (o VerifyOptions) rot() bool { return o.Only != OnlyYears }
+
+// years are judged over all copies, so not where one was asked for.
+func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == "" && o.Copy == "" }
+
+// verify also returns the objects whose root pair is to be written again, by
+// copy, for mend.
+func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
+	report := VerifyReport{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
+	var picked []config.Copy
+	var err error
+	if o.Copy != verify.WorkingName {
+		if picked, err = a.copiesNamed(o.Copy); err != nil {
+			return report, nil, err
+		}
+	}
+	end, err := a.begin(roundVerify, o.whole())
+	if err != nil {
+		return report, nil, err
+	}
+	unfinished := map[string][]string{}
+	err = a.check(ctx, o, picked, &report, unfinished, p)
+	return report, unfinished, end(ctx, report, err)
+}
+
+func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Copy, report *VerifyReport, unfinished map[string][]string, p Progress) error {
+	// Copies not asked for still tell what should exist, and where good bytes are.
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return err
+	}
+	if o.rot() {
+		if err := a.checkCopies(ctx, o, r, k, picked, report, p); err != nil {
+			return err
+		}
+		for _, c := range report.Copies {
+			if len(c.Unfinished) > 0 {
+				unfinished[c.Copy] = c.Unfinished
+			}
+		}
+		if a.cfg.Folder != "" && (o.Copy == "" || o.Copy == verify.WorkingName) {
+			if err := a.checkWorking(ctx, o, k, report, p); err != nil {
+				return err
+			}
+		}
+	}
+	if o.years() {
+		return a.checkYears(ctx, r, k, report, p)
+	}
+	return nil
+}
+
+func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach, k *known, picked []config.Copy, report *VerifyReport, p Progress) error {
+	var checking sync.WaitGroup
+	var mu sync.Mutex
+	var failed error
+	var found []*verify.CopyReport
+	for _, h := range r.copies {
+		if !slices.ContainsFunc(picked, func(c config.Copy) bool { return c.ID == h.ID }) {
+			continue
+		}
+		c := &verify.CopyReport{Copy: h.Name, Depth: depth(o), Damage: []verify.Damage{}}
+		found = append(found, c)
+		if h.Root == nil {
+			c.Error, c.Away = h.Err.Error(), h.Away
+			continue
+		}
+		checking.Go(func() {
+			err := a.checkCopy(ctx, o, h, k, c, p)
+			if err == nil {
+				return
+			}
+			if outOfReach(err) && ctx.Err() == nil { // it went away in the middle
+				c.Error = err.Error()
+				return
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			if failed == nil {
+				failed = fmt.Errorf("checking %s: %w", h.Name, err)
+			}
+		})
+	}
+	checking.Wait()
+	if err := a.ledger.Flush(); err != nil && failed == nil {
+		failed = fmt.Errorf("writing the ledger: %w", err)
+	}
+	for _, c := range found {
+		report.Copies = append(report.Copies, *c)
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return failed
+}
+
+func depth(o VerifyOptions) string {
+	if o.Quick {
+		return verify.Quick
+	}
+	return verify.Full
+}
+
+func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) verify.Options {
+	return verify.Options{
+		Quick: o.Quick, Memory: a.memory(), Allowance: -1,
+		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Now: a.now,
+		Progress: func(done, total int64) { p.tell(name, done, total) },
+	}
+}
+
+// checkCopy re-reads one copy, taking turns with mirror rounds.
+func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *known, c *verify.CopyReport, p Progress) error {
+	began := a.now()
+	vo := a.options(o, k, h.Name, p)
+	if h.Kind == config.KindS3 {
+		left, err := a.allowance(h.Copy, began)
+		if err != nil {
+			return err
+		}
+		vo.Allowance = left
+	}
+	leave, err := a.turns.copy(ctx, h.Name, h.ID)
+	if err != nil {
+		return err
+	}
+	defer leave()
+	found, err := verify.Rot(ctx, h.forVerify(), vo)
+	if found.Downloaded > 0 { // spent, whatever came of it
+		if serr := a.ledger.SpendReread(h.ID, found.Downloaded, a.now()); serr != nil && err == nil {
+			err = serr
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if found.Damage, err = a.stillDamaged(h, found.Damage, began); err != nil {
+		return err
+	}
+	*c = found
+	return a.ledger.SetDamage(h.Name, found.Damage)
+}
+
+// notAgain is said of damage found earlier that this check did not look at.
+const notAgain = "found earlier, and not read again this time"
+
+// stillDamaged adds to what a check found the damage known before that it did
+// not read again, because the allowance was used up or the check was a quick
+// one. Rot once found is not forgotten until the bytes were read and good.
+func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) ([]verify.Damage, error) {
+	known, err := a.ledger.Damage()
+	if err != nil {
+		return nil, err
+	}
+	if found == nil {
+		found = []verify.Damage{}
+	}
+	for _, d := range known {
+		if d.Copy != h.Name || d.Kind != verify.Altered && d.Kind != verify.Unreadable {
+			continue
+		}
+		if slices.ContainsFunc(found, func(f verify.Damage) bool { return f.Object == d.Object && f.Content == d.Content }) {
+			continue
+		}
+		memory, err := a.ledger.Held(h.ID, d.Object)
+		if err != nil {
+			return nil, err
+		}
+		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) {
+			d.Detail = notAgain
+			found = append(found, d)
+		}
+	}
+	return found, nil
+}
+
+// allowance is how much may be downloaded from a copy now: what its config
+// allows for this day, week or month, less what was read in it already.
+func (a *Archive) allowance(c config.Copy, now time.Time) (int64, error) {
+	if c.Reread.Bytes == config.Unlimited {
+		return -1, nil
+	}
+	spent, err := a.ledger.Reread(c.ID, c.Reread.Since(now))
+	if err != nil {
+		return 0, fmt.Errorf("the ledger: %w", err)
+	}
+	return max(0, c.Reread.Bytes-spent), nil
+}
+
+func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, report *VerifyReport, p Progress) error {
+	c, err := verify.Working(ctx, a.cfg.Folder, k.pairs(), a.options(o, k, verify.WorkingName, p))
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err != nil {
+		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: err.Error()}
+	}
+	if c.Damage == nil {
+		c.Damage = []verify.Damage{}
+	}
+	report.Copies = append(report.Copies, c)
+	if err != nil {
+		return nil
+	}
+	return a.ledger.SetDamage(verify.WorkingName, c.Damage)
+}
+
+// checkYears judges the years from the working folder as it is now, the
+// manifests, and what this check or an earlier one found on the copies.
+func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *VerifyReport, p Progress) error {
+	t, err := a.tally(ctx, p)
+	switch {
+	case errors.Is(err, ErrNoFolder):
+		t = nil
+	case errors.Is(err, tally.ErrNoFolder):
+		return fmt.Errorf("the years cannot be judged: %w", err)
+	case err != nil:
+		return err
+	}
+	holdings, err := a.holdings(r, report.Copies)
+	if err != nil {
+		return fmt.Errorf("the ledger: %w", err)
+	}
+	now := a.now()
+	report.Years = verify.Years(verify.Gather(now, t, k.objects(), holdings))
+	if report.Years == nil {
+		report.Years = []verify.Year{}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	counts := map[string]int{}
+	for _, y := range report.Years {
+		counts[y.State]++
+	}
+	return a.ledger.SetYears(counts, now)
+}
+
+// holdings says what each copy of the config holds, from the check just done
+// where it was done, else from memory.
+func (a *Archive) holdings(r *reach, checked []verify.CopyReport) ([]verify.Holding, error) {
+	damage, err := a.ledger.Damage()
+	if err != nil {
+		return nil, err
+	}
+	var all []verify.Holding
+	for _, h := range r.copies {
+		i := slices.IndexFunc(checked, func(c verify.CopyReport) bool { return c.Copy == h.Name && c.Error == "" })
+		if i >= 0 {
+			all = append(all, verify.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})
+			continue
+		}
+		heads, err := a.ledger.Committed(h.ID)
+		if err != nil {
+			return nil, err
+		}
+		hold := verify.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
+		for _, d := range damage {
+			if d.Copy == h.Name {
+				hold.Damage = append(hold.Damage, d)
+			}
+		}
+		all = append(all, hold)
+	}
+	return all, nil
+}

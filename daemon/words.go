@@ -1,0 +1,56 @@
+package daemon
+
+import (
+	"fmt"
+	"time"
+)
+
+// count puts a number before the right form of a word.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// days says how long a stretch of days is.
+func days(d time.Duration) string {
+	if n := int(d / (24 * time.Hour)); n >= 1 {
+		return count(n, "day", "days")
+	}
+	return count(int(d/time.Hour), "hour", "hours")
+}
+
+// age says how long ago something was, as people say it.
+func age(d time.Duration) string {
+	switch {
+	case d < time.Minute:
+		return "just now"
+	case d < time.Hour:
+		return count(int(d/time.Minute), "minute", "minutes") + " ago"
+	case d < 48*time.Hour:
+		return count(int(d/time.Hour), "hour", "hours") + " ago"
+	}
+	return days(d) + " ago"
+}
+
+// size gives bytes in the units drives are sold by.
+func size(n int64) string {
+	f, unit := float64(n), ""
+	for _, unit = range []string{"kB", "MB", "GB", "TB"} {
+		f /= 1000
+		if f < 999.5 {
+			break
+		}
+	}
+	if n < 1000 {
+		return count(int(n), "byte", "bytes")
+	}
+	if f < 9.95 {
+		return fmt.Sprintf("%.1f %s", f, unit)
+	}
+	return fmt.Sprintf("%.0f %s", f, unit)
+}
+
+// when shows a moment in local time.
+func when(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006, 15:04") }
