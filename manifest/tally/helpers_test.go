@@ -1,0 +1,223 @@
+package tally
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"hash/crc32"
+	"os"
+	"path/filepath"
+	"sort"
+	"sync"
+	"testing"
+	"time"
+)
+
+// today is the day the tests take place on.
+var today = time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC)
+
+// memory is a Cache in memory that counts what it is asked.
+type memory struct {
+	mu      sync.Mutex
+	folders map[string][]Known
+	first   map[string]time.Time
+	sets    int
+	fail    error
+}
+
+func newMemory() *memory {
+	return &memory{folders: map[string][]Known{}, first: map[string]time.Time{}}
+}
+
+func (m *memory) Folder(dir string) ([]Known, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return append([]Known(nil), m.folders[dir]...), m.fail
+}
+
+func (m *memory) SetFolder(dir string, known []Known) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.sets++
+	if known == nil {
+		delete(m.folders, dir)
+	} else {
+		m.folders[dir] = append([]Known(nil), known...)
+	}
+	for _, k := range known {
+		p := k.Name
+		if dir != "" {
+			p = dir + "/" + p
+		}
+		delete(m.first, p)
+	}
+	return m.fail
+}
+
+func (m *memory) FirstSeen(path string, now time.Time) (time.Time, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if t, ok := m.first[path]; ok {
+		return t, m.fail
+	}
+	m.first[path] = now
+	return now, m.fail
+}
+
+// put writes a file that was last changed an hour before today.
+func put(t testing.TB, root, path string, content []byte) {
+	t.Helper()
+	full := filepath.Join(root, filepath.FromSlash(path))
+	if err := os.MkdirAll(filepath.Dir(full), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(full, content, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	old := today.Add(-time.Hour)
+	if err := os.Chtimes(full, old, old); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// tree makes a working folder of files; a path's content is a photo with the
+// EXIF date it is mapped to, else its own path.
+func tree(t testing.TB, files map[string]string) string {
+	t.Helper()
+	root := t.TempDir()
+	for p, date := range files {
+		content := []byte("content of " + p)
+		if date != "" {
+			content = append(jpegWith(exifBlock(date, "")), p...)
+		}
+		put(t, root, p, content)
+	}
+	return root
+}
+
+func read(t testing.TB, o Options) *Result {
+	t.Helper()
+	if o.Now == nil {
+		o.Now = func() time.Time { return today }
+	}
+	r, err := Read(context.Background(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// where is where every file of a result is: "pasture/site@visit" or "unfiled",
+// "waiting".
+func where(r *Result) map[string][]string {
+	m := map[string][]string{}
+	for i := range r.Sites {
+		s := &r.Sites[i]
+		for f := range s.Files() {
+			m[f.Path] = append(m[f.Path], s.Pasture+"/"+s.Site+"@"+f.Visit)
+		}
+	}
+	for _, f := range r.Unfiled {
+		m[f.Path] = append(m[f.Path], "unfiled")
+	}
+	for _, w := range r.Waiting {
+		m[w.Path] = append(m[w.Path], "waiting")
+	}
+	return m
+}
+
+func wantWhere(t *testing.T, r *Result, want map[string]string) {
+	t.Helper()
+	got := where(r)
+	paths := make([]string, 0, len(want))
+	for p := range want {
+		paths = append(paths, p)
+	}
+	sort.Strings(paths)
+	for _, p := range paths {
+		if len(got[p]) != 1 || got[p][0] != want[p] {
+			t.Errorf("%q is at %q, want %q", p, got[p], want[p])
+		}
+		delete(got, p)
+	}
+	for p, w := range got {
+		t.Errorf("%q is at %q, not expected at all", p, w)
+	}
+}
+
+// A tag is one entry of an image file directory, written by hand as the Exif
+// standard (CIPA DC-008) lays it out.
+type tag struct {
+	id, kind uint16
+	count    uint32
+	value    []byte
+}
+
+func text0(s string) []byte { return append([]byte(s), 0) }
+
+// exifBlock is a little-endian TIFF with IFD0 and an Exif IFD. DateTime and
+// DateTimeDigitized are always there, and always wrong.
+func exifBlock(original, offset string) []byte {
+	wrong := text0("2001:01:01 01:01:01")
+	sub := []tag{{0x9004, 2, 20, wrong}}
+	if original != "" {
+		sub = append([]tag{{0x9003, 2, uint32(len(original) + 1), text0(original)}}, sub...)
+	}
+	if offset != "" {
+		sub = append(sub, tag{0x9011, 2, uint32(len(offset) + 1), text0(offset)})
+	}
+	le := binary.LittleEndian
+	ifd0 := []tag{{0x0132, 2, 20, wrong}, {0x8769, 4, 1, nil}}
+	subAt := 8 + 2 + 12*len(ifd0) + 4 + 20
+	ifd0[1].value = le.AppendUint32(nil, uint32(subAt))
+	b := append([]byte("II*\x00"), 8, 0, 0, 0)
+	b = appendIFD(b, ifd0)
+	return appendIFD(b, sub)
+}
+
+func appendIFD(b []byte, tags []tag) []byte {
+	le := binary.LittleEndian
+	data := len(b) + 2 + 12*len(tags) + 4
+	var tail []byte
+	b = le.AppendUint16(b, uint16(len(tags)))
+	for _, t := range tags {
+		b = le.AppendUint16(b, t.id)
+		b = le.AppendUint16(b, t.kind)
+		b = le.AppendUint32(b, t.count)
+		if len(t.value) <= 4 {
+			b = append(b, append(t.value, make([]byte, 4-len(t.value))...)...)
+			continue
+		}
+		b = le.AppendUint32(b, uint32(data+len(tail)))
+		tail = append(tail, t.value...)
+	}
+	b = le.AppendUint32(b, 0)
+	return append(b, tail...)
+}
+
+// jpegWith is the start of a JPEG with an APP1 segment, and an end.
+func jpegWith(exif []byte) []byte {
+	b := []byte{0xff, 0xd8, 0xff, 0xe1}
+	b = binary.BigEndian.AppendUint16(b, uint16(2+6+len(exif)))
+	b = append(b, "Exif\x00\x00"...)
+	b = append(b, exif...)
+	return append(b, 0xff, 0xd9)
+}
+
+// pngWith is a one-pixel PNG with an eXIf chunk.
+func pngWith(exif []byte) []byte {
+	b := []byte("\x89PNG\r\n\x1a\n")
+	chunk := func(kind string, data []byte) {
+		b = binary.BigEndian.AppendUint32(b, uint32(len(data)))
+		body := append([]byte(kind), data...)
+		b = append(b, body...)
+		b = binary.BigEndian.AppendUint32(b, crc32.ChecksumIEEE(body))
+	}
+	chunk("IHDR", []byte{0, 0, 0, 1, 0, 0, 0, 1, 8, 0, 0, 0, 0})
+	chunk("eXIf", exif)
+	chunk("IDAT", []byte{0x78, 0x9c, 0x63, 0x60, 0, 0, 0, 2, 0, 1})
+	chunk("IEND", nil)
+	return b
+}
+
+func taken0(b []byte, ext string) string { return taken(bytes.NewReader(b), ext) }
