@@ -31,7 +31,7 @@ type batcher struct {
 	next   *batch // gathering
 	now    *batch // being written; readers look here too. nil if none is
 	room   sync.Cond
-	failed error // of writing in the background, until somebody asks
+	failed error // the last thing that went wrong, until somebody asks
 
 	one  sync.Mutex    // held while writing
 	some chan struct{} // next is not empty
@@ -66,11 +66,7 @@ func (b *batcher) start(l *Ledger) {
 			case <-wait.C:
 			}
 			wait.Stop()
-			if err := b.write(l); err != nil {
-				b.mu.Lock()
-				b.failed = errors.Join(b.failed, err)
-				b.mu.Unlock()
-			}
+			b.write(l)
 		}
 	}()
 }
@@ -118,22 +114,23 @@ func (b *batcher) look(f func(*batch)) {
 }
 
 func (b *batcher) flush(l *Ledger) error {
-	err := b.write(l)
+	b.write(l)
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	err = errors.Join(b.failed, err)
+	err := b.failed
 	b.failed = nil
 	return err
 }
 
-// write writes what was gathered until now, in one transaction.
-func (b *batcher) write(l *Ledger) error {
+// write writes what was gathered until now, in one transaction. What goes wrong
+// stays in failed for the next one who asks.
+func (b *batcher) write(l *Ledger) {
 	b.one.Lock()
 	defer b.one.Unlock()
 	b.mu.Lock()
 	if b.next.size == 0 {
 		b.mu.Unlock()
-		return nil
+		return
 	}
 	b.now, b.next = b.next, newBatch()
 	b.mu.Unlock()
@@ -146,7 +143,9 @@ func (b *batcher) write(l *Ledger) error {
 	l.folders.clear()
 	b.mu.Lock()
 	b.now = nil
+	if err != nil {
+		b.failed = err
+	}
 	b.room.Broadcast()
 	b.mu.Unlock()
-	return err
 }

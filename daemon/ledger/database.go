@@ -57,30 +57,61 @@ var errForeign = errors.New("the file is not a ledger of linecamp")
 // only read and never wait for it.
 type database struct{ write, read *sql.DB }
 
+// openDatabase opens a ledger, and makes it if none is there.
 func openDatabase(path string) (*database, error) {
-	// A ledger holds names of people's files; only its owner reads it. SQLite
-	// gives its log files the rights of the database.
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
-	if err != nil {
-		return nil, err
+	if _, err := os.Lstat(path); errors.Is(err, fs.ErrNotExist) {
+		if err := create(path); err != nil {
+			return nil, err
+		}
 	}
-	f.Close()
 	d := &database{}
-	if d.write, err = sql.Open("sqlite", address(path, "_txlock=immediate")); err != nil {
+	var err error
+	if d.write, err = connect(path, "_txlock=immediate", 1); err != nil {
 		return nil, err
 	}
-	d.write.SetMaxOpenConns(1)
 	if err = d.prepare(); err != nil {
 		d.close()
 		return nil, err
 	}
-	if d.read, err = sql.Open("sqlite", address(path, "_pragma=query_only(1)")); err != nil {
+	if d.read, err = connect(path, "_pragma=query_only(1)", 4); err != nil {
 		d.close()
 		return nil, err
 	}
-	d.read.SetMaxOpenConns(4)
-	d.read.SetMaxIdleConns(4)
 	return d, nil
+}
+
+// create makes a ledger under another name and puts it in place whole, so that
+// two processes that begin at once do not see each other's half-made one.
+func create(path string) error {
+	// A ledger holds names of people's files; only its owner reads it. SQLite
+	// gives its log files the rights of the database.
+	f, err := os.CreateTemp(filepath.Dir(path), ".new-*.db") // 0600
+	if err != nil {
+		return err
+	}
+	f.Close()
+	defer os.Remove(f.Name())
+	d := &database{}
+	if d.write, err = connect(f.Name(), "_txlock=immediate", 1); err != nil {
+		return err
+	}
+	if err := errors.Join(d.prepare(), d.close()); err != nil {
+		return err
+	}
+	if err := os.Link(f.Name(), path); err != nil && !errors.Is(err, fs.ErrExist) {
+		return os.Rename(f.Name(), path) // a file system without links
+	}
+	return nil
+}
+
+func connect(path, option string, most int) (*sql.DB, error) {
+	db, err := sql.Open("sqlite", address(path, option))
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(most)
+	db.SetMaxIdleConns(most)
+	return db, nil
 }
 
 func address(path, option string) string {

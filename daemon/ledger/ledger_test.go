@@ -1,0 +1,500 @@
+package ledger
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"runtime"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+var (
+	_ tally.Cache   = (*Ledger)(nil)
+	_ verify.Memory = (*Ledger)(nil)
+)
+
+func open(t testing.TB, dir string) *Ledger {
+	t.Helper()
+	l, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+func shut(t testing.TB, l *Ledger) {
+	t.Helper()
+	if err := l.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+func ok(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func day(n int) time.Time { return time.Date(2026, 7, n, 2, 30, 0, 123456789, time.UTC) }
+
+func some(name string) tally.Known {
+	return tally.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
+		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Taken: "2019-06-21T10:11:12"}
+}
+
+func held(path, bytes string) verify.Held {
+	return verify.Held{Path: path, SHA256: manifest.Sum([]byte(bytes)), Size: int64(len(bytes))}
+}
+
+func TestFoldersAreRemembered(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "a folder with ? and # and %20 and 'é'")
+	l := open(t, dir)
+	odd := "pasture/\xff\n/2019-06-21"
+	want := []tally.Known{some("plot.jpg"), {Name: "\xfe", Modified: time.Date(1601, 1, 1, 0, 0, 0, 1, time.UTC)}, {Name: "far", Modified: time.Date(2446, 5, 10, 0, 0, 0, 0, time.UTC)}, {}}
+	check := func(l *Ledger) {
+		t.Helper()
+		for _, at := range []string{odd, ""} {
+			got, err := l.Folder(at)
+			ok(t, err)
+			if !reflect.DeepEqual(got, want) {
+				t.Errorf("%q: got %+v, want %+v", at, got, want)
+			}
+		}
+		for _, at := range []string{"pasture", "pasture/\xff\n", "z", "forgotten"} {
+			if got, err := l.Folder(at); err != nil || got != nil {
+				t.Errorf("%q: got %v, %v; want nothing", at, got, err)
+			}
+		}
+		if got, err := l.Folder("empty"); err != nil || got == nil || len(got) != 0 {
+			t.Errorf("a folder without files: got %v, %v", got, err)
+		}
+	}
+	ok(t, l.SetFolder("forgotten", want))
+	ok(t, l.Flush())
+	if got, err := l.Folder("forgotten"); err != nil || len(got) != len(want) {
+		t.Errorf("before it is forgotten: %v, %v", got, err)
+	}
+	ok(t, l.SetFolder(odd, want[:1]))
+	ok(t, l.SetFolder(odd, want))
+	ok(t, l.SetFolder("", want))
+	ok(t, l.SetFolder("empty", []tally.Known{}))
+	ok(t, l.SetFolder("forgotten", nil))
+	check(l) // not written yet
+	ok(t, l.Flush())
+	check(l) // written
+	shut(t, l)
+	l = open(t, dir)
+	defer shut(t, l)
+	check(l) // read again
+	if l.SetAside() != "" {
+		t.Error("a sound ledger was set aside")
+	}
+}
+
+func TestFoldersAcrossPages(t *testing.T) {
+	l := open(t, t.TempDir())
+	defer shut(t, l)
+	name := func(i int) string { return fmt.Sprintf("s/%05d", i) }
+	const n = 3 * pageRows
+	for i := 0; i < n; i += 2 {
+		ok(t, l.SetFolder(name(i), []tally.Known{some(name(i))}))
+	}
+	ok(t, l.Flush())
+	for _, step := range []int{1, 7, n - 1} { // 7 and n-1 jump about
+		for i, at := 0, 0; i < n; i, at = i+1, (at+step)%n {
+			got, err := l.Folder(name(at))
+			ok(t, err)
+			if at%2 == 0 && (len(got) != 1 || got[0].Name != name(at)) || at%2 == 1 && got != nil {
+				t.Fatalf("%s: got %v", name(at), got)
+			}
+		}
+	}
+	ok(t, l.SetFolder(name(1), []tally.Known{some("new")}))
+	ok(t, l.Flush())
+	if got, err := l.Folder(name(1)); err != nil || len(got) != 1 {
+		t.Errorf("a folder written after its page was read: %v, %v", got, err)
+	}
+}
+
+func TestFirstSightsLastAWeek(t *testing.T) {
+	dir := t.TempDir()
+	l := open(t, dir)
+	now := time.Now().UTC()
+	first := now.Add(-6 * 24 * time.Hour)
+	see := func(path string, at, want time.Time) {
+		t.Helper()
+		if got, err := l.FirstSeen(path, at); err != nil || !got.Equal(want) {
+			t.Errorf("%s: got %v, %v; want %v", path, got, err, want)
+		}
+	}
+	see("s/a", first, first)
+	see("s/b", first, first)
+	see("s/a", now, first)
+	see("old", now.Add(-8*24*time.Hour), now.Add(-8*24*time.Hour))
+	ok(t, l.SetFolder("s", []tally.Known{some("b")})) // b is settled
+	see("s/b", now, now)
+	ok(t, l.SetFolder("s", []tally.Known{some("b")}))
+	shut(t, l)
+	l = open(t, dir)
+	defer func() { shut(t, l) }()
+	see("s/a", now, first)
+	see("s/b", now, now)
+	see("old", now, now)
+	see("s/a", first.Add(sightKept+time.Second), first.Add(sightKept+time.Second))
+}
+
+func TestFiguresOfACopy(t *testing.T) {
+	l := open(t, t.TempDir())
+	defer shut(t, l)
+	check := func(want Figures) {
+		t.Helper()
+		if got, err := l.Figures("shelf"); err != nil || got != want {
+			t.Errorf("got %+v, %v; want %+v", got, err, want)
+		}
+	}
+	check(Figures{})
+	a, b, c := held("v1/content/a", "aa"), held("v2/content/b", "bbb"), held("v1/content/c", "c")
+	record := held("v1/content/"+manifest.RecordPath, "{}")
+	a.ReadBack, b.ReadBack, b.Confirmed, c.Confirmed = day(3), day(2), day(9), day(4)
+	ok(t, l.Remember("shelf", "one", []verify.Held{a, b, record}))
+	check(Figures{Files: 2, Bytes: 5, ReadBackFiles: 2, ReadBackBytes: 5, OldestReadBack: day(2)})
+	ok(t, l.Remember("shelf", "two", []verify.Held{c}))
+	check(Figures{Files: 3, Bytes: 6, ReadBackFiles: 2, ReadBackBytes: 5, Confirmed: 1})
+	ok(t, l.Remember("other", "two", []verify.Held{c}))
+	ok(t, l.Forget("shelf", "two", []string{c.Path, "v1/content/never"}))
+	check(Figures{Files: 2, Bytes: 5, ReadBackFiles: 2, ReadBackBytes: 5, OldestReadBack: day(2)})
+	ok(t, l.ForgetCopy("shelf"))
+	check(Figures{})
+	if got, err := l.Held("other", "two"); err != nil || len(got) != 1 {
+		t.Errorf("the other copy: %v, %v", got, err)
+	}
+}
+
+func TestCopiesAndRounds(t *testing.T) {
+	dir := t.TempDir()
+	l := open(t, dir)
+	ok(t, l.SetCommitted("shelf", "one", 3))
+	ok(t, l.SetCommitted("shelf", "one", 2))
+	ok(t, l.SetCommitted("shelf", "two", 1))
+	ok(t, l.SetCommitted("shelf", "three", 1))
+	ok(t, l.SetCommitted("shelf", "three", 0))
+	seen := CopySeen{LastReachable: day(1), LastCurrent: day(2), AwaySince: day(3), State: "away", Error: "not plugged in"}
+	ok(t, l.SetSeen("shelf", CopySeen{State: "current"}))
+	ok(t, l.SetSeen("shelf", seen))
+	damage := []verify.Damage{{Site: "s", Path: "p\n", Version: 4, Kind: "altered", Detail: "d", Copy: "shelf", Object: "o", Content: "c"}, {Path: "a", Copy: "shelf"}}
+	ok(t, l.SetDamage("shelf", []verify.Damage{{Path: "gone by now"}}))
+	ok(t, l.SetDamage("shelf", damage))
+	ok(t, l.SetDamage("bucket", []verify.Damage{{Path: "z"}}))
+	counts := map[string]int{"whole": 9, "lost": 0}
+	ok(t, l.SetYears(counts, day(5)))
+	ok(t, l.SetValue("k", "1"))
+	ok(t, l.SetValue("k", ""))
+	first, err := l.Begin("mirror", day(1))
+	ok(t, err)
+	ok(t, l.End(first, day(2), "well", "all"))
+	second, err := l.Begin("mirror", day(3))
+	ok(t, err)
+	_, err = l.Begin("verify", day(4))
+	ok(t, err)
+	shut(t, l)
+
+	l = open(t, dir)
+	defer shut(t, l)
+	if got, err := l.Committed("shelf"); err != nil || !reflect.DeepEqual(got, map[string]int{"one": 2, "two": 1}) {
+		t.Errorf("committed: %v, %v", got, err)
+	}
+	if got, err := l.Seen("shelf"); err != nil || got != seen {
+		t.Errorf("seen: %+v, %v", got, err)
+	}
+	if got, err := l.Seen("never"); err != nil || got != (CopySeen{}) {
+		t.Errorf("never seen: %+v, %v", got, err)
+	}
+	if got, err := l.Damage(); err != nil || !reflect.DeepEqual(got, append([]verify.Damage{{Path: "z", Copy: "bucket"}}, damage...)) {
+		t.Errorf("damage: %+v, %v", got, err)
+	}
+	if got, at, err := l.Years(); err != nil || !at.Equal(day(5)) || !reflect.DeepEqual(got, counts) {
+		t.Errorf("years: %v, %v, %v", got, at, err)
+	}
+	if got, there, err := l.Value("k"); err != nil || !there || got != "" {
+		t.Errorf("value: %q, %v, %v", got, there, err)
+	}
+	if _, there, err := l.Value("other"); err != nil || there {
+		t.Errorf("no value: %v, %v", there, err)
+	}
+	if got, there, err := l.LastRound("mirror"); err != nil || !there || got != (Round{ID: second, Kind: "mirror", Began: day(3)}) {
+		t.Errorf("last round: %+v, %v, %v", got, there, err)
+	}
+	ok(t, l.End(second, day(4), "failed", "why"))
+	if got, _, err := l.LastRound("mirror"); err != nil || !got.Ended.Equal(day(4)) || got.Outcome != "failed" || got.Detail != "why" {
+		t.Errorf("ended round: %+v, %v", got, err)
+	}
+	if _, there, err := l.LastRound("mend"); err != nil || there {
+		t.Errorf("no round: %v, %v", there, err)
+	}
+}
+
+func TestDownloadsAreCounted(t *testing.T) {
+	l := open(t, t.TempDir())
+	defer shut(t, l)
+	zone := time.FixedZone("Nepal", 5*3600+45*60) // its midnight is on a quarter hour
+	midnight := time.Date(2026, 7, 1, 0, 0, 0, 0, zone)
+	ok(t, l.SpendReread("bucket", 1, midnight.Add(-time.Second)))
+	ok(t, l.SpendReread("bucket", 10, midnight))
+	ok(t, l.SpendReread("bucket", 100, midnight.Add(time.Minute)))
+	ok(t, l.SpendReread("other", 1000, midnight))
+	for since, want := range map[time.Time]int64{midnight: 110, midnight.Add(-time.Hour): 111, midnight.Add(time.Hour): 0, {}: 111} {
+		if got, err := l.Reread("bucket", since); err != nil || got != want {
+			t.Errorf("since %v: got %d, %v; want %d", since, got, err, want)
+		}
+	}
+}
+
+func TestOnlyItsOwnerReadsTheLedger(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("rights are kept otherwise on Windows")
+	}
+	dir := t.TempDir()
+	l := open(t, dir)
+	defer shut(t, l)
+	ok(t, l.SetValue("k", "v"))
+	for _, name := range []string{"ledger.db", "ledger.db-wal", "ledger.db-shm"} {
+		info, err := os.Stat(filepath.Join(dir, name))
+		ok(t, err)
+		if info.Mode().Perm() != 0o600 {
+			t.Errorf("%s has rights %v", name, info.Mode())
+		}
+	}
+}
+
+// fill makes a ledger with a good deal in it.
+func fill(t *testing.T, dir string) {
+	t.Helper()
+	l := open(t, dir)
+	for i := range 400 {
+		var all []tally.Known
+		for j := range 20 {
+			all = append(all, some(fmt.Sprintf("%d-%d.jpg", i, j)))
+		}
+		ok(t, l.SetFolder(fmt.Sprintf("s/%d", i), all))
+	}
+	shut(t, l)
+}
+
+func TestADamagedLedgerIsBegunAnew(t *testing.T) {
+	for name, harm := range map[string]func(b []byte) []byte{
+		"not a database":  func(b []byte) []byte { return []byte(strings.Repeat("nonsense ", 1000)) },
+		"header gone":     func(b []byte) []byte { copy(b, make([]byte, 100)); return b },
+		"cut off":         func(b []byte) []byte { return b[:len(b)/3] },
+		"not one of ours": func(b []byte) []byte { copy(b[68:], "ABCD"); return b }, // application_id, SQLite file format §1.3
+		"pages overwritten": func(b []byte) []byte {
+			for i := 8192; i < len(b); i++ {
+				b[i] = byte(i * 7)
+			}
+			return b
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			fill(t, dir)
+			path := filepath.Join(dir, "ledger.db")
+			b, err := os.ReadFile(path)
+			ok(t, err)
+			ok(t, os.WriteFile(path, harm(b), 0o600))
+
+			l := open(t, dir)
+			for i := range 400 { // reading finds what opening did not
+				if _, err := l.Folder(fmt.Sprintf("s/%d", i)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want := []tally.Known{some("new.jpg")}
+			ok(t, l.SetFolder("s/1", want))
+			ok(t, l.SetValue("k", "v"))
+			aside := l.SetAside()
+			shut(t, l)
+			if _, err := os.Stat(aside); aside == "" || err != nil {
+				t.Errorf("the damaged one is at %q: %v", aside, err)
+			}
+			l = open(t, dir)
+			defer shut(t, l)
+			if got, err := l.Folder("s/1"); err != nil || !reflect.DeepEqual(got, want) {
+				t.Errorf("in the new one: %v, %v", got, err)
+			}
+			if l.SetAside() != "" {
+				t.Error("the new one was set aside too")
+			}
+		})
+	}
+}
+
+func TestDamageFoundInTheMiddle(t *testing.T) {
+	dir := t.TempDir()
+	fill(t, dir)
+	l := open(t, dir)
+	defer shut(t, l)
+	path := filepath.Join(dir, "ledger.db")
+	b, err := os.ReadFile(path)
+	ok(t, err)
+	f, err := os.OpenFile(path, os.O_WRONLY, 0)
+	ok(t, err)
+	_, err = f.WriteAt([]byte(strings.Repeat("\xa5", len(b)-8192)), 8192)
+	ok(t, errors.Join(err, f.Close()))
+	ok(t, l.SetFolder("s/1", []tally.Known{some("new.jpg")}))
+	ok(t, l.Flush())
+	if got, err := l.Folder("s/1"); err != nil || len(got) != 1 {
+		t.Errorf("got %v, %v", got, err)
+	}
+	if l.SetAside() == "" {
+		t.Error("the damaged ledger is still in use")
+	}
+}
+
+func TestALedgerOfANewerLinecampIsKept(t *testing.T) {
+	dir := t.TempDir()
+	l := open(t, dir)
+	_, err := l.db.write.Exec("PRAGMA user_version = 99")
+	ok(t, err)
+	shut(t, l)
+	if l, err := Open(dir); !errors.Is(err, ErrNewer) {
+		t.Errorf("got %v, %v; want ErrNewer", l, err)
+	}
+	entries, err := filepath.Glob(filepath.Join(dir, "*damaged*"))
+	if err != nil || entries != nil {
+		t.Errorf("it was set aside: %v, %v", entries, err)
+	}
+}
+
+func TestARottenRowIsUnknown(t *testing.T) {
+	l := open(t, t.TempDir())
+	defer shut(t, l)
+	h := held("v1/content/a", "a")
+	ok(t, l.SetFolder("s", []tally.Known{some("a")}))
+	ok(t, l.Remember("shelf", "o", []verify.Held{h}))
+	ok(t, l.Flush())
+	_, err := l.db.write.Exec("UPDATE folder SET known = substr(known, 1, 20) || x'00' || substr(known, 22); UPDATE held SET packed = x'0100'")
+	ok(t, err)
+	if got, err := l.Folder("s"); err != nil || got != nil {
+		t.Errorf("folder: %v, %v", got, err)
+	}
+	if got, err := l.Held("shelf", "o"); err != nil || len(got) != 0 {
+		t.Errorf("held: %v, %v", got, err)
+	}
+	ok(t, l.Remember("shelf", "o", []verify.Held{h}))
+	ok(t, l.Flush())
+	if got, err := l.Held("shelf", "o"); err != nil || len(got) != 1 {
+		t.Errorf("held again: %v, %v", got, err)
+	}
+}
+
+func TestAFullDiskIsSaid(t *testing.T) {
+	l := open(t, t.TempDir())
+	_, err := l.db.write.Exec("PRAGMA max_page_count = 1")
+	ok(t, err)
+	var errs []error
+	for i := range 100 {
+		errs = append(errs, l.SetFolder(fmt.Sprint(i), make([]tally.Known, 1000)))
+	}
+	errs = append(errs, l.Flush())
+	if err := errors.Join(errs...); err == nil || !strings.Contains(err.Error(), "full") {
+		t.Errorf("got %v, want that it is full", err)
+	}
+	shut(t, l) // nothing is left to complain about
+}
+
+// Many goroutines on two handles, beside a process of its own.
+func TestSeveralAtOnce(t *testing.T) {
+	if dir := os.Getenv("LINECAMP_TEST_LEDGER"); dir != "" {
+		l := open(t, dir)
+		crowd(t, "child", l)
+		shut(t, l)
+		return
+	}
+	dir := t.TempDir()
+	child := exec.Command(os.Args[0], "-test.run=^TestSeveralAtOnce$")
+	child.Env = append(os.Environ(), "LINECAMP_TEST_LEDGER="+dir)
+	ok(t, child.Start())
+	var all sync.WaitGroup
+	for _, who := range []string{"one", "two"} {
+		all.Go(func() {
+			l, err := Open(dir) // both at once, the file may not be there yet
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			crowd(t, who, l)
+			shut(t, l)
+		})
+	}
+	all.Wait()
+	if err := child.Wait(); err != nil {
+		t.Fatal("the other process:", err)
+	}
+	l := open(t, dir)
+	defer shut(t, l)
+	if l.SetAside() != "" {
+		t.Error("the ledger was set aside")
+	}
+	shared, err := l.Held("shelf", "shared")
+	ok(t, err)
+	for _, who := range []string{"one", "two", "child"} {
+		for i := range crowdSize {
+			if h := shared[fmt.Sprintf("v1/content/%s-%d", who, i)]; !h.ReadBack.Equal(day(1)) || h.ETag != "e" {
+				t.Fatalf("%s %d is %+v", who, i, h)
+			}
+			if got, err := l.Folder(fmt.Sprintf("%s/%d", who, i)); err != nil || len(got) != 1 {
+				t.Fatalf("folder of %s: %v, %v", who, got, err)
+			}
+		}
+	}
+	if n, err := l.Reread("bucket", time.Time{}); err != nil || n != 3*crowdSize {
+		t.Errorf("counted %d, %v", n, err)
+	}
+}
+
+const crowdSize = 60
+
+func crowd(t *testing.T, who string, l *Ledger) {
+	fail := func(err error) {
+		if err != nil {
+			t.Error(err)
+		}
+	}
+	var all sync.WaitGroup
+	for i := range crowdSize {
+		all.Go(func() {
+			h := held(fmt.Sprintf("v1/content/%s-%d", who, i), who)
+			h.ETag = "e"
+			fail(l.Remember("shelf", "shared", []verify.Held{h}))
+			if i%10 == 0 {
+				fail(l.Flush())
+			}
+			h.ETag, h.ReadBack = "", day(1)
+			fail(l.Remember("shelf", "shared", []verify.Held{h}))
+			got, err := l.Held("shelf", "shared")
+			fail(err)
+			if g := got[h.Path]; g.ETag != "e" || !g.ReadBack.Equal(day(1)) {
+				t.Errorf("%s: not what was just remembered: %+v", h.Path, g)
+			}
+			at := fmt.Sprintf("%s/%d", who, i)
+			fail(l.SetFolder(at, []tally.Known{some("x")}))
+			if got, err := l.Folder(at); err != nil || len(got) != 1 {
+				t.Errorf("%s: %v, %v", at, got, err)
+			}
+			fail(l.SpendReread("bucket", 1, day(1)))
+			_, err = l.Begin("mirror", day(1))
+			fail(err)
+		})
+	}
+	all.Wait()
+}
