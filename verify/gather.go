@@ -154,7 +154,7 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 		}
 		e, known := from.Paths[logical]
 		if !known {
-			e = manifest.Entry{Visit: dateIn(logical), Kind: manifest.KindOther}
+			e = manifest.Entry{Visit: DateIn(logical), Kind: manifest.KindOther}
 		}
 		raw := WorkingPath(from, logical)
 		if tallied && (g.here[held.Digest] || g.paths[raw] || g.hidden(raw)) {

@@ -94,7 +94,7 @@ func (h *History) addVisits(ctx context.Context, rs *Records) error {
 			return ctx.Err()
 		}
 		if err != nil {
-			e, rec = &manifest.Entry{Visit: dateIn(logical)}, &manifest.Record{Base: h.Folder}
+			e, rec = &manifest.Entry{Visit: DateIn(logical)}, &manifest.Record{Base: h.Folder}
 		}
 		f := tally.ReportFile{Path: workingName(rec, logical), View: e.View, Bytes: e.Bytes}
 		year, dated := yearOf(e.Visit)
@@ -137,9 +137,9 @@ func workingName(rec *manifest.Record, logical string) string {
 	return rec.Base + "/" + logical
 }
 
-// dateIn finds a visit's date in the elements of a path, for a file whose record
+// DateIn finds a visit's date in the elements of a path, for a file whose record
 // is lost: the first that begins with a day or is a bare year.
-func dateIn(path string) string {
+func DateIn(path string) string {
 	for e := range strings.SplitSeq(path, "/") {
 		if len(e) >= 10 {
 			if _, err := time.Parse(time.DateOnly, e[:10]); err == nil {

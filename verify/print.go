@@ -287,6 +287,9 @@ func count(n int64, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
+// Size writes a number of bytes for a person.
+func Size(n int64) string { return sizeText(n) }
+
 // sizeText writes bytes for a person: three digits, powers of 1000.
 func sizeText(n int64) string {
 	if n < 1000 {

@@ -1,11 +1,36 @@
 // Package restore brings an archive's files back, every byte checked.
+//
+// # How a file comes back
+//
+// A file is written under a temporary name in the folder it belongs to, digested
+// on the way, made durable, and only then given its name; so whatever stands
+// under a name is what the manifest says, even after a power cut. Bytes that
+// disagree are thrown away and the next source is tried. A name that is taken
+// is never taken over: the same bytes there count as delivered, which is also
+// how an interrupted restore goes on, and other bytes are a failure.
+//
+// # Where it goes
+//
+// Manifests and records come from a copy, and a copy may be damaged or forged.
+// Every write goes through os.Root, so no link in the target leads out of it,
+// and a path is used only if it is relative, without "." or "..", not below
+// .linecamp, and one the system can have.
 package restore
 
 import (
 	"context"
 	"errors"
-	"io"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest/store"
 	"linecamp/verify"
@@ -28,12 +53,17 @@ type Options struct {
 	EveryVersion bool           // also replaced bytes, named by version
 	Location     *time.Location // of AsOf; nil is time.Local
 	Workers      int
-	Progress     func(done, total int64) // bytes
+	Progress     func(done, total int64) // bytes; total is 0 until all is planned
 }
 
-// ErrAsked marks options that cannot be obeyed: a date that is none, two
-// wishes that exclude each other.
-var ErrAsked = errors.New("cannot be asked for")
+// Errors callers decide on.
+var (
+	// ErrAsked marks options that cannot be obeyed: a date that is none, two
+	// wishes that exclude each other.
+	ErrAsked = errors.New("cannot be asked for")
+	// ErrInto marks a folder that nothing can be restored into.
+	ErrInto = errors.New("cannot be restored into")
+)
 
 // Report is what was brought back.
 type Report struct {
@@ -45,13 +75,14 @@ type Report struct {
 	Failed  []Failed `json:"failed"`
 	// Missing are versions the seal names and no source has.
 	Missing []Missing `json:"missing_versions,omitempty"`
-	// Sources that could not be used to the end, each with the reason.
+	// Trouble is what else went wrong: sources that could not be used to the
+	// end, records that are lost.
 	Trouble []string `json:"trouble,omitempty"`
 }
 
-// Failed is a file that could not be delivered.
+// Failed is a file that could not be delivered as it was.
 type Failed struct {
-	Path   string `json:"path"`
+	Path   string `json:"path"` // relative to the working folder
 	Reason string `json:"reason"`
 }
 
@@ -66,12 +97,220 @@ type Missing struct {
 // Wants reports whether something was not delivered.
 func (r Report) Wants() bool { return len(r.Failed) > 0 || len(r.Missing) > 0 }
 
-// Print writes the report for a person.
-func (r Report) Print(w io.Writer) {}
-
-var errSoon = errors.New("not built yet")
-
-// Run restores from the sources, the first being the preferred one.
+// Run restores from the sources, the first being the preferred one. The newest
+// manifest any source has decides what there is; each file comes from the first
+// source that has its bytes. What could not be delivered is in the report; the
+// error is for a restore that could not be done, or was stopped.
 func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
-	return Report{}, errSoon
+	rep := Report{Archive: o.Archive, Into: o.Into, Failed: []Failed{}}
+	w, err := o.wish()
+	if err != nil {
+		return rep, err
+	}
+	if len(sources) == 0 {
+		return rep, fmt.Errorf("there is no copy in reach to restore from: %w", store.ErrNotHere)
+	}
+	if rep.Archive == "" {
+		id, err := sources[0].Root.Identity(ctx)
+		if err != nil {
+			return rep, err
+		}
+		rep.Archive = id.Archive
+	}
+	t, err := openTarget(o.Into)
+	if err != nil {
+		return rep, err
+	}
+	defer t.close()
+
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !syncsAll}
+	p := &planner{delivery: d, wish: w}
+	workers := o.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0) + 1
+	}
+	err = d.run(ctx, workers, func(ctx context.Context, post func(item) bool) error {
+		return p.run(ctx, o, post)
+	})
+	if cause := context.Cause(ctx); cause != nil {
+		err = cause
+	}
+	slices.SortFunc(rep.Failed, func(a, b Failed) int { return strings.Compare(a.Path, b.Path) })
+	rep.Trouble = append(rep.Trouble, d.sources.trouble()...)
+	return rep, err
+}
+
+// run writes what plan posts.
+func (d *delivery) run(ctx context.Context, workers int, plan func(context.Context, func(item) bool) error) error {
+	jobs := make(chan item, 4*workers)
+	written := make(chan written, 256)
+	named := make(chan error, 1)
+	go func() { named <- d.nameAll(ctx, written) }()
+
+	g, gctx := errgroup.WithContext(ctx)
+	for range workers {
+		g.Go(func() error {
+			for it := range jobs {
+				if gctx.Err() == nil {
+					d.deliver(gctx, it, written)
+				}
+			}
+			return nil
+		})
+	}
+	g.Go(func() error {
+		defer close(jobs)
+		err := plan(gctx, func(it item) bool {
+			d.total.Add(it.size)
+			select {
+			case jobs <- it:
+				return true
+			case <-gctx.Done():
+				return false
+			}
+		})
+		d.planned.Store(err == nil)
+		return err
+	})
+	err := g.Wait()
+	close(written)
+	return errors.Join(err, <-named)
+}
+
+// wish is what Options ask for, understood.
+type wish struct {
+	year  string
+	asOf  time.Time // zero: the full history
+	every bool
+}
+
+func (o *Options) wish() (wish, error) {
+	w := wish{year: o.Year, every: o.EveryVersion}
+	if o.Year != "" {
+		if _, err := time.Parse("2006", o.Year); err != nil {
+			return w, fmt.Errorf("the year %q is not a year such as 2019: %w", o.Year, ErrAsked)
+		}
+	}
+	if o.AsOf != "" {
+		t, err := ParseAsOf(o.AsOf, o.Location)
+		if err != nil {
+			return w, err
+		}
+		w.asOf = t
+		if w.every {
+			return w, fmt.Errorf("one day's state has one version of each file; leave out either the day or every version: %w", ErrAsked)
+		}
+	}
+	if o.Into == "" {
+		return w, fmt.Errorf("no folder to restore into was given: %w", ErrAsked)
+	}
+	if o.Everything == (len(o.Sites) > 0) {
+		return w, fmt.Errorf("either sites or everything is restored: %w", ErrAsked)
+	}
+	return w, nil
+}
+
+// ParseAsOf reads a day, which means its end in loc (nil: local time), or a full
+// RFC 3339 time. Other text is ErrAsked.
+func ParseAsOf(s string, loc *time.Location) (time.Time, error) {
+	if loc == nil {
+		loc = time.Local
+	}
+	if t, err := time.Parse(time.RFC3339Nano, s); err == nil {
+		return t, nil
+	}
+	d, err := time.ParseInLocation(time.DateOnly, s, loc)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("%q is neither a day such as 2019-06-21 nor a full time such as 2019-06-21T18:00:00-06:00: %w", s, ErrAsked)
+	}
+	return time.Date(d.Year(), d.Month(), d.Day()+1, 0, 0, 0, 0, loc).Add(-time.Nanosecond), nil
+}
+
+// target is the folder restored into, held open from the start.
+type target struct {
+	name string
+	root *os.Root
+	dir  *os.File
+}
+
+func openTarget(into string) (*target, error) {
+	if at, ok := insideCopy(into); ok {
+		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", into, at, ErrInto)
+	}
+	if err := os.MkdirAll(into, 0o777); err != nil {
+		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", into, ErrInto, err)
+	}
+	root, err := os.OpenRoot(into)
+	if err != nil {
+		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", into, ErrInto, err)
+	}
+	dir, err := root.Open(".")
+	if err == nil {
+		err = lockFolder(dir)
+	}
+	if err != nil {
+		if dir != nil {
+			dir.Close()
+		}
+		root.Close()
+		return nil, fmt.Errorf("the folder %s: %w: %w", into, ErrInto, err)
+	}
+	return &target{into, root, dir}, nil
+}
+
+func (t *target) close() { t.dir.Close(); t.root.Close() }
+
+// insideCopy reports whether a folder is, or lies in, a storage root (OCFL 1.1
+// section 4.1).
+func insideCopy(folder string) (root string, inside bool) {
+	at, err := filepath.Abs(folder)
+	if err != nil {
+		return "", false
+	}
+	if real, err := filepath.EvalSymlinks(at); err == nil {
+		at = real
+	}
+	for {
+		if st, err := os.Lstat(filepath.Join(at, store.RootNamaste)); err == nil && st.Mode().IsRegular() {
+			return at, true
+		}
+		up := filepath.Dir(at)
+		if up == at {
+			return "", false
+		}
+		at = up
+	}
+}
+
+// objects are what is asked for, by folder name, in order.
+func (p *planner) objects(ctx context.Context, o Options) ([]string, error) {
+	if !o.Everything {
+		var list []string
+		for _, s := range o.Sites {
+			list = append(list, s.Object)
+		}
+		return list, nil
+	}
+	all := map[string]bool{}
+	read := 0
+	for _, s := range p.sources.all {
+		names, err := store.Objects(ctx, s.Root)
+		if ctx.Err() != nil {
+			return nil, context.Cause(ctx)
+		}
+		if err != nil {
+			s.fault(err)
+			continue
+		}
+		read++
+		for _, n := range names {
+			all[n] = true
+		}
+	}
+	if read == 0 {
+		return nil, fmt.Errorf("none of the copies could be listed (%s): %w", strings.Join(p.sources.trouble(), "; "), fs.ErrNotExist)
+	}
+	return slices.Sorted(maps.Keys(all)), nil
 }

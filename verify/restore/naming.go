@@ -1,0 +1,94 @@
+package restore
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+)
+
+// A batch of files is made durable with one call before any of them is named.
+const (
+	batchFiles = 512
+	batchBytes = 256 << 20
+)
+
+// nameAll gives the written files their names, batch by batch, while the next
+// are being written. It goes on until in is closed; once ctx has ended, what is
+// left is removed instead.
+func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
+	var batch []written
+	var size int64
+	flush := func() {
+		if len(batch) == 0 {
+			return
+		}
+		if ctx.Err() == nil {
+			if err := syncAll(d.target.dir); err != nil {
+				d.stop(fmt.Errorf("%s: what was restored could not be made durable: %w", d.target.name, err))
+			}
+		}
+		for _, w := range batch {
+			d.name(ctx, w)
+			d.release(w.folder)
+		}
+		batch, size = batch[:0], 0
+	}
+	for w := range in {
+		batch = append(batch, w)
+		size += w.size
+		if len(batch) >= batchFiles || size >= batchBytes {
+			flush()
+		}
+	}
+	flush()
+	if ctx.Err() != nil {
+		return nil
+	}
+	// The names themselves.
+	if err := syncAll(d.target.dir); err != nil {
+		return fmt.Errorf("%s: what was restored could not be made durable: %w", d.target.name, err)
+	}
+	return nil
+}
+
+// name gives one file its name, if nothing has it.
+func (d *delivery) name(ctx context.Context, w written) {
+	if ctx.Err() != nil {
+		_ = w.folder.root.Remove(w.temp)
+		return
+	}
+	name := path.Base(w.item.dest)
+	err := rename(w.folder, w.temp, name)
+	if err == nil {
+		d.delivered(w.item, w.size, false)
+		return
+	}
+	_ = w.folder.root.Remove(w.temp)
+	if errors.Is(err, fs.ErrExist) {
+		// Since it was looked for; or two names that are one on this file system.
+		d.occupied(ctx, w.folder, name, w.item)
+		return
+	}
+	d.targetFault(w.item, "it cannot be given its name", err)
+}
+
+// renameCarefully is for file systems without a rename that refuses to replace:
+// a second name is made, which fails where one is, and the first removed; where
+// there are no second names, it is looked first.
+func renameCarefully(f *folder, from, to string) error {
+	err := f.root.Link(from, to)
+	if err == nil {
+		return f.root.Remove(from)
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	if _, err := f.root.Lstat(to); err == nil {
+		return fs.ErrExist
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return f.root.Rename(from, to)
+}

@@ -1,0 +1,270 @@
+package restore
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// item is one file to be delivered.
+type item struct {
+	object   string
+	contents []string // content paths that hold the bytes
+	digest   manifest.Digest
+	size     int64     // as the record says; 0 where it is lost
+	modified time.Time // zero where the record is lost
+	dest     string    // raw path below the target
+	show     string    // the same for people
+}
+
+// planner finds out which files there are.
+type planner struct {
+	*delivery
+	wish   wish
+	seal   *manifest.Seal
+	left   map[leftOut]bool // moved to another site
+	listed map[string]bool  // object ids whose missing versions are told
+}
+
+// run plans object by object and posts each file; it stops when post does.
+func (p *planner) run(ctx context.Context, o Options, post func(item) bool) error {
+	objects, err := p.objects(ctx, o)
+	if err != nil {
+		return err
+	}
+	var serr error
+	if p.seal, serr = p.sources.seal(ctx); p.seal == nil {
+		p.note("the seal could not be read, so versions that only another copy has cannot be named: " + oneLine(serr))
+	}
+	if o.Everything && p.wish.asOf.IsZero() {
+		if p.left, err = p.movedAway(ctx, objects); err != nil {
+			return err
+		}
+	}
+	p.listed = map[string]bool{}
+	for _, slug := range objects {
+		if err := p.object(ctx, slug, post); err != nil {
+			return err
+		}
+	}
+	if o.Everything {
+		p.missingObjects()
+	}
+	return nil
+}
+
+// newest returns the newest inventory any source has of an object, and the
+// sources that have it, in order. It is nil where none has one.
+func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inventory, roots []store.Root, first error) {
+	for _, s := range p.sources.all {
+		if s.gone.Load() {
+			continue
+		}
+		inv, err := store.Head(ctx, s.Root, slug)
+		if ctx.Err() != nil {
+			return nil, nil, context.Cause(ctx)
+		}
+		if err != nil {
+			if first == nil {
+				first = err
+			}
+			if !errors.Is(err, store.ErrNoObject) {
+				s.suspect(ctx, err)
+			}
+			continue
+		}
+		roots = append(roots, s.Root)
+		if best == nil || inv.Head() > best.Head() {
+			best = inv
+		}
+	}
+	return best, roots, first
+}
+
+// wanted is one path of the history with what it is to be called.
+type wanted struct {
+	held manifest.Held
+	path string // logical, as delivered; older bytes get their version's number
+	old  bool
+}
+
+func (p *planner) object(ctx context.Context, slug string, post func(item) bool) error {
+	inv, roots, why := p.newest(ctx, slug)
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	if inv == nil {
+		if why == nil {
+			why = errors.New("no copy is left to ask")
+		}
+		p.fail(slug, "nothing of this site can be read: "+oneLine(why))
+		return nil
+	}
+	rs := &verify.Records{Inventory: inv, Roots: roots}
+	version := inv.Head()
+	if !p.wish.asOf.IsZero() {
+		version = inv.AsOf(p.wish.asOf)
+	}
+	rec, err := p.record(ctx, rs, version)
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	base, site := slug, slug
+	if rec != nil {
+		base, site = rec.Base, verify.SiteOf(slug, rec).Name()
+	} else if version > 0 {
+		p.note(fmt.Sprintf("%s: its record is lost on every copy in reach, so its files are put into a folder of that name and their times are not known: %s", slug, oneLine(err)))
+	}
+	p.missing(inv, site)
+
+	files := p.files(inv, version)
+	slices.SortFunc(files, func(a, b wanted) int { return strings.Compare(a.path, b.path) })
+	taken := map[string]bool{}
+	for _, f := range files {
+		if !f.old {
+			taken[strings.ToLower(f.path)] = true
+		}
+	}
+	for _, f := range files {
+		it, ok := p.item(ctx, rs, f, base, taken)
+		if ctx.Err() != nil {
+			return context.Cause(ctx)
+		}
+		if ok && !post(it) {
+			return context.Cause(ctx)
+		}
+	}
+	return nil
+}
+
+// record is the record whose base everything is restored below: that of the
+// state asked for, else the newest that can be read.
+func (p *planner) record(ctx context.Context, rs *verify.Records, version int) (*manifest.Record, error) {
+	if version < 1 {
+		return nil, verify.ErrNoRecord
+	}
+	if rec, err := rs.Of(ctx, version); err == nil {
+		return rec, nil
+	}
+	return rs.Newest(ctx)
+}
+
+// files is what the wish comes to in one object.
+func (p *planner) files(inv *manifest.Inventory, version int) []wanted {
+	var out []wanted
+	if !p.wish.asOf.IsZero() {
+		for path, d := range inv.State(version) {
+			if !manifest.Reserved(path) {
+				out = append(out, wanted{held: manifest.Held{Digest: d, Version: version, Path: path}, path: path})
+			}
+		}
+		return out
+	}
+	for path, list := range inv.EveryVersion() {
+		for i, h := range list {
+			if newest := i == len(list)-1; newest || p.wish.every {
+				if newest && p.left[leftOut{inv.ID, path}] {
+					continue
+				}
+				out = append(out, wanted{held: h, path: path, old: !newest})
+			}
+		}
+	}
+	return out
+}
+
+// item turns a path into a file to be delivered; ok is false where it is not
+// wanted or cannot be.
+func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base string, taken map[string]bool) (it item, ok bool) {
+	e, _, err := rs.Entry(ctx, f.held)
+	if ctx.Err() != nil {
+		return item{}, false
+	}
+	visit := verify.DateIn(f.held.Path)
+	if e != nil {
+		visit = e.Visit
+	}
+	if p.wish.year != "" && !strings.HasPrefix(visit, p.wish.year) {
+		return item{}, false
+	}
+	raw, show := f.path, f.path
+	if e != nil && len(e.Raw) > 0 && f.held.Path == f.path && rawNames {
+		raw = string(e.Raw)
+	} else if f.held.Path != f.path {
+		raw = p.rawOf(ctx, rs, f.path)
+	}
+	if f.old {
+		raw = versioned(raw, f.held.Version, taken)
+		show = versioned(show, f.held.Version, nil)
+	}
+	dest := join(base, raw)
+	show = join(base, show)
+	if why := refuse(dest, raw); why != "" {
+		p.fail(show, why)
+		return item{}, false
+	}
+	it = item{object: rs.Inventory.Slug(), contents: rs.Inventory.Content[f.held.Digest], digest: f.held.Digest, dest: dest, show: show}
+	if e == nil {
+		p.note(fmt.Sprintf("%s: its time is not known, because the record that has it is lost: %s", show, oneLine(err)))
+		p.untimed.Add(1)
+		return it, true
+	}
+	it.size, it.modified = e.Bytes, e.Modified
+	return it, true
+}
+
+// rawOf is the raw name that the newest bytes of a path have.
+func (p *planner) rawOf(ctx context.Context, rs *verify.Records, logical string) string {
+	for n := rs.Inventory.Head(); n > 0 && rawNames; n-- {
+		if _, ok := rs.Inventory.State(n)[logical]; !ok {
+			continue
+		}
+		rec, err := rs.Of(ctx, n)
+		if err != nil {
+			continue
+		}
+		if e := rec.Paths[logical]; len(e.Raw) > 0 {
+			return string(e.Raw)
+		}
+		break
+	}
+	return logical
+}
+
+// missing names the versions of an object that the seal has and no source.
+func (p *planner) missing(inv *manifest.Inventory, site string) {
+	p.listed[inv.ID] = true
+	if p.seal == nil {
+		return
+	}
+	for l := range p.seal.All() {
+		if l.What == "version" && l.Object == inv.ID && l.Version > inv.Head() && !p.later(l.At) {
+			p.addMissing(Missing{Object: inv.Slug(), Site: site, Version: l.Version, Created: l.At})
+		}
+	}
+}
+
+// missingObjects names those of objects that no source has at all.
+func (p *planner) missingObjects() {
+	if p.seal == nil {
+		return
+	}
+	for l := range p.seal.All() {
+		if l.What != "version" || p.listed[l.Object] || p.later(l.At) {
+			continue
+		}
+		if _, slug, err := manifest.ParseObjectID(l.Object); err == nil {
+			p.addMissing(Missing{Object: slug, Site: slug, Version: l.Version, Created: l.At})
+		}
+	}
+}
+
+// later reports whether a version is after the state asked for.
+func (p *planner) later(at time.Time) bool { return !p.wish.asOf.IsZero() && at.After(p.wish.asOf) }

@@ -1,0 +1,38 @@
+package restore
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+const (
+	openFlags = os.O_RDONLY | unix.O_NONBLOCK // a pipe in the way must not hold us up
+	syncsAll  = true
+)
+
+var errQuota error = unix.EDQUOT
+
+// syncAll makes everything written so far durable: one call in place of an
+// fsync per file (syncfs(2) reports errors of writing back since Linux 5.8).
+func syncAll(dir *os.File) error {
+	return os.NewSyscallError("syncfs", unix.Syncfs(int(dir.Fd())))
+}
+
+// rename gives a file its name and fails with fs.ErrExist where one has it.
+func rename(f *folder, from, to string) error {
+	fd := int(f.dir.Fd())
+	err := unix.Renameat2(fd, from, fd, to, unix.RENAME_NOREPLACE)
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, unix.EEXIST):
+		return fmt.Errorf("%s: %w", to, fs.ErrExist)
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS), errors.Is(err, unix.EOPNOTSUPP):
+		return renameCarefully(f, from, to)
+	}
+	return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
+}

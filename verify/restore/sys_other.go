@@ -1,0 +1,19 @@
+//go:build !linux
+
+package restore
+
+import (
+	"errors"
+	"os"
+)
+
+const (
+	openFlags = os.O_RDONLY
+	syncsAll  = false // each file is synced by itself
+)
+
+var errQuota = errors.New("over the quota")
+
+func syncAll(*os.File) error { return nil }
+
+func rename(f *folder, from, to string) error { return renameCarefully(f, from, to) }
