@@ -45,7 +45,7 @@ func (s *S3) serviceError(doing string, e minio.ErrorResponse) error {
 		return fmt.Errorf("%s: %s: %w", name, doing, fs.ErrNotExist)
 	case "NoSuchBucket":
 		return fmt.Errorf("%s: there is no bucket called %q. Make it first, or correct the address: %w", name, s.at.Bucket, ErrNoBucket)
-	case "InvalidAccessKeyId":
+	case "InvalidAccessKeyId", "XAdminUserNotFound": // the second is what versitygw says
 		return fmt.Errorf("%s: the service does not know this access key. Check the credentials: %w", name, ErrDenied)
 	case "SignatureDoesNotMatch":
 		return fmt.Errorf("%s: the secret does not belong to this access key. Check the credentials: %w", name, ErrDenied)
@@ -95,7 +95,11 @@ func (s *S3) networkError(doing string, err error) error {
 	case errors.Is(err, context.DeadlineExceeded):
 		return fmt.Errorf("%s: the service did not answer in time (%s): %w", name, doing, join(ErrUnreachable, context.DeadlineExceeded))
 	}
-	return fmt.Errorf("%s: the connection broke off (%s: %v): %w", name, doing, cause(err), ErrUnreachable)
+	why := cause(err).Error()
+	if strings.Contains(why, "://") {
+		why = "it was closed without an answer" // the library's words, around the whole address
+	}
+	return fmt.Errorf("%s: the connection broke off (%s: %s): %w", name, doing, why, ErrUnreachable)
 }
 
 // cause is the innermost error, without the URL of the request, which would

@@ -47,6 +47,7 @@ type Server struct {
 	Access string
 	Secret string
 	Region string
+	Checks bool // it checks who asks: keys and signatures
 	stop   func() error
 }
 
@@ -124,7 +125,7 @@ func startReal(binary, data, versions string) (*Server, error) {
 	}
 	addr := l.Addr().String()
 	l.Close()
-	s := &Server{URL: "http://" + addr, Access: "linecamp-test", Secret: "not-a-secret-at-all", Region: "us-east-1"}
+	s := &Server{URL: "http://" + addr, Access: "linecamp-test", Secret: "not-a-secret-at-all", Region: "us-east-1", Checks: true}
 	cmd := exec.Command(binary, "--port", addr, "--access", s.Access, "--secret", s.Secret, "--region", s.Region, "--quiet",
 		"posix", "--versioning-dir", versions, data)
 	cmd.Env = []string{"HOME=" + data, "PATH=" + os.Getenv("PATH")}
