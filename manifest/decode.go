@@ -1,8 +1,8 @@
 package manifest
 
 import (
+	"bytes"
 	"fmt"
-	"slices"
 )
 
 // DecodeInventory reads an inventory and checks every rule that it can be held
@@ -69,6 +69,9 @@ func (d *inventoryDecoder) inventory() {
 }
 
 func (d *inventoryDecoder) manifest() {
+	var slab []string // the lists of many digests, one after the other
+	var from int
+	each := func() { slab = append(slab, d.str("as a content path (E092)")) }
 	d.object("the manifest", func(key []byte) {
 		digest, ok := d.digest(key, "the manifest")
 		if !ok {
@@ -78,16 +81,19 @@ func (d *inventoryDecoder) manifest() {
 			d.fail("the manifest has the digest %s twice (E096)", digest)
 			return
 		}
-		var paths []string
-		d.array("the content paths of a digest", func() {
-			paths = append(paths, d.str("as a content path (E092)"))
-		})
+		const perSlab = 1024
+		if len(slab) == cap(slab) {
+			slab = make([]string, 0, perSlab)
+		}
+		from = len(slab)
+		d.array("the content paths of a digest", each)
+		paths := slab[from:len(slab):len(slab)]
 		if len(paths) == 0 {
 			d.fail("the digest %s has no content path (E092)", digest)
 			return
 		}
 		sortContent(paths)
-		d.inv.Content[digest] = slices.Clip(paths)
+		d.inv.Content[digest] = paths
 	})
 }
 
@@ -95,12 +101,11 @@ func (d *inventoryDecoder) digest(key []byte, where string) (Digest, bool) {
 	if d.err != nil {
 		return Digest{}, false
 	}
-	digest, err := ParseDigest(string(key))
-	if err != nil {
-		d.fail("a key of %s is %v", where, err)
-		return Digest{}, false
+	digest, ok := parseDigest(key)
+	if !ok {
+		d.fail("the key %q of %s is %v", clip(string(key)), where, ErrDigest)
 	}
-	return digest, true
+	return digest, ok
 }
 
 func (d *inventoryDecoder) version(name string) {
@@ -139,46 +144,75 @@ func (d *inventoryDecoder) version(name string) {
 	d.versions[n] = v
 }
 
-func (d *inventoryDecoder) state(what string) map[string]Digest {
+func (d *inventoryDecoder) state(version string) map[string]Digest {
 	state := map[string]Digest{}
-	seen := map[Digest]bool{}
-	d.object("the state of "+what, func(key []byte) {
-		digest, ok := d.digest(key, "the state of "+what)
+	what := "the state of " + version
+	var seen digestSet
+	var digest Digest
+	var paths int
+	each := func() {
+		path := d.text("as a logical path (E051)")
+		if d.err != nil {
+			return
+		}
+		name, ok := d.names[string(path)]
 		if !ok {
+			name = string(path)
+			d.names[name] = name
+		}
+		if _, twice := state[name]; twice {
+			d.fail("%s has the path %q twice (E095)", what, clip(name))
 			return
 		}
-		if seen[digest] {
-			d.fail("the state of %s has the digest %s twice (E033)", what, digest)
+		if d.listed++; d.listed > maxListed {
+			d.fail("the versions list more than %d paths", maxListed)
 			return
 		}
-		seen[digest] = true
-		paths := 0
-		d.array("the logical paths of a digest", func() {
-			path := d.text("as a logical path (E051)")
-			if d.err != nil {
-				return
-			}
-			name, ok := d.names[string(path)]
-			if !ok {
-				name = string(path)
-				d.names[name] = name
-			}
-			if _, twice := state[name]; twice {
-				d.fail("the state of %s has the path %q twice (E095)", what, clip(name))
-				return
-			}
-			if d.listed++; d.listed > maxListed {
-				d.fail("the versions list more than %d paths", maxListed)
-				return
-			}
-			state[name] = digest
-			paths++
-		})
+		state[name] = digest
+		paths++
+	}
+	d.object(what, func(key []byte) {
+		var ok bool
+		if digest, ok = d.digest(key, what); !ok {
+			return
+		}
+		if !seen.add(digest) {
+			d.fail("%s has the digest %s twice (E033)", what, digest)
+			return
+		}
+		paths = 0
+		d.array("the logical paths of a digest", each)
 		if paths == 0 {
-			d.fail("the digest %s in the state of %s has no logical path (E051)", digest, what)
+			d.fail("the digest %s in %s has no logical path (E051)", digest, what)
 		}
 	})
 	return state
+}
+
+// digestSet notices a digest that comes twice. While digests come in order, as
+// Encode writes them, a list is enough.
+type digestSet struct {
+	inOrder []Digest
+	all     map[Digest]bool
+}
+
+func (s *digestSet) add(d Digest) bool {
+	if s.all == nil {
+		if n := len(s.inOrder); n == 0 || bytes.Compare(s.inOrder[n-1][:], d[:]) < 0 {
+			s.inOrder = append(s.inOrder, d)
+			return true
+		}
+		s.all = make(map[Digest]bool, len(s.inOrder))
+		for _, o := range s.inOrder {
+			s.all[o] = true
+		}
+		s.inOrder = nil
+	}
+	if s.all[d] {
+		return false
+	}
+	s.all[d] = true
+	return true
 }
 
 // assemble puts the versions in order and holds their numbers against head.

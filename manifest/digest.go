@@ -21,19 +21,37 @@ func Sum(b []byte) Digest { return sha256.Sum256(b) }
 // regard to case (section 3.5.1); linecamp writes and accepts lower case only,
 // so that one digest has one spelling. Anything else is ErrDigest.
 func ParseDigest(s string) (Digest, error) {
-	var d Digest
-	if len(s) != hex.EncodedLen(len(d)) {
-		return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
-	}
-	for i := range len(s) {
-		if c := s[i]; (c < '0' || c > '9') && (c < 'a' || c > 'f') {
-			return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
-		}
-	}
-	if _, err := hex.Decode(d[:], []byte(s)); err != nil {
+	d, ok := parseDigest(s)
+	if !ok {
 		return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
 	}
 	return d, nil
+}
+
+// parseDigest is ParseDigest for the many digests of an inventory.
+func parseDigest[T string | []byte](s T) (d Digest, ok bool) {
+	if len(s) != hex.EncodedLen(len(d)) {
+		return Digest{}, false
+	}
+	for i := range d {
+		high, low := nibble(s[2*i]), nibble(s[2*i+1])
+		if high|low > 15 {
+			return Digest{}, false
+		}
+		d[i] = high<<4 | low
+	}
+	return d, true
+}
+
+// nibble returns what one lower-case hex digit stands for, 255 for none.
+func nibble(c byte) byte {
+	switch {
+	case c >= '0' && c <= '9':
+		return c - '0'
+	case c >= 'a' && c <= 'f':
+		return c - 'a' + 10
+	}
+	return 255
 }
 
 // String returns the 64 lower-case hex digits that sha256sum prints.

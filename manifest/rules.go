@@ -16,7 +16,7 @@ func (inv *Inventory) check() error {
 	if err != nil {
 		return err
 	}
-	used := make(map[Digest]bool, len(inv.Content))
+	const used = 0 // takes the place of a version that was looked at
 	for i := range inv.Versions {
 		n := i + 1
 		state := inv.Versions[i].State
@@ -27,22 +27,21 @@ func (inv *Inventory) check() error {
 			return fmt.Errorf("the state of v%d has no %s", n, RecordPath)
 		}
 		for p, d := range state {
-			if used[d] {
-				continue
-			}
-			used[d] = true
-			switch first, ok := stored[d]; {
+			first, ok := stored[d]
+			switch {
 			case !ok:
 				return fmt.Errorf("the digest %s of %q in v%d is not in the manifest (E050)", d, clip(p), n)
 			case first > n:
 				return fmt.Errorf("the digest %s of %q in v%d is only stored by v%d (E050 for v%d's own inventory)", d, clip(p), n, first, n)
-			case first < n:
+			case first != used && first < n:
 				return fmt.Errorf("the digest %s is stored by v%d but not used before v%d (E107 for v%d's own inventory)", d, first, n, first)
+			case first != used:
+				stored[d] = used
 			}
 		}
 	}
-	for d := range inv.Content {
-		if !used[d] {
+	for d, first := range stored {
+		if first != used {
 			return fmt.Errorf("the digest %s of the manifest is in no version's state (E107)", d)
 		}
 	}
@@ -72,8 +71,9 @@ func (inv *Inventory) checkContent() (map[Digest]int, error) {
 			}
 		}
 	}
+	file := func(q string) bool { return owner[q] }
 	for p := range owner {
-		if folder := fileAbove(p, func(q string) bool { return owner[q] }); folder != "" {
+		if folder := fileAbove(p, file); folder != "" {
 			return nil, fmt.Errorf("the content path %q is a file and the folder of %q (E101)", clip(folder), clip(p))
 		}
 	}
@@ -100,11 +100,11 @@ func checkContentPath(p string) (version int, err error) {
 
 // checkState checks the logical paths of one state.
 func checkState(state map[string]Digest) error {
+	file := func(q string) bool { _, ok := state[q]; return ok }
 	for p, d := range state {
 		if why := pathFault(p); why != "" {
 			return fmt.Errorf("the path %q %s", clip(p), why)
 		}
-		file := func(q string) bool { _, ok := state[q]; return ok }
 		if folder := fileAbove(p, file); folder != "" {
 			return fmt.Errorf("the path %q is a file and the folder of %q (E095)", clip(folder), clip(p))
 		}

@@ -124,11 +124,12 @@ func (n *neighbours) home(s *sighting) *home {
 	at := s.at
 	if !at.settled {
 		at.settled = true
-		switch h := n.made[at.root]; {
+		h, like := n.made[at.root], n.named[[2]string{at.pasture, at.site}]
+		switch {
 		case at.how != byNothing && h != nil:
 			at.home = h
-		case at.how == byDateAbove && n.named[[2]string{at.pasture, at.site}] != nil:
-			at.home = n.named[[2]string{at.pasture, at.site}]
+		case at.how == byDateAbove && like != nil && like.base == "":
+			at.home = like // a year of the site of which there is only a note
 		case at.how == byNothing:
 			at.home = n.nearest(at.path)
 		default:

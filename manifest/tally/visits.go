@@ -184,7 +184,7 @@ func (b *builder) join() {
 		if keys[i].year != keys[j].year {
 			return keys[i].year < keys[j].year
 		}
-		return keys[i].season < keys[j].season
+		return seasonOrder(keys[i].season) < seasonOrder(keys[j].season)
 	})
 	for _, k := range keys {
 		b.joinYear(k, b.bare[k])
