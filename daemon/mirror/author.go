@@ -19,6 +19,9 @@ import (
 func (c *copyRun) author(ctx context.Context, st step) error {
 	c.turn.Lock()
 	defer c.turn.Unlock()
+	if err := c.broken(); err != nil {
+		return err
+	}
 	m, err := c.r.begin(ctx, c, st)
 	if m == nil || err != nil {
 		return err

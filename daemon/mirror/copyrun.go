@@ -52,6 +52,13 @@ func (c *copyRun) usable() bool {
 	return c.Root != nil && c.failed == nil
 }
 
+// broken is what ended the copy's part in this round, nil while it goes on.
+func (c *copyRun) broken() error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.failed
+}
+
 // has is the newest version of slug committed on the copy, 0 for none.
 func (c *copyRun) has(slug string) int {
 	c.mu.Lock()

@@ -22,7 +22,7 @@ var errHoldOff = errors.New("nothing may be recorded in this round")
 // mayAuthor settles that this machine may make versions now: every copy was
 // read once, no copy in reach names another author, the clock has not gone
 // back, and versions committed without their seal line have got it.
-func (r *round) mayAuthor(ctx context.Context) error {
+func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 	unread, err := r.unread()
 	if err != nil {
 		return err
@@ -34,8 +34,8 @@ func (r *round) mayAuthor(ctx context.Context) error {
 	if err := r.claim(ctx); err != nil {
 		return err
 	}
-	if r.firstHolder() == nil {
-		return errHoldOff
+	if !first.usable() {
+		return nil // the next copy takes its place
 	}
 	r.created = r.Now().UTC().Truncate(time.Second)
 	log, _, _ := r.look()
@@ -43,7 +43,7 @@ func (r *round) mayAuthor(ctx context.Context) error {
 		r.wait("", ReasonClock, true)
 		return errHoldOff
 	}
-	if err := r.giveUp(ctx); err != nil {
+	if err := r.giveUp(ctx, first); err != nil {
 		return err
 	}
 	return r.sealCommitted(ctx)
@@ -163,7 +163,7 @@ func (r *round) recheck(ctx context.Context) error {
 }
 
 // giveUp writes a line for each copy a person gave up and nobody had before.
-func (r *round) giveUp(ctx context.Context) error {
+func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 	log, _, _ := r.look()
 	gone := map[string]bool{}
 	for _, l := range log.lines {
@@ -176,7 +176,7 @@ func (r *round) giveUp(ctx context.Context) error {
 			continue
 		}
 		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: c.ID, Why: "given up on " + r.Machine}
-		if err := r.addLine(ctx, r.firstHolder(), line); err != nil {
+		if err := first.write(ctx, line); err != nil {
 			return err
 		}
 	}

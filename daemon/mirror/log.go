@@ -78,8 +78,8 @@ func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
 	return longer, nil
 }
 
-// addLine appends one line to the seal on the holder, then in the state folder,
-// then wakes the copies that follow.
+// addLine appends one line to the seal on the holder, whose turn the caller
+// has, then in the state folder, then wakes the copies that follow.
 func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
 	now, _, _ := r.look()
 	longer, err := now.with(line)
@@ -94,6 +94,20 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 	}
 	r.publish(longer)
 	return nil
+}
+
+// write adds one line on this copy's turn.
+func (c *copyRun) write(ctx context.Context, line manifest.Line) error {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	if err := c.broken(); err != nil {
+		return err
+	}
+	err := c.r.addLine(ctx, c, line)
+	if err != nil && ctx.Err() == nil {
+		c.fail(err)
+	}
+	return err
 }
 
 // publish puts a longer log in place and wakes the copies that follow.

@@ -89,19 +89,31 @@ func (r *round) sealCommitted(ctx context.Context) error {
 			continue
 		}
 		c := r.copies[i]
-		inv, err := store.Head(ctx, c.Root, m.slug)
-		if errors.Is(err, store.ErrNoObject) {
-			continue
+		if err := r.sealMarked(ctx, c, m.slug); err != nil {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			c.fail(err)
 		}
-		if err != nil {
-			return fmt.Errorf("reading %s on %s: %w", m.slug, c.Name, err)
-		}
-		if err := r.sealUpTo(ctx, c, m.slug, inv); err != nil {
-			return err
-		}
-		if _, err := store.Settle(ctx, c.Root, m.slug); err != nil {
-			return fmt.Errorf("finishing %s on %s: %w", m.slug, c.Name, err)
-		}
+	}
+	return nil
+}
+
+// sealMarked finishes what a mark tells of: what is committed gets its lines
+// and its root pair, what is not stays marked.
+func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
+	inv, err := store.Head(ctx, c.Root, slug)
+	if errors.Is(err, store.ErrNoObject) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("reading %s: %w", slug, err)
+	}
+	if err := r.sealUpTo(ctx, c, slug, inv); err != nil {
+		return err
+	}
+	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
+		return fmt.Errorf("finishing %s: %w", slug, err)
 	}
 	return nil
 }
@@ -109,6 +121,11 @@ func (r *round) sealCommitted(ctx context.Context) error {
 // sealUpTo adds a line for each version of inv the seal does not name, provided
 // that it continues what the seal does name.
 func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *manifest.Inventory) error {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	if err := c.broken(); err != nil {
+		return nil // a later round adds the lines
+	}
 	log, _, _ := r.look()
 	id := manifest.ObjectID(r.Archive, slug)
 	from := log.head(slug)

@@ -23,7 +23,7 @@
 // (or by reading the copy, where the ledger is new) and adds.
 //
 // The caller holds the lock of every copy it passes in, and the archive's
-// authoring lock; this package takes neither.
+// authoring lock; this package takes neither, and says when each may go.
 package mirror
 
 import (
@@ -68,6 +68,12 @@ type In struct {
 	Without   []string    // names of copies a person gives up
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil
+
+	// Authored is called once no more versions come in this round, and Done as
+	// soon as the round writes no more to a copy. The locks the caller holds
+	// may go then, so that a slow copy holds up nobody. Both may be nil.
+	Authored func()
+	Done     func(copyID string)
 }
 
 // round is one run over one archive.
@@ -106,11 +112,19 @@ func Run(ctx context.Context, in In) (Report, error) {
 	var following sync.WaitGroup
 	for _, c := range r.copies {
 		if c.usable() {
-			following.Go(func() { c.follow(ctx) })
+			following.Go(func() {
+				c.follow(ctx)
+				if in.Done != nil {
+					in.Done(c.ID)
+				}
+			})
 		}
 	}
 	err := r.lead(ctx)
 	r.endAuthoring()
+	if in.Authored != nil {
+		in.Authored()
+	}
 	following.Wait()
 	if err == nil {
 		err = ctx.Err()
@@ -153,7 +167,9 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	if !first.catchUp(ctx) {
 		return nil
 	}
-	if err := r.mayAuthor(ctx); err != nil {
+	if err := r.mayAuthor(ctx, first); ctx.Err() != nil || !first.usable() {
+		return ctx.Err()
+	} else if err != nil {
 		return err
 	}
 	steps, err := r.plan(ctx)

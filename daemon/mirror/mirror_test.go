@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -370,10 +371,10 @@ func TestCancelledRoundCarriesOn(t *testing.T) {
 	}
 	for n := 1; ; n++ {
 		ctx, cancel := context.WithCancel(context.Background())
-		left := n * 7
+		var told atomic.Int64
 		rep, err := r.try(ctx, func(in *In) {
 			in.Progress = func(string, int64, int64) {
-				if left--; left == 0 {
+				if told.Add(1) == int64(n*7) {
 					cancel()
 				}
 			}
