@@ -195,12 +195,14 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 	}, fresh
 }
 
-// put stores what the draft names and is not there yet.
+// put stores what the draft names and this copy does not have yet: what is new,
+// and what was found under the version in a bucket.
 func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manifest.Digest][]string) error {
 	record := manifest.Sum(draft.Record)
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(m.c.workers)
-	for path, d := range draft.New {
+	content := draft.Inventory.Paths(m.n)
+	for path, d := range content {
 		m.mu.Lock()
 		was, there := m.stored[path]
 		m.mu.Unlock()
@@ -215,8 +217,8 @@ func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manif
 	if err := g.Wait(); err != nil {
 		return err
 	}
-	for path, d := range draft.New {
-		if d == record && !m.redraft {
+	for path, d := range content {
+		if _, there := m.stored[path]; d == record && !m.redraft && !there {
 			if err := m.putOne(ctx, path, d, []source{bytesSource("the record", draft.Record)}, nil); err != nil {
 				return err
 			}
