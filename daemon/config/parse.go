@@ -5,6 +5,7 @@ import (
 	"errors"
 	"path/filepath"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -12,6 +13,7 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
 )
 
 // mostBytes bounds a config file; a hundred copies with comments are a tenth
@@ -36,7 +38,7 @@ func parse(path string, b []byte) (loaded, error) {
 	a := Archive{
 		Name:   f.name(top),
 		Folder: f.folder(top, "folder"),
-		Layout: top.text("layout"),
+		Layout: layout(top),
 		Views:  views(top.table("views")),
 		State:  f.folder(top, "state"),
 		File:   path,
@@ -113,6 +115,14 @@ func (f *file) folder(t *table, key string) string {
 		s = filepath.Join(filepath.Dir(f.path), s)
 	}
 	return filepath.Clean(s)
+}
+
+func layout(t *table) string {
+	s := t.text("layout")
+	if _, err := tally.NewLayout(s, nil, time.Now()); err != nil {
+		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts recognised", err)
+	}
+	return s
 }
 
 func views(t *table) map[string][]string {
