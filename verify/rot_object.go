@@ -25,6 +25,7 @@ const (
 type object struct {
 	slug string
 	inv  *manifest.Inventory // what the copy is held against
+	exp  *manifest.Inventory // the newest known anywhere; may be nil
 	held map[string]Held     // what was remembered, by content path
 
 	nameOnce sync.Once
@@ -51,6 +52,7 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 	r.mu.Lock()
 	r.live[o] = true
 	r.mu.Unlock()
+	o.exp = r.expected(slug)
 	v := r.versions(ctx, o, files, listed)
 	if ctx.Err() != nil {
 		return
@@ -59,8 +61,8 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 		return // reported; what lies below it cannot be judged
 	}
 	want := r.heads[slug]
-	if e := r.expected(slug); e != nil {
-		want = max(want, e.Head())
+	if o.exp != nil {
+		want = max(want, o.exp.Head())
 	}
 	if v.claimed < want {
 		site := slug
@@ -233,7 +235,7 @@ type verdict struct {
 // folder lost to rot is damage, one that never came is not. Above it, whatever
 // lies there is being built.
 func (r *rot) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
-	exp := r.expected(o.slug)
+	exp := o.exp
 	top, cheap := r.rememberedPair(o, files, inventoryFile, sidecarFile, exp, 0)
 	if !cheap {
 		top = r.readPair(ctx, o.slug, inventoryFile, sidecarFile)

@@ -1,10 +1,23 @@
 // Package mend replaces damaged bytes by good ones from another copy.
+//
+// For each damaged file the manifest says which bytes belong there. They are
+// looked for on every other copy, then in the working folder, and last in the
+// rest of the archive, since the same bytes may be kept under another site. Only
+// bytes whose SHA-256 is that of the manifest ever take the place of others, and
+// what they replace is set aside, never deleted. Afterwards they are read back.
+//
+// A working file belongs to a person: it is mended only if it is altered while
+// its size and time are unchanged, and that is looked at again just before.
+//
+// Strays are left alone, and so is a manifest that was rewritten rather than
+// damaged: nothing here decides which of two histories is the right one.
 package mend
 
 import (
 	"context"
-	"errors"
-	"io"
+	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"linecamp/manifest"
@@ -17,14 +30,17 @@ type In struct {
 	Damage  []verify.Damage // from a verification just done, or remembered
 	// Unfinished names objects, by copy name, whose root pair is to be rewritten.
 	Unfinished map[string][]string
-	Copies     []verify.Copy                                    // every copy in reach, to mend and to take from
-	Only       string                                           // mend only this copy (or "working"); "" is all
-	Folder     string                                           // the working folder; "" where there is none
-	Memory     verify.Memory                                    // may be nil
-	Aside      string                                           // local folder for bad bytes set aside
-	Expected   func(object string) (*manifest.Inventory, error) // newest known anywhere; may be nil
-	Now        func() time.Time
-	Progress   func(done, total int64)
+	// Copies are all copies in reach, to mend and to take from. The caller holds
+	// the lock of those drives that have damage.
+	Copies   []verify.Copy
+	Only     string         // mend only this copy (or "working"); "" is all
+	Folder   string         // the working folder; "" where there is none
+	Memory   verify.Memory  // may be nil
+	Seal     *manifest.Seal // as the author has it; may be nil
+	Aside    string         // local folder for bad bytes set aside
+	Expected func(object string) (*manifest.Inventory, error)
+	Now      func() time.Time
+	Progress func(done, total int64) // files
 }
 
 // Report is what was mended, and what was not.
@@ -37,10 +53,13 @@ type Report struct {
 
 // Mended is one file put right.
 type Mended struct {
-	Copy    string `json:"copy"`
-	Site    string `json:"site"`
-	Path    string `json:"path"`
-	From    string `json:"from"` // the copy the good bytes came from, or "working"
+	Copy string `json:"copy"`
+	Site string `json:"site"`
+	Path string `json:"path"`
+	// From is the copy the good bytes came from, "working", or "manifest" where
+	// they were made again from what the manifests say.
+	From    string `json:"from"`
+	Already bool   `json:"already,omitempty"` // it was good when it was looked at again
 	Object  string `json:"object,omitempty"`
 	Content string `json:"content,omitempty"`
 }
@@ -57,10 +76,115 @@ type Unmended struct {
 // Wants reports whether something is still damaged.
 func (r Report) Wants() bool { return len(r.Unmended) > 0 }
 
-// Print writes the report for a person.
-func (r Report) Print(w io.Writer) {}
+// Run mends what can be mended. What cannot is in the report; the error is for
+// a context that ended.
+func Run(ctx context.Context, in In) (Report, error) {
+	if in.Now == nil {
+		in.Now = time.Now
+	}
+	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}},
+		best: map[string]*manifest.Inventory{}, own: map[[2]string]*manifest.Inventory{}}
+	m.bad = map[[3]string]bool{}
+	var todo []verify.Damage
+	for _, d := range in.Damage {
+		switch {
+		case d.Kind == verify.Stray:
+			if m.wanted(d.Copy) {
+				m.rep.Strays++
+			}
+			continue
+		case d.Copy != verify.WorkingName:
+			m.bad[[3]string{d.Copy, d.Object, d.Content}] = true
+		}
+		if m.wanted(d.Copy) {
+			todo = append(todo, d)
+		}
+	}
+	// Manifests first: what else is wrong is judged by them. Then newest
+	// versions first is no better than any other order, so the given one stays.
+	slices.SortStableFunc(todo, func(a, b verify.Damage) int { return rank(a) - rank(b) })
+	for i, d := range todo {
+		m.one(ctx, d)
+		if ctx.Err() != nil {
+			return m.rep, context.Cause(ctx)
+		}
+		if in.Progress != nil {
+			in.Progress(int64(i+1), int64(len(todo)))
+		}
+	}
+	m.lastResort(ctx)
+	for _, c := range in.Copies {
+		if !m.wanted(c.Name) {
+			continue
+		}
+		for _, object := range in.Unfinished[c.Name] {
+			m.settle(ctx, c, object)
+		}
+	}
+	if ctx.Err() != nil {
+		return m.rep, context.Cause(ctx)
+	}
+	return m.rep, nil
+}
 
-var errSoon = errors.New("not built yet")
+// rank puts manifests before content.
+func rank(d verify.Damage) int {
+	switch d.Path {
+	case verify.RootPath, verify.SealPath, verify.InventoryPath:
+		return 0
+	case manifest.RecordPath:
+		return 1
+	}
+	return 2
+}
 
-// Run mends what can be mended.
-func Run(ctx context.Context, in In) (Report, error) { return Report{}, errSoon }
+type mender struct {
+	In
+	rep  Report
+	bad  map[[3]string]bool                // copy, object, content path: known to be damaged
+	best map[string]*manifest.Inventory    // newest known anywhere, by object; nil: asked in vain
+	own  map[[2]string]*manifest.Inventory // newest on one copy, by copy and object
+	late []need                            // nowhere to be found so far
+}
+
+func (m *mender) wanted(copy string) bool { return m.Only == "" || m.Only == copy }
+
+func (m *mender) copy(name string) (verify.Copy, bool) {
+	for _, c := range m.Copies {
+		if c.Name == name {
+			return c, true
+		}
+	}
+	return verify.Copy{}, false
+}
+
+func (m *mender) mended(d verify.Damage, from string, already bool) {
+	m.rep.Mended = append(m.rep.Mended, Mended{Copy: d.Copy, Site: d.Site, Path: d.Path, From: from, Already: already, Object: d.Object, Content: d.Content})
+	delete(m.bad, [3]string{d.Copy, d.Object, d.Content})
+}
+
+func (m *mender) unmended(d verify.Damage, nowhere bool, format string, args ...any) {
+	reason := strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " ")
+	m.rep.Unmended = append(m.rep.Unmended, Unmended{Copy: d.Copy, Site: d.Site, Path: d.Path, Reason: reason, Nowhere: nowhere})
+}
+
+// one puts one finding right, if it can be.
+func (m *mender) one(ctx context.Context, d verify.Damage) {
+	if d.Copy == verify.WorkingName {
+		m.working(ctx, d)
+		return
+	}
+	c, ok := m.copy(d.Copy)
+	switch {
+	case !ok:
+		m.unmended(d, false, "the copy is out of reach")
+	case d.Path == verify.RootPath:
+		m.rootFile(ctx, c, d)
+	case d.Path == verify.SealPath:
+		m.seal(ctx, c, d)
+	case d.Path == verify.InventoryPath:
+		m.inventory(ctx, c, d)
+	default:
+		m.content(ctx, c, d)
+	}
+}

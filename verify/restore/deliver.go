@@ -29,8 +29,8 @@ type delivery struct {
 	stop     context.CancelCauseFunc
 	mustSync bool // each file by itself, where the system cannot sync all at once
 
-	done, total, untimed atomic.Int64
-	planned              atomic.Bool
+	done, total atomic.Int64
+	planned     atomic.Bool
 
 	mu      sync.Mutex
 	report  *Report

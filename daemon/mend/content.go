@@ -1,0 +1,381 @@
+package mend
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// newest returns the newest inventory of an object known anywhere, nil if none.
+func (m *mender) newest(ctx context.Context, object string) *manifest.Inventory {
+	if inv, asked := m.best[object]; asked {
+		return inv
+	}
+	var best *manifest.Inventory
+	if m.Expected != nil {
+		if inv, err := m.Expected(object); err == nil {
+			best = inv
+		}
+	}
+	for _, c := range m.Copies {
+		if inv := m.ownOf(ctx, c, object); inv != nil && (best == nil || inv.Head() > best.Head()) {
+			best = inv
+		}
+	}
+	if ctx.Err() == nil {
+		m.best[object] = best
+	}
+	return best
+}
+
+// ownOf returns the newest inventory a copy itself has committed, nil if none.
+func (m *mender) ownOf(ctx context.Context, c verify.Copy, object string) *manifest.Inventory {
+	k := [2]string{c.Name, object}
+	if inv, asked := m.own[k]; asked {
+		return inv
+	}
+	inv, err := store.Head(ctx, c.Root, object)
+	if err != nil {
+		inv = nil
+	}
+	if ctx.Err() == nil {
+		m.own[k] = inv
+	}
+	return inv
+}
+
+// judge returns the inventory a copy's files are judged by: the newest known,
+// as long as the copy's own is a beginning of it; else the copy's own.
+func (m *mender) judge(ctx context.Context, c verify.Copy, object string) *manifest.Inventory {
+	best, own := m.newest(ctx, object), m.ownOf(ctx, c, object)
+	if best == nil || own == nil || agrees(best, own) {
+		if best == nil {
+			return own
+		}
+		return best
+	}
+	return own
+}
+
+// agrees reports whether one inventory is a beginning of the other.
+func agrees(a, b *manifest.Inventory) bool {
+	n := min(a.Head(), b.Head())
+	return string(a.Until(n).Encode()) == string(b.Until(n).Encode())
+}
+
+// need is a damaged file that good bytes are looked for.
+type need struct {
+	copy   verify.Copy
+	damage verify.Damage
+	digest manifest.Digest
+	why    []string // what was tried in vain
+}
+
+// content mends a file that the manifest names.
+func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
+	inv := m.judge(ctx, c, d.Object)
+	if inv == nil {
+		m.unmended(d, false, "no copy in reach has a readable manifest of this site, so what belongs here is not known")
+		return
+	}
+	want, ok := digestAt(inv, d.Content)
+	if !ok {
+		m.unmended(d, false, "the manifest no longer names %s; run linecamp verify again", d.Content)
+		return
+	}
+	if m.goodAlready(ctx, c, d, want) {
+		return
+	}
+	n := need{copy: c, damage: d, digest: want}
+	for _, s := range m.candidates(ctx, n, inv) {
+		if m.try(ctx, &n, s) || ctx.Err() != nil {
+			return
+		}
+	}
+	m.late = append(m.late, n)
+}
+
+// digestAt is what the manifest says a content path holds.
+func digestAt(inv *manifest.Inventory, content string) (manifest.Digest, bool) {
+	for d, paths := range inv.Content {
+		for _, p := range paths {
+			if p == content {
+				return d, true
+			}
+		}
+	}
+	return manifest.Digest{}, false
+}
+
+// goodAlready looks at the file once more: it may have been put right since.
+func (m *mender) goodAlready(ctx context.Context, c verify.Copy, d verify.Damage, want manifest.Digest) bool {
+	f, info, err := c.Root.OpenFresh(ctx, d.Object+"/"+d.Content)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	got, size, err := sum(ctx, f)
+	if err != nil || got != want {
+		return false
+	}
+	info.Size = size
+	m.remember(c, d, want, info)
+	m.mended(d, c.Name, true)
+	return true
+}
+
+// place is somewhere good bytes may be.
+type place struct {
+	from string
+	size func(context.Context) (int64, error)
+	open func(context.Context) (io.ReadCloser, error)
+}
+
+func onCopy(c verify.Copy, key string) place {
+	return place{
+		from: c.Name,
+		size: func(ctx context.Context) (int64, error) {
+			info, err := c.Root.Stat(ctx, key)
+			return info.Size, err
+		},
+		open: func(ctx context.Context) (io.ReadCloser, error) {
+			f, _, err := c.Root.Open(ctx, key)
+			return f, err
+		},
+	}
+}
+
+// inFolder is a file of the working folder. Links are not followed out of it.
+func inFolder(folder, raw string) place {
+	open := func() (*os.File, error) {
+		root, err := os.OpenRoot(folder)
+		if err != nil {
+			return nil, err
+		}
+		defer root.Close()
+		st, err := root.Lstat(raw)
+		if err == nil && !st.Mode().IsRegular() {
+			err = fs.ErrNotExist
+		}
+		if err != nil {
+			return nil, err
+		}
+		return root.Open(raw)
+	}
+	return place{
+		from: verify.WorkingName,
+		size: func(context.Context) (int64, error) {
+			f, err := open()
+			if err != nil {
+				return 0, err
+			}
+			defer f.Close()
+			st, err := f.Stat()
+			if err != nil {
+				return 0, err
+			}
+			return st.Size(), nil
+		},
+		open: func(context.Context) (io.ReadCloser, error) { return open() },
+	}
+}
+
+// candidates are the places of the same object that should have the bytes, the
+// nearest first: other drives, the working folder, then what has to be
+// downloaded.
+func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory) []place {
+	var drives, far []place
+	for _, c := range m.Copies {
+		its := inv
+		if own := m.ownOf(ctx, c, inv.Slug()); own != nil && !agrees(own, inv) {
+			its = own
+		}
+		for _, p := range its.Content[n.digest] {
+			if m.bad[[3]string{c.Name, inv.Slug(), p}] || (c.Name == n.copy.Name && p == n.damage.Content) {
+				continue
+			}
+			if c.Root.Kind() == "drive" {
+				drives = append(drives, onCopy(c, inv.Slug()+"/"+p))
+			} else {
+				far = append(far, onCopy(c, inv.Slug()+"/"+p))
+			}
+		}
+	}
+	return append(append(drives, m.workingPlaces(ctx, n.digest, inv)...), far...)
+}
+
+// workingPlaces are the files of the working folder that had the bytes when the
+// newest version was made.
+func (m *mender) workingPlaces(ctx context.Context, d manifest.Digest, inv *manifest.Inventory) []place {
+	if m.Folder == "" {
+		return nil
+	}
+	var paths []string
+	for p, is := range inv.State(inv.Head()) {
+		if is == d && !manifest.Reserved(p) {
+			paths = append(paths, p)
+		}
+	}
+	if len(paths) == 0 {
+		return nil
+	}
+	rec := m.record(ctx, inv)
+	if rec == nil {
+		return nil
+	}
+	var out []place
+	for _, p := range paths {
+		if raw := verify.WorkingPath(rec, p); raw != "" {
+			out = append(out, inFolder(m.Folder, raw))
+		}
+	}
+	return out
+}
+
+// record is the newest record any copy can read.
+func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.Record {
+	rs := verify.Records{Inventory: inv}
+	for _, c := range m.Copies {
+		rs.Roots = append(rs.Roots, c.Root)
+	}
+	rec, err := rs.Of(ctx, inv.Head())
+	if err != nil {
+		return nil
+	}
+	return rec
+}
+
+// try mends from one place; false if that had no good bytes.
+func (m *mender) try(ctx context.Context, n *need, p place) bool {
+	size, err := p.size(ctx)
+	key := n.damage.Object + "/" + n.damage.Content
+	if err == nil {
+		err = n.copy.Root.Mend(ctx, key, store.Content{Size: size, SHA256: n.digest, Open: p.open}, m.Aside)
+	}
+	if ctx.Err() != nil {
+		return false
+	}
+	if err != nil {
+		n.why = append(n.why, p.from+": "+reason(err))
+		return false
+	}
+	info, err := n.copy.Root.Stat(ctx, key)
+	if err == nil {
+		m.remember(n.copy, n.damage, n.digest, info)
+	}
+	m.mended(n.damage, p.from, false)
+	return true
+}
+
+func reason(err error) string {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "it is not there"
+	case errors.Is(err, store.ErrDigest):
+		return "the bytes there are not those of the manifest"
+	}
+	return strings.Join(strings.Fields(err.Error()), " ")
+}
+
+// remember notes what Mend, or a reading, just read back.
+func (m *mender) remember(c verify.Copy, d verify.Damage, want manifest.Digest, info store.Info) {
+	if m.Memory == nil || d.Object == "" {
+		return
+	}
+	now := m.Now().UTC()
+	h := verify.Held{Path: d.Content, SHA256: want, Size: info.Size, ETag: info.ETag, ReadBack: now}
+	if info.SHA256 == want {
+		h.Confirmed = now
+	}
+	// A cache: if this fails, the file is read again.
+	_ = m.Memory.Remember(c.Key(), d.Object, []verify.Held{h})
+}
+
+// lastResort looks through all other objects for bytes that were found nowhere
+// in their own: a file moved to another site is kept there.
+func (m *mender) lastResort(ctx context.Context) {
+	if len(m.late) == 0 {
+		return
+	}
+	open := map[manifest.Digest][]*need{}
+	for i := range m.late {
+		n := &m.late[i]
+		open[n.digest] = append(open[n.digest], n)
+	}
+	done := map[*need]bool{}
+	seen := map[string]bool{}
+	for _, c := range m.Copies {
+		objects, err := store.Objects(ctx, c.Root)
+		if err != nil {
+			continue
+		}
+		for _, object := range objects {
+			if seen[object] {
+				continue
+			}
+			seen[object] = true
+			inv := m.newest(ctx, object)
+			delete(m.best, object) // an archive's manifests together are large
+			if inv == nil {
+				continue
+			}
+			for d := range inv.Content {
+				for _, n := range open[d] {
+					if done[n] || n.damage.Object == object {
+						continue
+					}
+					for _, p := range m.candidates(ctx, *n, inv) {
+						if m.try(ctx, n, p) {
+							done[n] = true
+							break
+						}
+						if ctx.Err() != nil {
+							return
+						}
+					}
+				}
+			}
+		}
+	}
+	for i := range m.late {
+		n := &m.late[i]
+		if done[n] || ctx.Err() != nil {
+			continue
+		}
+		tried := ""
+		if len(n.why) > 0 {
+			tried = " (" + strings.Join(n.why, "; ") + ")"
+		}
+		m.unmended(n.damage, true, "NO GOOD COPY ANYWHERE in reach%s. A card, an old drive or a mailbox may still have it: put it back into the working folder and run linecamp mirror, then mend", tried)
+	}
+}
+
+// asideFile makes a new file in the folder for bad bytes.
+func (m *mender) asideFile(name string) (*os.File, error) {
+	if m.Aside == "" {
+		return nil, errors.New("no folder was given to keep the bad bytes in")
+	}
+	if err := os.MkdirAll(m.Aside, 0o700); err != nil {
+		return nil, err
+	}
+	stamp := m.Now().UTC().Format("20060102T150405.000000000Z")
+	name = strings.Map(func(r rune) rune {
+		if r == '/' || r == filepath.Separator || r < ' ' || strings.ContainsRune(`:*?"<>|`, r) {
+			return '_'
+		}
+		return r
+	}, name)
+	if len(name) > 150 {
+		name = name[len(name)-150:]
+	}
+	return os.OpenFile(filepath.Join(m.Aside, fmt.Sprintf("%s-%s", stamp, strings.ToValidUTF8(name, "_"))), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+}

@@ -1,0 +1,178 @@
+package mend
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+const fromManifest = "manifest"
+
+// rootFile writes the file that makes a folder an OCFL storage root again (OCFL
+// 1.1 section 4.1).
+func (m *mender) rootFile(ctx context.Context, c verify.Copy, d verify.Damage) {
+	if d.Content != store.RootNamaste {
+		m.unmended(d, false, "%s", d.Detail)
+		return
+	}
+	m.put(ctx, c, d, store.RootNamaste, []byte("ocfl_1.1\n"), fromManifest)
+}
+
+// put mends one small file with bytes that are known.
+func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key string, b []byte, from string) {
+	if err := c.Root.Mend(ctx, key, store.Bytes(b), m.Aside); err != nil {
+		if ctx.Err() == nil {
+			m.unmended(d, false, "%s: %v", key, err)
+		}
+		return
+	}
+	if info, err := c.Root.Stat(ctx, key); err == nil {
+		m.remember(c, d, manifest.Sum(b), info)
+	}
+	m.mended(d, from, false)
+}
+
+// seal mends a file of the seal from the longest seal among the other copies
+// that this copy's remaining files agree with.
+func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
+	if strings.HasPrefix(d.Detail, verify.Rewritten) {
+		m.unmended(d, false, "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with linecamp setup --add-copy")
+		return
+	}
+	best, from := m.Seal, fromManifest
+	for _, other := range m.Copies {
+		if other.Name == c.Name {
+			continue
+		}
+		s, err := store.ReadSeal(ctx, other.Root)
+		if err == nil && (best == nil || s.Len() > best.Len()) {
+			best, from = s, other.Name
+		}
+	}
+	if best == nil {
+		m.unmended(d, len(m.Copies) > 0, "no other copy in reach has a readable seal")
+		return
+	}
+	for i := range best.Files() {
+		if manifest.SealFile(i) == d.Content {
+			if info, err := c.Root.Stat(ctx, d.Content); err == nil && info.Size > int64(len(best.File(i))) {
+				m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is")
+				return
+			}
+			m.put(ctx, c, d, d.Content, best.File(i), from)
+			return
+		}
+	}
+	m.unmended(d, false, "no other copy in reach has this part of the seal")
+}
+
+// inventory mends a version's inventory or its sidecar. Both can be made again,
+// byte for byte, from any later inventory of the object; the copy's own seal
+// has the last word on whether they are right.
+func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) {
+	if strings.HasPrefix(d.Detail, verify.Rewritten) {
+		m.unmended(d, false, "this manifest was rewritten, not damaged. It is left as it is, because nothing here can tell which history is right; give the archive a new copy with linecamp setup --add-copy")
+		return
+	}
+	n, sidecar, ok := versionFile(d.Content)
+	if !ok {
+		m.settleDamage(ctx, c, d)
+		return
+	}
+	inv := m.judge(ctx, c, d.Object)
+	if inv == nil || inv.Head() < n {
+		m.unmended(d, false, "no copy in reach has a good manifest of version %d", n)
+		return
+	}
+	b := inv.Until(n).Encode()
+	if want, known := m.sealed(ctx, inv.ID, n); known && manifest.Sum(b) != want {
+		m.unmended(d, false, "what the other copies say of version %d is not what the seal says; nothing was changed", n)
+		return
+	}
+	if sidecar {
+		b = manifest.Sidecar(b)
+	}
+	m.put(ctx, c, d, d.Object+"/"+d.Content, b, m.source(ctx, c, inv))
+	delete(m.own, [2]string{c.Name, d.Object})
+}
+
+// versionFile takes "v3/inventory.json" apart, or its sidecar.
+func versionFile(content string) (n int, sidecar, ok bool) {
+	folder, name, _ := strings.Cut(content, "/")
+	n, err := strconv.Atoi(strings.TrimPrefix(folder, "v"))
+	if err != nil || n < 1 || fmt.Sprintf("v%d", n) != folder {
+		return 0, false, false
+	}
+	switch name {
+	case "inventory.json":
+		return n, false, true
+	case "inventory.json.sha256":
+		return n, true, true
+	}
+	return 0, false, false
+}
+
+// source names where an inventory came from.
+func (m *mender) source(ctx context.Context, c verify.Copy, inv *manifest.Inventory) string {
+	for _, other := range m.Copies {
+		if own := m.ownOf(ctx, other, inv.Slug()); other.Name != c.Name && own != nil && own.Head() == inv.Head() {
+			return other.Name
+		}
+	}
+	return fromManifest
+}
+
+// sealed is what the longest readable seal says a version's inventory is.
+func (m *mender) sealed(ctx context.Context, id string, n int) (manifest.Digest, bool) {
+	var best *manifest.Seal
+	for _, c := range m.Copies {
+		if s, err := store.ReadSeal(ctx, c.Root); err == nil && (best == nil || s.Len() > best.Len()) {
+			best = s
+		}
+	}
+	if best == nil {
+		return manifest.Digest{}, false
+	}
+	for l := range best.All() {
+		if l.What == "version" && l.Object == id && l.Version == n {
+			return l.Inventory, true
+		}
+	}
+	return manifest.Digest{}, false
+}
+
+// settleDamage is for a root pair that cannot be read: it is written again.
+func (m *mender) settleDamage(ctx context.Context, c verify.Copy, d verify.Damage) {
+	inv := m.judge(ctx, c, d.Object)
+	own := m.ownOf(ctx, c, d.Object)
+	if inv == nil || own == nil || !agrees(inv, own) {
+		m.unmended(d, false, "this copy has no good version of the site to make it from")
+		return
+	}
+	b := own.Encode()
+	if strings.HasSuffix(d.Content, ".sha256") {
+		b = manifest.Sidecar(b)
+	}
+	m.put(ctx, c, d, d.Object+"/"+d.Content, bytes.Clone(b), fromManifest)
+}
+
+// settle completes an object that a crash left unfinished.
+func (m *mender) settle(ctx context.Context, c verify.Copy, object string) {
+	if ctx.Err() != nil {
+		return
+	}
+	d := verify.Damage{Copy: c.Name, Site: object, Path: verify.InventoryPath, Object: object, Content: "inventory.json"}
+	changed, err := store.Settle(ctx, c.Root, object)
+	switch {
+	case err != nil && ctx.Err() == nil:
+		m.unmended(d, false, "its root inventory could not be written again: %v", err)
+	case changed:
+		m.mended(d, fromManifest, false)
+	}
+}

@@ -1,0 +1,56 @@
+package mend
+
+import (
+	"fmt"
+	"io"
+	"slices"
+
+	"linecamp/verify"
+)
+
+const mostLines = 15
+
+// Print writes the report for a person; what nobody has comes first.
+func (r Report) Print(w io.Writer) {
+	var nowhere, other []Unmended
+	for _, u := range r.Unmended {
+		if u.Nowhere {
+			nowhere = append(nowhere, u)
+		} else {
+			other = append(other, u)
+		}
+	}
+	list(w, "LOST as far as linecamp can reach: no good bytes anywhere", len(nowhere), func(i int) string {
+		return fmt.Sprintf("%s: %s  %s", verify.Shown(nowhere[i].Copy), verify.Shown(nowhere[i].Path), verify.Shown(nowhere[i].Reason))
+	})
+	list(w, "Not mended", len(other), func(i int) string {
+		return fmt.Sprintf("%s: %s  %s", verify.Shown(other[i].Copy), verify.Shown(other[i].Path), verify.Shown(other[i].Reason))
+	})
+	mended := slices.DeleteFunc(slices.Clone(r.Mended), func(m Mended) bool { return m.Already })
+	list(w, "Mended, and read back", len(mended), func(i int) string {
+		return fmt.Sprintf("%s: %s  from %s", verify.Shown(mended[i].Copy), verify.Shown(mended[i].Path), verify.Shown(mended[i].From))
+	})
+	if n := len(r.Mended) - len(mended); n > 0 {
+		fmt.Fprintf(w, "%d found good when looked at again.\n", n)
+	}
+	if r.Strays > 0 {
+		fmt.Fprintf(w, "%d files that no manifest names were left where they are.\n", r.Strays)
+	}
+	if len(r.Mended)+len(r.Unmended) == 0 {
+		fmt.Fprintln(w, "Nothing to mend.")
+	}
+}
+
+func list(w io.Writer, heading string, n int, line func(int) string) {
+	if n == 0 {
+		return
+	}
+	fmt.Fprintf(w, "%s (%d):\n", heading, n)
+	for i := range n {
+		if i == mostLines && n > mostLines+1 {
+			fmt.Fprintf(w, "  … and %d more (--json lists all)\n", n-mostLines)
+			break
+		}
+		fmt.Fprintf(w, "  %s\n", line(i))
+	}
+}

@@ -1,0 +1,270 @@
+package mend
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// working mends a file of the working folder.
+func (m *mender) working(ctx context.Context, d verify.Damage) {
+	if d.Kind != verify.Altered {
+		m.unmended(d, false, "a working file is only mended if it is altered with its size and time unchanged; linecamp restore brings this one back")
+		return
+	}
+	if m.Folder == "" {
+		m.unmended(d, false, "the working folder is out of reach")
+		return
+	}
+	inv := m.newest(ctx, d.Object)
+	if inv == nil {
+		m.unmended(d, false, "no copy in reach has a readable manifest of this site")
+		return
+	}
+	want, ok := inv.State(inv.Head())[d.Content]
+	rec := m.record(ctx, inv)
+	if rec == nil || !ok {
+		m.unmended(d, false, "no copy in reach has the record that tells what this file was")
+		return
+	}
+	w := workingFile{m: m, raw: verify.WorkingPath(rec, d.Content), entry: rec.Paths[d.Content], want: want}
+	if w.raw == "" {
+		m.unmended(d, false, "its path cannot be in the working folder")
+		return
+	}
+	root, err := os.OpenRoot(m.Folder)
+	if err != nil {
+		m.unmended(d, false, "the working folder cannot be opened: %v", err)
+		return
+	}
+	defer root.Close()
+	w.root = root
+	switch state, err := w.look(ctx); {
+	case ctx.Err() != nil:
+		return
+	case err != nil:
+		m.unmended(d, false, "it cannot be read: %v", err)
+		return
+	case state == isGood:
+		m.mended(d, verify.WorkingName, true)
+		return
+	case state == isChanged:
+		m.unmended(d, false, "it was changed since; the next linecamp mirror records it as it is now")
+		return
+	}
+	n := need{digest: want}
+	var why []string
+	for _, p := range m.candidates(ctx, n, inv) {
+		if p.from == verify.WorkingName {
+			continue // a working file is only mended from a copy
+		}
+		err := w.replace(ctx, p)
+		if ctx.Err() != nil {
+			return
+		}
+		if err == nil {
+			m.mended(d, p.from, false)
+			m.rememberWorking(d, want, w.entry.Bytes)
+			return
+		}
+		if errors.Is(err, errChanged) {
+			m.unmended(d, false, "it was changed while it was being mended; it is left as it is")
+			return
+		}
+		why = append(why, p.from+": "+reason(err))
+	}
+	if len(why) == 0 {
+		why = []string{"no copy in reach has them"}
+	}
+	m.unmended(d, true, "NO GOOD BYTES could be taken from any copy in reach: %v", why)
+}
+
+func (m *mender) rememberWorking(d verify.Damage, want manifest.Digest, size int64) {
+	if m.Memory != nil {
+		_ = m.Memory.Remember(verify.WorkingName, d.Object, []verify.Held{{Path: d.Content, SHA256: want, Size: size, ReadBack: m.Now().UTC()}})
+	}
+}
+
+type workingFile struct {
+	m     *mender
+	root  *os.Root
+	raw   string
+	entry manifest.Entry
+	want  manifest.Digest
+}
+
+type state int
+
+const (
+	isAltered state = iota
+	isGood
+	isChanged
+)
+
+var errChanged = errors.New("changed meanwhile")
+
+// look tells what the file is now.
+func (w *workingFile) look(ctx context.Context) (state, error) {
+	if !w.untouched() {
+		return isChanged, nil
+	}
+	f, err := w.root.Open(w.raw)
+	if err != nil {
+		return isAltered, err
+	}
+	defer f.Close()
+	got, _, err := sum(ctx, f)
+	switch {
+	case err != nil:
+		return isAltered, err
+	case got == w.want:
+		return isGood, nil
+	case !w.untouched():
+		return isChanged, nil
+	}
+	return isAltered, nil
+}
+
+// untouched reports whether size and time are those of the record.
+func (w *workingFile) untouched() bool {
+	st, err := w.root.Lstat(w.raw)
+	return err == nil && st.Mode().IsRegular() && st.Size() == w.entry.Bytes && st.ModTime().Equal(w.entry.Modified)
+}
+
+// replace writes good bytes beside the file, keeps the bad ones aside, and puts
+// the good ones in the file's place, with its time and permissions.
+func (w *workingFile) replace(ctx context.Context, p place) (err error) {
+	src, err := p.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	st, err := w.root.Lstat(w.raw)
+	if err != nil {
+		return err
+	}
+	temp := path.Join(path.Dir(w.raw), tempName())
+	dst, err := w.root.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		dst.Close()
+		if err != nil {
+			_ = w.root.Remove(temp)
+		}
+	}()
+	h := sha256.New()
+	if _, err := copyCtx(ctx, io.MultiWriter(dst, h), src); err != nil {
+		return err
+	}
+	if manifest.Digest(h.Sum(nil)) != w.want {
+		return store.ErrDigest
+	}
+	if err := dst.Sync(); err != nil {
+		return err
+	}
+	if err := w.root.Chmod(temp, st.Mode().Perm()); err != nil {
+		return err
+	}
+	if err := w.root.Chtimes(temp, time.Time{}, w.entry.Modified); err != nil {
+		return err
+	}
+	if err := w.setAside(ctx); err != nil {
+		return fmt.Errorf("the bad bytes could not be kept: %w", err)
+	}
+	if !w.untouched() {
+		return errChanged
+	}
+	if err := w.root.Rename(temp, w.raw); err != nil {
+		return err
+	}
+	return w.readBack(ctx)
+}
+
+// setAside copies the bad bytes into the folder for them.
+func (w *workingFile) setAside(ctx context.Context) error {
+	src, err := w.root.Open(w.raw)
+	if err != nil {
+		return err
+	}
+	defer src.Close()
+	dst, err := w.m.asideFile(w.raw)
+	if err != nil {
+		return err
+	}
+	defer dst.Close()
+	n, err := copyCtx(ctx, dst, src)
+	if err == nil && n != w.entry.Bytes {
+		err = errChanged
+	}
+	if err == nil {
+		err = dst.Sync()
+	}
+	if err != nil {
+		_ = os.Remove(dst.Name())
+	}
+	return err
+}
+
+func (w *workingFile) readBack(ctx context.Context) error {
+	f, err := w.root.Open(w.raw)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	got, _, err := sum(ctx, f)
+	if err == nil && got != w.want {
+		err = fmt.Errorf("it was written again and still reads back wrong; the drive may be failing: %w", store.ErrDigest)
+	}
+	return err
+}
+
+func tempName() string {
+	var b [8]byte
+	rand.Read(b[:])
+	return ".linecamp-restore-" + hex.EncodeToString(b[:])
+}
+
+// sum digests everything in r.
+func sum(ctx context.Context, r io.Reader) (d manifest.Digest, size int64, err error) {
+	h := sha256.New()
+	size, err = copyCtx(ctx, h, r)
+	h.Sum(d[:0])
+	return d, size, err
+}
+
+// copyCtx is io.Copy that stops when ctx ends.
+func copyCtx(ctx context.Context, dst io.Writer, src io.Reader) (int64, error) {
+	buf := make([]byte, 256<<10)
+	var n int64
+	for {
+		if err := ctx.Err(); err != nil {
+			return n, err
+		}
+		k, rerr := src.Read(buf)
+		if k > 0 {
+			if _, err := dst.Write(buf[:k]); err != nil {
+				return n, err
+			}
+			n += int64(k)
+		}
+		if rerr == io.EOF {
+			return n, nil
+		}
+		if rerr != nil {
+			return n, rerr
+		}
+	}
+}
