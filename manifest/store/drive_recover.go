@@ -123,8 +123,10 @@ func (d *Drive) recoverVersion(ctx context.Context, object string, version int, 
 	if err := d.disk.SyncFolder("."); err != nil {
 		return d.fail("syncing", ".", err)
 	}
-	_, err = Settle(ctx, d, object)
-	return err
+	if _, err := Settle(ctx, d, object); err != nil {
+		return err
+	}
+	return d.removeStaged(stagingFolder + "/" + object) // the root pair that was to come
 }
 
 // whole reports whether a version is committed and holds all that was stored.

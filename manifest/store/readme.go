@@ -2,6 +2,8 @@ package store
 
 import (
 	"fmt"
+
+	"linecamp/manifest"
 )
 
 // ocfl_layout.json (OCFL 1.1 section 4.1): which extension maps object ids to
@@ -26,7 +28,7 @@ const checkCommand = `sed -n 's/^    "\([0-9a-f]\{64\}\)": \["\([^"]*\)".*/\1  \
 
 // formatText is the storage format in plain words, for someone who has nothing
 // but the drive.
-func formatText() string { return "" } // TODO manifest.Format
+func formatText() string { return manifest.Format }
 
 func readme(id Identity) string {
 	return fmt.Sprintf(`This is a copy of a photo monitoring archive, kept by linecamp.

@@ -1,0 +1,196 @@
+package store_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+var errKilled = errors.New("killed")
+
+// killer lets a number of operations through and then none: what a process
+// does to a drive until it is killed. half makes the last write a torn one.
+type killer struct {
+	store.Disk
+	left *int
+	half bool
+}
+
+func (k killer) alive() error {
+	*k.left--
+	if *k.left < 0 {
+		return errKilled
+	}
+	return nil
+}
+
+func (k killer) Mkdir(name string) error { return k.run(func() error { return k.Disk.Mkdir(name) }) }
+func (k killer) Rename(a, b string) error {
+	return k.run(func() error { return k.Disk.Rename(a, b) })
+}
+func (k killer) Link(a, b string) error   { return k.run(func() error { return k.Disk.Link(a, b) }) }
+func (k killer) Remove(name string) error { return k.run(func() error { return k.Disk.Remove(name) }) }
+func (k killer) SyncFolder(name string) error {
+	return k.run(func() error { return k.Disk.SyncFolder(name) })
+}
+func (k killer) SyncAll() error { return k.run(k.Disk.SyncAll) }
+
+func (k killer) run(do func() error) error {
+	if err := k.alive(); err != nil {
+		return err
+	}
+	return do()
+}
+
+func (k killer) Create(name string) (store.DiskFile, error) { return k.file(k.Disk.Create, name) }
+func (k killer) Update(name string) (store.DiskFile, error) { return k.file(k.Disk.Update, name) }
+
+func (k killer) file(open func(string) (store.DiskFile, error), name string) (store.DiskFile, error) {
+	if err := k.alive(); err != nil {
+		return nil, err
+	}
+	f, err := open(name)
+	if err != nil {
+		return nil, err
+	}
+	return killedFile{f, k}, nil
+}
+
+type killedFile struct {
+	store.DiskFile
+	k killer
+}
+
+func (f killedFile) Write(p []byte) (int, error) {
+	if err := f.k.alive(); err != nil {
+		if f.k.half && *f.k.left == -1 {
+			f.DiskFile.Write(p[:len(p)/2])
+		}
+		return 0, err
+	}
+	return f.DiskFile.Write(p)
+}
+
+func (f killedFile) Truncate(n int64) error {
+	return f.k.run(func() error { return f.DiskFile.Truncate(n) })
+}
+func (f killedFile) Sync() error { return f.k.run(f.DiskFile.Sync) }
+
+// The life of a small copy, step by step; each step may run again after it was
+// cut off, and then does what is left.
+func lifeSteps(t *testing.T) (*site, []func(r store.Root) error) {
+	s := newSite()
+	ctx := t.Context()
+	first := map[string]string{"2018/plot.jpg": "plot 18", "2018/sky.jpg": "sky 18"}
+	second := map[string]string{"2018/plot.jpg": "plot 18", "2019/plot.jpg": "plot 19", "2019/none.txt": ""}
+	version := func(n int, files map[string]string) func(store.Root) error {
+		var draft *manifest.Draft
+		return func(r store.Root) error {
+			if s.inv.Head() >= n {
+				return nil
+			}
+			if draft == nil {
+				draft = s.next(t, nil, files)
+			}
+			if inv, err := store.Head(ctx, r, object); err == nil && inv.Head() >= n {
+				s.inv = draft.Inventory
+				return nil
+			}
+			if err := s.tryStore(ctx, r, draft); err != nil {
+				return err
+			}
+			s.inv = draft.Inventory
+			return nil
+		}
+	}
+	locked := func(do func(store.Root) error) func(store.Root) error {
+		return func(r store.Root) error {
+			unlock, err := r.Lock(ctx)
+			if err != nil {
+				return err
+			}
+			defer unlock()
+			return do(r)
+		}
+	}
+	return s, []func(store.Root) error{
+		version(1, first),
+		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 1)) }),
+		version(2, second),
+		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 2)) }),
+		locked(func(r store.Root) error {
+			return r.Mend(ctx, object+"/v1/content/2018/sky.jpg", store.Bytes([]byte("sky 18")), "")
+		}),
+	}
+}
+
+// Killed at every single operation, and started again: everything is whole, and
+// nothing that was reported as kept is missing at any time.
+func TestDriveKilledAtEveryOperation(t *testing.T) {
+	total := 0
+	for _, half := range []bool{false, true} {
+		for at := 0; ; at++ {
+			if done := killedAt(t, at, half); done {
+				break
+			}
+			total++
+			if at > 2000 {
+				t.Fatal("this does not end")
+			}
+		}
+	}
+	t.Logf("%d kills", total)
+	if total < 100 {
+		t.Errorf("only %d points to be killed at: the disk is not what is written through", total)
+	}
+}
+
+func killedAt(t *testing.T, at int, half bool) (done bool) {
+	t.Helper()
+	r, dir := driveIn(t)
+	left := at
+	r.WrapDisk(func(d store.Disk) store.Disk { return killer{d, &left, half} })
+	s, steps := lifeSteps(t)
+	step := 0
+	for ; step < len(steps); step++ {
+		if err := steps[step](r); err != nil {
+			if !errors.Is(err, errKilled) {
+				t.Fatalf("killed at %d: step %d: %v", at, step, err)
+			}
+			break
+		}
+	}
+	if step == len(steps) {
+		return true
+	}
+	r.Close()
+	again, err := store.OpenDrive(dir, testID.CopyID)
+	must(t, err)
+	defer again.Close()
+	if s.inv.Head() > 0 { // reported as kept, so there before any repair
+		inv, err := store.Head(t.Context(), again, object)
+		if err != nil || inv.Head() < s.inv.Head() {
+			t.Fatalf("killed at %d: version %d was kept and is gone: %v", at, s.inv.Head(), err)
+		}
+	}
+	for i := step; i < len(steps); i++ {
+		if err := steps[i](again); err != nil {
+			t.Fatalf("killed at %d: step %d again: %v", at, i, err)
+		}
+	}
+	s.intact(t, again)
+	seal, err := store.ReadSeal(t.Context(), again)
+	must(t, err)
+	if seal.Len() != 2 {
+		t.Fatalf("killed at %d: the seal has %d lines", at, seal.Len())
+	}
+	for _, k := range keys(t, again, "extensions") {
+		if strings.Contains(k, "linecamp-staging") || strings.Contains(k, "linecamp-quarantine") {
+			t.Fatalf("killed at %d: %s is left over", at, k)
+		}
+	}
+	return false
+}
