@@ -16,7 +16,12 @@ func DecodeInventory(b []byte) (*Inventory, error) {
 	if len(b) > MaxInventory {
 		return nil, broken(ErrInventory, "%d bytes is more than the %d an inventory may have", len(b), MaxInventory)
 	}
-	d := inventoryDecoder{scanner: scanner{b: b}, inv: New(""), versions: map[int]Version{}, names: map[string]string{}}
+	return decodeInventory(b, maxListed)
+}
+
+// decodeInventory accepts at most so many paths in all states together.
+func decodeInventory(b []byte, most int) (*Inventory, error) {
+	d := inventoryDecoder{scanner: scanner{b: b}, inv: New(""), versions: map[int]Version{}, names: map[string]string{}, most: most}
 	d.inventory()
 	if d.err == nil {
 		d.assemble()
@@ -37,6 +42,7 @@ type inventoryDecoder struct {
 	versions map[int]Version
 	names    map[string]string // logical paths, each kept once for all versions
 	listed   int               // paths in the states so far
+	most     int               // how many there may be
 }
 
 func (d *inventoryDecoder) inventory() {
@@ -164,8 +170,8 @@ func (d *inventoryDecoder) state(version string) map[string]Digest {
 			d.fail("%s has the path %q twice (E095)", what, clip(name))
 			return
 		}
-		if d.listed++; d.listed > maxListed {
-			d.fail("the versions list more than %d paths", maxListed)
+		if d.listed++; d.listed > d.most {
+			d.fail("the versions list more than %d paths", d.most)
 			return
 		}
 		state[name] = digest

@@ -226,6 +226,22 @@ func TestDecodeInventoryCutShort(t *testing.T) {
 	}
 }
 
+// Sizes beyond what a reader takes are refused before they cost anything.
+func TestDecodeLimits(t *testing.T) {
+	if _, err := decodeInventory([]byte(expand(two)), 7); err != nil {
+		t.Error(err)
+	}
+	if _, err := decodeInventory([]byte(expand(two)), 6); !errors.Is(err, ErrInventory) || !strings.Contains(err.Error(), "more than 6 paths") {
+		t.Errorf("seven paths, six allowed: %v", err)
+	}
+	if _, err := DecodeInventory(make([]byte, MaxInventory+1)); !errors.Is(err, ErrInventory) || !strings.Contains(err.Error(), "more than") {
+		t.Error(err)
+	}
+	if _, err := DecodeRecord(make([]byte, MaxRecord+1)); !errors.Is(err, ErrRecord) || !strings.Contains(err.Error(), "more than") {
+		t.Error(err)
+	}
+}
+
 func TestUntil(t *testing.T) {
 	inv, err := DecodeInventory([]byte(expand(two)))
 	if err != nil {

@@ -1,6 +1,7 @@
 package manifest
 
 import (
+	"bytes"
 	"encoding/base64"
 	"fmt"
 	"maps"
@@ -287,9 +288,10 @@ func (d *recordDecoder) decisions() {
 
 // time reads a moment in exactly this form.
 func (d *recordDecoder) time(form, what string) time.Time {
-	text := d.str(what)
-	t, err := time.Parse(form, text)
-	if d.err == nil && (err != nil || t.Format(form) != text) {
+	text := d.text(what)
+	t, err := time.Parse(form, string(text))
+	var room [len(modifiedForm)]byte
+	if d.err == nil && (err != nil || !bytes.Equal(t.AppendFormat(room[:0], form), text)) {
 		d.fail("expected a time like %s %s", form, what)
 	}
 	return t

@@ -51,10 +51,10 @@ func (s *scanner) next() byte {
 	return 0
 }
 
-// take expects one byte.
-func (s *scanner) take(c byte, where string) bool {
+// take expects one byte; what is begun by it.
+func (s *scanner) take(c byte, what string) bool {
 	if s.next() != c {
-		s.fail("expected %q %s", c, where)
+		s.fail("expected %q for %s", c, what)
 		return false
 	}
 	s.at++
@@ -71,7 +71,7 @@ func (s *scanner) end() {
 // object reads an object and calls each with every key; each must read the
 // value and must not keep key.
 func (s *scanner) object(what string, each func(key []byte)) {
-	if !s.take('{', "to begin "+what) {
+	if !s.take('{', what) {
 		return
 	}
 	if s.next() == '}' {
@@ -79,8 +79,8 @@ func (s *scanner) object(what string, each func(key []byte)) {
 		return
 	}
 	for {
-		key := s.text("as a key of " + what)
-		if !s.take(':', "after a key") {
+		key := s.text("as a key")
+		if !s.take(':', "the value of a key") {
 			return
 		}
 		each(key)
@@ -125,7 +125,7 @@ func (s *scanner) fields(what, unknown string, fields []field) {
 
 // array reads an array and calls each before every element; each must read it.
 func (s *scanner) array(what string, each func()) {
-	if !s.take('[', "to begin "+what) {
+	if !s.take('[', what) {
 		return
 	}
 	if s.next() == ']' {

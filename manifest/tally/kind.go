@@ -39,6 +39,20 @@ var forms = map[string]form{
 	"mov": formMovie,
 }
 
+const longestExtension = 5
+
+// lower appends s to b with ASCII capitals made small.
+func lower(b []byte, s string) []byte {
+	for i := range len(s) {
+		c := s[i]
+		if c >= 'A' && c <= 'Z' {
+			c += 'a' - 'A'
+		}
+		b = append(b, c)
+	}
+	return b
+}
+
 // picture reports whether the form is of a photo.
 func (f form) picture() bool { return f >= formJPEG && f <= formRaw }
 
@@ -49,14 +63,17 @@ const (
 
 // formOf tells a file's form by its name alone.
 func formOf(name string) form {
-	switch strings.ToLower(name) {
-	case siteCard, pastureCard:
+	if strings.EqualFold(name, siteCard) || strings.EqualFold(name, pastureCard) {
 		return formCard
 	}
 	if strings.HasPrefix(name, "~$") || strings.HasPrefix(name, ".~lock.") {
 		return formOther // an office program's mark that a document is open, not a document
 	}
-	f := forms[extension(name)]
+	f := formOther
+	if i := strings.LastIndexByte(name, '.'); i > 0 && len(name)-i-1 <= longestExtension {
+		var low [longestExtension]byte // no copy on the heap: this is asked of every file
+		f = forms[string(lower(low[:0], name[i+1:]))]
+	}
 	if f.picture() && scannedNote(stem(name)) {
 		return formNote
 	}
@@ -66,8 +83,8 @@ func formOf(name string) form {
 // scannedNote reports whether a picture is said to be of a sheet of paper:
 // "2019 field notes.jpg", "datasheet.png".
 func scannedNote(stem string) bool {
-	low := strings.ToLower(stem)
-	if !strings.Contains(low, "note") && !strings.Contains(low, "sheet") {
+	// Cheap answer first, for the names that cameras give.
+	if len(stem) < len("note") || strings.IndexAny(stem, "tT") < 0 {
 		return false
 	}
 	words := split(stem)

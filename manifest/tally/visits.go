@@ -286,6 +286,16 @@ func (b *builder) site() Site {
 func (v *draft) visit() Visit {
 	groupAcross(v.files)
 	x := Visit{Date: v.date, Last: v.until, Year: v.year, Season: v.season}
+	photos, notes := 0, 0
+	for _, s := range v.files {
+		switch s.Kind {
+		case manifest.KindPhoto:
+			photos++
+		case manifest.KindNote:
+			notes++
+		}
+	}
+	x.Photos, x.Notes, x.Others = room(photos), room(notes), room(len(v.files)-photos-notes)
 	for _, s := range v.files {
 		switch f := s.done(v.date); f.Kind {
 		case manifest.KindPhoto:
@@ -303,6 +313,14 @@ func (v *draft) visit() Visit {
 		sortFiles(list)
 	}
 	return x
+}
+
+// room is an empty list for n files; nil for none.
+func room(n int) []File {
+	if n == 0 {
+		return nil
+	}
+	return make([]File, 0, n)
 }
 
 // done is the file as it is reported.
