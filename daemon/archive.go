@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"linecamp/daemon/config"
@@ -25,6 +26,8 @@ type Archive struct {
 	turns   turns
 	log     *slog.Logger
 	now     func() time.Time
+	closed  sync.Once
+	closing error
 }
 
 // Open opens an archive's state. It touches no copy.
@@ -52,8 +55,11 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	return a, nil
 }
 
-// Close writes down what is still in memory.
-func (a *Archive) Close() error { return a.ledger.Close() }
+// Close writes down what is still in memory. A second Close does nothing.
+func (a *Archive) Close() error {
+	a.closed.Do(func() { a.closing = a.ledger.Close() })
+	return a.closing
+}
 
 // Name is the archive's name in its config.
 func (a *Archive) Name() string { return a.cfg.Name }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 )
@@ -84,30 +85,28 @@ func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, e
 	if err != nil {
 		return HistoryReport{}, err
 	}
-	// The copy that has most of it tells it.
-	var best HistoryReport
-	var trouble error
-	told := false
+	// The copy that has most of it tells it; of several, the nearest.
+	heads := map[*held]int{}
 	for _, h := range from {
-		got, err := verify.HistoryOf(ctx, h.Root, s)
+		inv, err := store.Head(ctx, h.Root, s.Object)
 		if ctx.Err() != nil {
 			return HistoryReport{}, ctx.Err()
 		}
-		if err != nil {
-			trouble = errors.Join(trouble, fmt.Errorf("%s: %w", h.Name, err))
-			continue
-		}
-		if !told || len(got.Versions) > len(best.Versions) {
-			best, told = got, true
-		}
-		if len(best.Missing) == 0 {
-			break
+		if err == nil {
+			heads[h] = inv.Head()
 		}
 	}
-	if !told {
-		return HistoryReport{}, trouble
+	from = slices.Clone(from)
+	slices.SortStableFunc(from, func(a, b *held) int { return heads[b] - heads[a] })
+	var trouble error
+	for _, h := range from {
+		got, err := verify.HistoryOf(ctx, h.Root, s)
+		if err == nil || ctx.Err() != nil {
+			return got, err
+		}
+		trouble = errors.Join(trouble, fmt.Errorf("%s: %w", h.Name, err))
 	}
-	return best, nil
+	return HistoryReport{}, trouble
 }
 
 func restoreFrom(ctx context.Context, archive string, from []*held, o RestoreOptions, p Progress) (RestoreReport, error) {

@@ -66,13 +66,23 @@ type RestoreOptions struct {
 
 // The reports of the rooms that do the work.
 type (
-	TallyReport   = tally.Report
 	MirrorReport  = mirror.Report
 	VerifyReport  = verify.Report
 	MendReport    = mend.Report
 	HistoryReport = verify.History
 	RestoreReport = restore.Report
 )
+
+// TallyReport is what the working folder holds. Nothing in it wants a person: it
+// is a look, and a mirror round says what waits for one.
+type TallyReport struct{ tally.Report }
+
+// Wants is false.
+func (TallyReport) Wants() bool { return false }
+
+// Print writes the tally for a person. A screen that takes no more is the
+// screen's owner's business.
+func (r TallyReport) Print(w io.Writer) { _ = r.Report.Print(w) }
 
 // Report is what every round and command hands back: JSON as the command
 // contract says, plain words for a person, and whether something wants one.

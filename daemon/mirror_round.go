@@ -34,7 +34,7 @@ func (a *Archive) Tally(ctx context.Context, p Progress) (TallyReport, error) {
 	if err != nil {
 		return TallyReport{}, err
 	}
-	return t.Report(a.cfg.Name, ids), nil
+	return TallyReport{t.Report(a.cfg.Name, ids)}, nil
 }
 
 // tally reads the working folder, with the ledger as its memory.
