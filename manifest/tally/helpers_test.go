@@ -220,4 +220,29 @@ func pngWith(exif []byte) []byte {
 	return b
 }
 
+// heicWith is a HEIF file (ISO/IEC 23008-12) of boxes around one Exif item,
+// with no picture in it.
+func heicWith(exif []byte) []byte {
+	be := binary.BigEndian
+	box := func(kind string, parts ...[]byte) []byte {
+		body := bytes.Join(parts, nil)
+		return append(append(be.AppendUint32(nil, uint32(8+len(body))), kind...), body...)
+	}
+	item := append([]byte{0, 0, 0, 6}, "Exif\x00\x00"...) // offset of the TIFF header, then what stands before it
+	item = append(item, exif...)
+	zero4 := make([]byte, 4)
+	hdlr := box("hdlr", zero4, zero4, []byte("pict"), make([]byte, 13))
+	pitm := box("pitm", zero4, []byte{0, 1})
+	infe := box("infe", []byte{2, 0, 0, 1}, []byte{0, 1, 0, 0}, []byte("Exif"), []byte{0})
+	iinf := box("iinf", zero4, []byte{0, 1}, infe)
+	iloc := func(at uint32) []byte {
+		return box("iloc", zero4, []byte{0x44, 0}, []byte{0, 1}, []byte{0, 1, 0, 0, 0, 1},
+			be.AppendUint32(nil, at), be.AppendUint32(nil, uint32(len(item))))
+	}
+	ftyp := box("ftyp", []byte("heic"), zero4, []byte("mif1heic"))
+	meta := func(at uint32) []byte { return box("meta", zero4, hdlr, pitm, iinf, iloc(at)) }
+	at := uint32(len(ftyp) + len(meta(0)) + 8)
+	return bytes.Join([][]byte{ftyp, meta(at), box("mdat", item)}, nil)
+}
+
 func taken0(b []byte, ext string) string { return taken(bytes.NewReader(b), ext) }

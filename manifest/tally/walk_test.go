@@ -10,7 +10,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -25,12 +24,6 @@ func touch(t testing.TB, root, path string, when time.Time) {
 	t.Helper()
 	if err := os.Chtimes(filepath.Join(root, path), when, when); err != nil {
 		t.Fatal(err)
-	}
-}
-
-func notAsRoot(t *testing.T) {
-	if runtime.GOOS == "windows" || os.Getuid() == 0 {
-		t.Skip("permissions do not bind this user, so what cannot be read is not tested here")
 	}
 }
 
@@ -375,29 +368,6 @@ func TestSwappedForLinks(t *testing.T) {
 	}
 	for _, k := range c.folders["W/2019"] {
 		t.Errorf("%s was read through a link", k.Name)
-	}
-}
-
-func TestUnreadable(t *testing.T) {
-	notAsRoot(t)
-	root := tree(t, map[string]string{"W/2019/a.jpg": "", "W/2019/b.jpg": "", "W/2018/c.jpg": ""})
-	m := newMemory()
-	read(t, Options{Folder: root, Cache: m})
-	chmod := func(p string, mode os.FileMode) {
-		if err := os.Chmod(filepath.Join(root, p), mode); err != nil {
-			t.Fatal(err)
-		}
-	}
-	chmod("W/2019/a.jpg", 0)
-	chmod("W/2018", 0)
-	defer chmod("W/2018", 0o755)
-	r := read(t, Options{Folder: root, Cache: m})
-	wantWhere(t, r, map[string]string{"W/2019/a.jpg": "waiting", "W/2019/b.jpg": "/W@2019", "W/2018": "waiting"})
-	if !equal(r.Unlisted, []string{"W/2018"}) {
-		t.Errorf("unlisted %q", r.Unlisted)
-	}
-	if len(m.folders["W/2018"]) != 1 {
-		t.Errorf("what is known of a folder that cannot be listed was forgotten")
 	}
 }
 
