@@ -9,6 +9,7 @@ import (
 
 	"linecamp/cmd/ranchdemo/ranch"
 	"linecamp/daemon"
+	"linecamp/daemon/mirror"
 	"linecamp/verify"
 )
 
@@ -171,12 +172,28 @@ func (s *story) mend(ctx context.Context) error {
 	return nil
 }
 
+// verifyAgain records the year that came home, and looks at everything again.
 func (s *story) verifyAgain(ctx context.Context) error {
+	m, err := s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil)
+	if err != nil {
+		return err
+	}
+	s.say("A mirror records the year that came home.")
+	for _, c := range m.Copies {
+		s.expect(c.State == mirror.Current && c.Bytes == 0, "%s knows of it and was sent %d bytes, for it has them already.", c.Copy, c.Bytes)
+	}
+	s.command("mirror")
 	r, err := s.archive.Verify(ctx, daemon.VerifyOptions{}, nil)
 	if err != nil {
 		return err
 	}
 	s.checkCopies(r, nil)
+	all := s.drawn.Photos + s.drawn.Notes
+	for _, c := range r.Copies {
+		if c.Files != all {
+			s.expect(false, "%s has all %d files; it has %d.", c.Copy, all, c.Files)
+		}
+	}
 	s.checkYears(r.Years, flawsOf(s.ranch.Flaws))
 	s.command("verify")
 	return nil
