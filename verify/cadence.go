@@ -14,14 +14,11 @@ func expectedGaps(visited []visitYear, last int) []int {
 	if len(visited) < 2 {
 		return nil
 	}
-	gaps := make([]int, len(visited)-1)
-	for i := range gaps {
-		gaps[i] = visited[i+1].year - visited[i].year
-	}
+	gaps := gapsOf(visited)
 	var out []int
 	for i, gap := range gaps {
 		c := cadenceAround(gaps, i)
-		if c == 0 || gap <= c || (i == 0 && gap >= baselineGap && gap >= baselineFold*c) {
+		if c == 0 || gap <= c || (i == 0 && baseline(gaps)) {
 			continue
 		}
 		from, to := visited[i].year, visited[i+1].year
@@ -41,6 +38,23 @@ func expectedGaps(visited []visitYear, last int) []int {
 		out = append(out, y)
 	}
 	return out
+}
+
+func gapsOf(visited []visitYear) []int {
+	gaps := make([]int, max(0, len(visited)-1))
+	for i := range gaps {
+		gaps[i] = visited[i+1].year - visited[i].year
+	}
+	return gaps
+}
+
+// baseline reports whether the first visit stands alone long before the others.
+func baseline(gaps []int) bool {
+	if len(gaps) < 2 {
+		return false
+	}
+	c := cadenceAround(gaps, 0)
+	return c > 0 && gaps[0] >= baselineGap && gaps[0] >= baselineFold*c
 }
 
 // cadenceAround is the cadence that gap i is held against: the longer of the

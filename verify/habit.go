@@ -95,6 +95,12 @@ func yearOf(visit string) (int, bool) {
 
 // lacking lists what years[i] has not and its neighbours usually have.
 func lacking(years []visitYear, i int) []string {
+	if baseline(gapsOf(years)) {
+		if i == 0 {
+			return nil // another time's visit, by another habit
+		}
+		years, i = years[1:], i-1
+	}
 	before := years[max(0, i-sideYears):i]
 	after := years[i+1 : min(len(years), i+1+sideYears)]
 	had := map[string]int{}    // neighbours that had it

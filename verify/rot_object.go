@@ -86,8 +86,8 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 	if o.inv != nil {
 		r.content(ctx, o, files, listed, known)
 	}
-	if !listed {
-		return
+	if !listed || ctx.Err() != nil {
+		return // what was not looked up in the manifest is no stray
 	}
 	for p, info := range files {
 		if known[p] {
