@@ -131,17 +131,12 @@ func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Arc
 	return t.watched(func(p daemon.Progress) (report, error) { return do(ctx, a, p) })
 }
 
-// watched runs f with bars on the screen, where there is one, and turns the
-// errors that mean "no such name" into wrong usage.
+// watched runs f with bars on the screen, where there is one.
 func (t *tool) watched(f func(daemon.Progress) (report, error)) (report, error) {
 	show, end := t.progress()
 	r, err := f(show)
 	end()
-	var many *verify.ManySites
-	if errors.Is(err, verify.ErrNoSite) || errors.As(err, &many) {
-		err = usageError{err}
-	}
-	return r, err
+	return r, asUsage(err)
 }
 
 // holds finds the one archive that has the site, where there are several.

@@ -8,6 +8,11 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"linecamp/daemon"
+	"linecamp/daemon/setup"
+	"linecamp/verify"
+	"linecamp/verify/restore"
 )
 
 // The exit statuses, which scripts rely on.
@@ -29,6 +34,23 @@ func (u usageError) Error() string { return u.err.Error() }
 func (u usageError) Unwrap() error { return u.err }
 
 func usagef(format string, a ...any) error { return usageError{fmt.Errorf(format, a...)} }
+
+// asUsage marks the errors of the rooms below that mean the command line asked
+// for something that is not there or cannot be had.
+func asUsage(err error) error {
+	var many *verify.ManySites
+	if errors.As(err, &many) {
+		return usageError{err}
+	}
+	for _, sentinel := range []error{
+		verify.ErrNoSite, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, setup.ErrAnswers, setup.ErrNoAnswer,
+	} {
+		if errors.Is(err, sentinel) {
+			return usageError{err}
+		}
+	}
+	return err
+}
 
 // statusOf is the exit status an error leads to.
 func statusOf(err error) int {

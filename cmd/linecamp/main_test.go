@@ -44,6 +44,7 @@ func ownHome(env *testscript.Env) error {
 	env.Setenv("XDG_CACHE_HOME", filepath.Join(home, "cache"))
 	env.Setenv("TZ", "America/Denver")
 	env.Setenv("LC_ALL", "C")
+	env.Setenv("LINECAMP_CONFIG", filepath.Join(home, "settings", "linecamp"))
 	return os.MkdirAll(home, 0o755)
 }
 

@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -34,11 +36,14 @@ linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
 linecamp setup --take-over`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
-			o.Archive, o.Config = t.archive, t.config
+			o.Archive, o.Config, o.Log = t.archive, t.config, t.log()
 			for _, d := range drives {
 				name, dir, ok := strings.Cut(d, "=")
 				if !ok || name == "" || dir == "" {
 					return usagef("--drive takes NAME=FOLDER, for example shelf-drive=/media/office/line-camp, not %q", d)
+				}
+				if slices.ContainsFunc(o.Drives, func(n setup.NamedDir) bool { return filepath.Clean(n.Dir) == filepath.Clean(dir) }) {
+					return usagef("%s is named as two copies; give each a folder of its own. Drives that trade places are added one after the other, with --add-copy", dir)
 				}
 				o.Drives = append(o.Drives, setup.NamedDir{Name: name, Dir: dir})
 			}
@@ -66,14 +71,14 @@ linecamp setup --take-over`,
 			default:
 				if !yes {
 					if o, err = setup.Ask(t.in, t.errs, t.secret(), o); err != nil {
-						return err
+						return asUsage(err)
 					}
 				} else if err := setupUsage(o); err != nil {
 					return err
 				}
 				r, err = setup.Run(cmd.Context(), o)
 			}
-			return t.sayOr(r, err)
+			return t.sayOr(r, asUsage(err))
 		},
 	}
 	f := cmd.Flags()
