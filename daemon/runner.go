@@ -174,7 +174,7 @@ func (r *runner) sayNext(work rounds) {
 		r.say("no rounds scheduled")
 		return
 	}
-	r.say(fmt.Sprintf("next %s round %s", kind, at.Format("Mon 15:04")))
+	r.say(fmt.Sprintf("next %s round %s", kind, at.Local().Format("Mon 15:04")))
 }
 
 // NextRound is when a round is due.
@@ -192,7 +192,7 @@ func nextRounds(tables map[string]timetable, work rounds, now time.Time) []NextR
 			began = time.Time{}
 		}
 		if at := tables[kind].due(began, now); !at.IsZero() {
-			next = append(next, NextRound{Round: kind, At: at.Round(0).Truncate(time.Second)})
+			next = append(next, NextRound{Round: kind, At: at.UTC().Truncate(time.Second)})
 		}
 	}
 	return next

@@ -198,7 +198,7 @@ func moment(t time.Time) *time.Time {
 	if t.IsZero() {
 		return nil
 	}
-	t = t.Round(0).Truncate(time.Second)
+	t = t.UTC().Truncate(time.Second)
 	return &t
 }
 
