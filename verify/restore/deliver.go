@@ -221,15 +221,15 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 		return "", 0, err
 	}
 	defer src.Close()
-	temp = newTemp()
-	dst, err := f.root.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	name := newTemp()
+	dst, err := f.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return "", 0, targetError{err}
 	}
 	defer func() {
 		if err != nil {
 			dst.Close()
-			_ = f.root.Remove(temp)
+			_ = f.root.Remove(name)
 		}
 	}()
 	got, size, err := copyDigest(ctx, dst, src, d.advance)
@@ -250,11 +250,11 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 		return "", 0, targetError{err}
 	}
 	if !it.modified.IsZero() {
-		if err := f.root.Chtimes(temp, time.Time{}, it.modified); err != nil {
+		if err := f.root.Chtimes(name, time.Time{}, it.modified); err != nil {
 			return "", 0, targetError{err}
 		}
 	}
-	return temp, size, nil
+	return name, size, nil
 }
 
 const bufferSize = 512 << 10

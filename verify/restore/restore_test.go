@@ -1,0 +1,613 @@
+package restore
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+	"testing"
+	"testing/iotest"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+	"linecamp/verify/verifytest"
+)
+
+// file is a file with bytes and a time of its own.
+func file(path, content string, n int) verifytest.File {
+	f := verifytest.Photo(path, time.Date(2019, 6, 21, 10, 11, 12, 345678900+n*100, time.UTC))
+	f.Bytes = []byte(content)
+	return f
+}
+
+// from are the copies of a ranch, in order.
+func from(r *verifytest.Ranch) []Source {
+	var s []Source
+	for _, c := range r.Copies {
+		s = append(s, Source{c.Name, c.Root})
+	}
+	return s
+}
+
+func stake(r *verifytest.Ranch) []verify.Site {
+	return []verify.Site{{Object: verifytest.Stake.Slug}}
+}
+
+func run(t testing.TB, s []Source, o Options) Report {
+	t.Helper()
+	rep, err := Run(context.Background(), s, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rep
+}
+
+// tree reads a folder: path to bytes and time.
+func tree(t testing.TB, dir string) map[string]string {
+	t.Helper()
+	out := map[string]string{}
+	err := filepath.WalkDir(dir, func(p string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		b, err := os.ReadFile(p)
+		if err != nil {
+			return err
+		}
+		st, err := e.Info()
+		if err != nil {
+			return err
+		}
+		rel, _ := filepath.Rel(dir, p)
+		out[filepath.ToSlash(rel)] = fmt.Sprintf("%s @%s", b, st.ModTime().UTC().Format(time.RFC3339Nano))
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// want is what tree finds of a state below a base.
+func want(base string, s verifytest.State) map[string]string {
+	out := map[string]string{}
+	for p, f := range s {
+		if len(f.Entry.Raw) > 0 {
+			p = string(f.Entry.Raw)
+		}
+		out[base+"/"+p] = fmt.Sprintf("%s @%s", f.Bytes, f.Modified.UTC().Format(time.RFC3339Nano))
+	}
+	return out
+}
+
+func same(t testing.TB, got, want map[string]string) {
+	t.Helper()
+	for p, w := range want {
+		if got[p] != w {
+			t.Errorf("%q is %q, want %q", p, got[p], w)
+		}
+	}
+	for p := range got {
+		if _, ok := want[p]; !ok {
+			t.Errorf("%q is there and should not be", p)
+		}
+	}
+}
+
+const base = "Windmill/Stake 3"
+
+// history is a site with an edit, a deletion, a move, odd names and an empty file.
+func history(t testing.TB, n int) (r *verifytest.Ranch, full verifytest.State) {
+	r = verifytest.New(t, n)
+	v1 := verifytest.State{
+		"2018-06-20/plot.jpg":       file("2018-06-20/plot.jpg", "plot 2018", 1),
+		"2018-06-20/notes.txt":      file("2018-06-20/notes.txt", "dry", 2),
+		"2019-06-21/plot.jpg":       file("2019-06-21/plot.jpg", "plot 2019, first scan", 3),
+		"2019-06-21/landscpe.jpg":   file("2019-06-21/landscape.jpg", "landscape 2019", 4),
+		"2019-06-21/empty.txt":      file("2019-06-21/empty.txt", "", 5),
+		"2019-06-21/naïve \n 🐄.jpg": file("2019-06-21/plot 2.jpg", "cow", 6),
+	}
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), v1)
+	v2 := verifytest.State{}
+	for p, f := range v1 {
+		v2[p] = f
+	}
+	delete(v2, "2018-06-20/plot.jpg")
+	delete(v2, "2018-06-20/notes.txt")
+	v2["2019-06-21/plot.jpg"] = file("2019-06-21/plot.jpg", "plot 2019, second scan", 7)
+	v2["2019-06-21/landscape.jpg"] = v2["2019-06-21/landscpe.jpg"]
+	delete(v2, "2019-06-21/landscpe.jpg")
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), v2)
+	full = verifytest.State{}
+	for p, f := range v2 {
+		full[p] = f
+	}
+	full["2018-06-20/plot.jpg"], full["2018-06-20/notes.txt"] = v1["2018-06-20/plot.jpg"], v1["2018-06-20/notes.txt"]
+	return r, full
+}
+
+func TestRestoreSite(t *testing.T) {
+	r, full := history(t, 1)
+	into := filepath.Join(t.TempDir(), "new", "folder")
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if rep.Wants() || rep.Files != len(full) || rep.Archive != "saltbush-draw" || rep.Already != 0 {
+		t.Errorf("%+v", rep)
+	}
+	same(t, tree(t, into), want(base, full))
+
+	// Again: everything is there already, and nothing is written.
+	rep = run(t, from(r), Options{Sites: stake(r), Into: into})
+	if rep.Wants() || rep.Files != len(full) || rep.Already != len(full) {
+		t.Errorf("a second time: %+v", rep)
+	}
+	same(t, tree(t, into), want(base, full))
+}
+
+func TestRestoreYear(t *testing.T) {
+	r, full := history(t, 1)
+	into := t.TempDir()
+	run(t, from(r), Options{Sites: stake(r), Into: into, Year: "2018"})
+	for p := range full {
+		if !strings.HasPrefix(p, "2018") {
+			delete(full, p)
+		}
+	}
+	if len(full) != 2 {
+		t.Fatal(full)
+	}
+	same(t, tree(t, into), want(base, full))
+}
+
+func TestRestoreAsOf(t *testing.T) {
+	r, _ := history(t, 1)
+	zone := time.FixedZone("ranch", -6*3600)
+	for _, tt := range []struct {
+		asOf  string
+		scan  string
+		files int
+	}{
+		{"2019-06-30", "", 0},
+		{"2019-07-01", "plot 2019, first scan", 6},
+		{"2020-06-30", "plot 2019, first scan", 6},
+		{"2020-07-01T11:59:59Z", "plot 2019, first scan", 6},
+		{"2020-07-01T12:00:00Z", "plot 2019, second scan", 4},
+		{"2020-07-01", "plot 2019, second scan", 4},
+	} {
+		into := t.TempDir()
+		rep := run(t, from(r), Options{Sites: stake(r), Into: into, AsOf: tt.asOf, Location: zone})
+		got := tree(t, into)
+		scan, _, _ := strings.Cut(got[base+"/2019-06-21/plot.jpg"], " @")
+		if len(got) != tt.files || rep.Files != tt.files || scan != tt.scan || rep.Wants() {
+			t.Errorf("%s: %d files, %q, %+v", tt.asOf, len(got), scan, rep)
+		}
+	}
+}
+
+func TestParseAsOf(t *testing.T) {
+	zone := time.FixedZone("ranch", -6*3600)
+	for in, want := range map[string]string{
+		"2019-06-21":                "2019-06-22T05:59:59.999999999Z",
+		"2019-12-31":                "2020-01-01T05:59:59.999999999Z",
+		"2019-06-21T18:00:00-06:00": "2019-06-22T00:00:00Z",
+		"2019-06-21T18:00:00.5Z":    "2019-06-21T18:00:00.5Z",
+	} {
+		got, err := ParseAsOf(in, zone)
+		if err != nil || got.UTC().Format(time.RFC3339Nano) != want {
+			t.Errorf("%s: %s, %v", in, got.UTC().Format(time.RFC3339Nano), err)
+		}
+	}
+	for _, in := range []string{"", "2019", "2019-02-30", "21.6.2019", "2019-06-21 18:00", "yesterday"} {
+		if _, err := ParseAsOf(in, zone); !errors.Is(err, ErrAsked) {
+			t.Errorf("%q: %v", in, err)
+		}
+	}
+}
+
+func TestRestoreEveryVersion(t *testing.T) {
+	r, full := history(t, 1)
+	into := t.TempDir()
+	run(t, from(r), Options{Sites: stake(r), Into: into, EveryVersion: true})
+	w := want(base, full)
+	old := file("", "plot 2019, first scan", 3)
+	w[base+"/2019-06-21/plot (v1).jpg"] = fmt.Sprintf("%s @%s", old.Bytes, old.Modified.Format(time.RFC3339Nano))
+	same(t, tree(t, into), w)
+}
+
+// A name made for replaced bytes takes no other file's name.
+func TestEveryVersionTakesNoName(t *testing.T) {
+	r := verifytest.New(t, 1)
+	s := verifytest.State{"plot.jpg": file("plot.jpg", "one", 1), "Plot (v1).jpg": file("x", "mine", 2)}
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), s)
+	s["plot.jpg"] = file("plot.jpg", "two", 3)
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), s)
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into, EveryVersion: true})
+	got := tree(t, into)
+	if len(got) != 3 || rep.Wants() || !strings.HasPrefix(got[base+"/Plot (v1).jpg"], "mine") || !strings.HasPrefix(got[base+"/plot (v1, 2).jpg"], "one") {
+		t.Errorf("%q %+v", got, rep)
+	}
+}
+
+func TestRestoreFallsBack(t *testing.T) {
+	r, full := history(t, 2)
+	k := func(p string) string { return r.Key(verifytest.Stake.Slug, p) }
+	verifytest.Flip(t, r.Path(0, k("2019-06-21/plot.jpg")))
+	verifytest.Remove(t, r.Path(0, k("2019-06-21/landscape.jpg")))
+	verifytest.Flip(t, r.Path(1, k("2019-06-21/naïve \n 🐄.jpg")))
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	same(t, tree(t, into), want(base, full))
+}
+
+func TestRestoreNamesWhatItCannotDeliver(t *testing.T) {
+	r, full := history(t, 1)
+	k := r.Key(verifytest.Stake.Slug, "2019-06-21/plot.jpg")
+	verifytest.Flip(t, r.Path(0, k))
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if !rep.Wants() || len(rep.Failed) != 1 || rep.Failed[0].Path != base+"/2019-06-21/plot.jpg" || !strings.Contains(rep.Failed[0].Reason, "not those of the manifest") {
+		t.Errorf("%+v", rep)
+	}
+	delete(full, "2019-06-21/plot.jpg")
+	same(t, tree(t, into), want(base, full)) // and no temporary file
+}
+
+func TestRestoreNeverOverwrites(t *testing.T) {
+	r, full := history(t, 1)
+	into := t.TempDir()
+	mine := filepath.Join(into, base, "2019-06-21", "plot.jpg")
+	verifytest.Write(t, mine, []byte("mine, and different..."), time.Unix(1e9, 0)) // as long as the one to restore
+	at := filepath.Join(into, base, "2018-06-20", "plot.jpg")
+	verifytest.Write(t, at, full["2018-06-20/plot.jpg"].Bytes, time.Unix(1e9, 0)) // the same, at another time
+	if err := os.MkdirAll(filepath.Join(into, base, "2019-06-21", "empty.txt"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if len(rep.Failed) != 2 || rep.Already != 1 || !rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	if b, _ := os.ReadFile(mine); string(b) != "mine, and different..." {
+		t.Errorf("overwritten: %q", b)
+	}
+	if st, _ := os.Stat(at); !st.ModTime().Equal(full["2018-06-20/plot.jpg"].Modified) {
+		t.Errorf("the time of a file that is the same was not restored: %v", st.ModTime())
+	}
+}
+
+func TestRestoreCleansOnlyItsOwn(t *testing.T) {
+	r, full := history(t, 1)
+	into := t.TempDir()
+	dir := filepath.Join(into, base, "2019-06-21")
+	verifytest.Write(t, filepath.Join(dir, ".linecamp-restore-0123456789abcdef"), []byte("half"), time.Now())
+	theirs := []string{".linecamp-restore-mine", ".linecamp-restore-0123456789ABCDEF", "x.tmp"}
+	w := want(base, full)
+	for _, n := range theirs {
+		verifytest.Write(t, filepath.Join(dir, n), []byte("keep"), time.Unix(1e9, 0).UTC())
+		w[base+"/2019-06-21/"+n] = "keep @2001-09-09T01:46:40Z"
+	}
+	run(t, from(r), Options{Sites: stake(r), Into: into})
+	same(t, tree(t, into), w)
+}
+
+// A link in the target must not lead a write out of it.
+func TestRestoreFollowsNoLinkOut(t *testing.T) {
+	r, _ := history(t, 1)
+	outside := t.TempDir()
+	for _, at := range []string{"Windmill", "Windmill/Stake 3", "Windmill/Stake 3/2019-06-21"} {
+		into := t.TempDir()
+		if err := os.MkdirAll(filepath.Join(into, filepath.Dir(at)), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Symlink(outside, filepath.Join(into, at)); err != nil {
+			t.Skip("no symbolic links here")
+		}
+		rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+		if !rep.Wants() || len(rep.Failed) < 4 {
+			t.Errorf("%s: %+v", at, rep)
+		}
+		if e, _ := os.ReadDir(outside); len(e) != 0 {
+			t.Fatalf("%s: written outside: %v", at, e)
+		}
+	}
+	// A link in a file's place is something else that is there.
+	into := t.TempDir()
+	if err := os.MkdirAll(filepath.Join(into, base, "2019-06-21"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	target := filepath.Join(outside, "new.jpg")
+	if err := os.Symlink(target, filepath.Join(into, base, "2019-06-21", "plot.jpg")); err != nil {
+		t.Fatal(err)
+	}
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if _, err := os.Lstat(target); err == nil || len(rep.Failed) != 1 {
+		t.Errorf("written through a link, or not named: %+v", rep)
+	}
+}
+
+func TestRefuse(t *testing.T) {
+	for _, p := range []string{"", "..", "../x", "a/../../x", "a/..", "/etc/passwd", "a//b", "a/./b", ".", "a/", ".linecamp/record.json", ".linecamp",
+		"a\x00b", "a/.linecamp-restore-0123456789abcdef"} {
+		if refuse(p, p) == "" {
+			t.Errorf("%q is taken", p)
+		}
+	}
+	for _, p := range []string{"a", "a/b", "a/.linecamp", "...", "..a", "a..", " ", "caf\xe9.jpg", "a\\b", strings.Repeat("x", 255)} {
+		if why := refuse(p, p); why != "" && runtime.GOOS != "windows" {
+			t.Errorf("%q is refused: %s", p, why)
+		}
+	}
+}
+
+// The base comes from the record, which a forged copy may make say anything.
+func TestRestoreHostileBase(t *testing.T) {
+	for _, hostile := range []string{".linecamp", ".linecamp/x"} {
+		r := verifytest.New(t, 1)
+		s := verifytest.Stake
+		s.Base = hostile
+		r.Version(s, verifytest.Day(2019, 7, 1), verifytest.State{"plot.jpg": file("plot.jpg", "x", 1)})
+		into := t.TempDir()
+		rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+		if len(rep.Failed) != 1 || rep.Files != 0 || len(tree(t, into)) != 0 {
+			t.Errorf("%s: %+v", hostile, rep)
+		}
+	}
+}
+
+func TestRestoreRawNames(t *testing.T) {
+	if runtime.GOOS != "linux" {
+		t.Skip("names are not bytes here")
+	}
+	r := verifytest.New(t, 1)
+	raw := "2019-06-21/caf\xe9.jpg"
+	logical, escaped := manifest.Logical(raw)
+	if !escaped {
+		t.Fatal("not escaped")
+	}
+	f := file("2019-06-21/plot.jpg", "café", 1)
+	f.Entry.Raw = []byte(raw)
+	s := verifytest.State{logical: f}
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), s)
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	if rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	same(t, tree(t, into), want(base, s))
+}
+
+func TestRestoreEverything(t *testing.T) {
+	r := verifytest.New(t, 1)
+	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
+	moved := file("2019-06-21/plot.jpg", "filed under the wrong stake", 1)
+	deleted := file("2018-06-21/plot.jpg", "deleted", 2)
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), verifytest.State{"2019-06-21/plot.jpg": moved, "2018-06-21/plot.jpg": deleted, "keep.txt": file("k", "k", 3)})
+	r.Version(creek, verifytest.Day(2019, 7, 1), verifytest.State{"2017-06-21/plot.jpg": file("2017", "old", 4)})
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.State{"keep.txt": file("k", "k", 3)})
+	r.Version(creek, verifytest.Day(2020, 7, 1), verifytest.State{"2017-06-21/plot.jpg": file("2017", "old", 4), "2019-06-21/plot.jpg": moved})
+	// In a later round, the deleted one's bytes come to the other site: no move.
+	r.Version(creek, verifytest.Day(2021, 7, 1), verifytest.State{"2017-06-21/plot.jpg": file("2017", "old", 4), "2019-06-21/plot.jpg": moved, "copy.jpg": deleted})
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Everything: true, Into: into})
+	if rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	w := want(base, verifytest.State{"2018-06-21/plot.jpg": deleted, "keep.txt": file("k", "k", 3)})
+	for p, c := range want("Creek/Stake 1", verifytest.State{"2017-06-21/plot.jpg": file("2017", "old", 4), "2019-06-21/plot.jpg": moved, "copy.jpg": deleted}) {
+		w[p] = c
+	}
+	same(t, tree(t, into), w)
+	// One site alone brings back what moved away from it.
+	into = t.TempDir()
+	run(t, from(r), Options{Sites: stake(r), Into: into})
+	if got := tree(t, into); len(got) != 3 {
+		t.Errorf("%q", got)
+	}
+}
+
+func TestRestoreNamesMissingVersions(t *testing.T) {
+	r := verifytest.New(t, 2)
+	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
+	s := verifytest.State{"plot.jpg": file("plot.jpg", "one", 1)}
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), s)
+	s["plot.jpg"] = file("plot.jpg", "two", 2)
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), s, 1)
+	r.Version(creek, verifytest.Day(2020, 7, 1), s, 1)
+	one := from(r)[:1]
+	rep := run(t, one, Options{Sites: stake(r), Into: t.TempDir()})
+	if !rep.Wants() || len(rep.Missing) != 1 || rep.Missing[0].Version != 2 || rep.Missing[0].Site != "Stake 3" {
+		t.Errorf("%+v", rep)
+	}
+	if rep = run(t, one, Options{Everything: true, Into: t.TempDir()}); len(rep.Missing) != 2 || rep.Missing[1].Object != "creek--stake-1" {
+		t.Errorf("everything: %+v", rep.Missing)
+	}
+	// What came later than the day asked for is not missing from it.
+	if rep = run(t, one, Options{Sites: stake(r), Into: t.TempDir(), AsOf: "2019-12-31"}); rep.Wants() {
+		t.Errorf("as of: %+v", rep.Missing)
+	}
+	// With the other copy at hand nothing is missing, whichever comes first.
+	into := t.TempDir()
+	if rep = run(t, from(r), Options{Everything: true, Into: into}); rep.Wants() || rep.Files != 2 {
+		t.Errorf("both: %+v", rep)
+	}
+	if got := tree(t, into)[base+"/plot.jpg"]; !strings.HasPrefix(got, "two") {
+		t.Errorf("restored %q", got)
+	}
+}
+
+func TestRestoreWithoutRecord(t *testing.T) {
+	r := verifytest.New(t, 1)
+	s := verifytest.State{"2019-06-21/plot.jpg": file("2019-06-21/plot.jpg", "one", 1)}
+	inv := r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), s)
+	verifytest.Remove(t, r.Path(0, inv.Slug()+"/"+inv.Content[inv.State(1)[manifest.RecordPath]][0]))
+	into := t.TempDir()
+	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
+	b, err := os.ReadFile(filepath.Join(into, "windmill--stake-3/2019-06-21/plot.jpg"))
+	if err != nil || string(b) != "one" {
+		t.Errorf("%q, %v", b, err)
+	}
+	if !rep.Wants() || len(rep.Failed) != 1 || !strings.Contains(rep.Failed[0].Reason, "its time is not") {
+		t.Errorf("%+v", rep)
+	}
+}
+
+func TestRestoreAsked(t *testing.T) {
+	r, _ := history(t, 1)
+	for _, o := range []Options{
+		{Sites: stake(r)}, {Into: "x"}, {Sites: stake(r), Everything: true, Into: "x"},
+		{Sites: stake(r), Into: "x", Year: "last"}, {Sites: stake(r), Into: "x", AsOf: "soon"}, {Sites: stake(r), Into: "x", AsOf: "2019-06-21", EveryVersion: true},
+	} {
+		if o.Into != "" {
+			o.Into = filepath.Join(t.TempDir(), o.Into)
+		}
+		if _, err := Run(context.Background(), from(r), o); !errors.Is(err, ErrAsked) {
+			t.Errorf("%+v: %v", o, err)
+		}
+		if _, err := os.Stat(o.Into); o.Into != "" && err == nil {
+			t.Errorf("%+v made a folder", o)
+		}
+	}
+	at := filepath.Join(t.TempDir(), "file")
+	verifytest.Write(t, at, []byte("x"), time.Now())
+	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: at}); !errors.Is(err, ErrInto) {
+		t.Errorf("into a file: %v", err)
+	}
+	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: filepath.Join(r.Dirs[0], "windmill--stake-3", "new")}); !errors.Is(err, ErrInto) {
+		t.Errorf("into a copy: %v", err)
+	}
+	if _, err := Run(context.Background(), nil, Options{Sites: stake(r), Into: t.TempDir()}); !errors.Is(err, store.ErrNotHere) {
+		t.Errorf("without copies: %v", err)
+	}
+	rep := run(t, from(r), Options{Sites: []verify.Site{{Object: "no--such"}}, Into: t.TempDir()})
+	if len(rep.Failed) != 1 {
+		t.Errorf("no such object: %+v", rep)
+	}
+}
+
+func TestRestoreTwiceAtOnce(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no locks here")
+	}
+	r, _ := history(t, 1)
+	into := t.TempDir()
+	tg, err := openTarget(into)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer tg.close()
+	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: into}); !errors.Is(err, ErrInto) {
+		t.Errorf("error %v", err)
+	}
+}
+
+// reader is a root whose reading can be interfered with.
+type reader struct {
+	store.Root
+	open func(key string) io.ReadCloser // nil: as it is
+}
+
+func (r *reader) Open(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
+	f, info, err := r.Root.Open(ctx, key)
+	if err == nil {
+		if other := r.open(key); other != nil {
+			f.Close()
+			return other, info, nil
+		}
+	}
+	return f, info, err
+}
+
+func TestRestoreStopsWithItsContext(t *testing.T) {
+	r, _ := history(t, 1)
+	ctx, cancel := context.WithCancel(context.Background())
+	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
+		if strings.Contains(key, "/content/2") {
+			cancel()
+		}
+		return nil
+	}}
+	into := t.TempDir()
+	_, err := Run(ctx, []Source{{"drive1", src}}, Options{Sites: stake(r), Into: into})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+	for p := range tree(t, into) {
+		if isTemp(filepath.Base(p)) {
+			t.Errorf("left behind: %s", p)
+		}
+	}
+}
+
+// A drive that fails while it is read falls back like one that is damaged.
+func TestRestoreReadErrors(t *testing.T) {
+	r, full := history(t, 2)
+	bad := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
+		if strings.Contains(key, "/content/") && !strings.Contains(key, "record") {
+			return io.NopCloser(io.MultiReader(bytes.NewReader([]byte("plo")), iotest.ErrReader(syscall.EIO)))
+		}
+		return nil
+	}}
+	into := t.TempDir()
+	rep := run(t, []Source{{"drive1", bad}, {"drive2", r.Copies[1].Root}}, Options{Sites: stake(r), Into: into})
+	if rep.Wants() || len(rep.Trouble) != 1 {
+		t.Errorf("%+v", rep)
+	}
+	same(t, tree(t, into), want(base, full))
+	into = t.TempDir()
+	rep = run(t, []Source{{"drive1", bad}}, Options{Sites: stake(r), Into: into})
+	if len(rep.Failed) != len(full) || rep.Files != 0 || len(tree(t, into)) != 0 {
+		t.Errorf("%+v", rep)
+	}
+}
+
+// When the last copy is pulled out, the restore stops and says so.
+func TestRestorePulledOut(t *testing.T) {
+	r, full := history(t, 1)
+	n := 0
+	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
+		if strings.Contains(key, "/content/2") {
+			if n++; n == 2 {
+				os.RemoveAll(r.Dirs[0])
+			}
+			if n >= 2 {
+				return io.NopCloser(iotest.ErrReader(syscall.EIO))
+			}
+		}
+		return nil
+	}}
+	rep, err := Run(context.Background(), []Source{{"drive1", src}}, Options{Sites: stake(r), Into: t.TempDir(), Workers: 1})
+	if !errors.Is(err, store.ErrNotHere) {
+		t.Errorf("error %v, report %+v", err, rep)
+	}
+	if len(rep.Failed) >= len(full) {
+		t.Errorf("%d files listed", len(rep.Failed))
+	}
+}
+
+func TestPrintRestore(t *testing.T) {
+	rep := Report{Archive: "saltbush-draw", Into: "/tmp/x", Files: 3, Bytes: 1234}
+	var out strings.Builder
+	rep.Print(&out)
+	if strings.Count(out.String(), "\n") != 1 || !strings.Contains(out.String(), "1.2 kB") {
+		t.Errorf("printed %q", out.String())
+	}
+	for i := range 40 {
+		rep.Failed = append(rep.Failed, Failed{fmt.Sprintf("f%d\n", i), "x"})
+	}
+	out.Reset()
+	rep.Print(&out)
+	if n := strings.Count(out.String(), "\n"); n > 24 || !strings.Contains(out.String(), "NOT restored") {
+		t.Errorf("%d lines: %s", n, out.String())
+	}
+}
