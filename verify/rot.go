@@ -32,6 +32,11 @@ type Options struct {
 	Now             func() time.Time
 	Workers         int                     // files read at once; 0 chooses
 	Progress        func(done, total int64) // bytes
+	// Yield is called again and again, between objects and between files. It
+	// may hand the copy to a round that writes to it and come back when that is
+	// done; changed says that it did. Files already in hand are read meanwhile:
+	// what is committed never changes. May be nil.
+	Yield func(context.Context) (changed bool, err error)
 }
 
 func (o *Options) fill() {
@@ -95,6 +100,7 @@ type rot struct {
 	asked       atomic.Int64 // when the identity was last asked for, Unix milliseconds
 	jobs        chan job
 	chosen      *choice // S3 within an allowance; else nil
+	stale       bool    // written to since the listing began
 }
 
 func (r *rot) run(ctx context.Context) error {
@@ -197,7 +203,7 @@ func (r *rot) walk(ctx context.Context) error {
 	}
 	for _, object := range r.wanted() {
 		if !seen[object] {
-			r.object(ctx, object, nil, true)
+			r.group(ctx, object, nil, true)
 		}
 	}
 	if r.chosen != nil {
@@ -217,20 +223,14 @@ func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
 			continue
 		}
 		seen[top] = true
-		files := map[string]store.Info{}
-		listed := true
-		for info, err := range r.c.Root.List(ctx, top) {
-			if err != nil {
-				if ctx.Err() != nil {
-					return context.Cause(ctx)
-				}
-				listed = false
-				r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})
-				break
+		files, err := r.list(ctx, top)
+		if err != nil {
+			if ctx.Err() != nil {
+				return context.Cause(ctx)
 			}
-			files[strings.TrimPrefix(info.Key, top+"/")] = info
+			r.unlistable(ctx, top, err)
 		}
-		r.group(ctx, top, files, listed)
+		r.group(ctx, top, files, err == nil)
 	}
 	return nil
 }
@@ -260,7 +260,51 @@ func (r *rot) group(ctx context.Context, top string, files map[string]store.Info
 		r.pass(len(files))
 		return
 	}
+	if !r.yield(ctx) {
+		return
+	}
+	if r.stale {
+		var err error
+		if files, err = r.list(ctx, top); err != nil {
+			if ctx.Err() == nil {
+				r.unlistable(ctx, top, err)
+			}
+			listed = false
+		}
+	}
 	r.object(ctx, top, files, listed)
+}
+
+// yield lets a round that writes go first, and reports whether to go on. Only
+// the goroutine that walks calls it.
+func (r *rot) yield(ctx context.Context) bool {
+	if r.o.Yield == nil {
+		return true
+	}
+	changed, err := r.o.Yield(ctx)
+	if err != nil {
+		r.stop(err)
+		return false
+	}
+	// A listing is read ahead: from here on, none of it is up to date.
+	r.stale = false && changed
+	return true
+}
+
+// list lists one folder of the root.
+func (r *rot) list(ctx context.Context, top string) (map[string]store.Info, error) {
+	files := map[string]store.Info{}
+	for info, err := range r.c.Root.List(ctx, top) {
+		if err != nil {
+			return files, err
+		}
+		files[strings.TrimPrefix(info.Key, top+"/")] = info
+	}
+	return files, nil
+}
+
+func (r *rot) unlistable(ctx context.Context, top string, err error) {
+	r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})
 }
 
 // damaged adds a finding. A failure to read may mean that the whole copy has

@@ -43,6 +43,10 @@ func (r *rot) hand(ctx context.Context, j job) bool {
 }
 
 func (r *rot) post(ctx context.Context, j job) bool {
+	if !r.yield(ctx) {
+		j.object.finish(r)
+		return false
+	}
 	select {
 	case r.jobs <- j:
 		return true
