@@ -168,7 +168,7 @@ func (a *Archive) occupy(ctx context.Context, copies []*held) (release func(), e
 		if h.Root == nil {
 			continue
 		}
-		leave, err := a.turns.copy(ctx, h.Name, h.ID)
+		leave, err := a.turns.toWrite(ctx, h.Name, h.ID)
 		if err != nil {
 			release()
 			return nil, err

@@ -4,9 +4,11 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/rogpeppe/go-internal/lockedfile"
 )
 
@@ -16,8 +18,8 @@ import (
 //   - Authoring is one lock per archive.
 //   - Each copy has a lock and, before it, a gate. Whoever wants the copy
 //     passes the gate first, and keeps it until the copy is his. A
-//     verification gives the copy back after each object; if a mirror round
-//     came meanwhile it stands in the gate, so it is next.
+//     verification gives the copy back every second; if a mirror round came
+//     meanwhile it stands in the gate, so it is next.
 //
 // The locks are locks of the operating system on files, so that a crash or a
 // power cut never leaves one behind. They order linecamp's own rounds; that
@@ -33,8 +35,72 @@ func (t turns) author(ctx context.Context) (release func(), err error) {
 	return t.take(ctx, "authoring.lock", "another round is at work on this archive; waiting for it to finish")
 }
 
-// copy takes a copy, by its id. The right is to be given back soon by a
-// verification, and may be kept long by a mirror round.
+// toWrite takes a copy for as long as a round brings something to it, and leaves
+// a mark for a verification that was in the middle of it.
+func (t turns) toWrite(ctx context.Context, name, id string) (release func(), err error) {
+	release, err = t.copy(ctx, name, id)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.WriteFile(t.mark(id), []byte(uuid.NewString()), 0o600); err != nil {
+		release()
+		return nil, fmt.Errorf("the state folder %s cannot be written to: %w", t.dir, err)
+	}
+	return release, nil
+}
+
+func (t turns) mark(id string) string { return filepath.Join(t.dir, "copy-"+id+".mark") }
+
+// marked is what the last round that wrote left; "" if none did.
+func (t turns) marked(id string) string {
+	b, _ := os.ReadFile(t.mark(id))
+	return string(b)
+}
+
+// visit is a verification's stay at a copy.
+type visit struct {
+	t        turns
+	name, id string
+	every    time.Duration // how long it keeps the copy before it lets others in
+	release  func()
+	mark     string
+	since    time.Time
+}
+
+// visitTime is how long a verification keeps a copy at a time.
+const visitTime = time.Second
+
+func (t turns) visit(ctx context.Context, name, id string) (*visit, error) {
+	v := &visit{t: t, name: name, id: id, every: visitTime}
+	return v, v.enter(ctx)
+}
+
+func (v *visit) enter(ctx context.Context) (err error) {
+	v.release, err = v.t.copy(ctx, v.name, v.id)
+	if err != nil {
+		v.release = func() {}
+		return err
+	}
+	v.mark, v.since = v.t.marked(v.id), time.Now()
+	return nil
+}
+
+// yield lets a round that waits go first. changed says that one wrote.
+func (v *visit) yield(ctx context.Context) (changed bool, err error) {
+	if time.Since(v.since) < v.every {
+		return false, nil
+	}
+	mark := v.mark
+	v.release()
+	if err := v.enter(ctx); err != nil {
+		return false, err
+	}
+	return v.mark != mark, nil
+}
+
+func (v *visit) leave() { v.release() }
+
+// copy takes a copy, by its id.
 func (t turns) copy(ctx context.Context, name, id string) (release func(), err error) {
 	pass, err := t.take(ctx, "copy-"+id+".gate", "waiting for another round to leave "+name)
 	if err != nil {

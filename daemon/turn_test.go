@@ -12,18 +12,24 @@ import (
 func someTurns(t *testing.T) turns { return turns{dir: t.TempDir(), log: quiet()} }
 
 // A mirror round that waits for a copy gets it before the verification that
-// gave it back does.
+// gave it back does, and the verification learns of it.
 func TestMirrorGoesBeforeVerify(t *testing.T) {
 	tu := someTurns(t)
 	ctx := t.Context()
-	leave, err := tu.copy(ctx, "shelf", "1") // the verification, at its first object
+	stay, err := tu.visit(ctx, "shelf", "1")
 	if err != nil {
 		t.Fatal(err)
 	}
-	order := make(chan string, 2)
-	inGate := make(chan struct{})
+	stay.every = 0
+	if changed, err := stay.yield(ctx); changed || err != nil {
+		t.Errorf("nobody was there, and yield says %v, %v", changed, err)
+	}
+	var order []string // written by whoever has the copy
+	inGate, done := make(chan struct{}), make(chan struct{})
 	go func() {
-		pass, err := tu.take(ctx, "copy-1.gate", "") // what copy does first
+		defer close(done)
+		// What toWrite does, with a signal between the gate and the copy.
+		pass, err := tu.take(ctx, "copy-1.gate", "")
 		if err != nil {
 			t.Error(err)
 			return
@@ -34,26 +40,31 @@ func TestMirrorGoesBeforeVerify(t *testing.T) {
 			t.Error(err)
 			return
 		}
-		order <- "mirror"
 		pass()
+		if err := os.WriteFile(tu.mark("1"), []byte("mirror"), 0o600); err != nil {
+			t.Error(err)
+		}
+		order = append(order, "mirror")
 		release()
 	}()
 	<-inGate
-	again := make(chan struct{})
-	go func() {
-		leave()
-		release, err := tu.copy(ctx, "shelf", "1") // its second object
-		if err != nil {
-			t.Error(err)
-			return
-		}
-		order <- "verify"
-		release()
-		close(again)
-	}()
-	<-again
-	if first, second := <-order, <-order; first != "mirror" || second != "verify" {
-		t.Errorf("first came %s, then %s", first, second)
+	changed, err := stay.yield(ctx)
+	if !changed || err != nil {
+		t.Errorf("a mirror round was there, and yield says %v, %v", changed, err)
+	}
+	<-done
+	order = append(order, "verify")
+	stay.leave()
+	if order[0] != "mirror" {
+		t.Errorf("the order was %v", order)
+	}
+	release, err := tu.toWrite(ctx, "shelf", "1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	release()
+	if tu.marked("1") == "mirror" {
+		t.Error("toWrite leaves no mark")
 	}
 }
 

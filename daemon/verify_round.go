@@ -151,11 +151,12 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 		}
 		vo.Allowance = left
 	}
-	leave, err := a.turns.copy(ctx, h.Name, h.ID)
+	stay, err := a.turns.visit(ctx, h.Name, h.ID)
 	if err != nil {
 		return err
 	}
-	defer leave()
+	defer stay.leave()
+	vo.Yield = stay.yield
 	found, err := verify.Rot(ctx, h.forVerify(), vo)
 	if found.Downloaded > 0 { // spent, whatever came of it
 		if serr := a.ledger.SpendReread(h.ID, found.Downloaded, a.now()); serr != nil && err == nil {

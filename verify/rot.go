@@ -287,7 +287,7 @@ func (r *rot) yield(ctx context.Context) bool {
 		return false
 	}
 	// A listing is read ahead: from here on, none of it is up to date.
-	r.stale = false && changed
+	r.stale = r.stale || changed
 	return true
 }
 
