@@ -50,16 +50,16 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 	}
 	defer root.Close()
 	w.root = root
-	switch state, err := w.look(ctx); {
+	switch is, err := w.look(ctx); {
 	case ctx.Err() != nil:
 		return
 	case err != nil:
 		m.unmended(d, false, "it cannot be read: %v", err)
 		return
-	case state == isGood:
+	case is == isGood:
 		m.mended(d, verify.WorkingName, true)
 		return
-	case state == isChanged:
+	case is == isChanged:
 		m.unmended(d, false, "it was changed since; the next linecamp mirror records it as it is now")
 		return
 	}
@@ -104,10 +104,10 @@ type workingFile struct {
 	want  manifest.Digest
 }
 
-type state int
+type condition int
 
 const (
-	isAltered state = iota
+	isAltered condition = iota
 	isGood
 	isChanged
 )
@@ -115,7 +115,7 @@ const (
 var errChanged = errors.New("changed meanwhile")
 
 // look tells what the file is now.
-func (w *workingFile) look(ctx context.Context) (state, error) {
+func (w *workingFile) look(ctx context.Context) (condition, error) {
 	if !w.untouched() {
 		return isChanged, nil
 	}
