@@ -94,6 +94,35 @@ func TestContentPathOfASquattedHash(t *testing.T) {
 	}
 }
 
+// What lies there already keeps its place in every spelling, and nothing new is
+// put where a drive that ignores case would confuse the two.
+func TestContentPathBesideWhatIsKept(t *testing.T) {
+	for _, c := range []struct {
+		kept  []string
+		add   string
+		plain bool
+	}{
+		{[]string{"a/x", "A"}, "a/y", false},
+		{[]string{"A", "a/x"}, "a/y", false},
+		{[]string{"a/x", "A/x"}, "a/y", true},
+		{[]string{"a/x", "A/x"}, "A/y", false},
+		{[]string{"a/x"}, "A/X", false},
+		{[]string{"a/x"}, "a", false},
+		{[]string{"a/x"}, "a/y", true},
+	} {
+		var taken Taken
+		for _, p := range c.kept {
+			if !taken.keep(p) {
+				t.Errorf("%v: %q was refused", c.kept, p)
+			}
+		}
+		got := ContentPath(1, c.add, sum("abc"), &taken)
+		if plain := got == "v1/content/"+c.add; plain != c.plain {
+			t.Errorf("beside %v, %q became %s", c.kept, c.add, got)
+		}
+	}
+}
+
 // contentForm is storage rule §2 as a pattern, written apart from the code.
 var contentForm = regexp.MustCompile(`^v[1-9][0-9]*/content/(_/[0-9a-f]{64}(\.[a-z0-9]{1,8})?|[A-Za-z0-9 ._()+,&'-]{1,100}(/[A-Za-z0-9 ._()+,&'-]{1,100})*)$`)
 

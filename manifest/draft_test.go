@@ -62,6 +62,55 @@ func TestAdd(t *testing.T) {
 	}
 }
 
+// Two versions tried from one inventory know nothing of each other.
+func TestAddTwice(t *testing.T) {
+	inv := New(testID)
+	for i := range 9 {
+		n := i + 1
+		one, err := inv.Add(next(n, map[string]string{"a": "one"}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := inv.Add(next(n, map[string]string{"a": "two", "b": "b"})); err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(one.Inventory.Encode(), one.Encoded) {
+			t.Fatalf("the second try of v%d changed the first", n)
+		}
+		inv = one.Inventory
+	}
+}
+
+// Content paths of one digest are in order of their versions, v9 before v10.
+func TestContentOrder(t *testing.T) {
+	inv := New(testID)
+	for n := 1; n <= 11; n++ {
+		nx := next(n, map[string]string{"a": "A", "b": versionName(n)})
+		if n >= 9 {
+			nx.Found = map[string]Digest{versionName(n) + "/content/left": sum("A")}
+		}
+		draft, err := inv.Add(nx)
+		if err != nil {
+			t.Fatal(err)
+		}
+		inv = draft.Inventory
+	}
+	want := []string{"v1/content/a", "v9/content/left", "v10/content/left", "v11/content/left"}
+	if got := inv.Content[sum("A")]; !slices.Equal(got, want) {
+		t.Errorf("Add gives %v", got)
+	}
+	decoded, err := DecodeInventory(inv.Encode())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := decoded.Content[sum("A")]; !slices.Equal(got, want) {
+		t.Errorf("decoding gives %v", got)
+	}
+	if line := `": ["` + strings.Join(want, `", "`) + `"]`; !strings.Contains(string(inv.Encode()), line) {
+		t.Errorf("encoding does not give %s", line)
+	}
+}
+
 func TestAddIsDeterministic(t *testing.T) {
 	content := map[string]string{}
 	for c := 'a'; c <= 'z'; c++ {
