@@ -13,9 +13,30 @@ type group struct {
 	site, pasture, base string
 	unfiled             bool
 	top                 string                // of unfiled files: the top-level folder, "" for the top itself
-	files               map[string]tally.File // logical path → file
+	sites               []*tally.Site         // where its files come from
+	loose               []tally.File          // or here, where they have no site
+	files               map[string]tally.File // logical path → file; filled by load
 	raw                 map[string][]byte     // logical path → raw name, where they differ
 }
+
+// load spreads the group's files out by logical path. Only groups that changed
+// stay loaded, since an archive may be large and a day's change is small.
+func (g *group) load() {
+	if g.files != nil {
+		return
+	}
+	g.files, g.raw = map[string]tally.File{}, map[string][]byte{}
+	for _, s := range g.sites {
+		for f := range s.Files() {
+			g.add(f)
+		}
+	}
+	for _, f := range g.loose {
+		g.add(f)
+	}
+}
+
+func (g *group) release() { g.files, g.raw = nil, nil }
 
 // key tells groups and objects apart: by the site's folder where it has one of
 // its own, else by its names; files without a site by their top-level folder.
@@ -68,34 +89,24 @@ func (g *group) entry(logical string) manifest.Entry {
 	}
 }
 
-func newGroup() *group { return &group{files: map[string]tally.File{}, raw: map[string][]byte{}} }
-
 // groups sorts the tally's files into the objects they belong to.
 func groups(t *tally.Result) map[string]*group {
 	all := map[string]*group{}
+	entered := func(g *group) *group {
+		if old, ok := all[g.key()]; ok {
+			return old
+		}
+		all[g.key()] = g
+		return g
+	}
 	for i := range t.Sites {
 		s := &t.Sites[i]
-		g := newGroup()
-		g.site, g.pasture, g.base = s.Site, s.Pasture, s.Base
-		if old, ok := all[g.key()]; ok {
-			g = old
-		}
-		for f := range s.Files() {
-			g.add(f)
-		}
-		all[g.key()] = g
+		g := entered(&group{site: s.Site, pasture: s.Pasture, base: s.Base})
+		g.sites = append(g.sites, s)
 	}
 	for _, f := range t.Unfiled {
-		g := newGroup()
-		g.unfiled = true
-		if top, _, below := strings.Cut(f.Path, "/"); below {
-			g.top = top
-		}
-		if old, ok := all[g.key()]; ok {
-			g = old
-		}
-		g.add(f)
-		all[g.key()] = g
+		g := entered(&group{unfiled: true, top: firstElement(f.Path)})
+		g.loose = append(g.loose, f)
 	}
 	return all
 }

@@ -113,14 +113,17 @@ func (p *planner) holdUnfiled() {
 		return
 	}
 	photos, unfiled := 0, 0
-	for _, g := range p.groups {
-		for _, f := range g.files {
+	for i := range p.r.Tally.Sites {
+		for f := range p.r.Tally.Sites[i].Files() {
 			if f.Kind == manifest.KindPhoto {
 				photos++
-				if g.unfiled {
-					unfiled++
-				}
 			}
+		}
+	}
+	for _, f := range p.r.Tally.Unfiled {
+		if f.Kind == manifest.KindPhoto {
+			photos++
+			unfiled++
 		}
 	}
 	if unfiled*massShare > photos {

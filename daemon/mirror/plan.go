@@ -61,9 +61,7 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	}
 	var steps []step
 	for _, c := range p.changes {
-		if !c.empty() {
-			steps = append(steps, c.steps()...)
-		}
+		steps = append(steps, c.steps()...)
 	}
 	slices.SortStableFunc(steps, func(a, b step) int {
 		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
@@ -175,9 +173,7 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 		if err != nil {
 			return err
 		}
-		g := newGroup()
-		g.site, g.pasture, g.base = o.rec.Site, o.rec.Pasture, o.rec.Base
-		p.compare(slug, o, g)
+		p.compare(slug, o, &group{site: o.rec.Site, pasture: o.rec.Pasture, base: o.rec.Base})
 	}
 	return nil
 }
@@ -197,6 +193,7 @@ func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) 
 		for _, g := range fresh {
 			mine := map[manifest.Digest]bool{}
 			shared := 0
+			g.load()
 			for _, f := range g.files {
 				if !mine[f.SHA256] {
 					mine[f.SHA256] = true
@@ -225,6 +222,7 @@ func (p *planner) vanished(o *object) bool {
 
 // compare notes how group g differs from what object old recorded.
 func (p *planner) compare(slug string, old *object, g *group) {
+	g.load()
 	c := &change{slug: slug, old: old, group: g}
 	var state map[string]manifest.Digest
 	var rec manifest.Record
@@ -265,10 +263,15 @@ func (p *planner) compare(slug string, old *object, g *group) {
 	for _, list := range [][]string{c.gone, c.altered, c.known, c.fresh} {
 		slices.Sort(list)
 	}
+	if c.empty() {
+		g.release()
+		return
+	}
 	p.changes = append(p.changes, c)
 }
 
 func (p *planner) holdGroup(g *group, reason string) {
+	g.load()
 	for _, f := range g.files {
 		p.r.wait(f.Path, reason, true)
 	}
