@@ -77,7 +77,12 @@ func (w *walker) list(s step) {
 	defer w.mu.Unlock()
 	w.res.Passed = append(w.res.Passed, l.aside...)
 	w.res.Litter += l.litter
-	w.folders = append(w.folders, l.below...)
+	// The last one in is the first one out, so that folders are read, and
+	// asked of the cache, roughly in the order of their names.
+	for i := len(l.below) - 1; i >= 0; i-- {
+		w.folders = append(w.folders, l.below[i])
+	}
+	l.below, l.aside = nil, nil
 	for _, i := range l.todo {
 		w.files = append(w.files, job{l, i})
 	}
