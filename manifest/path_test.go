@@ -29,6 +29,21 @@ func TestCheckPath(t *testing.T) {
 	}
 }
 
+func TestPrintable(t *testing.T) {
+	for path, want := range map[string]string{
+		"2019-06-21/café plot.jpg": "2019-06-21/café plot.jpg",
+		"a\nb":                     `"a\nb"`,
+		"\x1b[31mred":              `"\x1b[31mred"`,
+		"caf\xe9":                  `"caf\xe9"`,
+		"\u202egpj":                `"\u202egpj"`, // writes backwards
+		"it's \"quoted\"":          "it's \"quoted\"",
+	} {
+		if got := Printable(path); got != want {
+			t.Errorf("Printable(%q) = %s, want %s", path, got, want)
+		}
+	}
+}
+
 func TestLogical(t *testing.T) {
 	// The hex digits are of sha256sum over the raw name, for instance
 	// printf 'caf\351.jpg' | sha256sum.

@@ -160,6 +160,32 @@ func TestSealFileIsSteady(t *testing.T) {
 	}
 }
 
+func TestSealClone(t *testing.T) {
+	for _, n := range []int{0, 3, SealLines} {
+		s := testSeal(t, n)
+		before := s.Digest()
+		c := s.Clone()
+		for i, seal := range []*Seal{c, s, c} { // in turns, so that shared room would show
+			l := Line{At: testTime, What: LineVersion, Object: testID, Version: 100 + i, Inventory: sum("x")}
+			if err := seal.Append(l); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if c.Len() != n+2 || s.Len() != n+1 || c.Heads()[testID] != 102 || s.Heads()[testID] != 101 {
+			t.Errorf("%d lines: %d and %d, %v and %v", n, c.Len(), s.Len(), c.Heads(), s.Heads())
+		}
+		if c.DigestOf(n) != before || s.DigestOf(n) != before || c.DigestOf(n+1) == s.Digest() {
+			t.Errorf("%d lines: the two are not apart", n)
+		}
+		for _, seal := range []*Seal{c, s} {
+			again, err := DecodeSeal(sealFiles(seal))
+			if err != nil || again.Digest() != seal.Digest() {
+				t.Errorf("%d lines: %v", n, err)
+			}
+		}
+	}
+}
+
 func TestSealHeads(t *testing.T) {
 	s := &Seal{}
 	for _, v := range []int{1, 2, 5, 3} {
