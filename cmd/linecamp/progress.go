@@ -64,9 +64,23 @@ func (b *bars) show(name string, done, total int64) {
 // howFar says in bytes how far a task has come; its end is not always known.
 func howFar(s decor.Statistics) string {
 	if s.Total <= 0 {
-		return fmt.Sprintf(" % .1f", decor.SizeB1000(s.Current))
+		return " " + amount(s.Current)
 	}
-	return fmt.Sprintf(" % .1f of % .1f", decor.SizeB1000(s.Current), decor.SizeB1000(s.Total))
+	return " " + amount(s.Current) + " of " + amount(s.Total)
+}
+
+func amount(n int64) string {
+	f, unit := float64(n), "bytes"
+	for _, u := range []string{"kB", "MB", "GB", "TB"} {
+		if f < 999.5 {
+			break
+		}
+		f, unit = f/1000, u
+	}
+	if unit == "bytes" {
+		return fmt.Sprintf("%d bytes", n)
+	}
+	return fmt.Sprintf("%.1f %s", f, unit)
 }
 
 // end takes the lines away.
