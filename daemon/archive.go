@@ -40,7 +40,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
-	a := &Archive{cfg: cfg, dir: dir, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name)}}
+	a := &Archive{cfg: cfg, dir: dir, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
 	home := dir
 	if cfg.State == "" {
 		home = filepath.Dir(dir) // one machine, one id, whichever archive

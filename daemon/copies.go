@@ -299,6 +299,9 @@ func (a *Archive) seen(h *held) error {
 	now := a.now()
 	if h.Root != nil {
 		s.LastReachable, s.AwaySince, s.Error = now, time.Time{}, ""
+		if s.State == mirror.Away || s.State == mirror.Unreachable {
+			s.State = mirror.Behind // until a round says better
+		}
 	} else {
 		if s.AwaySince.IsZero() {
 			s.AwaySince = now

@@ -56,11 +56,11 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 			hurt = append(hurt, h)
 		}
 	}
-	release, err := a.occupy(ctx, hurt)
+	turns, err := a.occupy(ctx, hurt)
 	if err != nil {
 		return MendReport{}, err
 	}
-	defer release()
+	defer turns.leaveAll()
 	k, err := a.known(ctx, r)
 	if err != nil {
 		return MendReport{}, err

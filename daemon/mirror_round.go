@@ -4,7 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os/user"
+	"slices"
+	"sync"
 
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/tally"
@@ -70,12 +73,13 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	if err != nil {
 		return MirrorReport{}, err
 	}
+	leave = sync.OnceFunc(leave)
 	defer leave()
 	end, err := a.begin(roundMirror, o.Copy == "")
 	if err != nil {
 		return MirrorReport{}, err
 	}
-	r, err := a.mirror(ctx, o, p)
+	r, err := a.mirror(ctx, o, leave, p)
 	return r, end(ctx, r, err)
 }
 
@@ -106,7 +110,9 @@ func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Repo
 	}, nil
 }
 
-func (a *Archive) mirror(ctx context.Context, o MirrorOptions, p Progress) (MirrorReport, error) {
+// mirror is one round. authored is called when another may begin: this one then
+// only lets copies catch up.
+func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), p Progress) (MirrorReport, error) {
 	in := mirror.In{
 		Author: a.author, Machine: a.machine,
 		Ledger: a.ledger, Cache: a.cache, Without: o.Without, Now: a.now,
@@ -135,17 +141,23 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 		return MirrorReport{}, err
 	}
 	defer r.close()
-	release, err := a.occupy(ctx, r.copies)
+	turns, err := a.occupy(ctx, r.copies)
 	if err != nil {
 		return MirrorReport{}, err
 	}
-	defer release()
+	defer turns.leaveAll()
+	in.Authored, in.Done = authored, turns.leave
 
 	in.Archive, in.ArchiveID = r.name, r.id
 	in.Copies = a.forMirror(r)
 	report, err := mirror.Run(ctx, in)
 	report.Archive = a.cfg.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
+	for i, c := range report.Copies {
+		if slices.ContainsFunc(r.copies, func(h *held) bool { return h.Name == c.Copy && errors.Is(h.Err, errCatchingUp) }) {
+			report.Copies[i].State = mirror.Behind
+		}
+	}
 	if folder != nil {
 		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + folder.Error(), Person: true})
 	}
@@ -155,38 +167,57 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	return report, err
 }
 
+// occupied are the turns and locks a round has on copies.
+type occupied struct {
+	mu   sync.Mutex
+	free map[string]func() // by copy id
+}
+
+// leave gives one copy back.
+func (o *occupied) leave(id string) {
+	o.mu.Lock()
+	free := o.free[id]
+	delete(o.free, id)
+	o.mu.Unlock()
+	if free != nil {
+		free()
+	}
+}
+
+func (o *occupied) leaveAll() {
+	o.mu.Lock()
+	ids := slices.Collect(maps.Keys(o.free))
+	o.mu.Unlock()
+	for _, id := range ids {
+		o.leave(id)
+	}
+}
+
 // occupy takes the turn on each open copy, and its lock against other
 // machines and users. A copy that cannot be had is taken out, with the reason.
-func (a *Archive) occupy(ctx context.Context, copies []*held) (release func(), err error) {
-	var taken []func()
-	release = func() {
-		for _, f := range taken {
-			f()
-		}
-	}
+func (a *Archive) occupy(ctx context.Context, copies []*held) (*occupied, error) {
+	o := &occupied{free: map[string]func(){}}
 	for _, h := range copies { // always in the config's order, so that no two rounds wait for each other
 		if h.Root == nil {
 			continue
 		}
 		leave, err := a.turns.toWrite(ctx, h.Name, h.ID)
-		if err != nil {
-			release()
-			return nil, err
-		}
-		unlock, err := h.Root.Lock(ctx)
-		if err != nil {
-			leave()
-			if ctx.Err() != nil {
-				release()
-				return nil, ctx.Err()
+		if err == nil {
+			var unlock func()
+			if unlock, err = h.Root.Lock(ctx); err == nil {
+				o.free[h.ID] = func() { unlock(); leave() }
+				continue
 			}
-			h.Root.Close()
-			h.Root, h.Err = nil, err
-			continue
+			leave()
 		}
-		taken = append(taken, unlock, leave)
+		if ctx.Err() != nil {
+			o.leaveAll()
+			return nil, ctx.Err()
+		}
+		h.Root.Close()
+		h.Root, h.Err = nil, err
 	}
-	return release, nil
+	return o, nil
 }
 
 // forMirror lists every copy of the config. Those that were not asked for are

@@ -23,12 +23,16 @@ type rounds interface {
 	last(kind string) (began time.Time, ended bool, err error)
 	// round runs one and logs what came of it. The error is one that stopped it.
 	round(ctx context.Context, kind string) error
+	// returned reports whether a drive that the last mirror round did not meet
+	// has been plugged in.
+	returned() bool
 	Close() error
 }
 
 const (
 	wake      = time.Minute      // how often a wait looks at the clock on the wall, which may be set or sleep
 	openAgain = 10 * time.Minute // when to try an archive again that could not be opened
+	apart     = 15 * time.Minute // at least between a round and the one a returning drive sets off
 	leastTurn = time.Hour        // how long a mirror round that is catching up has before the next may cut it short
 )
 
@@ -87,7 +91,7 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 		if due.Before(ready) {
 			due = ready
 		}
-		if r.wait(ctx, due) != nil {
+		if r.await(ctx, kind, work, last, due) != nil {
 			return
 		}
 		last = r.now()
@@ -142,11 +146,27 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 	return r.tables[kind].due(began, now)
 }
 
+// await waits until a round is due. A mirror round is due as well when a drive
+// comes back: it may be gone again before tonight.
+func (r *runner) await(ctx context.Context, kind string, work rounds, last, due time.Time) error {
+	return r.waitOr(ctx, due, func() bool {
+		return kind == roundMirror && r.now().Sub(last) >= apart && work.returned()
+	})
+}
+
 // wait returns nil at the time, by the clock on the wall, or the reason why
 // ctx ended.
 func (r *runner) wait(ctx context.Context, at time.Time) error {
+	return r.waitOr(ctx, at, func() bool { return false })
+}
+
+// waitOr is wait, with something else to look for now and then.
+func (r *runner) waitOr(ctx context.Context, at time.Time, early func() bool) error {
 	at = at.Round(0)
-	for {
+	for first := true; ; first = false {
+		if !first && early() {
+			return ctx.Err()
+		}
 		left := at.Sub(r.now().Round(0))
 		if left <= 0 {
 			return ctx.Err()

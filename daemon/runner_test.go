@@ -26,6 +26,14 @@ type book struct {
 	began  map[string][]time.Time
 	ended  map[string][]error
 	closed bool
+	back   time.Time // when a drive comes back; zero for never
+}
+
+// returned is true from the moment the drive is back until a round met it.
+func (b *book) returned() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return !b.back.IsZero() && !time.Now().Before(b.back) && b.lasts[roundMirror].Before(b.back)
 }
 
 func newBook() *book {
@@ -151,6 +159,22 @@ func TestMirrorGoesOnDuringLongVerify(t *testing.T) {
 		// The next verification was due while the first still ran: it comes next.
 		if got, want := b.times(roundVerify), []string{"01 01:00:00", "03 03:00:00"}; !slices.Equal(got, want) {
 			t.Errorf("verify rounds began %v, want %v", got, want)
+		}
+	})
+}
+
+func TestDriveComesBack(t *testing.T) {
+	local(t)
+	synctest.Test(t, func(t *testing.T) {
+		b := newBook()
+		b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
+		b.back = time.Now().Add(9*time.Hour + 30*time.Second)
+		schedule(t, b, "30 2 * * *", never, 27*time.Hour)
+		if got, want := b.times(roundMirror), []string{"01 02:30:00", "01 09:01:00", "02 02:30:00"}; !slices.Equal(got, want) {
+			t.Errorf("mirror rounds began %v, want %v", got, want)
+		}
+		if got := b.times(roundVerify); len(got) > 0 {
+			t.Errorf("verify rounds began %v", got)
 		}
 	})
 }

@@ -7,6 +7,10 @@ import (
 	"log/slog"
 	"strings"
 	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/mirror"
+	"linecamp/manifest/store"
 )
 
 // scheduled is an archive as the service runs it: what a person would read on
@@ -19,6 +23,24 @@ func (s scheduled) last(kind string) (began time.Time, ended bool, err error) {
 		return time.Time{}, true, err
 	}
 	return round.Began, !round.Ended.IsZero() && round.Outcome != outcomeStopped, nil
+}
+
+// returned looks where the drives belong that the last round did not meet.
+func (s scheduled) returned() bool {
+	for _, c := range s.cfg.Copies {
+		if c.Kind != config.KindDrive {
+			continue
+		}
+		seen, err := s.ledger.Seen(c.ID)
+		if err != nil || seen.State != mirror.Away && seen.State != mirror.Unreachable {
+			continue
+		}
+		if root, err := store.OpenDrive(c.Root, c.ID); err == nil {
+			root.Close()
+			return true
+		}
+	}
+	return false
 }
 
 func (s scheduled) round(ctx context.Context, kind string) error {

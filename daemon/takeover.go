@@ -40,11 +40,11 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		return t, err
 	}
 	defer r.close()
-	release, err := a.occupy(ctx, r.copies)
+	turns, err := a.occupy(ctx, r.copies)
 	if err != nil {
 		return t, err
 	}
-	defer release()
+	defer turns.leaveAll()
 	if len(r.open()) == 0 {
 		return t, r.none()
 	}

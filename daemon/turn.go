@@ -2,10 +2,13 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -26,8 +29,9 @@ import (
 // two machines, or two users, do not write to one drive or bucket at once is
 // seen to by the root itself (store.Root.Lock, author.json).
 type turns struct {
-	dir string // the archive's state folder
-	log *slog.Logger
+	dir      string // the archive's state folder
+	log      *slog.Logger
+	patience time.Duration // how long a wait may last before it is told, or given up
 }
 
 // author takes the right to make versions.
@@ -35,18 +39,50 @@ func (t turns) author(ctx context.Context) (release func(), err error) {
 	return t.take(ctx, "authoring.lock", "another round is at work on this archive; waiting for it to finish")
 }
 
+// errCatchingUp: another round is at work on the copy, and may be for hours.
+var errCatchingUp = errors.New("another round is still bringing it up to date")
+
 // toWrite takes a copy for as long as a round brings something to it, and leaves
-// a mark for a verification that was in the middle of it.
+// a mark for a verification that was in the middle of it. It waits for a
+// verification, which makes room soon; a round that writes may take days over
+// a slow line, so after a moment it is errCatchingUp.
 func (t turns) toWrite(ctx context.Context, name, id string) (release func(), err error) {
-	release, err = t.copy(ctx, name, id)
+	waiting, giveUp := context.WithCancelCause(ctx)
+	defer giveUp(nil)
+	look := time.AfterFunc(t.patience, func() {
+		if strings.HasPrefix(t.marked(id), writing) {
+			giveUp(errCatchingUp)
+		}
+	})
+	defer look.Stop()
+	free, err := t.copy(waiting, name, id)
 	if err != nil {
+		if ctx.Err() == nil && context.Cause(waiting) == errCatchingUp {
+			return nil, errCatchingUp
+		}
 		return nil, err
 	}
-	if err := os.WriteFile(t.mark(id), []byte(uuid.NewString()), 0o600); err != nil {
-		release()
-		return nil, fmt.Errorf("the state folder %s cannot be written to: %w", t.dir, err)
+	if err := t.setMark(id, writing); err != nil {
+		free()
+		return nil, err
 	}
-	return release, nil
+	return sync.OnceFunc(func() {
+		if err := t.setMark(id, "left"); err != nil {
+			t.log.Warn(err.Error())
+		}
+		free()
+	}), nil
+}
+
+// writing begins the mark of a round at work. Behind it stands what makes each
+// mark another one. A crash may leave it, but then the copy is free.
+const writing = "writing"
+
+func (t turns) setMark(id, what string) error {
+	if err := os.WriteFile(t.mark(id), []byte(what+" "+uuid.NewString()), 0o600); err != nil {
+		return fmt.Errorf("the state folder %s cannot be written to: %w", t.dir, err)
+	}
+	return nil
 }
 
 func (t turns) mark(id string) string { return filepath.Join(t.dir, "copy-"+id+".mark") }
@@ -110,8 +146,8 @@ func (t turns) copy(ctx context.Context, name, id string) (release func(), err e
 	return t.take(ctx, "copy-"+id+".lock", "waiting for another round to leave "+name)
 }
 
-// patience is how long a wait may last before it is told.
-const patience = 2 * time.Second
+// usualPatience is the patience of turns in use.
+const usualPatience = 3 * time.Second
 
 func (t turns) take(ctx context.Context, file, waiting string) (func(), error) {
 	if err := ctx.Err(); err != nil {
@@ -126,7 +162,7 @@ func (t turns) take(ctx context.Context, file, waiting string) (func(), error) {
 		release, err := lockedfile.MutexAt(filepath.Join(t.dir, file)).Lock()
 		got <- result{release, err}
 	}()
-	told := time.NewTimer(patience)
+	told := time.NewTimer(t.patience)
 	defer told.Stop()
 	for {
 		select {

@@ -3,13 +3,16 @@ package daemon
 import (
 	"context"
 	"errors"
+	"log/slog"
 	"os"
 	"os/exec"
 	"testing"
 	"time"
 )
 
-func someTurns(t *testing.T) turns { return turns{dir: t.TempDir(), log: quiet()} }
+func someTurns(t *testing.T) turns {
+	return turns{dir: t.TempDir(), log: quiet(), patience: 10 * time.Millisecond}
+}
 
 // A mirror round that waits for a copy gets it before the verification that
 // gave it back does, and the verification learns of it.
@@ -97,7 +100,7 @@ func TestWaitingForATurnEnds(t *testing.T) {
 // behind.
 func TestTurnsBetweenProcesses(t *testing.T) {
 	if dir := os.Getenv("LINECAMP_TEST_TURN"); dir != "" {
-		if _, err := (turns{dir: dir, log: quiet()}).author(context.Background()); err != nil {
+		if _, err := (turns{dir: dir, log: quiet(), patience: time.Hour}).author(context.Background()); err != nil {
 			t.Fatal(err)
 		}
 		os.Stdout.WriteString("taken\n")
@@ -129,4 +132,54 @@ func TestTurnsBetweenProcesses(t *testing.T) {
 		t.Fatalf("the turn of a killed process is not free: %v", err)
 	}
 	leave()
+}
+
+// A round that writes may take days over a slow line: another does not wait for
+// it. A verification makes room soon, and is waited for.
+func TestWritersDoNotWaitForWriters(t *testing.T) {
+	tu := someTurns(t)
+	leave, err := tu.toWrite(t.Context(), "bucket", "1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := tu.toWrite(t.Context(), "bucket", "1"); !errors.Is(err, errCatchingUp) {
+		t.Errorf("the second round got %v", err)
+	}
+	leave()
+	stay, err := tu.visit(t.Context(), "bucket", "1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := make(chan error, 1)
+	told := make(chan struct{})
+	tu.log = slog.New(slog.NewTextHandler(signals{told}, nil))
+	go func() {
+		leave, err := tu.toWrite(t.Context(), "bucket", "1")
+		if err == nil {
+			leave()
+		}
+		got <- err
+	}()
+	<-told // its patience is over, and it waits on
+	select {
+	case err := <-got:
+		t.Errorf("with a verification there, the round got %v", err)
+	default:
+	}
+	stay.leave()
+	if err := <-got; err != nil {
+		t.Errorf("after the verification, the round got %v", err)
+	}
+}
+
+// signals closes its channel at the first write.
+type signals struct{ first chan struct{} }
+
+func (s signals) Write(p []byte) (int, error) {
+	select {
+	case <-s.first:
+	default:
+		close(s.first)
+	}
+	return len(p), nil
 }
