@@ -2,11 +2,14 @@ package store_test
 
 import (
 	"errors"
+	"net/http"
+	"os"
 	"strings"
 	"testing"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
 )
 
 var errKilled = errors.New("killed")
@@ -127,6 +130,83 @@ func lifeSteps(t *testing.T) (*site, []func(r store.Root) error) {
 	}
 }
 
+// The same over S3, where a request may fail before the service saw it, or
+// after, with the response lost.
+func TestS3CutOffAtEveryRequest(t *testing.T) {
+	srv := s3test.Fake(t)
+	total := 0
+	for _, after := range []bool{false, true} {
+		for at := 0; ; at++ {
+			if done := cutOffAt(t, srv, at, after); done {
+				break
+			}
+			total++
+			if at > 2000 {
+				t.Fatal("this does not end")
+			}
+		}
+	}
+	t.Logf("%d cuts", total)
+	if total < 40 {
+		t.Errorf("only %d requests to be cut off at", total)
+	}
+}
+
+func cutOffAt(t *testing.T, srv *s3test.Server, at int, after bool) (done bool) {
+	t.Helper()
+	left := -1 // no cut yet
+	p := s3Place(t, srv, func(o *store.S3Options) {
+		o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
+			switch {
+			case left < 0:
+				return http.DefaultTransport.RoundTrip(r)
+			case left == 0: // and dead from here on, in a way that is not tried again
+				if after {
+					after = false
+					if resp, err := http.DefaultTransport.RoundTrip(r); err == nil {
+						resp.Body.Close()
+					}
+				}
+				return answer(r, http.StatusTeapot, "application/xml", "<Error><Code>Killed</Code></Error>"), nil
+			}
+			left--
+			return http.DefaultTransport.RoundTrip(r)
+		})
+	})
+	r := p.made(t)
+	s, steps := lifeSteps(t)
+	left = at
+	step := 0
+	for ; step < len(steps) && steps[step](r) == nil; step++ {
+	}
+	if step == len(steps) {
+		return true
+	}
+	left = -1
+	again := p.open()
+	if s.inv.Head() > 0 {
+		inv, err := store.Head(t.Context(), again, object)
+		if err != nil || inv.Head() < s.inv.Head() {
+			t.Fatalf("cut at %d: version %d was kept and is gone: %v", at, s.inv.Head(), err)
+		}
+	}
+	for i := step; i < len(steps); i++ {
+		if err := steps[i](again); err != nil {
+			t.Fatalf("cut at %d: step %d again: %v", at, i, err)
+		}
+	}
+	if _, err := store.Settle(t.Context(), again, object); err != nil {
+		t.Fatalf("cut at %d: %v", at, err)
+	}
+	s.intact(t, again)
+	seal, err := store.ReadSeal(t.Context(), again)
+	must(t, err)
+	if seal.Len() != 2 {
+		t.Fatalf("cut at %d: the seal has %d lines", at, seal.Len())
+	}
+	return false
+}
+
 // Killed at every single operation, and started again: everything is whole, and
 // nothing that was reported as kept is missing at any time.
 func TestDriveKilledAtEveryOperation(t *testing.T) {
@@ -148,9 +228,23 @@ func TestDriveKilledAtEveryOperation(t *testing.T) {
 	}
 }
 
+// memoryDir is a folder in memory where the system has one: these tests sync
+// thousands of times, and what a sync does to a disk is not their question.
+func memoryDir(t *testing.T) string {
+	dir, err := os.MkdirTemp("/dev/shm", "linecamp-test-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
 func killedAt(t *testing.T, at int, half bool) (done bool) {
 	t.Helper()
-	r, dir := driveIn(t)
+	dir := memoryDir(t)
+	r, err := store.NewDrive(dir)
+	must(t, err)
+	must(t, r.Init(t.Context(), testID))
 	left := at
 	r.WrapDisk(func(d store.Disk) store.Disk { return killer{d, &left, half} })
 	s, steps := lifeSteps(t)

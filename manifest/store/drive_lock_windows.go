@@ -7,13 +7,16 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// A folder cannot be locked on Windows; this file stands in for it while a
-// round runs.
-const lockFile = "extensions/linecamp-root/lock"
+// A folder cannot be locked on Windows; this file in staging stands in for it
+// while a round runs.
+const lockFile = stagingFolder + "/lock"
 
 // lockRoot takes the one lock of a root: LockFileEx, which ends with the
 // process that holds it.
 func lockRoot(root *os.Root) (unlock func(), err error) {
+	if err := root.MkdirAll(stagingFolder, 0o777); err != nil {
+		return nil, err
+	}
 	f, err := root.OpenFile(lockFile, os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		return nil, err
@@ -30,5 +33,6 @@ func lockRoot(root *os.Root) (unlock func(), err error) {
 	return func() {
 		f.Close()
 		root.Remove(lockFile)
+		root.Remove(stagingFolder)
 	}, nil
 }
