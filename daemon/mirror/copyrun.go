@@ -272,7 +272,8 @@ type taking struct {
 
 	mu      sync.Mutex
 	held    []verify.Held
-	stored  int64
+	files   int   // people's files among them
+	stored  int64 // and their size
 	missing []string // content nobody in reach has, by people's path
 }
 
@@ -320,7 +321,8 @@ func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
 	}
 	t.mu.Lock()
 	t.held = append(t.held, h)
-	if path != recordContent(t.version) {
+	if d != t.record() {
+		t.files++
 		t.stored += info.Size
 	}
 	t.mu.Unlock()
@@ -336,25 +338,19 @@ func (t *taking) committed() error {
 	if err := c.r.Ledger.SetCommitted(c.ID, t.o.slug, t.version); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
-	files := 0
-	for _, h := range t.held {
-		if h.Path != recordContent(t.version) {
-			files++
-		}
-	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.committed[t.o.slug] = t.version
 	c.out.Versions++
-	c.out.Files += files
+	c.out.Files += t.files
 	c.out.Bytes += t.stored
 	c.out.Missing = append(c.out.Missing, t.missing...)
 	return nil
 }
 
-// recordContent is where a version's record normally lies.
-func recordContent(n int) string {
-	return fmt.Sprintf("v%d/content/%s", n, manifest.RecordPath)
+// record is the digest of the version's record, which is not a person's file.
+func (t *taking) record() manifest.Digest {
+	return t.o.inv.State(t.version)[manifest.RecordPath]
 }
 
 // peoplesPath is a path people know the digest by, as of version n.
