@@ -13,7 +13,7 @@ func (v *Visit) notes(seed uint64) string {
 	d := random(seed, "notes", v.Site.Name, v.Year)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, %s\n", Name, County)
-	fmt.Fprintf(&b, "%s, %s pasture\n", v.Site.Name, v.Site.Pasture)
+	fmt.Fprintf(&b, "%s, %s\n", v.Site.Name, v.Site.Pasture)
 	fmt.Fprintf(&b, "%s\n\n", v.Time.Format("Monday 2 January 2006, 15:04"))
 	part := func(head, body string) { fmt.Fprintf(&b, "%s: %s\n\n", head, body) }
 	part("Place", fmt.Sprintf("%s. %.5f N %.5f W, WGS 84. Landscape looks %d degrees true.",
