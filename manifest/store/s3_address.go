@@ -4,11 +4,16 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"regexp"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/minio/minio-go/v7/pkg/s3utils"
 )
+
+// A host's name as it is called over the network; one with other letters has a
+// form in these (RFC 5890) too.
+var hostForm = regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?$`)
 
 // Address is where in which bucket a root is.
 type Address struct {
@@ -51,6 +56,9 @@ func ParseAddress(raw string, virtualHost bool) (Address, error) {
 		}
 	} else {
 		a.Bucket, rest, _ = strings.Cut(rest, "/")
+	}
+	if host := (&url.URL{Host: a.Endpoint}).Hostname(); strings.HasSuffix(a.Endpoint, ":") || net.ParseIP(host) == nil && !hostForm.MatchString(host) {
+		return bad("it names no host that could be called")
 	}
 	if err := s3utils.CheckValidBucketNameStrict(a.Bucket); err != nil {
 		return bad(fmt.Sprintf("%q cannot be the name of a bucket", clip(a.Bucket)))
