@@ -1,0 +1,111 @@
+package ocfl
+
+import (
+	"fmt"
+	"io"
+	"path"
+	"slices"
+
+	"linecamp/manifest"
+)
+
+// mostLines is how many findings of one code are printed of one object; all of
+// them are in the JSON.
+const mostLines = 5
+
+// Print writes the report for a person: what is invalid first, then warnings.
+func (r Report) Print(w io.Writer) {
+	invalid := 0
+	for _, o := range r.Objects {
+		if !o.Valid {
+			invalid++
+		}
+	}
+	root := manifest.Printable(r.Root)
+	switch {
+	case r.Valid && len(r.Objects) == 0:
+		fmt.Fprintf(w, "%s is a valid OCFL storage root without objects.\n", root)
+	case r.Valid && len(r.Objects) == 1 && r.Objects[0].Path == ".":
+		fmt.Fprintf(w, "%s is a valid OCFL object.\n", root)
+	case r.Valid:
+		fmt.Fprintf(w, "%s is a valid OCFL storage root with %s.\n", root, objects(len(r.Objects)))
+	case len(r.Objects) == 1 && r.Objects[0].Path == ".":
+		fmt.Fprintf(w, "%s is not a valid OCFL object.\n", root)
+	case invalid > 0:
+		fmt.Fprintf(w, "%s is not a valid OCFL storage root: %d of %s not valid.\n", root, invalid, objects(len(r.Objects)))
+	default:
+		fmt.Fprintf(w, "%s is not a valid OCFL storage root; %s in it valid.\n", root, objectsAre(len(r.Objects)))
+	}
+	print(w, "Errors about the root itself", "", r.Errors)
+	for _, o := range r.Objects {
+		print(w, "Errors in "+o.title(), o.Path, o.Errors)
+	}
+	print(w, "Warnings about the root itself", "", r.Warnings)
+	for _, o := range r.Objects {
+		print(w, "Warnings about "+o.title(), o.Path, o.Warnings)
+	}
+	omitted := r.Omitted
+	for _, o := range r.Objects {
+		omitted += o.Omitted
+	}
+	if omitted > 0 {
+		fmt.Fprintf(w, "\n%d more of the same kinds are not listed.\n", omitted)
+	}
+}
+
+func objects(n int) string {
+	if n == 1 {
+		return "1 object"
+	}
+	return fmt.Sprintf("%d objects", n)
+}
+
+func objectsAre(n int) string {
+	switch n {
+	case 0:
+		return "no object is"
+	case 1:
+		return "the object is"
+	}
+	return fmt.Sprintf("the %d objects are", n)
+}
+
+func (o Object) title() string {
+	if o.ID == "" {
+		return "the object " + manifest.Printable(o.Path)
+	}
+	if o.Path == "." {
+		return manifest.Printable(o.ID)
+	}
+	return manifest.Printable(o.Path) + " (" + manifest.Printable(o.ID) + ")"
+}
+
+// print lists findings by code, each code with its first few.
+func print(w io.Writer, title, folder string, findings []Finding) {
+	if len(findings) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "\n%s:\n", title)
+	byCode := map[string][]Finding{}
+	var codes []string
+	for _, f := range findings {
+		if byCode[f.Code] == nil {
+			codes = append(codes, f.Code)
+		}
+		byCode[f.Code] = append(byCode[f.Code], f)
+	}
+	slices.Sort(codes)
+	for _, code := range codes {
+		all := byCode[code]
+		for _, f := range all[:min(len(all), mostLines)] {
+			where := path.Join(folder, f.Path)
+			if where == "" {
+				where = "."
+			}
+			fmt.Fprintf(w, "  %s  %s: %s\n", code, manifest.Printable(where), manifest.Printable(f.Detail))
+		}
+		if more := len(all) - mostLines; more > 0 {
+			fmt.Fprintf(w, "  %s  and %d more\n", code, more)
+		}
+	}
+}
