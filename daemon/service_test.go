@@ -1,0 +1,145 @@
+package daemon_test
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"log/slog"
+	"net/http/httptest"
+	"net/http/httputil"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/daemon"
+)
+
+// A scheduled verification mends the copies and leaves the working folder to
+// people.
+func TestScheduledVerifyMendsCopiesOnly(t *testing.T) {
+	r := newRanch(t, "shelf", "barn").setup()
+	var log bytes.Buffer
+	a, err := daemon.Open(r.load(), daemon.Options{Log: slog.New(slog.NewTextHandler(&log, nil)), Now: r.clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	if err := a.Round(t.Context(), "mirror"); err != nil {
+		t.Fatal(err)
+	}
+	onShelf := filepath.Join(r.drive("shelf"), filepath.FromSlash(plot2024))
+	good, err := os.ReadFile(onShelf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.spoil(onShelf)
+	working := filepath.Join(r.folder, "Windmill", "Stake 3", "2025-06-21", "plot.jpg")
+	r.spoil(working)
+	bad, err := os.ReadFile(working)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Round(t.Context(), "verify"); err != nil {
+		t.Fatal(err)
+	}
+	if now, err := os.ReadFile(onShelf); err != nil || !bytes.Equal(now, good) {
+		t.Errorf("the copy was not mended (%v)", err)
+	}
+	if now, err := os.ReadFile(working); err != nil || !bytes.Equal(now, bad) {
+		t.Errorf("the working folder was written to (%v)", err)
+	}
+	if s := r.status(a); s.Damage != 1 || len(s.Rounds) != 2 {
+		t.Errorf("status: %s", printed(s))
+	}
+	if !strings.Contains(log.String(), "level=WARN") || !strings.Contains(log.String(), "plot.jpg") {
+		t.Errorf("the log does not tell of it:\n%s", log.String())
+	}
+	// By a person's command the working file is put right too.
+	if m, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil || len(m.Mended) != 1 || m.Mended[0].Copy != "working" {
+		t.Errorf("mend: %v %+v", err, m)
+	}
+	if s := r.status(a); s.Damage != 0 {
+		t.Errorf("afterwards %d damaged files are on record", s.Damage)
+	}
+}
+
+func TestReturned(t *testing.T) {
+	r := newRanch(t, "shelf", "barn").setup()
+	a := r.open()
+	r.mirror(a)
+	if a.Returned() {
+		t.Error("nothing was away")
+	}
+	gone := filepath.Join(r.dir, "in the truck")
+	if err := os.Rename(r.drive("barn"), gone); err != nil {
+		t.Fatal(err)
+	}
+	r.now = r.now.Add(time.Hour)
+	r.mirror(a)
+	if a.Returned() {
+		t.Error("it is still away")
+	}
+	if err := os.Rename(gone, r.drive("barn")); err != nil {
+		t.Fatal(err)
+	}
+	if !a.Returned() {
+		t.Error("it is back")
+	}
+	r.mirror(a)
+	if a.Returned() {
+		t.Error("it has caught up")
+	}
+}
+
+// Keys never get into logs or errors.
+func TestNoSecretsInLogs(t *testing.T) {
+	r := newRanch(t, "shelf").bucket()
+	to, err := url.Parse(r.server.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	front := httptest.NewServer(&httputil.ReverseProxy{Rewrite: func(p *httputil.ProxyRequest) { p.SetURL(to) }})
+	r.set.S3s[0].URL = strings.Replace(r.set.S3s[0].URL, r.server.URL, front.URL, 1)
+	r.setup()
+	const secret = "hush-hush-secret-key"
+	t.Setenv("AWS_SECRET_ACCESS_KEY", secret)
+	var log bytes.Buffer
+	a, err := daemon.Open(r.load(), daemon.Options{Log: slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug})), Now: r.clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	front.Close() // every request fails
+	m, err := a.Mirror(t.Context(), daemon.MirrorOptions{}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m.Copies[0].State != "current" || m.Copies[1].State != "unreachable" {
+		t.Errorf("with the service down: %s", printed(m))
+	}
+	s := r.status(a)
+	for _, text := range []string{log.String(), printed(m), printed(s)} {
+		if strings.Contains(text, secret) {
+			t.Errorf("the secret key is in %s", text)
+		}
+	}
+	if !strings.Contains(printed(s), "never within reach") && !strings.Contains(printed(s), "last within reach") {
+		t.Errorf("status says nothing of its age: %s", printed(s))
+	}
+}
+
+// A bad schedule in one archive stops that archive alone; covered with real
+// files here, with plain values in the scheduler's own tests.
+func TestServeRefusesWhereNothingCanBeServed(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "a.toml"), []byte("archive = \"a\"\ncolour = \"red\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	err := daemon.Serve(t.Context(), daemon.ServeOptions{Config: dir, Options: daemon.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))}})
+	if !errors.Is(err, daemon.ErrNothingToDo) || !strings.Contains(err.Error(), "a.toml:2") {
+		t.Errorf("Serve returned %v", err)
+	}
+}
