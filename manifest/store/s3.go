@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/minio/minio-go/v7"
 	"github.com/minio/minio-go/v7/pkg/credentials"
@@ -25,6 +26,8 @@ type S3Options struct {
 	CAFile      string // PEM file with certificate authorities to trust besides the system's
 	Fence       bool   // the service obeys conditional writes; false: a person vouches for one writer
 	ReadBack    bool   // the service does not check our SHA-256: read every upload back
+	// Silence is how long a request may go on without a byte moving; 0 is a minute.
+	Silence time.Duration
 	// Transport takes the place of the network, for tests; nil is the real one.
 	Transport http.RoundTripper
 }
@@ -56,6 +59,9 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 			return nil, err
 		}
 	}
+	if o.Silence == 0 {
+		o.Silence = silence
+	}
 	lookup := minio.BucketLookupPath
 	if o.VirtualHost {
 		lookup = minio.BucketLookupDNS
@@ -63,7 +69,7 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 	core, err := minio.NewCore(at.Endpoint, &minio.Options{
 		Creds:        credentials.NewStaticV4(o.Access, o.Secret, o.Session),
 		Secure:       at.Secure,
-		Transport:    s3Only{transport},
+		Transport:    s3Only{patience{transport, o.Silence}},
 		Region:       o.Region,
 		BucketLookup: lookup,
 		MaxRetries:   maxTries,
@@ -109,34 +115,6 @@ func (s *S3) Lock(ctx context.Context) (unlock func(), err error) {
 		delete(inUse, name)
 	}), nil
 }
-
-func (s *S3) Open(ctx context.Context, key string) (io.ReadCloser, Info, error) {
-	if err := checkKey(key); err != nil {
-		return nil, Info{}, err
-	}
-	body, stat, _, err := s.core.GetObject(ctx, s.at.Bucket, s.full(key), checksumMode())
-	if err != nil {
-		return nil, Info{}, s.fail("reading", key, err)
-	}
-	return &download{s, key, body}, infoOf(key, stat), nil
-}
-
-// download puts the name of the copy into the errors of a broken connection.
-type download struct {
-	s    *S3
-	key  string
-	body io.ReadCloser
-}
-
-func (d *download) Read(p []byte) (int, error) {
-	n, err := d.body.Read(p)
-	if err != nil && err != io.EOF {
-		err = d.s.fail("reading", d.key, err)
-	}
-	return n, err
-}
-
-func (d *download) Close() error { return d.body.Close() }
 
 func (s *S3) Stat(ctx context.Context, key string) (Info, error) {
 	if err := checkKey(key); err != nil {

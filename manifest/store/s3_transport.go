@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"fmt"
@@ -13,13 +12,9 @@ import (
 	"time"
 )
 
-// How long a service may be silent before the request is given up. Transfers
-// may take as long as they like while bytes move.
-const (
-	dialTimeout   = 15 * time.Second
-	headerTimeout = 60 * time.Second
-	stallTimeout  = 60 * time.Second
-)
+// dialTimeout is how long making a connection may take. What comes after it is
+// watched by patience.
+const dialTimeout = 15 * time.Second
 
 func newTransport(caFile string) (*http.Transport, error) {
 	config := &tls.Config{MinVersion: tls.VersionTLS12}
@@ -39,37 +34,16 @@ func newTransport(caFile string) (*http.Transport, error) {
 	}
 	dialer := &net.Dialer{Timeout: dialTimeout, KeepAlive: 30 * time.Second}
 	return &http.Transport{
-		Proxy: http.ProxyFromEnvironment,
-		DialContext: func(ctx context.Context, network, addr string) (net.Conn, error) {
-			c, err := dialer.DialContext(ctx, network, addr)
-			if err != nil {
-				return nil, err
-			}
-			return stallConn{c}, nil
-		},
+		Proxy:                 http.ProxyFromEnvironment,
+		DialContext:           dialer.DialContext,
 		TLSClientConfig:       config,
 		TLSHandshakeTimeout:   dialTimeout,
-		ResponseHeaderTimeout: headerTimeout,
 		ExpectContinueTimeout: 10 * time.Second,
 		IdleConnTimeout:       50 * time.Second,
 		MaxIdleConns:          64,
 		MaxIdleConnsPerHost:   16,
 		DisableCompression:    true, // bytes as they are stored
 	}, nil
-}
-
-// stallConn gives a connection up when no byte moved for a while; without it a
-// download over a dead link would hang for ever.
-type stallConn struct{ net.Conn }
-
-func (c stallConn) Read(p []byte) (int, error) {
-	c.SetReadDeadline(time.Now().Add(stallTimeout))
-	return c.Conn.Read(p)
-}
-
-func (c stallConn) Write(p []byte) (int, error) {
-	c.SetWriteDeadline(time.Now().Add(stallTimeout))
-	return c.Conn.Write(p)
 }
 
 // s3Only turns the answers of something that is not an S3 service (a web site,

@@ -1,0 +1,104 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// goodStretch is how many bytes a connection must bring before it breaks to
+// count as a link that works; one that brings less is tried maxTries times.
+const goodStretch = 256 << 10
+
+func (s *S3) Open(ctx context.Context, key string) (io.ReadCloser, Info, error) {
+	if err := checkKey(key); err != nil {
+		return nil, Info{}, err
+	}
+	body, stat, _, err := s.core.GetObject(ctx, s.at.Bucket, s.full(key), checksumMode())
+	if err != nil {
+		return nil, Info{}, s.fail("reading", key, err)
+	}
+	info := infoOf(key, stat)
+	if info.Size < 0 { // it could send for ever
+		body.Close()
+		return nil, Info{}, fmt.Errorf("%s: the service does not say how long %s is, so it was not read: %w", s.Name(), clip(key), ErrNotS3)
+	}
+	return &download{s: s, ctx: ctx, info: info, body: body}, info, nil
+}
+
+// download reads one key. A connection that breaks on the way is made again and
+// goes on where it stopped, as long as the same bytes are there. Errors carry
+// the name of the copy.
+type download struct {
+	s    *S3
+	ctx  context.Context
+	info Info
+	body io.ReadCloser
+
+	at    int64 // bytes handed out
+	mark  int64 // bytes handed out when it last broke
+	tries int   // how often it broke without a good stretch between
+}
+
+func (d *download) Read(p []byte) (int, error) {
+	for {
+		n, err := d.body.Read(p)
+		d.at += int64(n)
+		switch {
+		case err == nil, n > 0 && err != io.EOF:
+			return n, nil // a fault shows again at the next read
+		case d.at == d.info.Size:
+			return n, io.EOF
+		case err == io.EOF:
+			err = io.ErrUnexpectedEOF
+		}
+		if err := d.again(err); err != nil {
+			return n, d.s.fail("reading", d.info.Key, err)
+		}
+		if n > 0 {
+			return n, nil
+		}
+	}
+}
+
+// again asks for the rest after the connection broke with an error, which it
+// returns if there is no going on.
+func (d *download) again(broke error) error {
+	if d.info.ETag == "" || !worthRetrying(broke) {
+		return broke
+	}
+	if d.at-d.mark >= goodStretch {
+		d.tries = 0
+	}
+	d.mark = d.at
+	if d.tries++; d.tries >= maxTries {
+		return broke
+	}
+	if err := pause(d.ctx, d.tries); err != nil {
+		return err
+	}
+	o := checksumMode()
+	if err := o.SetMatchETag(d.info.ETag); err != nil {
+		return broke
+	}
+	if d.at > 0 {
+		if err := o.SetRange(d.at, 0); err != nil {
+			return broke
+		}
+	}
+	body, stat, header, err := d.s.core.GetObject(d.ctx, d.s.at.Bucket, d.s.full(d.info.Key), o)
+	if err != nil {
+		return err
+	}
+	whole := d.at == 0 || strings.HasPrefix(header.Get("Content-Range"), fmt.Sprintf("bytes %d-", d.at))
+	if !whole || stat.Size != d.info.Size-d.at || stat.ETag != d.info.ETag {
+		body.Close()
+		return broke
+	}
+	d.body.Close()
+	d.body = body
+	return nil
+}
+
+func (d *download) Close() error { return d.body.Close() }
