@@ -69,6 +69,7 @@ type siteKey struct{ pasture, site string }
 type gatherer struct {
 	here     map[manifest.Digest]bool // in the working folder
 	paths    map[string]bool          // paths in the working folder
+	waiting  map[string]bool          // paths there that are not recorded yet
 	unlisted []string
 	sites    map[siteKey]*SiteItems
 	order    []siteKey
@@ -111,8 +112,9 @@ func (g *gatherer) tally(t *tally.Result) {
 		add(f)
 	}
 	// What waits is there, whatever it turns out to be.
+	g.waiting = map[string]bool{}
 	for _, w := range t.Waiting {
-		g.paths[w.Path] = true
+		g.waiting[w.Path] = true
 	}
 }
 
@@ -157,13 +159,14 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 			e = manifest.Entry{Visit: DateIn(logical), Kind: manifest.KindOther}
 		}
 		raw := WorkingPath(from, logical)
-		if tallied && (g.here[held.Digest] || g.paths[raw] || g.hidden(raw)) {
+		unsure := g.waiting[raw] || g.hidden(raw)
+		if tallied && !unsure && (g.here[held.Digest] || g.paths[raw]) {
 			continue
 		}
 		it := Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking}
-		if tallied {
+		if tallied && !unsure {
 			it.Where = g.where(inv, held)
-		} else if g.where(inv, held) == Nowhere {
+		} else if !tallied && g.where(inv, held) == Nowhere {
 			it.Where = Nowhere
 		}
 		if s != nil {

@@ -120,23 +120,16 @@ func (o *object) absent(inv *inventory, p string) {
 	folder, rest, _ := strings.Cut(p, "/")
 	n, _ := parseVersionName(folder)
 	h := o.holds[n]
-	for above := p; ; {
-		if o.missing[above] || o.odds[above] {
-			return
-		}
-		i := strings.LastIndexByte(above, '/')
-		if i < 0 {
-			break
-		}
-		above = above[:i]
+	if o.gone.covers(p) {
+		return
 	}
 	switch directory, _, _ := strings.Cut(rest, "/"); {
 	case h == nil: // the folder of the version is missing and reported
 	case !h.there:
-		o.missing[join(folder, directory)] = true
+		o.gone.add(join(folder, directory))
 		o.note("E016", folder, "%s names content of this version, and its folder %s is not there", inv.file, directory)
 	default:
-		o.missing[p] = true
+		o.gone.add(p)
 		o.note("E092", p, "%s names this file, and it is not there", inv.file)
 	}
 }

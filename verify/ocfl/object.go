@@ -23,8 +23,7 @@ type object struct {
 	folders map[int]string      // the folder of each version
 	holds   map[int]*held       // what each of them holds
 	content map[string]*content // every file in the content folders, by content path
-	odds    map[string]bool     // content paths that are no files, and folders that could not be listed
-	missing map[string]bool     // content paths, and content folders, reported as missing
+	gone    pathSet             // places whose fault is reported, so that what is missing there is not
 	claims  int                 // inventories held against the files so far
 }
 
@@ -49,7 +48,7 @@ func (v *validator) object(ctx context.Context, dir string, parent *storageRoot)
 	o := &object{
 		validator: v, dir: dir, parent: parent,
 		folders: map[int]string{}, holds: map[int]*held{}, content: map[string]*content{},
-		odds: map[string]bool{}, missing: map[string]bool{},
+		gone: pathSet{map[string]bool{}, map[int]bool{}},
 	}
 	entries, ok, err := v.list(ctx, dir, "", o.note)
 	if err != nil || !ok {

@@ -99,3 +99,26 @@ func contentDirectoryFault(name string) string {
 	}
 	return ""
 }
+
+// pathSet is a set of paths with everything below them. It knows the lengths
+// that occur, so that a path of a million elements costs a million looks and
+// not a million hashes of a million bytes.
+type pathSet struct {
+	paths   map[string]bool
+	lengths map[int]bool
+}
+
+func (s pathSet) add(p string) { s.paths[p], s.lengths[len(p)] = true, true }
+
+// covers reports whether p or a folder above it is in the set.
+func (s pathSet) covers(p string) bool {
+	if s.paths[p] {
+		return true
+	}
+	for i := range len(p) {
+		if p[i] == '/' && s.lengths[i] && s.paths[p[:i]] {
+			return true
+		}
+	}
+	return false
+}

@@ -37,7 +37,7 @@ func (o *object) versions(ctx context.Context) error {
 			return err
 		}
 		if !ok {
-			o.odds[name] = true
+			o.gone.add(name)
 			continue
 		}
 		if len(entries) == 0 && o.parent != nil {
@@ -70,7 +70,7 @@ func (o *object) folder(ctx context.Context, n int, entries []Entry, p pair) err
 	for _, e := range entries {
 		path := join(name, e.Name)
 		if o.odd(o.dir, e, path, o.note) {
-			o.odds[path] = true
+			o.gone.add(path)
 			continue
 		}
 		switch {
@@ -82,7 +82,7 @@ func (o *object) folder(ctx context.Context, n int, entries []Entry, p pair) err
 			if err != nil {
 				return err
 			}
-			if files+folders == 0 && !o.odds[path] {
+			if files+folders == 0 && !o.gone.paths[path] {
 				o.note("W003", path, "a version without new content needs no content folder")
 			}
 		case e.Kind == Folder:
@@ -100,14 +100,14 @@ func (o *object) walk(ctx context.Context, n int, folder string) (files, folders
 		return 0, 0, err
 	}
 	if !ok {
-		o.odds[folder] = true
+		o.gone.add(folder)
 		return 0, 0, nil
 	}
 	for _, e := range entries {
 		path := join(folder, e.Name)
 		switch {
 		case o.odd(o.dir, e, path, o.note):
-			o.odds[path] = true
+			o.gone.add(path)
 			files++
 		case e.Kind == Folder:
 			folders++
@@ -115,7 +115,7 @@ func (o *object) walk(ctx context.Context, n int, folder string) (files, folders
 			if err != nil {
 				return 0, 0, err
 			}
-			if f+d == 0 && !o.odds[path] {
+			if f+d == 0 && !o.gone.paths[path] {
 				o.note("E024", path, "the folder is empty")
 			}
 		default:
