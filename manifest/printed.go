@@ -1,0 +1,145 @@
+package manifest
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Printed is the seal as it is written on paper or read over a telephone: how
+// many lines the log had, the day of the last of them, and the first half of
+// the SHA-256 of those lines, as
+//
+//	cat log/* | head -n N | sha256sum
+//
+// prints it. 128 bits are beyond anyone's reach to forge: to find another log
+// for a given line would take 2^128 tries.
+type Printed struct {
+	Lines int
+	Day   string // UTC, "2026-07-02"; "" for a seal without lines
+	Half  [16]byte
+}
+
+// Why a log does not bear a printed seal out. Decide with errors.Is; the
+// messages say more.
+var (
+	ErrPrinted      = errors.New("not a printed seal")
+	ErrSealShort    = errors.New("the log is shorter than the printed seal")
+	ErrSealDay      = errors.New("the printed seal has another day than the log")
+	ErrSealDiffers  = errors.New("the log is not the one that was sealed")
+	errSealMiswrote = errors.New("only part of the digits differ, which looks like a slip of the pen")
+)
+
+const (
+	groups      = 8 // of the digits, on paper
+	groupDigits = 4
+)
+
+// Printed is the seal of all lines there are now.
+func (s *Seal) Printed() Printed { return s.printed(s.lines) }
+
+func (s *Seal) printed(n int) Printed {
+	p := Printed{Lines: n, Day: s.day(n)}
+	d := s.DigestOf(n)
+	copy(p.Half[:], d[:])
+	return p
+}
+
+// day is the day of line n, "" for line 0.
+func (s *Seal) day(n int) string {
+	i := 0
+	for l := range s.All() {
+		if i++; i == n {
+			return l.At.UTC().Format(time.DateOnly)
+		}
+	}
+	return ""
+}
+
+// String is one line: "47 2026-07-02 9f3a-11c2-…", eight groups of four digits.
+func (p Printed) String() string {
+	digits := hex.EncodeToString(p.Half[:])
+	parts := make([]string, groups)
+	for i := range parts {
+		parts[i] = digits[i*groupDigits : (i+1)*groupDigits]
+	}
+	day := p.Day
+	if day == "" {
+		day = "-"
+	}
+	return strconv.Itoa(p.Lines) + " " + day + " " + strings.Join(parts, "-")
+}
+
+// ParsePrinted reads what String wrote, as a person may have copied it: in
+// capitals, with spaces for hyphens, or with all 64 digits of the digest. What
+// cannot be read is ErrPrinted.
+func ParsePrinted(text string) (Printed, error) {
+	bad := func(why string) (Printed, error) {
+		return Printed{}, fmt.Errorf("%w: %q %s; it is a count, a day and eight groups of four digits, such as 47 2026-07-02 9f3a-11c2-…", ErrPrinted, clip(text), why)
+	}
+	f := strings.Fields(strings.ToLower(text))
+	if len(f) < 3 {
+		return bad("has too few parts")
+	}
+	var p Printed
+	n, err := strconv.Atoi(f[0])
+	if err != nil || n < 0 || strconv.Itoa(n) != f[0] {
+		return bad("does not begin with a count")
+	}
+	p.Lines = n
+	if f[1] != "-" {
+		if _, err := time.Parse(time.DateOnly, f[1]); err != nil {
+			return bad("has no day such as 2026-07-02 in the second place")
+		}
+		p.Day = f[1]
+	}
+	if (p.Day == "") != (n == 0) {
+		return bad("has a count and a day that do not go together")
+	}
+	digits := strings.ReplaceAll(strings.Join(f[2:], ""), "-", "")
+	if len(digits) != hex.EncodedLen(len(p.Half)) && len(digits) != hex.EncodedLen(len(Digest{})) {
+		return bad(fmt.Sprintf("has %d digits instead of %d", len(digits), hex.EncodedLen(len(p.Half))))
+	}
+	b, err := hex.DecodeString(digits)
+	if err != nil {
+		return bad("has a digit that is none of 0 to 9 and a to f")
+	}
+	copy(p.Half[:], b)
+	return p, nil
+}
+
+// Bears reports whether the log still begins with the lines p was made of. It
+// returns nil if so, and otherwise an error that names what is wrong:
+// ErrSealShort, ErrSealDay or ErrSealDiffers.
+func (s *Seal) Bears(p Printed) error {
+	if p.Lines > s.lines {
+		return fmt.Errorf("%w: the seal was made of %d lines, and there are %d now; lines were taken away, or this copy is behind", ErrSealShort, p.Lines, s.lines)
+	}
+	now := s.printed(p.Lines)
+	switch {
+	case now == p:
+		return nil
+	case now.Half == p.Half:
+		return fmt.Errorf("%w: line %d is of %s, the paper says %s; the digits agree, so look at the paper again", ErrSealDay, p.Lines, now.Day, p.Day)
+	default:
+		if g := differing(now.Half, p.Half); len(g) < groups/2 {
+			return fmt.Errorf("%w: %w (group %s of the digits); read it again", ErrSealDiffers, errSealMiswrote, strings.Join(g, ", "))
+		}
+		return fmt.Errorf("%w: the first %d lines are not what they were when the seal was made, so what was recorded then has been changed or replaced since", ErrSealDiffers, p.Lines)
+	}
+}
+
+// differing names the groups of digits in which a and b differ, counted from 1.
+func differing(a, b [16]byte) []string {
+	var g []string
+	const size = groupDigits / 2 // bytes
+	for i := range groups {
+		if [size]byte(a[i*size:]) != [size]byte(b[i*size:]) {
+			g = append(g, strconv.Itoa(i+1))
+		}
+	}
+	return g
+}
