@@ -314,10 +314,27 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 		return err
 	}
 	r.objects.remember(o)
+	edits := m.edits(o)
 	r.mu.Lock()
 	r.report.Made++
+	r.report.Edits = append(r.report.Edits, edits...)
 	r.mu.Unlock()
 	return r.dropMarks(slug, m.n)
+}
+
+// edits are the photos of past years that this version records with other bytes
+// than the one before.
+func (m *making) edits(o *object) (edits []Edit) {
+	now, before := o.inv.State(m.n), m.inv.State(m.n-1)
+	year := m.r.created.Format("2006")
+	for _, logical := range m.st.altered {
+		f := m.st.group.files[logical]
+		recorded := now[logical] == f.SHA256 && before[logical] != f.SHA256
+		if recorded && f.Kind == manifest.KindPhoto && f.Visit != "" && f.Visit[:4] < year {
+			edits = append(edits, Edit{Path: f.Path, Visit: f.Visit})
+		}
+	}
+	return edits
 }
 
 // peoplesState is a copy of the newest state without the record, which each

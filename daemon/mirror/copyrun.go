@@ -272,8 +272,8 @@ type taking struct {
 
 	mu      sync.Mutex
 	held    []verify.Held
-	files   int   // people's files among them
-	stored  int64 // and their size
+	files   int      // people's files among them
+	stored  int64    // and their size
 	missing []string // content nobody in reach has, by people's path
 }
 

@@ -16,7 +16,10 @@ const (
 	massCount = 10
 )
 
-const deviceKey = "device of the working folder"
+const (
+	deviceKey = "device of the working folder"
+	provenKey = "working folder agreed with the record"
+)
 
 // guard holds back what looks like harm: an empty or swapped working folder, a
 // mass change, a layout that files nothing, a rename that would store much of
@@ -30,34 +33,71 @@ func (p *planner) guard(ctx context.Context) error {
 		}
 		return nil
 	}
+	harmed := p.harmed() // before anything is held back
+	if r.Accept == nil {
+		if err := p.holdUnproven(); err != nil {
+			return err
+		}
+	}
+	if err := p.holdDevice(); err != nil {
+		return err
+	}
+	if r.Accept == nil {
+		p.holdMass(harmed)
+		p.holdUnfiled()
+		return p.holdAgain(ctx)
+	}
+	return r.Ledger.SetValue(provenKey, "yes")
+}
+
+// holdDevice holds absences back where the working folder is on another device
+// than last time. The old device stays noted until they are accepted, or none
+// is left.
+func (p *planner) holdDevice() error {
+	r := p.r
 	device := strconv.FormatUint(r.Tally.Device, 16)
 	before, _, err := r.Ledger.Value(deviceKey)
 	if err != nil {
 		return err
 	}
 	moved := before != "" && before != device
-
-	if r.Accept == nil {
-		if moved && p.hold(ReasonDevice, func(c *change) []string { return c.gone }) {
-			return nil // the next round must still find the old device noted
-		}
-		if n := p.harmed(); n > massCount && n*massShare > p.paths {
-			// Files renamed by malware may no longer look like a site's: what has
-			// no site waits too.
-			p.hold(ReasonMass, func(c *change) []string {
-				harmed := slices.Concat(c.gone, c.altered)
-				if c.group.unfiled {
-					harmed = slices.Concat(harmed, c.fresh)
-				}
-				return harmed
-			})
-		}
-		p.holdUnfiled()
-		if err := p.holdAgain(ctx); err != nil {
-			return err
-		}
+	if moved && r.Accept == nil && p.hold(ReasonDevice, func(c *change) []string { return c.gone }) {
+		return nil
 	}
 	return r.Ledger.SetValue(deviceKey, device)
+}
+
+// holdUnproven holds changed bytes back as long as this machine's state never
+// saw the working folder agree with the record. A file whose bytes and time
+// both differ from the record may be an edit, or may be what a bad restore or a
+// failing disk left while nobody remembered; only a person can tell. Once
+// everything recorded was found as recorded, or accepted, what changes later
+// is an edit.
+func (p *planner) holdUnproven() error {
+	proven, _, err := p.r.Ledger.Value(provenKey)
+	if err != nil || proven != "" {
+		return err
+	}
+	if p.hold(ReasonUnproven, func(c *change) []string { return c.altered }) || p.unseen {
+		return nil
+	}
+	return p.r.Ledger.SetValue(provenKey, "yes")
+}
+
+// holdMass holds back what is altered or gone where that is more than a fifth
+// of what is known. Files renamed by malware may no longer look like those of
+// their site: what has no site, and sites not known before, wait too.
+func (p *planner) holdMass(harmed int) {
+	if harmed <= massCount || harmed*massShare <= p.paths {
+		return
+	}
+	p.hold(ReasonMass, func(c *change) []string {
+		paths := slices.Concat(c.gone, c.altered)
+		if c.group.unfiled || c.old == nil {
+			paths = slices.Concat(paths, c.fresh)
+		}
+		return paths
+	})
 }
 
 // hold keeps every change with paths picked by which from being recorded, and

@@ -75,6 +75,7 @@ type planner struct {
 	uncertain uncertain
 	changes   []*change
 	slugs     map[string]bool // taken
+	unseen    bool            // something recorded could not be compared
 	paths     int             // people's paths recorded before
 	bytes     int64           // and their size
 }
@@ -95,7 +96,7 @@ func (p *planner) match(ctx context.Context) error {
 		o, err := p.r.objects.get(ctx, slug)
 		if errors.Is(err, errNoInventory) {
 			p.r.wait(slug, ReasonInventory, true)
-			unknown = true
+			unknown, p.unseen = true, true
 			continue
 		}
 		if err != nil {
@@ -256,7 +257,9 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		if _, shown := g.files[logical]; shown {
 			continue
 		}
-		if !p.uncertain.holds(rawPath(g.base, logical, rec.Paths[logical])) {
+		if p.uncertain.holds(rawPath(g.base, logical, rec.Paths[logical])) {
+			p.unseen = true
+		} else {
 			c.gone = append(c.gone, logical)
 		}
 	}

@@ -37,12 +37,20 @@ type Waiting struct {
 	Person bool   `json:"needs_person"` // false: it settles by itself
 }
 
+// Edit is a photo of a past year that was changed and recorded anew. That is
+// rarely meant; the bytes it had before are kept.
+type Edit struct {
+	Path  string `json:"path"`
+	Visit string `json:"visit"` // its day or year
+}
+
 // Report is what `linecamp mirror` says.
 type Report struct {
 	Archive string      `json:"archive"`
 	Copies  []CopyState `json:"copies"`
 	Waiting []Waiting   `json:"waiting"`
 	Made    int         `json:"versions_made"` // new versions authored in this round
+	Edits   []Edit      `json:"edits,omitempty"`
 	Note    string      `json:"note,omitempty"`
 }
 
@@ -82,7 +90,20 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
 	}
+	printEdits(w, r.Edits)
 	printWaiting(w, r.Waiting)
+}
+
+func printEdits(w io.Writer, edits []Edit) {
+	if len(edits) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "%s changed since they were recorded; what they were before is kept too.\n", plural(len(edits), "photo of a past year was", "photos of past years were"))
+	var paths []string
+	for _, e := range edits {
+		paths = append(paths, e.Path)
+	}
+	few(w, "    ", paths)
 }
 
 func printWaiting(w io.Writer, all []Waiting) {
@@ -152,5 +173,6 @@ func (r *round) finish() Report {
 		return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Reason, b.Reason))
 	})
 	r.report.Waiting = slices.Compact(r.report.Waiting)
+	slices.SortFunc(r.report.Edits, func(a, b Edit) int { return strings.Compare(a.Path, b.Path) })
 	return r.report
 }
