@@ -245,6 +245,8 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 		if err := dst.Sync(); err != nil {
 			return "", 0, targetError{err}
 		}
+	} else {
+		startWriting(dst)
 	}
 	if err := dst.Close(); err != nil {
 		return "", 0, targetError{err}

@@ -22,6 +22,12 @@ func syncAll(dir *os.File) error {
 	return os.NewSyscallError("syncfs", unix.Syncfs(int(dir.Fd())))
 }
 
+// startWriting lets the system begin to write a file out while others are still
+// being restored, so that little is left to do for syncAll. It is advice only.
+func startWriting(f *os.File) {
+	_ = unix.SyncFileRange(int(f.Fd()), 0, 0, unix.SYNC_FILE_RANGE_WRITE)
+}
+
 // rename gives a file its name and fails with fs.ErrExist where one has it.
 func rename(f *folder, from, to string) error {
 	fd := int(f.dir.Fd())
