@@ -37,7 +37,7 @@ func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
 	}
 	if n := len(parts); n > 0 {
 		parts[n-1] = wholeLines(parts[n-1])
-		if n > 1 && len(parts[n-1]) == 0 {
+		if len(parts[n-1]) == 0 {
 			parts = parts[:n-1]
 		}
 	}
