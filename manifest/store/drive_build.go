@@ -124,13 +124,26 @@ func (b *driveBuild) again(ctx context.Context, name string, c Content) (sums, e
 			return sums{}, err
 		}
 		if err == nil && s.sha256 == c.SHA256 {
-			return s, nil
+			return s, b.syncStaged(name)
 		}
 	}
 	if err := b.d.removeStaged(name); err != nil {
 		return sums{}, err
 	}
 	return b.d.write(ctx, name, c, !b.d.disk.SyncsAll())
+}
+
+// syncStaged makes a file that another try wrote durable: that try may have been
+// killed before it could.
+func (b *driveBuild) syncStaged(name string) error {
+	if b.d.disk.SyncsAll() {
+		return nil // Commit does
+	}
+	f, err := b.d.disk.Update(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
 func (b *driveBuild) Close() error {
@@ -198,6 +211,9 @@ func (b *driveBuild) agree(ctx context.Context, paths map[string]manifest.Digest
 					return err
 				}
 				if err == nil && s.sha256 == want {
+					if err := b.syncStaged(info.Key); err != nil {
+						return b.d.fail("syncing", info.Key, err)
+					}
 					b.put[p] = want
 					continue
 				}
