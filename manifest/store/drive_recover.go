@@ -65,18 +65,27 @@ func readMarker(b []byte) (put map[string]manifest.Digest, ok bool) {
 }
 
 // recover runs under the lock and puts right what a crash left. With nothing
-// left, it lists one folder that is not there.
+// left, it looks for one folder that is not there.
 func (d *Drive) recover(ctx context.Context) error {
-	names, err := d.names(stagingFolder)
-	if err != nil || len(names) == 0 {
+	there, err := d.exists(stagingFolder)
+	if err != nil || !there {
 		return err
 	}
+	names, err := d.names(stagingFolder)
+	if err != nil {
+		return err
+	}
+	var begun []string
 	for _, name := range names {
 		full := stagingFolder + "/" + name
 		if strings.HasPrefix(name, tempPrefix) {
 			if err := d.removeStaged(full); err != nil {
 				return d.fail("clearing", full, err)
 			}
+			continue
+		}
+		if isObjectName(name) {
+			begun = append(begun, name)
 			continue
 		}
 		rest, isMarker := strings.CutSuffix(name, markerSuffix)
@@ -95,7 +104,30 @@ func (d *Drive) recover(ctx context.Context) error {
 			return err
 		}
 	}
+	for _, object := range begun {
+		if err := d.recoverStaged(ctx, object); err != nil {
+			return err
+		}
+	}
 	d.disk.Remove(stagingFolder)
+	return nil
+}
+
+// recoverStaged keeps what is staged of an object only if it is the beginning
+// of the version to come. Else it was renamed into place and is back under its
+// old name, for a crash may undo that half of a rename alone.
+func (d *Drive) recoverStaged(ctx context.Context, object string) error {
+	n, err := headNumber(ctx, d, object)
+	if err != nil {
+		return err
+	}
+	folder := stagingFolder + "/" + object
+	if next, err := d.exists(folder + "/" + versionName(n+1)); err != nil || next {
+		return err
+	}
+	if err := d.removeStaged(folder); err != nil {
+		return d.fail("clearing", folder, err)
+	}
 	return nil
 }
 
