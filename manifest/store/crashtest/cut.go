@@ -17,9 +17,9 @@ func (d *Drive) Cut(seed uint64) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	c := &cut{rand: rand.New(rand.NewPCG(seed, 0)), chosen: map[*node]map[string]*node{}, held: map[*node][]byte{},
-		places: map[*node][]string{}, files: map[string][]byte{}, folders: map[string]bool{}}
+		places: map[*node][]place{}, files: map[string][]byte{}, folders: map[string]bool{}}
 	c.choose(d.root)
-	c.place(d.root, ".")
+	c.place(d.root, place{".", true})
 	c.fill(d.root)
 	if err := c.rewrite(d.dir); err != nil {
 		return err
@@ -34,7 +34,7 @@ type cut struct {
 	rand    *rand.Rand
 	chosen  map[*node]map[string]*node // what each name of a folder shows
 	held    map[*node][]byte           // what each file holds
-	places  map[*node][]string         // where each folder is seen
+	places  map[*node][]place          // where each folder is seen
 	files   map[string][]byte
 	folders map[string]bool
 }
@@ -89,34 +89,40 @@ func (c *cut) bytes(n *node) []byte {
 	}
 }
 
+// place is a name under which a folder is seen.
+type place struct {
+	at   string
+	safe bool // the name was synced, and those of the folders above
+}
+
 // place notes under which names each folder is seen.
-func (c *cut) place(n *node, at string) {
-	c.places[n] = append(c.places[n], at)
-	c.folders[at] = true
+func (c *cut) place(n *node, is place) {
+	c.places[n] = append(c.places[n], is)
+	c.folders[is.at] = true
 	for _, base := range slices.Sorted(maps.Keys(c.chosen[n])) {
-		if is := c.chosen[n][base]; is.folder {
-			c.place(is, path.Join(at, base))
+		if child := c.chosen[n][base]; child.folder {
+			c.place(child, place{path.Join(is.at, base), is.safe && len(n.names[base].showed) == 1})
 		}
 	}
 }
 
 // fill puts the files of a folder where it is seen. Where that is at two
-// places, a file may be at one of them only.
+// places, a file may be at one of them only; but what is under a safe name is.
 func (c *cut) fill(n *node) {
 	for _, base := range slices.Sorted(maps.Keys(c.chosen[n])) {
 		is := c.chosen[n][base]
 		if is.folder {
-			if places := c.places[is]; len(places) > 0 && places[0] == path.Join(c.places[n][0], base) {
+			if c.places[is][0].at == path.Join(c.places[n][0].at, base) {
 				c.fill(is) // once
 			}
 			continue
 		}
 		places := c.places[n]
-		if i := c.rand.IntN(len(places) + 1); len(places) > 1 && i < len(places) {
-			places = places[i : i+1]
-		}
-		for _, at := range places {
-			c.files[path.Join(at, base)] = c.held[is]
+		only := c.rand.IntN(len(places) + 1) // the last stands for all
+		for i, p := range places {
+			if i == only || only == len(places) || p.safe {
+				c.files[path.Join(p.at, base)] = c.held[is]
+			}
 		}
 	}
 }

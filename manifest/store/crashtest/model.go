@@ -26,7 +26,7 @@
 //     atomic: after a cut both names may be there, or one, or neither. A name
 //     that a rename replaced may show the old file, the new one, or nothing.
 //   - A folder seen under both its names is torn: each file in it is under one
-//     of them or under both.
+//     of them or under both. Under a name that was synced it is whole.
 //
 // SyncAll makes everything safe at once. With Each set the drive says that it
 // cannot do that, and its user has to sync each file and folder.
@@ -58,6 +58,8 @@ var ErrStopped = errors.New("the world stopped")
 type Drive struct {
 	// Each is set for a system that cannot sync everything at once.
 	Each bool
+	// OnStop is called once when the world stops; it may be nil.
+	OnStop func()
 
 	dir string
 
@@ -157,6 +159,9 @@ func (d *Drive) step(op string, args ...any) error {
 	d.log = append(d.log, fmt.Sprintf(op, args...))
 	if d.at > 0 && d.done+1 >= d.at {
 		d.stopped = true
+		if d.OnStop != nil {
+			d.OnStop()
+		}
 		return ErrStopped
 	}
 	d.done++
