@@ -48,7 +48,7 @@ func (d declaration) check(ctx context.Context, f Files, folder string, entries 
 		return d.missing(entries, taken, note), taken
 	}
 	if len(names) > 1 {
-		note(d.exactlyOne, "", "there are %d declarations: %s", len(names), strings.Join(names, ", "))
+		note(d.exactlyOne, "", "there are %d declarations: %s", len(names), clip(strings.Join(names, ", ")))
 	}
 	best := unknownSpec
 	for _, name := range names {

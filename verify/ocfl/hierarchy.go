@@ -38,7 +38,7 @@ func (b *branch) walk(ctx context.Context, folder string) (objects int, err erro
 		b.note("E073", folder, "the folder is empty")
 		return 0, nil
 	}
-	if looksLikeObject(entries) {
+	if slices.ContainsFunc(entries, marksObject) {
 		b.found = append(b.found, folder)
 		return 1, nil
 	}

@@ -31,7 +31,7 @@ func (h *history) add(n int, p pair) {
 		h.first = &inv.contentDirectory
 	}
 	if h.usable() {
-		head := h.root.newest()
+		head := h.root.newest
 		if n == head && inv != h.root {
 			h.note("E064", inv.file, "it differs from the inventory at the top, which should be the same file")
 			return

@@ -24,9 +24,11 @@ type inventory struct {
 	versions         []version // in the order they stand there
 	fixity           []fixity
 
-	has     map[string]bool // keys that are there, whatever their values
-	objects map[string]bool // of these, the ones whose value is a JSON object
-	cased   map[string]bool // keys that would be known if case did not count
+	has     keys            // those that are there, whatever their values
+	objects keys            // of these, the ones whose value is a JSON object
+	cased   keys            // those that would be known if case did not count
+	numbers map[int]int     // version number → index in versions
+	newest  int             // the highest version number, 0 if there is none
 	alg     *algorithm      // nil unless algorithm is one for content
 	byKey   map[string]bool // manifest digests as written
 }
@@ -60,7 +62,7 @@ type version struct {
 	user    user
 	state   block
 
-	has         map[string]bool
+	has         keys
 	stateObject bool
 	stateRaw    [32]byte // SHA-256 of the state as it is written
 }
@@ -83,19 +85,8 @@ func (inv *inventory) directory() string {
 
 // version returns the block of version n, nil if there is none.
 func (inv *inventory) version(n int) *version {
-	for i := range inv.versions {
-		if inv.versions[i].n == n {
-			return &inv.versions[i]
-		}
+	if i, ok := inv.numbers[n]; ok {
+		return &inv.versions[i]
 	}
 	return nil
-}
-
-// newest is the highest version number there is, 0 if there is none. head
-// should be that version.
-func (inv *inventory) newest() (n int) {
-	for i := range inv.versions {
-		n = max(n, inv.versions[i].n)
-	}
-	return n
 }

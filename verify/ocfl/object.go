@@ -39,7 +39,7 @@ func (o *object) report() Object {
 	if path == "" {
 		path = "."
 	}
-	return Object{Path: path, ID: o.id, Valid: !o.notes.wrong, Errors: errors, Warnings: warnings, Omitted: o.notes.omitted}
+	return Object{Path: path, ID: shorten(o.id), Valid: !o.notes.wrong, Errors: errors, Warnings: warnings, Omitted: o.notes.omitted}
 }
 
 // object checks the object in a folder; parent is the storage root it is in,

@@ -25,7 +25,7 @@ var errLimit = errors.New("too many entries")
 func parseInventory(file string, b []byte, most int, note func(code, format string, args ...any)) *inventory {
 	p := &parser{
 		scanner: scanner{b: b},
-		inv:     &inventory{file: file, has: map[string]bool{}, objects: map[string]bool{}, cased: map[string]bool{}},
+		inv:     &inventory{file: file, has: keys{}, objects: keys{}, cased: keys{}, numbers: map[int]int{}},
 		note:    note, names: map[string]string{}, most: most,
 	}
 	p.inventory()
@@ -55,56 +55,64 @@ func (p *parser) inventory() {
 		return
 	}
 	inv := p.inv
-	p.fields("the inventory", inv.has, map[string]func(){
-		"id":               func() { inv.id = p.string() },
-		"type":             func() { inv.typ = p.string() },
-		"digestAlgorithm":  func() { inv.algorithm = p.string() },
-		"head":             func() { inv.head = p.string() },
-		"contentDirectory": func() { inv.contentDirectory = p.string() },
-		"manifest": func() {
-			if inv.objects["manifest"] = p.next() == '{'; !inv.objects["manifest"] {
+	p.fields("the inventory", inv.has, func(key string) bool {
+		switch key {
+		case "id":
+			inv.id = p.string()
+		case "type":
+			inv.typ = p.string()
+		case "digestAlgorithm":
+			inv.algorithm = p.string()
+		case "head":
+			inv.head = p.string()
+		case "contentDirectory":
+			inv.contentDirectory = p.string()
+		case "manifest":
+			if inv.objects[key] = p.next() == '{'; inv.objects[key] {
+				inv.manifest = p.block("the manifest", "E092", "E098")
+			} else {
 				p.skip()
-				return
 			}
-			inv.manifest = p.block("the manifest", "E092", "E098")
-		},
-		"versions": p.versions,
-		"fixity":   p.fixity,
-	}, func(key string) {
-		if l := strings.ToLower(key); l == "versions" || l == "fixity" {
-			inv.cased[l] = true
-			return
+		case "versions":
+			p.versions()
+		case "fixity":
+			p.fixity()
+		default:
+			if l := strings.ToLower(key); l == "versions" || l == "fixity" {
+				inv.cased[l] = true
+				p.skip()
+				return true
+			}
+			return false
 		}
-		p.note("E102", "the inventory has the key %s, which the specification does not know", clip(key))
+		return true
 	})
 	p.end()
 }
 
-// fields reads an object whose keys are known. A key that comes twice leaves
-// open which value counts, so the first is taken and the structure is at fault.
-func (p *parser) fields(what string, has map[string]bool, known map[string]func(), unknown func(key string)) {
+// keys are the keys of an object that were met.
+type keys map[string]bool
+
+// fields reads an object whose keys are known; read reads the value of one, or
+// returns false if it does not know the key. A key that comes twice leaves open
+// which value counts, so the first is taken and the structure is at fault.
+func (p *parser) fields(what string, has keys, read func(key string) bool) {
 	p.object(func(k []byte) {
-		read, ok := known[string(k)]
 		switch {
-		case !ok:
-			if p.err == nil {
-				unknown(string(k))
-			}
-			p.skip()
+		case p.err != nil:
 		case has[string(k)]:
 			p.note("E033", "%s has the key %s twice", what, clip(string(k)))
 			p.skip()
 		default:
-			has[string(k)] = true
-			read()
+			key := string(k)
+			if read(key) {
+				has[key] = true
+				return
+			}
+			p.note("E102", "%s has the key %s, which the specification does not know", what, clip(key))
+			p.skip()
 		}
 	})
-}
-
-func (p *parser) unknownIn(what string) func(string) {
-	return func(key string) {
-		p.note("E102", "%s has the key %s, which the specification does not know", what, clip(key))
-	}
 }
 
 // string reads a value that should be a string.
@@ -165,7 +173,12 @@ func (p *parser) versions() {
 			return
 		}
 		seen[v.name] = true
-		v.n, _ = parseVersionName(v.name)
+		if v.n, _ = parseVersionName(v.name); v.n > 0 {
+			p.inv.newest = max(p.inv.newest, v.n)
+			if _, ok := p.inv.numbers[v.n]; !ok {
+				p.inv.numbers[v.n] = len(p.inv.versions)
+			}
+		}
 		if v.object {
 			p.version(&v)
 		} else {
@@ -177,32 +190,49 @@ func (p *parser) versions() {
 
 func (p *parser) version(v *version) {
 	what := "version " + clip(v.name)
-	v.has = map[string]bool{}
-	p.fields(what, v.has, map[string]func(){
-		"created": func() { v.created = p.string() },
-		"message": func() { v.message = p.string() },
-		"state": func() {
+	v.has = keys{}
+	p.fields(what, v.has, func(key string) bool {
+		switch key {
+		case "created":
+			v.created = p.string()
+		case "message":
+			v.message = p.string()
+		case "state":
 			if v.stateObject = p.next() == '{'; !v.stateObject {
 				p.skip()
-				return
+				break
 			}
 			from := p.at
 			v.state = p.block("the state of "+what, "E051", "E051")
 			v.stateRaw = sha256.Sum256(p.b[from:p.at])
-		},
-		"user": func() {
-			if v.user.object = p.next() == '{'; !v.user.object {
-				p.skip()
-				return
-			}
-			has := map[string]bool{}
-			p.fields("the user of "+what, has, map[string]func(){
-				"name":    func() { v.user.name = p.string() },
-				"address": func() { v.user.address = p.string() },
-			}, p.unknownIn("the user of "+what))
-			v.user.hasAddr = has["address"]
-		},
-	}, p.unknownIn(what))
+		case "user":
+			v.user = p.user("the user of " + what)
+		default:
+			return false
+		}
+		return true
+	})
+}
+
+func (p *parser) user(what string) (u user) {
+	if u.object = p.next() == '{'; !u.object {
+		p.skip()
+		return u
+	}
+	has := keys{}
+	p.fields(what, has, func(key string) bool {
+		switch key {
+		case "name":
+			u.name = p.string()
+		case "address":
+			u.address = p.string()
+		default:
+			return false
+		}
+		return true
+	})
+	u.hasAddr = has["address"]
+	return u
 }
 
 func (p *parser) fixity() {

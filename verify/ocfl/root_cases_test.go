@@ -15,6 +15,8 @@ var rootCases = []struct {
 	{name: "valid, nothing in it", tree: func(t tree) { t.remove("stake-3"); t.remove("stake-4") }},
 	{name: "valid, files of any kind at the top (E087)", tree: func(t tree) { t.file("ocfl_1.1.md", "the text"); t.file("1=ocfl_1.1", "?"); t.file("README", "") }},
 	{name: "valid, a hierarchy", tree: func(t tree) { t.move("stake-3", "west/far/stake-3"); t.move("stake-4", "west/stake-4") }},
+	{name: "valid, folders named like versions", tree: func(t tree) { t.move("stake-3", "v1/v1"); t.move("stake-4", "v2/v1") }},
+	{name: "valid, a file at the top named like an inventory", tree: func(t tree) { t.file("inventory.json", "{}") }},
 	{name: "valid, layout 0002", tree: func(t tree) {
 		t.file("ocfl_layout.json", `{"extension": "0002-flat-direct-storage-layout", "description": "the id"}`)
 		t.move("stake-3", "urn:example:stake-3")

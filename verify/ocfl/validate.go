@@ -54,19 +54,26 @@ func Validate(ctx context.Context, f Files, o Options) (Report, error) {
 }
 
 // looksLikeObject tells an object from a storage root. A declaration decides;
-// without one, an inventory or folders of versions make it an object.
+// without one, an inventory or folders of versions make it an object. A root may
+// hold any file, so its own declaration is only passed over for both of them.
 func looksLikeObject(entries []Entry) bool {
-	root := false
+	root, inventory, versions := false, false, false
 	for _, e := range entries {
-		if strings.Contains(e.Name, "=ocfl_object") || e.Kind == File && strings.EqualFold(e.Name, inventoryName) {
+		if marksObject(e) && !strings.EqualFold(e.Name, inventoryName) {
 			return true
 		}
+		n, _ := parseVersionName(e.Name)
+		versions = versions || e.Kind == Folder && n > 0
+		inventory = inventory || marksObject(e)
 		root = root || e.Kind == File && rootDeclaration.versionOf(e.Name) != ""
 	}
-	return !root && slices.ContainsFunc(entries, func(e Entry) bool {
-		n, _ := parseVersionName(e.Name)
-		return e.Kind == Folder && n > 0
-	})
+	return inventory && versions || !root && (inventory || versions)
+}
+
+// marksObject reports whether a name belongs into an object and nowhere else in
+// a hierarchy.
+func marksObject(e Entry) bool {
+	return strings.Contains(e.Name, "=ocfl_object") || e.Kind == File && strings.EqualFold(e.Name, inventoryName)
 }
 
 // validator is one run.
