@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 	"sync"
 
@@ -202,7 +203,8 @@ func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manif
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(m.c.workers)
 	content := draft.Inventory.Paths(m.n)
-	for path, d := range content {
+	for _, path := range slices.Sorted(maps.Keys(content)) {
+		d := content[path]
 		m.mu.Lock()
 		was, there := m.stored[path]
 		m.mu.Unlock()

@@ -41,6 +41,9 @@ func newCopyRun(r *round, c Copy) *copyRun {
 	if c.Kind == "s3" {
 		run.workers = 4 // a link's latency is hidden by several files under way
 	}
+	if r.OneByOne {
+		run.workers = 1
+	}
 	run.out.Copy = c.Name
 	return run
 }
@@ -295,7 +298,8 @@ func (t *taking) bring(ctx context.Context) error {
 	from := t.c.r.sourcesFor(t.o, t.version, lacking, t.c)
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(t.c.workers)
-	for path, d := range lacking {
+	for _, path := range slices.Sorted(maps.Keys(lacking)) {
+		d := lacking[path]
 		g.Go(func() error {
 			info, err := bring(gctx, t.build, path, d, from[d])
 			if errors.Is(err, errNobody) || tooLarge(err) {

@@ -100,8 +100,9 @@ func (r *round) claim(ctx context.Context) error {
 	if epoch == 0 {
 		return r.notAuthor("another machine")
 	}
-	for c, f := range found {
-		if f.author.Author == r.Author && f.author.Epoch == epoch {
+	for _, c := range r.copies {
+		f, ok := found[c]
+		if !ok || f.author.Author == r.Author && f.author.Epoch == epoch {
 			continue
 		}
 		mine := store.Author{Archive: r.ArchiveID, Author: r.Author, Machine: r.Machine, Epoch: epoch}

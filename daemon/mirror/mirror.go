@@ -68,6 +68,7 @@ type In struct {
 	Without   []string    // names of copies a person gives up
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil
+	OneByOne  bool                                 // one copy and one file at a time: slow, and repeats exactly
 
 	// Authored is called once no more versions come in this round, and Done as
 	// soon as the round writes no more to a copy. The locks the caller holds
@@ -110,20 +111,26 @@ func Run(ctx context.Context, in In) (Report, error) {
 	}
 
 	var following sync.WaitGroup
+	follow := func(c *copyRun) {
+		c.follow(ctx)
+		if in.Done != nil {
+			in.Done(c.ID)
+		}
+	}
 	for _, c := range r.copies {
-		if c.usable() {
-			following.Go(func() {
-				c.follow(ctx)
-				if in.Done != nil {
-					in.Done(c.ID)
-				}
-			})
+		if c.usable() && !in.OneByOne {
+			following.Go(func() { follow(c) })
 		}
 	}
 	err := r.lead(ctx)
 	r.endAuthoring()
 	if in.Authored != nil {
 		in.Authored()
+	}
+	for _, c := range r.copies {
+		if c.usable() && in.OneByOne {
+			follow(c)
+		}
 	}
 	following.Wait()
 	if err == nil {
@@ -148,6 +155,15 @@ func (r *round) lead(ctx context.Context) error {
 			return nil
 		}
 		err := r.leadOn(ctx, first)
+		if errors.Is(err, errUnsealed) && ctx.Err() == nil {
+			// A power cut took the mark from the ledger and left the version on
+			// the copy. The mark is there again now, and has it sealed.
+			err = r.leadOn(ctx, first)
+		}
+		if errors.Is(err, errUnsealed) && ctx.Err() == nil {
+			first.fail(err)
+			continue
+		}
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -181,7 +197,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	}
 	for _, st := range steps {
 		if err := first.author(ctx, st); err != nil {
-			if ctx.Err() == nil && !errors.Is(err, errHoldOff) {
+			if ctx.Err() == nil && !errors.Is(err, errHoldOff) && !errors.Is(err, errUnsealed) {
 				first.fail(err)
 				return nil
 			}
