@@ -56,6 +56,10 @@ type making struct {
 	redraft bool                  // something was learned that the draft does not know
 }
 
+// errUnsealed: the copy has versions that the seal does not name, and nothing at
+// hand said so.
+var errUnsealed = errors.New("it holds versions that are not in the seal")
+
 // begin settles whether the version can be made now. It returns nil where it
 // has to wait; the report says why.
 func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, error) {
@@ -102,6 +106,9 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		return nil, err
 	}
 	m.build, err = first.Root.Begin(ctx, st.slug, m.n)
+	if errors.Is(err, store.ErrConflict) {
+		err = fmt.Errorf("%w: %w", errUnsealed, err)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("starting version %d of %s: %w", m.n, st.slug, err)
 	}
