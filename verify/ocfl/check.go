@@ -107,9 +107,9 @@ func (c *checker) manifest() {
 	}
 	used := map[string]bool{}
 	states := inv.objects["versions"] // all of them are there to look at
-	for i := range inv.versions {
-		states = states && inv.versions[i].stateObject
-		for _, e := range inv.versions[i].state {
+	for _, v := range inv.versions {
+		states = states && v.stateObject
+		for _, e := range v.state {
 			used[strings.ToLower(e.digest)] = true
 		}
 	}

@@ -14,8 +14,7 @@ func (c *checker) versions() {
 	}
 	var numbers []int
 	var highest *version
-	for i := range inv.versions {
-		v := &inv.versions[i]
+	for _, v := range inv.versions {
 		if v.n == 0 {
 			c.note("E046", "versions has the key %s, which no version folder can be called", clip(v.name))
 		} else {

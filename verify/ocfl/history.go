@@ -104,8 +104,7 @@ func (h *history) compare(inv *inventory) {
 	if inv.id.value != "" && now.id.value != "" && inv.id.value != now.id.value {
 		h.note("E110", inv.file, "the id was %s and is %s now", clip(inv.id.value), clip(now.id.value))
 	}
-	for i := range inv.versions {
-		was := &inv.versions[i]
+	for _, was := range inv.versions {
 		is := now.version(was.n)
 		if was.n == 0 || !was.object {
 			continue

@@ -88,7 +88,7 @@ func TestHostileInventories(t *testing.T) {
 			runtime.ReadMemStats(&after)
 			// Everything that was ever allocated, the two readings of the
 			// files among it, not what was held at one time.
-			if used := after.TotalAlloc - before.TotalAlloc; used > 150*size {
+			if used := after.TotalAlloc - before.TotalAlloc; used > 100*size {
 				t.Errorf("%d bytes for %d", used, size)
 			} else {
 				t.Logf("%d bytes for each byte", used/size)

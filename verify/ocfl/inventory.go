@@ -21,7 +21,7 @@ type inventory struct {
 	head             text
 	contentDirectory text
 	manifest         block
-	versions         []version // in the order they stand there
+	versions         []*version // in the order they stand there
 	fixity           []fixity
 
 	has     keys            // those that are there, whatever their values
@@ -86,7 +86,7 @@ func (inv *inventory) directory() string {
 // version returns the block of version n, nil if there is none.
 func (inv *inventory) version(n int) *version {
 	if i, ok := inv.numbers[n]; ok {
-		return &inv.versions[i]
+		return inv.versions[i]
 	}
 	return nil
 }

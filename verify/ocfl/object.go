@@ -220,8 +220,7 @@ func (o *object) compareFolders() {
 		note("E008", "there is no version folder")
 		return
 	}
-	for i := range o.root.versions {
-		v := &o.root.versions[i]
+	for _, v := range o.root.versions {
 		switch name, ok := o.folders[v.n]; {
 		case v.n == 0:
 		case ok && name != v.name:

@@ -166,7 +166,7 @@ func (p *parser) versions() {
 	seen := map[string]bool{}
 	p.object(func(k []byte) {
 		p.count(versionCost)
-		v := version{name: string(k), object: p.next() == '{'}
+		v := &version{name: string(k), object: p.next() == '{'}
 		if seen[v.name] {
 			p.note("E033", "versions has the key %s twice", clip(v.name))
 			p.skip()
@@ -180,7 +180,7 @@ func (p *parser) versions() {
 			}
 		}
 		if v.object {
-			p.version(&v)
+			p.version(v)
 		} else {
 			p.skip()
 		}
