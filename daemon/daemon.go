@@ -1,6 +1,28 @@
 // Package daemon makes it so: it brings an archive's copies up to date, checks
 // them, mends them and brings sites back, for one call from the command line
 // ([Open] and the methods of [Archive]) or on a schedule ([Serve]).
+//
+// An [Archive] is a config and a state folder. It opens the copies anew for
+// each piece of work, all at once and each within a bounded time; one that does
+// not open is carried along with the reason, and holds up none of the others:
+//
+//   - away: a drive that is not plugged in, within the days its owner allows,
+//     counted from when it was last met;
+//   - unreachable: out of reach, and nobody said it may be;
+//   - failed: reached, and not what it should be.
+//
+// Rounds of several goroutines and processes may be under way at once. Who works
+// on what is decided by locks in the state folder: one round authors at a time;
+// one round writes to a copy at a time; a verification reads a copy for a second
+// and then lets a round that writes go first. A mirror round gives each copy
+// back as soon as it is through with it, so that a bucket on a slow line keeps
+// neither the drives from their verification nor new photos from the drives.
+//
+// The service runs two loops for each archive, one of mirror rounds and one of
+// verify rounds. A round is due when its line of crontab says so, when the
+// machine was off at that time, when the last one was broken off, and, for a
+// mirror round, when a drive comes back. A verify round mends on the copies what
+// it found; the working folder is written to only by a person's own command.
 package daemon
 
 import (
@@ -46,6 +68,7 @@ type VerifyOptions struct {
 	Copy  string // only this copy, or "working"; "" for all
 	Only  string // OnlyRot, OnlyYears, or "" for both
 	Quick bool
+	Seal  string // a seal on paper, which each copy's log must bear out; "" for none
 }
 
 // MendOptions says what is mended.

@@ -87,18 +87,19 @@ func TestStoppedRound(t *testing.T) {
 	r.setup()
 	a := r.open()
 	ctx, cancel := context.WithCancel(t.Context())
-	done := make(chan error, 1)
+	done := make(chan daemon.MirrorReport, 1)
 	go func() {
-		_, err := a.Mirror(ctx, daemon.MirrorOptions{}, nil)
-		done <- err
-	}()
-	<-sending
-	cancel()
-	select {
-	case err := <-done:
+		m, err := a.Mirror(ctx, daemon.MirrorOptions{}, nil)
 		if err == nil {
 			t.Error("a stopped round says it was whole")
 		}
+		done <- m
+	}()
+	<-sending
+	cancel()
+	var stopped daemon.MirrorReport
+	select {
+	case stopped = <-done:
 	case <-time.After(20 * time.Second): // only so that a hang is a failure
 		t.Fatal("a stopped round goes on")
 	}
@@ -107,8 +108,10 @@ func TestStoppedRound(t *testing.T) {
 	if s.Rounds[0].Outcome != "stopped" {
 		t.Errorf("the ledger says %+v", s.Rounds[0])
 	}
-	if m := r.mirror(a); m.Copies[0].State != "current" || m.Copies[0].Files != 0 || m.Copies[1].State != "current" {
-		t.Errorf("the next round: %s", printed(m))
+	// However far it got on the drive, none of it is sent again.
+	m := r.mirror(a)
+	if m.Copies[0].State != "current" || stopped.Copies[0].Files+m.Copies[0].Files != 18 || m.Copies[1].State != "current" {
+		t.Errorf("the stopped round: %s\nthe next round: %s", printed(stopped), printed(m))
 	}
 	if v := r.verify(a, daemon.VerifyOptions{Only: daemon.OnlyRot}); v.Wants() {
 		t.Errorf("verify: %s", printed(v))
