@@ -22,6 +22,7 @@ unread first.`,
 		Example: `linecamp verify
 linecamp verify --quick
 linecamp verify --only years
+linecamp verify --quick --seal "47 2026-07-02 9f3a-11c2-5d08-77be-0c41-a9e2-3b6f-d015"
 linecamp verify --from /media/office/line-camp`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -29,6 +30,9 @@ linecamp verify --from /media/office/line-camp`,
 			case "", daemon.OnlyRot, daemon.OnlyYears:
 			default:
 				return usagef("--only takes %q or %q, not %q", daemon.OnlyRot, daemon.OnlyYears, o.Only)
+			}
+			if o.Seal != "" && o.Only == daemon.OnlyYears {
+				return usagef("--seal is held against the copies; leave --only years out")
 			}
 			if from.Root != "" {
 				if o.Copy != "" {
@@ -51,6 +55,7 @@ linecamp verify --from /media/office/line-camp`,
 	f := cmd.Flags()
 	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for the working folder")
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
+	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
 	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
 	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")
 	t.completesCopies(cmd, "copy")
