@@ -1,6 +1,7 @@
 package verify_test
 
 import (
+	"context"
 	"crypto/sha256"
 	"fmt"
 	"io"
@@ -12,7 +13,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/verify"
+	"linecamp/manifest/store"
 	"linecamp/verify/verifytest"
 )
 
@@ -53,7 +54,7 @@ func BenchmarkReread(b *testing.B) {
 
 	var read, hash, reread time.Duration
 	for b.Loop() {
-		read += took(func() { readAll(b, paths) })
+		read += took(func() { readAll(b, c.Root, r.Dirs[0], paths) })
 		hash += took(func() { hashAll(files * size) })
 		reread += took(func() {
 			if rep := rot(b, c, o); rep.ReadBack.Files != files || len(rep.Damage) > 0 {
@@ -75,9 +76,14 @@ func took(f func()) time.Duration {
 }
 
 // readAll reads files on every core, past the page cache, and does nothing else.
-func readAll(b *testing.B, paths []string) {
+func readAll(b *testing.B, root store.Root, dir string, paths []string) {
 	each(len(paths), func(i int, buf []byte) {
-		f, err := verify.OpenPastCache(paths[i])
+		key, err := filepath.Rel(dir, paths[i])
+		if err != nil {
+			b.Error(err)
+			return
+		}
+		f, _, err := root.OpenFresh(context.Background(), filepath.ToSlash(key))
 		if err != nil {
 			b.Error(err)
 			return

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"hash"
 	"io"
 	"sync"
 
@@ -33,43 +34,50 @@ type digests struct {
 }
 
 // digest reads f to its end. progress is called with what each read brought.
+// A reader that hands out its own buffer (io.WriterTo) is not copied from.
 func digest(ctx context.Context, f io.Reader, what sums, progress func(int64)) (digests, error) {
+	d := &digester{ctx: ctx, what: what, sha: sha256.New(), xxh: xxhash.New(), progress: progress}
 	buf := buffers.Get().(*[]byte)
 	defer buffers.Put(buf)
-	s, x := sha256.New(), xxhash.New()
-	var d digests
-	for {
-		if err := ctx.Err(); err != nil {
-			return d, context.Cause(ctx)
-		}
-		n, err := f.Read(*buf)
-		if n > 0 {
-			b := (*buf)[:n]
-			if what&sha != 0 {
-				s.Write(b)
-			}
-			if what&xxh != 0 {
-				x.Write(b)
-			}
-			d.size += int64(n)
-			if progress != nil {
-				progress(int64(n))
-			}
-		}
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return d, err
-		}
+	_, err := io.CopyBuffer(d, f, *buf)
+	if cause := context.Cause(ctx); cause != nil {
+		err = cause
 	}
-	if what&sha != 0 {
-		s.Sum(d.sha[:0])
+	got := digests{size: d.size}
+	if err == nil && what&sha != 0 {
+		d.sha.Sum(got.sha[:0])
 	}
-	if what&xxh != 0 {
-		d.xxh = x.Sum64()
+	if err == nil && what&xxh != 0 {
+		got.xxh = d.xxh.Sum64()
 	}
-	return d, nil
+	return got, err
+}
+
+// digester is what everything read is written to.
+type digester struct {
+	ctx      context.Context
+	what     sums
+	sha      hash.Hash
+	xxh      *xxhash.Digest
+	size     int64
+	progress func(int64)
+}
+
+func (d *digester) Write(b []byte) (int, error) {
+	if d.ctx.Err() != nil {
+		return 0, context.Cause(d.ctx)
+	}
+	if d.what&sha != 0 {
+		d.sha.Write(b)
+	}
+	if d.what&xxh != 0 {
+		d.xxh.Write(b)
+	}
+	d.size += int64(len(b))
+	if d.progress != nil {
+		d.progress(int64(len(b)))
+	}
+	return len(b), nil
 }
 
 func readLimited(f io.Reader, limit int64) ([]byte, error) {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"runtime"
 	"slices"
@@ -27,8 +26,9 @@ type Options struct {
 	// Expected returns the newest inventory of an object committed anywhere;
 	// the error wraps fs.ErrNotExist if there is none. May be nil.
 	Expected        func(object string) (*manifest.Inventory, error)
-	ExpectedObjects []string       // objects every copy should have
-	Seal            *manifest.Seal // the archive's seal, as the author has it; may be nil
+	ExpectedObjects []string          // objects every copy should have
+	Seal            *manifest.Seal    // the archive's seal, as the author has it; may be nil
+	Paper           *manifest.Printed // a seal somebody has on paper, which the copy's log must bear out; may be nil
 	Now             func() time.Time
 	Workers         int                     // files read at once; 0 chooses
 	Progress        func(done, total int64) // bytes
@@ -305,141 +305,4 @@ func (r *rot) list(ctx context.Context, top string) (map[string]store.Info, erro
 
 func (r *rot) unlistable(ctx context.Context, top string, err error) {
 	r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})
-}
-
-// damaged adds a finding. A failure to read may mean that the whole copy has
-// gone: then the check stops, and nothing more is called damaged.
-func (r *rot) damaged(ctx context.Context, o *object, d Damage) {
-	if d.Kind == Gone || d.Kind == Unreadable {
-		r.suspect(ctx, d.Kind)
-	}
-	if ctx.Err() != nil {
-		return
-	}
-	d.Copy = r.c.Name
-	if o != nil {
-		o.name(ctx, r, &d)
-	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.report.Damage = append(r.report.Damage, d)
-}
-
-// Limits on failures before a copy counts as lost to this check.
-const (
-	mostInARow = 50                     // unreadable files without a readable one between
-	askEvery   = 200 * time.Millisecond // how often the identity is asked for at most
-)
-
-// suspect stops the check if the copy no longer says which one it is.
-func (r *rot) suspect(ctx context.Context, kind string) {
-	if kind == Unreadable && r.inARow.Add(1) >= mostInARow {
-		r.stop(fmt.Errorf("%s: %d files one after the other could not be read; the rest was not tried: %w", r.c.Name, mostInARow, ErrStopped))
-		return
-	}
-	now := time.Now().UnixMilli()
-	if last := r.asked.Load(); now-last < askEvery.Milliseconds() || !r.asked.CompareAndSwap(last, now) {
-		return
-	}
-	if err := r.present(ctx); err != nil {
-		r.stop(err)
-	}
-}
-
-// present reports, as ErrStopped, that the copy is no longer the one it was.
-func (r *rot) present(ctx context.Context) error {
-	id, err := r.c.Root.Identity(ctx)
-	if err == nil && r.c.ID != "" && id.CopyID != r.c.ID {
-		err = store.ErrOtherRoot
-	}
-	if err == nil || ctx.Err() != nil {
-		return nil
-	}
-	return fmt.Errorf("%s: it went away while it was read: %w: %w", r.c.Name, ErrStopped, err)
-}
-
-// settle finishes the report: in order, without what is not sure.
-func (r *rot) settle(ctx context.Context) {
-	rep := &r.report
-	unsure := func(d Damage) bool { return d.Kind == Gone || d.Kind == Unreadable }
-	if ctx.Err() == nil && slices.ContainsFunc(rep.Damage, unsure) {
-		if err := r.present(ctx); err != nil {
-			r.stop(err)
-		}
-	}
-	if cause := context.Cause(ctx); cause != nil {
-		// A drive on its way out makes files look gone and unreadable.
-		rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
-		rep.Error = plain(cause)
-	}
-	r.forget(rep.Damage)
-	sortDamage(rep.Damage)
-	if rep.Damage == nil {
-		rep.Damage = []Damage{}
-	}
-	slices.SortFunc(rep.Behind, func(a, b Behind) int { return strings.Compare(a.Object, b.Object) })
-	slices.Sort(rep.Unfinished)
-	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Confirmed.Files
-	bytes := rep.ReadBack.Bytes + rep.Matched.Bytes + rep.Confirmed.Bytes
-	for _, d := range rep.Damage {
-		if d.people {
-			looked++
-			bytes += d.size
-		}
-	}
-	rep.Unread = Share{max(0, rep.Files-looked), max(0, rep.Bytes-bytes)}
-}
-
-// forget makes what was remembered of damaged files void: they are no longer
-// what was read back.
-func (r *rot) forget(damage []Damage) {
-	if r.o.Memory == nil {
-		return
-	}
-	void := map[string][]Held{}
-	for _, d := range damage {
-		if d.Object != "" && (d.Kind == Altered || d.Kind == Gone) {
-			void[d.Object] = append(void[d.Object], Held{Path: d.Content})
-		}
-	}
-	for object, held := range void {
-		// Only a cache is stale if this fails: the damage itself is reported.
-		_ = r.o.Memory.Remember(r.c.Key(), object, held)
-	}
-}
-
-// expected is Options.Expected, nil where nothing is known.
-func (r *rot) expected(object string) *manifest.Inventory {
-	if r.o.Expected == nil {
-		return nil
-	}
-	inv, err := r.o.Expected(object)
-	if err != nil || inv == nil || inv.Head() == 0 {
-		return nil // a cache that lost it: the copy is judged by itself
-	}
-	return inv
-}
-
-// copyFault reports an error that is about the copy as a whole, not about one
-// file on it.
-func copyFault(err error) bool {
-	for _, e := range []error{store.ErrNotHere, store.ErrUnreachable, store.ErrDenied, store.ErrNoBucket,
-		store.ErrNotS3, store.ErrClock, store.ErrCertificate, store.ErrNoRoot, store.ErrOtherRoot} {
-		if errors.Is(err, e) {
-			return true
-		}
-	}
-	return false
-}
-
-func kindOf(err error) string {
-	if errors.Is(err, fs.ErrNotExist) {
-		return Gone
-	}
-	return Unreadable
-}
-
-// plain is an error's text for a report, on one line.
-func plain(err error) string {
-	return strings.Join(strings.Fields(err.Error()), " ")
 }

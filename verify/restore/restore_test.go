@@ -1,23 +1,18 @@
 package restore
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
-	"syscall"
 	"testing"
-	"testing/iotest"
 	"time"
 
 	"linecamp/manifest"
-	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/verifytest"
 )
@@ -264,107 +259,6 @@ func TestRestoreNamesWhatItCannotDeliver(t *testing.T) {
 	same(t, tree(t, into), want(base, full)) // and no temporary file
 }
 
-func TestRestoreNeverOverwrites(t *testing.T) {
-	r, full := history(t, 1)
-	into := t.TempDir()
-	mine := filepath.Join(into, base, "2019-06-21", "plot.jpg")
-	verifytest.Write(t, mine, []byte("mine, and different..."), time.Unix(1e9, 0)) // as long as the one to restore
-	at := filepath.Join(into, base, "2018-06-20", "plot.jpg")
-	verifytest.Write(t, at, full["2018-06-20/plot.jpg"].Bytes, time.Unix(1e9, 0)) // the same, at another time
-	if err := os.MkdirAll(filepath.Join(into, base, "2019-06-21", "empty.txt"), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
-	if len(rep.Failed) != 2 || rep.Already != 1 || !rep.Wants() {
-		t.Errorf("%+v", rep)
-	}
-	if b, _ := os.ReadFile(mine); string(b) != "mine, and different..." {
-		t.Errorf("overwritten: %q", b)
-	}
-	if st, _ := os.Stat(at); !st.ModTime().Equal(full["2018-06-20/plot.jpg"].Modified) {
-		t.Errorf("the time of a file that is the same was not restored: %v", st.ModTime())
-	}
-}
-
-func TestRestoreCleansOnlyItsOwn(t *testing.T) {
-	r, full := history(t, 1)
-	into := t.TempDir()
-	dir := filepath.Join(into, base, "2019-06-21")
-	verifytest.Write(t, filepath.Join(dir, ".linecamp-restore-0123456789abcdef"), []byte("half"), time.Now())
-	theirs := []string{".linecamp-restore-mine", ".linecamp-restore-0123456789ABCDEF", "x.tmp"}
-	w := want(base, full)
-	for _, n := range theirs {
-		verifytest.Write(t, filepath.Join(dir, n), []byte("keep"), time.Unix(1e9, 0).UTC())
-		w[base+"/2019-06-21/"+n] = "keep @2001-09-09T01:46:40Z"
-	}
-	run(t, from(r), Options{Sites: stake(r), Into: into})
-	same(t, tree(t, into), w)
-}
-
-// A link in the target must not lead a write out of it.
-func TestRestoreFollowsNoLinkOut(t *testing.T) {
-	r, _ := history(t, 1)
-	outside := t.TempDir()
-	for _, at := range []string{"Windmill", "Windmill/Stake 3", "Windmill/Stake 3/2019-06-21"} {
-		into := t.TempDir()
-		if err := os.MkdirAll(filepath.Join(into, filepath.Dir(at)), 0o777); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.Symlink(outside, filepath.Join(into, at)); err != nil {
-			t.Skip("no symbolic links here")
-		}
-		rep := run(t, from(r), Options{Sites: stake(r), Into: into})
-		if !rep.Wants() || len(rep.Failed) < 4 {
-			t.Errorf("%s: %+v", at, rep)
-		}
-		if e, _ := os.ReadDir(outside); len(e) != 0 {
-			t.Fatalf("%s: written outside: %v", at, e)
-		}
-	}
-	// A link in a file's place is something else that is there.
-	into := t.TempDir()
-	if err := os.MkdirAll(filepath.Join(into, base, "2019-06-21"), 0o777); err != nil {
-		t.Fatal(err)
-	}
-	target := filepath.Join(outside, "new.jpg")
-	if err := os.Symlink(target, filepath.Join(into, base, "2019-06-21", "plot.jpg")); err != nil {
-		t.Fatal(err)
-	}
-	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
-	if _, err := os.Lstat(target); err == nil || len(rep.Failed) != 1 {
-		t.Errorf("written through a link, or not named: %+v", rep)
-	}
-}
-
-func TestRefuse(t *testing.T) {
-	for _, p := range []string{"", "..", "../x", "a/../../x", "a/..", "/etc/passwd", "a//b", "a/./b", ".", "a/", ".linecamp/record.json", ".linecamp",
-		"a\x00b", "a/.linecamp-restore-0123456789abcdef"} {
-		if refuse(p, p) == "" {
-			t.Errorf("%q is taken", p)
-		}
-	}
-	for _, p := range []string{"a", "a/b", "a/.linecamp", "...", "..a", "a..", " ", "caf\xe9.jpg", "a\\b", strings.Repeat("x", 255)} {
-		if why := refuse(p, p); why != "" && runtime.GOOS != "windows" {
-			t.Errorf("%q is refused: %s", p, why)
-		}
-	}
-}
-
-// The base comes from the record, which a forged copy may make say anything.
-func TestRestoreHostileBase(t *testing.T) {
-	for _, hostile := range []string{".linecamp", ".linecamp/x"} {
-		r := verifytest.New(t, 1)
-		s := verifytest.Stake
-		s.Base = hostile
-		r.Version(s, verifytest.Day(2019, 7, 1), verifytest.State{"plot.jpg": file("plot.jpg", "x", 1)})
-		into := t.TempDir()
-		rep := run(t, from(r), Options{Sites: stake(r), Into: into})
-		if len(rep.Failed) != 1 || rep.Files != 0 || len(tree(t, into)) != 0 {
-			t.Errorf("%s: %+v", hostile, rep)
-		}
-	}
-}
-
 func TestRestoreRawNames(t *testing.T) {
 	if runtime.GOOS != "linux" {
 		t.Skip("names are not bytes here")
@@ -443,171 +337,5 @@ func TestRestoreNamesMissingVersions(t *testing.T) {
 	}
 	if got := tree(t, into)[base+"/plot.jpg"]; !strings.HasPrefix(got, "two") {
 		t.Errorf("restored %q", got)
-	}
-}
-
-func TestRestoreWithoutRecord(t *testing.T) {
-	r := verifytest.New(t, 1)
-	s := verifytest.State{"2019-06-21/plot.jpg": file("2019-06-21/plot.jpg", "one", 1)}
-	inv := r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), s)
-	verifytest.Remove(t, r.Path(0, inv.Slug()+"/"+inv.Content[inv.State(1)[manifest.RecordPath]][0]))
-	into := t.TempDir()
-	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
-	b, err := os.ReadFile(filepath.Join(into, "windmill--stake-3/2019-06-21/plot.jpg"))
-	if err != nil || string(b) != "one" {
-		t.Errorf("%q, %v", b, err)
-	}
-	if !rep.Wants() || len(rep.Failed) != 1 || !strings.Contains(rep.Failed[0].Reason, "its time is not") {
-		t.Errorf("%+v", rep)
-	}
-}
-
-func TestRestoreAsked(t *testing.T) {
-	r, _ := history(t, 1)
-	for _, o := range []Options{
-		{Sites: stake(r)}, {Into: "x"}, {Sites: stake(r), Everything: true, Into: "x"},
-		{Sites: stake(r), Into: "x", Year: "last"}, {Sites: stake(r), Into: "x", AsOf: "soon"}, {Sites: stake(r), Into: "x", AsOf: "2019-06-21", EveryVersion: true},
-	} {
-		if o.Into != "" {
-			o.Into = filepath.Join(t.TempDir(), o.Into)
-		}
-		if _, err := Run(context.Background(), from(r), o); !errors.Is(err, ErrAsked) {
-			t.Errorf("%+v: %v", o, err)
-		}
-		if _, err := os.Stat(o.Into); o.Into != "" && err == nil {
-			t.Errorf("%+v made a folder", o)
-		}
-	}
-	at := filepath.Join(t.TempDir(), "file")
-	verifytest.Write(t, at, []byte("x"), time.Now())
-	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: at}); !errors.Is(err, ErrInto) {
-		t.Errorf("into a file: %v", err)
-	}
-	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: filepath.Join(r.Dirs[0], "windmill--stake-3", "new")}); !errors.Is(err, ErrInto) {
-		t.Errorf("into a copy: %v", err)
-	}
-	if _, err := Run(context.Background(), nil, Options{Sites: stake(r), Into: t.TempDir()}); !errors.Is(err, store.ErrNotHere) {
-		t.Errorf("without copies: %v", err)
-	}
-	rep := run(t, from(r), Options{Sites: []verify.Site{{Object: "no--such"}}, Into: t.TempDir()})
-	if len(rep.Failed) != 1 {
-		t.Errorf("no such object: %+v", rep)
-	}
-}
-
-func TestRestoreTwiceAtOnce(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("no locks here")
-	}
-	r, _ := history(t, 1)
-	into := t.TempDir()
-	tg, err := openTarget(into)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer tg.close()
-	if _, err := Run(context.Background(), from(r), Options{Sites: stake(r), Into: into}); !errors.Is(err, ErrInto) {
-		t.Errorf("error %v", err)
-	}
-}
-
-// reader is a root whose reading can be interfered with.
-type reader struct {
-	store.Root
-	open func(key string) io.ReadCloser // nil: as it is
-}
-
-func (r *reader) Open(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
-	f, info, err := r.Root.Open(ctx, key)
-	if err == nil {
-		if other := r.open(key); other != nil {
-			f.Close()
-			return other, info, nil
-		}
-	}
-	return f, info, err
-}
-
-func TestRestoreStopsWithItsContext(t *testing.T) {
-	r, _ := history(t, 1)
-	ctx, cancel := context.WithCancel(context.Background())
-	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
-		if strings.Contains(key, "/content/2") {
-			cancel()
-		}
-		return nil
-	}}
-	into := t.TempDir()
-	_, err := Run(ctx, []Source{{"drive1", src}}, Options{Sites: stake(r), Into: into})
-	if !errors.Is(err, context.Canceled) {
-		t.Errorf("error %v", err)
-	}
-	for p := range tree(t, into) {
-		if isTemp(filepath.Base(p)) {
-			t.Errorf("left behind: %s", p)
-		}
-	}
-}
-
-// A drive that fails while it is read falls back like one that is damaged.
-func TestRestoreReadErrors(t *testing.T) {
-	r, full := history(t, 2)
-	bad := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
-		if strings.Contains(key, "/content/") && !strings.Contains(key, "record") {
-			return io.NopCloser(io.MultiReader(bytes.NewReader([]byte("plo")), iotest.ErrReader(syscall.EIO)))
-		}
-		return nil
-	}}
-	into := t.TempDir()
-	rep := run(t, []Source{{"drive1", bad}, {"drive2", r.Copies[1].Root}}, Options{Sites: stake(r), Into: into})
-	if rep.Wants() || len(rep.Trouble) != 1 {
-		t.Errorf("%+v", rep)
-	}
-	same(t, tree(t, into), want(base, full))
-	into = t.TempDir()
-	rep = run(t, []Source{{"drive1", bad}}, Options{Sites: stake(r), Into: into})
-	if len(rep.Failed) != len(full) || rep.Files != 0 || len(tree(t, into)) != 0 {
-		t.Errorf("%+v", rep)
-	}
-}
-
-// When the last copy is pulled out, the restore stops and says so.
-func TestRestorePulledOut(t *testing.T) {
-	r, full := history(t, 1)
-	n := 0
-	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
-		if strings.Contains(key, "/content/2") {
-			if n++; n == 2 {
-				os.RemoveAll(r.Dirs[0])
-			}
-			if n >= 2 {
-				return io.NopCloser(iotest.ErrReader(syscall.EIO))
-			}
-		}
-		return nil
-	}}
-	rep, err := Run(context.Background(), []Source{{"drive1", src}}, Options{Sites: stake(r), Into: t.TempDir(), Workers: 1})
-	if !errors.Is(err, store.ErrNotHere) {
-		t.Errorf("error %v, report %+v", err, rep)
-	}
-	if len(rep.Failed) >= len(full) {
-		t.Errorf("%d files listed", len(rep.Failed))
-	}
-}
-
-func TestPrintRestore(t *testing.T) {
-	rep := Report{Archive: "saltbush-draw", Into: "/tmp/x", Files: 3, Bytes: 1234}
-	var out strings.Builder
-	rep.Print(&out)
-	if strings.Count(out.String(), "\n") != 1 || !strings.Contains(out.String(), "1.2 kB") {
-		t.Errorf("printed %q", out.String())
-	}
-	for i := range 40 {
-		rep.Failed = append(rep.Failed, Failed{fmt.Sprintf("f%d\n", i), "x"})
-	}
-	out.Reset()
-	rep.Print(&out)
-	if n := strings.Count(out.String(), "\n"); n > 24 || !strings.Contains(out.String(), "NOT restored") {
-		t.Errorf("%d lines: %s", n, out.String())
 	}
 }

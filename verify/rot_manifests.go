@@ -1,0 +1,295 @@
+package verify
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// pair is an inventory and its sidecar as the copy has them.
+type pair struct {
+	inv, side       []byte
+	invErr, sideErr error
+	remembered      bool // not read now
+}
+
+// whole reports whether the two agree.
+func (p pair) whole() bool {
+	return p.invErr == nil && p.sideErr == nil && manifest.CheckSidecar(p.inv, p.side) == nil
+}
+
+func (r *rot) readPair(ctx context.Context, slug, invPath, sidePath string) pair {
+	var p pair
+	p.inv, p.invErr = r.readSmall(ctx, slug, invPath, manifest.MaxInventory)
+	p.side, p.sideErr = r.readSmall(ctx, slug, sidePath, largestSmall)
+	return p
+}
+
+// readSmall reads a file of ours past the page cache.
+func (r *rot) readSmall(ctx context.Context, slug, path string, limit int64) ([]byte, error) {
+	f, _, err := r.c.Root.OpenFresh(ctx, slug+"/"+path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := readLimited(f, limit)
+	r.downloaded(int64(len(b)))
+	r.progress(int64(len(b)))
+	return b, err
+}
+
+func (r *rot) downloaded(n int64) {
+	if r.c.Root.Kind() != "s3" {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Downloaded += n
+}
+
+// verdict is what the manifests of an object came to.
+type verdict struct {
+	claimed    int  // the newest version this copy has, or had
+	unreadable bool // no manifest could be read
+}
+
+// versions checks the inventories of an object and chooses the one its files
+// are held against.
+//
+// The newest version a copy claims is the highest that is committed, or that
+// its root pair shows, or that was seen committed there before: a version
+// folder lost to rot is damage, one that never came is not. Above it, whatever
+// lies there is being built.
+func (r *rot) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
+	exp := o.exp
+	top, cheap := r.rememberedPair(o, files, inventoryFile, sidecarFile, exp, 0)
+	if !cheap {
+		top = r.readPair(ctx, o.slug, inventoryFile, sidecarFile)
+	}
+	if ctx.Err() != nil {
+		return verdict{}
+	}
+	for _, err := range []error{top.invErr, top.sideErr} {
+		if err != nil && copyFault(err) {
+			r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
+			return verdict{}
+		}
+	}
+	topInv := decodeWhole(top)
+
+	highest := highestVersion(files)
+	if topInv != nil {
+		highest = max(highest, topInv.Head())
+	}
+	if !listed && topInv == nil {
+		if inv, err := store.Head(ctx, r.c.Root, o.slug); err == nil {
+			highest = max(highest, inv.Head())
+		}
+	}
+	for p := range o.held {
+		if p == versionFile(versionOf(p), inventoryFile) {
+			highest = max(highest, versionOf(p))
+		}
+	}
+	pairs := map[int]pair{}
+	var head *manifest.Inventory
+	claimed := 0
+	for n := highest; n > 0; n-- {
+		p, cheap := r.rememberedPair(o, files, versionFile(n, inventoryFile), versionFile(n, sidecarFile), exp, n)
+		if !cheap {
+			p = r.readPair(ctx, o.slug, versionFile(n, inventoryFile), versionFile(n, sidecarFile))
+		}
+		if ctx.Err() != nil {
+			return verdict{}
+		}
+		pairs[n] = p
+		inv := decodeWhole(p)
+		if inv != nil && inv.Head() != n {
+			inv = nil
+		}
+		_, remembered := o.held[versionFile(n, inventoryFile)]
+		if head == nil && inv != nil {
+			head = inv
+		}
+		if inv != nil || remembered || (topInv != nil && n <= topInv.Head()) || p.whole() {
+			claimed = max(claimed, n)
+		}
+	}
+	if claimed == 0 {
+		return r.noVersions(ctx, o, files, listed, top, exp)
+	}
+	o.inv = reference(claimed, head, topInv, exp)
+	if o.inv == nil {
+		r.damaged(ctx, o, Damage{Object: o.slug, Content: versionFile(claimed, inventoryFile), Path: InventoryPath, Version: claimed,
+			Kind: Altered, Detail: "no manifest of this site is readable here, and no other copy's was at hand"})
+		return verdict{claimed: claimed, unreadable: true}
+	}
+	for n := 1; n <= claimed; n++ {
+		r.version(ctx, o, n, pairs[n], files)
+	}
+	r.derived(ctx, o, top, files, listed)
+	return verdict{claimed: claimed}
+}
+
+// noVersions is the verdict on a folder without any committed version.
+func (r *rot) noVersions(ctx context.Context, o *object, files map[string]store.Info, listed bool, top pair, exp *manifest.Inventory) verdict {
+	if exp != nil || r.heads[o.slug] > 0 {
+		for _, err := range []error{top.invErr, top.sideErr} {
+			if err != nil && !errors.Is(err, fs.ErrNotExist) {
+				r.damaged(ctx, o, Damage{Object: o.slug, Content: inventoryFile, Path: InventoryPath, Kind: Unreadable, Detail: plain(err)})
+				return verdict{unreadable: true}
+			}
+		}
+	}
+	return verdict{unreadable: !listed}
+}
+
+// reference chooses the inventory to hold a copy against: the newest known
+// anywhere, as long as this copy's own is a beginning of it; else its own.
+func reference(claimed int, head, top, exp *manifest.Inventory) *manifest.Inventory {
+	own := head
+	if top != nil && (own == nil || top.Head() > own.Head()) {
+		own = top
+	}
+	if exp != nil && exp.Head() >= claimed {
+		if own == nil || bytes.Equal(exp.Until(own.Head()).Encode(), own.Encode()) {
+			return exp.Until(claimed)
+		}
+	}
+	return own
+}
+
+// version checks one version's inventory and sidecar.
+func (r *rot) version(ctx context.Context, o *object, n int, p pair, files map[string]store.Info) {
+	want := o.inv.Until(n).Encode()
+	d := Damage{Object: o.slug, Path: InventoryPath, Version: n, Content: versionFile(n, inventoryFile)}
+	if n > o.inv.Head() {
+		d.Kind, d.Detail = Altered, "this version's manifest is damaged, and no other copy's was at hand to tell what it held"
+		r.damaged(ctx, o, d)
+		return
+	}
+	sealed, inSeal := r.sealed[o.inv.ID][n]
+	switch {
+	case p.invErr != nil:
+		d.Kind, d.Detail = kindOf(p.invErr), "the version's inventory: "+plain(p.invErr)
+		if d.Kind == Gone {
+			d.Detail = "the version's inventory is not on this copy"
+		}
+		r.damaged(ctx, o, d)
+	case p.whole() && (!bytes.Equal(p.inv, want) || (inSeal && manifest.Sum(p.inv) != sealed)):
+		// It agrees with itself, so no rot made it: someone wrote it.
+		d.Kind, d.Detail = Altered, Rewritten+": it agrees with its own sidecar, and not with the seal or the later versions"
+		r.damaged(ctx, o, d)
+		return
+	case !bytes.Equal(p.inv, want):
+		d.Kind, d.Detail = Altered, differs(int64(len(p.inv)), int64(len(want)))
+		r.damaged(ctx, o, d)
+	default:
+		r.rememberOurs(o, d.Content, want, p, files)
+	}
+	d.Content = versionFile(n, sidecarFile)
+	switch side := manifest.Sidecar(want); {
+	case p.sideErr != nil:
+		d.Kind, d.Detail = kindOf(p.sideErr), "the sidecar of the version's inventory: "+plain(p.sideErr)
+		if d.Kind == Gone {
+			d.Detail = "the sidecar of the version's inventory is not on this copy"
+		}
+		r.damaged(ctx, o, d)
+	case !bytes.Equal(p.side, side):
+		d.Kind, d.Detail = Altered, "the sidecar of the version's inventory "+differs(int64(len(p.side)), int64(len(side)))
+		r.damaged(ctx, o, d)
+	default:
+		r.rememberOurs(o, d.Content, side, p, files)
+	}
+}
+
+// rememberOurs remembers an inventory or a sidecar that was read and is right.
+func (r *rot) rememberOurs(o *object, path string, b []byte, p pair, files map[string]store.Info) {
+	if p.remembered {
+		return
+	}
+	r.remember(o, Held{Path: path, SHA256: manifest.Sum(b), Size: int64(len(b)), ETag: files[path].ETag, ReadBack: r.now})
+}
+
+// rememberedPair makes up an inventory and its sidecar on S3 without
+// downloading them: both were read back once, the listing shows them unchanged
+// since, and what they hold is known. n is the version, 0 for the newest.
+func (r *rot) rememberedPair(o *object, files map[string]store.Info, invPath, sidePath string, exp *manifest.Inventory, n int) (pair, bool) {
+	if r.c.Root.Kind() != "s3" || exp == nil || (!r.o.Quick && r.o.Allowance < 0) {
+		return pair{}, false
+	}
+	if n == 0 {
+		n = exp.Head()
+	}
+	inv := exp.Until(n).Encode()
+	side := manifest.Sidecar(inv)
+	for path, b := range map[string][]byte{invPath: inv, sidePath: side} {
+		h, info := o.held[path], files[path]
+		if h.ReadBack.IsZero() || h.ETag == "" || h.ETag != info.ETag || h.Size != info.Size || h.SHA256 != manifest.Sum(b) {
+			return pair{}, false
+		}
+	}
+	return pair{inv: inv, side: side, remembered: true}, true
+}
+
+// Rewritten begins the Detail of an inventory that was not damaged but replaced:
+// it agrees with its sidecar, and not with the rest of the archive. It is never
+// mended; the copy wants a new root.
+const Rewritten = "rewritten"
+
+// derived looks at what is made from the newest version: a root pair that lags
+// or a missing 0= file is unfinished, not damaged.
+func (r *rot) derived(ctx context.Context, o *object, top pair, files map[string]store.Info, listed bool) {
+	want := o.inv.Encode()
+	if !top.remembered && bytes.Equal(top.inv, want) {
+		r.rememberOurs(o, inventoryFile, want, top, files)
+		r.rememberOurs(o, sidecarFile, top.side, top, files)
+	}
+	unfinished := !bytes.Equal(top.inv, want) || !bytes.Equal(top.side, manifest.Sidecar(want))
+	for _, e := range []struct {
+		err  error
+		path string
+	}{{top.invErr, inventoryFile}, {top.sideErr, sidecarFile}} {
+		if e.err != nil && !errors.Is(e.err, fs.ErrNotExist) {
+			r.damaged(ctx, o, Damage{Object: o.slug, Path: InventoryPath, Version: o.inv.Head(), Content: e.path, Kind: Unreadable, Detail: plain(e.err)})
+			unfinished = false
+		}
+	}
+	if _, ok := files[namasteFile]; listed && !ok {
+		unfinished = true
+	}
+	if unfinished {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.report.Unfinished = append(r.report.Unfinished, o.slug)
+	}
+}
+
+// decodeWhole is the inventory of a pair that agrees with itself, else nil.
+func decodeWhole(p pair) *manifest.Inventory {
+	if !p.whole() {
+		return nil
+	}
+	inv, err := manifest.DecodeInventory(p.inv)
+	if err != nil {
+		return nil
+	}
+	return inv
+}
+
+// highestVersion is the highest version folder that has an inventory or its
+// sidecar.
+func highestVersion(files map[string]store.Info) int {
+	highest := 0
+	for p := range files {
+		if n := versionOf(p); n > highest && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
+			highest = n
+		}
+	}
+	return highest
+}
