@@ -91,6 +91,10 @@ func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progres
 	if o.Only == OnlyYears {
 		return VerifyReport{}, ErrYearsFrom
 	}
+	paper, err := o.paper()
+	if err != nil {
+		return VerifyReport{}, err
+	}
 	h, id, err := root.at(ctx)
 	if err != nil {
 		return VerifyReport{}, err
@@ -98,7 +102,7 @@ func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progres
 	defer h.Root.Close()
 	report := VerifyReport{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
 	vo := verify.Options{
-		Quick: o.Quick, Allowance: -1,
+		Quick: o.Quick, Allowance: -1, Paper: paper,
 		Progress: func(done, total int64) { p.tell(h.Name, done, total) },
 	}
 	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {

@@ -34,6 +34,9 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
 	report := VerifyReport{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
 	var picked []config.Copy
+	if _, err := o.paper(); err != nil {
+		return report, nil, err
+	}
 	var err error
 	if o.Copy != verify.WorkingName {
 		if picked, err = a.copiesNamed(o.Copy); err != nil {
@@ -133,8 +136,9 @@ func depth(o VerifyOptions) string {
 }
 
 func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) verify.Options {
+	paper, _ := o.paper() // it was read without fault when the check began
 	return verify.Options{
-		Quick: o.Quick, Memory: a.memory(), Allowance: -1,
+		Quick: o.Quick, Paper: paper, Memory: a.memory(), Allowance: -1,
 		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Now: a.now,
 		Progress: func(done, total int64) { p.tell(name, done, total) },
 	}

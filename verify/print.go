@@ -18,7 +18,7 @@ const mostLines = 12
 // short or skipped.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if len(c.Damage) > 0 || (c.Error != "" && !c.Away) {
+		if len(c.Damage) > 0 || c.SealFault != "" || (c.Error != "" && !c.Away) {
 			return true
 		}
 	}
@@ -46,6 +46,12 @@ func (r Report) Print(w io.Writer) {
 	p := printer{w: w}
 	p.years(r.Years, Lost, "Lost: recorded once, and no good copy is left anywhere in reach",
 		"If an old card, drive or mailbox may still have them, put them back in place; linecamp mirror keeps them then.")
+	for _, c := range r.Copies {
+		if c.SealFault != "" {
+			p.list("The seal on paper does not fit "+Shown(c.Copy), []string{c.SealFault},
+				"Compare the other copies, and keep this one as it is until it is clear which is true.")
+		}
+	}
 	for _, c := range r.Copies {
 		p.damage(c)
 	}
@@ -88,6 +94,12 @@ func (c CopyReport) line() string {
 		parts = append(parts, fmt.Sprintf("DAMAGE: %s", count(int64(n), "finding")))
 	case c.Error == "":
 		parts = append(parts, "no damage")
+	}
+	switch {
+	case c.SealHolds:
+		parts = append(parts, "as sealed")
+	case c.SealFault != "":
+		parts = append(parts, "NOT AS SEALED")
 	}
 	if c.Error != "" {
 		parts = append(parts, "stopped: "+c.Error)

@@ -35,6 +35,11 @@ type CopyReport struct {
 	Confirmed Share `json:"confirmed"`
 	Unread    Share `json:"unread"`
 
+	// Where a seal on paper was given: the copy's log still begins with the lines
+	// it was made of, or what is wrong with that.
+	SealHolds bool   `json:"seal_holds,omitempty"`
+	SealFault string `json:"seal_fault,omitempty"`
+
 	Damage     []Damage       `json:"damage"`
 	Behind     []Behind       `json:"behind,omitempty"`
 	Unfinished []string       `json:"unfinished,omitempty"` // objects whose root pair the next mirror rewrites

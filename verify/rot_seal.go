@@ -14,7 +14,8 @@ import (
 // names is what the inventories are held against; a copy whose own seal cannot
 // be used is judged by the archive's.
 func (r *rot) checkSeal(ctx context.Context) error {
-	s, err := store.ReadSeal(ctx, r.c.Root)
+	read, err := store.ReadSeal(ctx, r.c.Root)
+	s := read
 	switch {
 	case ctx.Err() != nil:
 		return context.Cause(ctx)
@@ -38,6 +39,7 @@ func (r *rot) checkSeal(ctx context.Context) error {
 	if err != nil {
 		s = nil
 	}
+	r.holdAgainstPaper(read, err)
 	r.seal = r.o.Seal
 	if r.seal == nil || (s != nil && s.Len() > r.seal.Len()) {
 		r.seal = s
@@ -62,6 +64,22 @@ func (r *rot) checkSeal(ctx context.Context) error {
 		r.heads[slug] = max(r.heads[slug], l.Version)
 	}
 	return nil
+}
+
+// holdAgainstPaper compares the copy's own log with the seal somebody was given
+// on paper, which the log must still begin with, whatever else agrees today.
+func (r *rot) holdAgainstPaper(log *manifest.Seal, err error) {
+	if r.o.Paper == nil {
+		return
+	}
+	if err == nil {
+		err = log.Bears(*r.o.Paper)
+	}
+	if err != nil {
+		r.report.SealFault = plain(err)
+		return
+	}
+	r.report.SealHolds = true
 }
 
 // sealDamage finds the file of the seal that differs, where the archive's own

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/setup"
+	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 )
@@ -43,7 +44,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, setup.ErrAnswers, setup.ErrNoAnswer,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, setup.ErrAnswers, setup.ErrNoAnswer,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

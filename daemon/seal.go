@@ -1,0 +1,98 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// SealReport is the archive's seal as it stands now, in the form for paper and
+// in full.
+type SealReport struct {
+	Archive string `json:"archive"`
+	Line    string `json:"line"`   // for paper: count, day, half of the digest
+	Lines   int    `json:"lines"`  // of the log
+	Day     string `json:"date"`   // of the last line; "" while there is none
+	SHA256  string `json:"sha256"` // of the lines, in full
+}
+
+// Wants is false: a seal is only a statement.
+func (SealReport) Wants() bool { return false }
+
+// Print writes the line and what it is good for.
+func (r SealReport) Print(w io.Writer) {
+	if r.Lines == 0 {
+		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal; run: linecamp mirror\n", r.Archive)
+		return
+	}
+	fmt.Fprintf(w, `The seal of %s:
+
+    %s
+
+Write it on paper, or read it to somebody who keeps no copy. Whoever has it can
+say later whether what was recorded until that day is unchanged:
+
+    linecamp verify --seal "%s"
+`, r.Archive, r.Line, r.Line)
+}
+
+func sealReport(archive string, s *manifest.Seal) SealReport {
+	p := s.Printed()
+	return SealReport{Archive: archive, Line: p.String(), Lines: p.Lines, Day: p.Day, SHA256: s.Digest().String()}
+}
+
+// Seal says the archive's seal: that of this machine's state, or of the copies
+// within reach where they are further.
+func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return SealReport{}, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return SealReport{}, err
+	}
+	longest := k.seal
+	for _, h := range r.open() {
+		s, err := store.ReadSeal(ctx, h.Root)
+		if ctx.Err() != nil {
+			return SealReport{}, ctx.Err()
+		}
+		switch {
+		case err != nil:
+			return SealReport{}, fmt.Errorf("the seal on %s: %w", h.Name, err)
+		case s.Extends(longest):
+			longest = s
+		case !longest.Extends(s):
+			return SealReport{}, fmt.Errorf("the seal on %s is not this archive's; nothing can be sealed until `linecamp verify` has shown which copy is true", h.Name)
+		}
+	}
+	return sealReport(a.cfg.Name, longest), nil
+}
+
+// SealFrom says the seal of one root alone.
+func SealFrom(ctx context.Context, root RootAccess) (SealReport, error) {
+	h, id, err := root.at(ctx)
+	if err != nil {
+		return SealReport{}, err
+	}
+	defer h.Root.Close()
+	s, err := store.ReadSeal(ctx, h.Root)
+	if err != nil {
+		return SealReport{}, fmt.Errorf("the seal on %s: %w", h.Name, err)
+	}
+	return sealReport(id.Archive, s), nil
+}
+
+// paper reads the seal given to VerifyOptions.Seal, nil for none.
+func (o VerifyOptions) paper() (*manifest.Printed, error) {
+	if o.Seal == "" {
+		return nil, nil
+	}
+	p, err := manifest.ParsePrinted(o.Seal)
+	return &p, err
+}
