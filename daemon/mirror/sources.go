@@ -145,7 +145,8 @@ func bytesSource(name string, b []byte) source {
 
 // sourcesFor lists, for every digest wanted, where its bytes may be: the
 // working folder first, then drives, then buckets, leaving out the copy that
-// asks. Only copies that committed version n are asked.
+// asks. Copies that are not known to have version n come last: a ledger that lost
+// its newest lines in a power cut knows less than there is.
 func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, not *copyRun) map[manifest.Digest][]source {
 	from := make(map[manifest.Digest][]source, len(wanted))
 	for _, d := range wanted {
@@ -165,9 +166,15 @@ func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, 
 		from[d] = append(from[d], bytesSource("the state folder", o.raw))
 	}
 	others := slices.DeleteFunc(slices.Clone(r.copies), func(c *copyRun) bool {
-		return c == not || !c.usable() || c.has(o.slug) < n
+		return c == not || !c.usable()
 	})
-	slices.SortStableFunc(others, func(a, b *copyRun) int { return rank(a) - rank(b) })
+	lacks := func(c *copyRun) int {
+		if c.has(o.slug) < n {
+			return 2
+		}
+		return 0
+	}
+	slices.SortStableFunc(others, func(a, b *copyRun) int { return rank(a) + lacks(a) - rank(b) - lacks(b) })
 	for d := range from {
 		for _, c := range others {
 			for _, p := range o.inv.Content[d] {
