@@ -147,6 +147,8 @@ var objectCases = []testCase{
 	{name: "an address that is a number", edit: setV("user", m{"name": "office", "address": 1}), want: "E033"},
 	{name: "nested beyond reason", build: rawEdit(`"round"`, strings.Repeat("[", 1000)+strings.Repeat("]", 1000)), want: "E033"},
 	{name: "Inventory.json", tree: func(t tree) { t.move("inventory.json", "Inventory.json") }, want: "E034"},
+	{name: "INVENTORY.JSON in a version", build: two(), tree: func(t tree) { t.move("v1/inventory.json", "v1/INVENTORY.JSON") }, want: "E034 W010"},
+	{name: "a sidecar alone in a version", build: two(), tree: func(t tree) { t.remove("v1/inventory.json") }, want: "E015 W010"},
 	{name: "a content path with other slashes", build: rawEdit(aPath, `v1\\content\\a.txt`), want: "E023 E035"},
 	{name: "no id", edit: without("id"), want: "E036"},
 	{name: "no type", edit: without("type"), want: "E036"},

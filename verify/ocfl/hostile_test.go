@@ -41,10 +41,10 @@ func (w watched) Open(ctx context.Context, name string) (io.ReadCloser, error) {
 	return w.tree.Open(ctx, name)
 }
 
-// An inventory of a few MiB cannot take more than a small multiple of that, and
+// An inventory of a MiB cannot take more than a small multiple of that, and
 // what is refused says why.
 func TestHostileInventories(t *testing.T) {
-	const size = 4 << 20
+	const size = 1 << 20
 	fill := func(before, one, between, after string) []byte {
 		var b strings.Builder
 		b.WriteString(before)
@@ -96,7 +96,7 @@ func TestHostileInventories(t *testing.T) {
 			if r.Valid {
 				t.Error("valid")
 			}
-			if n := len(shown(r)); n > 4<<20 {
+			if n := len(shown(r)); n > size {
 				t.Errorf("the report has %d bytes", n)
 			}
 		})
@@ -161,6 +161,11 @@ func TestLinksOut(t *testing.T) {
 	}
 }
 
+// unlisted is a place that cannot be listed at all.
+type unlisted struct{ tree }
+
+func (unlisted) List(context.Context, string) ([]Entry, error) { return nil, errIO }
+
 var errIO = errors.New("input/output error")
 
 func TestUnreadable(t *testing.T) {
@@ -192,8 +197,8 @@ func TestUnreadable(t *testing.T) {
 	if codes(r) != Unreadable || len(r.Errors) != 2 || len(r.Objects) != 1 {
 		t.Error(shown(r))
 	}
-	if _, err := Validate(t.Context(), tree{"": {err: errIO}}, Options{}); err == nil {
-		t.Log("an empty folder is looked at")
+	if _, err := Validate(t.Context(), unlisted{}, Options{}); !errors.Is(err, errIO) {
+		t.Errorf("%v", err)
 	}
 	if _, err := OpenFolder(filepath.Join(t.TempDir(), "absent")); err == nil {
 		t.Error("a folder that is not there was opened")

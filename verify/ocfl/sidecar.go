@@ -33,6 +33,7 @@ func (o *object) readPair(ctx context.Context, folder string, entries []Entry) (
 		for _, e := range entries {
 			if e.Kind == File && strings.EqualFold(e.Name, inventoryName) {
 				p.used[e.Name] = true
+				o.sidecars(folder, entries, p.used)
 				o.note("E034", join(folder, e.Name), "an inventory is called inventory.json, in lower case")
 			}
 		}
@@ -61,7 +62,7 @@ func (o *object) readPair(ctx context.Context, folder string, entries []Entry) (
 	return p, ctx.Err()
 }
 
-// sidecars marks everything that is called like a sidecar.
+// sidecars names everything that is called like a sidecar, and marks it used.
 func (o *object) sidecars(folder string, entries []Entry, used map[string]bool) (names []string) {
 	for _, e := range entries {
 		if e.Kind == File && strings.HasPrefix(e.Name, inventoryName+".") {
