@@ -30,12 +30,22 @@ func (c *copyRun) author(ctx context.Context, st step) error {
 	defer m.build.Close()
 	draft, err := m.store(ctx)
 	if draft == nil || err != nil {
-		return err
+		return errors.Join(err, m.leave())
 	}
 	if err := m.build.Commit(ctx, draft.Encoded); err != nil {
 		return fmt.Errorf("committing version %d of %s: %w", m.n, st.slug, err)
 	}
 	return m.finish(ctx, draft)
+}
+
+// leave takes back the mark of a version that was not brought to its commit.
+// What a drive had of it is private to it. What a bucket has is not: there the
+// mark stays, unless nothing was stored.
+func (m *making) leave() error {
+	if m.c.Kind == "s3" && len(m.found) > 0 {
+		return nil
+	}
+	return m.r.dropMark(mark{m.c.ID, m.st.slug, m.n})
 }
 
 // making is one version being authored.
@@ -110,6 +120,9 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		err = fmt.Errorf("%w: %w", errUnsealed, err)
 	}
 	if err != nil {
+		if !errors.Is(err, store.ErrConflict) {
+			err = errors.Join(err, m.leave())
+		}
 		return nil, fmt.Errorf("starting version %d of %s: %w", m.n, st.slug, err)
 	}
 	for path, info := range m.build.Found() {

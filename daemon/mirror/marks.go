@@ -61,6 +61,17 @@ func (r *round) addMark(m mark) error {
 	return r.setMarks(append(all, m))
 }
 
+// dropMark forgets one mark.
+func (r *round) dropMark(m mark) error {
+	r.marking.Lock()
+	defer r.marking.Unlock()
+	all, err := r.marks()
+	if err != nil {
+		return err
+	}
+	return r.setMarks(slices.DeleteFunc(all, func(o mark) bool { return o == m }))
+}
+
 // dropMarks forgets the marks of slug up to version n.
 func (r *round) dropMarks(slug string, n int) error {
 	r.marking.Lock()

@@ -26,6 +26,16 @@ func join(base, p string) string {
 	return base + "/" + p
 }
 
+const reserved = "the path is reserved for linecamp"
+
+// persons reports whether raw, which looks like one of linecamp's own paths, is
+// the name of a person's file: it was stored under an escaped name, and escapes
+// to that name again.
+func persons(raw, logical string) bool {
+	was, escaped := manifest.Logical(raw)
+	return escaped && was == logical
+}
+
 // refuse says why a path must not be written, or "". dest is the whole path
 // below the target, own the part below the site's base. A copy may say
 // anything; this is where it is not believed.
@@ -47,7 +57,7 @@ func refuse(dest, own string) string {
 		}
 	}
 	if manifest.Reserved(dest) {
-		return "the path is reserved for linecamp"
+		return reserved
 	}
 	if runtime.GOOS == "windows" {
 		if i := strings.IndexAny(dest, "\\:*?\"<>|"); i >= 0 {

@@ -206,7 +206,7 @@ func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base s
 	}
 	dest := join(base, raw)
 	show = join(base, show)
-	if why := refuse(dest, raw); why != "" {
+	if why := refuse(dest, raw); why != "" && !(why == reserved && base == "" && persons(raw, f.path)) {
 		p.fail(show, why)
 		return item{}, false
 	}
