@@ -139,11 +139,7 @@ func (b *driveBuild) syncStaged(name string) error {
 	if b.d.disk.SyncsAll() {
 		return nil // Commit does
 	}
-	f, err := b.d.disk.Update(name)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
+	return b.d.syncFile(name)
 }
 
 func (b *driveBuild) Close() error {

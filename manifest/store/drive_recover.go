@@ -64,12 +64,21 @@ func readMarker(b []byte) (put map[string]manifest.Digest, ok bool) {
 	return put, true
 }
 
+// The staging folder stands while anything is written, and goes when that is
+// done and synced. Where it is found by the next Lock, a process ended in the
+// middle. If it was killed and the machine went on, its last names and bytes are
+// seen and look finished, and a power cut could still take them back: all is
+// synced before anything is believed.
+
 // recover runs under the lock and puts right what a crash left. With nothing
 // left, it looks for one folder that is not there.
 func (d *Drive) recover(ctx context.Context) error {
 	there, err := d.exists(stagingFolder)
 	if err != nil || !there {
 		return err
+	}
+	if err := d.syncEverything(ctx); err != nil {
+		return d.fail("syncing", "", err)
 	}
 	names, err := d.names(stagingFolder)
 	if err != nil {
@@ -113,6 +122,46 @@ func (d *Drive) recover(ctx context.Context) error {
 	return nil
 }
 
+// syncEverything makes all that is seen durable. Where the system cannot do that
+// at once, the names in every folder are synced, and the one file that is written
+// in its place; other files are synced before they are renamed, or by whoever
+// uses them again.
+func (d *Drive) syncEverything(ctx context.Context) error {
+	if d.disk.SyncsAll() {
+		return d.disk.SyncAll()
+	}
+	files, err := sealFiles(ctx, d)
+	if err == nil && len(files) > 0 {
+		err = d.syncFile(files[len(files)-1].Key)
+	}
+	if err != nil && !errors.Is(err, manifest.ErrSeal) {
+		return err
+	}
+	return d.syncFolders(ctx, ".")
+}
+
+func (d *Drive) syncFile(name string) error {
+	f, err := d.disk.Update(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// syncFolders syncs a folder and all below.
+func (d *Drive) syncFolders(ctx context.Context, folder string) error {
+	below, err := d.Folders(ctx, strings.TrimPrefix(folder, "."))
+	if err != nil {
+		return err
+	}
+	for _, name := range below {
+		if err := d.syncFolders(ctx, path.Join(folder, name)); err != nil {
+			return err
+		}
+	}
+	return d.disk.SyncFolder(folder)
+}
+
 // recoverStaged keeps what is staged of an object only if it is the beginning
 // of the version to come. Else it was renamed into place and is back under its
 // old name, for a crash may undo that half of a rename alone.
@@ -148,12 +197,6 @@ func (d *Drive) recoverVersion(ctx context.Context, object string, version int, 
 	}
 	if !whole {
 		return d.setAside(object, version)
-	}
-	if err := d.disk.SyncFolder(object); err != nil { // the rename may be in memory only
-		return d.fail("syncing", object, err)
-	}
-	if err := d.disk.SyncFolder("."); err != nil {
-		return d.fail("syncing", ".", err)
 	}
 	if _, err := Settle(ctx, d, object); err != nil {
 		return err

@@ -120,6 +120,20 @@ func (d *Drive) stage(ctx context.Context, key string, c Content) (temp string, 
 	return temp, Info{Key: key, Size: s.size, Modified: st.ModTime(), SHA256: s.sha256, XXH64: s.xxh64}, nil
 }
 
+// beginWriting leaves an empty file in staging while something is written in its
+// place, so that the next Lock sees that it did not end.
+func (d *Drive) beginWriting() (temp string, err error) {
+	temp = stagingFolder + "/" + tempPrefix + rand.Text()
+	err = d.within(stagingFolder, private, func() error {
+		f, err := d.disk.Create(temp)
+		if err != nil {
+			return err
+		}
+		return f.Close()
+	})
+	return temp, err
+}
+
 // unstage removes a file from staging if it is still there, and the staging
 // folder when that was all of it.
 func (d *Drive) unstage(temp string) {
@@ -225,8 +239,13 @@ func (d *Drive) appendAt(ctx context.Context, key string, at int64, b []byte) er
 	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
 		return err
 	}
+	began, err := d.beginWriting()
+	if err != nil {
+		return d.fail("writing", key, err)
+	}
+	defer d.unstage(began)
 	var f DiskFile
-	err := d.within(path.Dir(key), durable, func() (err error) {
+	err = d.within(path.Dir(key), durable, func() (err error) {
 		f, err = d.disk.Update(key)
 		return err
 	})
