@@ -42,7 +42,7 @@ type Damage struct {
 	Content string `json:"content,omitempty"`
 
 	digest manifest.Digest // what it should be
-	people bool            // it counts among people's files
+	files  int             // how many of people's files it stands for
 	size   int64
 }
 
@@ -51,6 +51,7 @@ type Held struct {
 	Path      string // content path inside the object, "v3/content/..."
 	SHA256    manifest.Digest
 	Size      int64     // bytes
+	Files     int       // how many of people's files it stands for; zero for linecamp's own
 	XXH64     uint64    // zero where never computed
 	ETag      string    // S3 only
 	ReadBack  time.Time // last time the bytes were read from the copy and matched; zero for never

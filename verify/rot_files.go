@@ -19,7 +19,7 @@ type job struct {
 	want    manifest.Digest
 	info    store.Info // from the listing
 	listed  bool       // info is set
-	people  bool       // some path of people has these bytes
+	files   int        // how many of people's files have these bytes
 	confirm bool       // S3, beyond the allowance: ask the service, download nothing
 }
 
@@ -77,7 +77,7 @@ func (r *rot) do(ctx context.Context, j job) {
 }
 
 func (j job) damage(kind, detail string) Damage {
-	return Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, digest: j.want, people: j.people, size: j.info.Size}
+	return Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, digest: j.want, files: j.files, size: j.info.Size}
 }
 
 // full reads every byte and compares the SHA-256.
@@ -99,7 +99,7 @@ func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
 		r.damaged(ctx, j.object, j.damage(Altered, detail))
 		return
 	}
-	h := Held{Path: j.path, SHA256: j.want, Size: got.size, XXH64: got.xxh, ETag: j.info.ETag, ReadBack: r.now}
+	h := Held{Path: j.path, SHA256: j.want, Files: j.files, Size: got.size, XXH64: got.xxh, ETag: j.info.ETag, ReadBack: r.now}
 	r.remember(j.object, h)
 	r.share(&r.report.ReadBack, j, got.size)
 }
@@ -126,7 +126,7 @@ func (r *rot) quick(ctx context.Context, j job, held Held) {
 func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
 	same := known && j.listed && held.ETag != "" && held.ETag == j.info.ETag && held.Size == j.info.Size
 	if same && !held.Confirmed.IsZero() {
-		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Size: held.Size, ETag: held.ETag, Confirmed: r.now})
+		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Files: j.files, Size: held.Size, ETag: held.ETag, Confirmed: r.now})
 		r.share(&r.report.Confirmed, j, j.info.Size)
 		r.progress(j.info.Size)
 		return
@@ -139,7 +139,7 @@ func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
 	j.info, j.listed = info, true
 	switch {
 	case info.SHA256 == j.want:
-		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
+		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Files: j.files, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
 		r.share(&r.report.Confirmed, j, info.Size)
 		r.progress(info.Size)
 	case same:
@@ -188,13 +188,10 @@ func (r *rot) failed(ctx context.Context, j job, err error) {
 
 func (r *rot) share(s *Share, j job, size int64) {
 	r.inARow.Store(0)
-	if !j.people {
-		return
-	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	s.Files++
-	s.Bytes += size
+	s.Files += j.files
+	s.Bytes += size * int64(j.files)
 }
 
 // rememberEvery is how many findings of one object are kept before they are

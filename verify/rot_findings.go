@@ -88,10 +88,8 @@ func (r *rot) settle(ctx context.Context) {
 	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Confirmed.Files
 	bytes := rep.ReadBack.Bytes + rep.Matched.Bytes + rep.Confirmed.Bytes
 	for _, d := range rep.Damage {
-		if d.people {
-			looked++
-			bytes += d.size
-		}
+		looked += d.files
+		bytes += d.size * int64(d.files)
 	}
 	rep.Unread = Share{max(0, rep.Files-looked), max(0, rep.Bytes-bytes)}
 }
@@ -105,7 +103,7 @@ func (r *rot) forget(damage []Damage) {
 	void := map[string][]Held{}
 	for _, d := range damage {
 		if d.Object != "" && (d.Kind == Altered || d.Kind == Gone) {
-			void[d.Object] = append(void[d.Object], Held{Path: d.Content})
+			void[d.Object] = append(void[d.Object], Held{Path: d.Content, Files: d.files})
 		}
 	}
 	for object, held := range void {

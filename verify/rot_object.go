@@ -113,12 +113,12 @@ func building(files map[string]store.Info) bool {
 
 // content hands out a job for each file the manifest names.
 func (r *rot) content(ctx context.Context, o *object, files map[string]store.Info, listed bool, known map[string]bool) {
-	people := peoples(o.inv)
+	count := o.inv.Files()
 	for d, paths := range o.inv.Content {
 		for _, p := range paths {
 			known[p] = true
 			info, there := files[p]
-			j := job{object: o, path: p, want: d, info: info, people: people[d]}
+			j := job{object: o, path: p, want: d, info: info, files: count[d]}
 			if listed && there {
 				r.expectShare(j, info.Size)
 			} else {
@@ -126,7 +126,7 @@ func (r *rot) content(ctx context.Context, o *object, files map[string]store.Inf
 			}
 			if listed && !there {
 				r.damaged(ctx, o, Damage{Object: o.slug, Content: p, Kind: Gone, Detail: "it is not on this copy",
-					digest: d, people: j.people, size: o.held[p].Size})
+					digest: d, files: j.files, size: o.held[p].Size})
 				continue
 			}
 			j.listed = listed
@@ -139,26 +139,10 @@ func (r *rot) content(ctx context.Context, o *object, files map[string]store.Inf
 
 // expectShare counts a file the copy should hold.
 func (r *rot) expectShare(j job, size int64) {
-	if !j.people {
-		return
-	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.report.Files++
-	r.report.Bytes += size
-}
-
-// peoples are the digests that some version has under a path of people.
-func peoples(inv *manifest.Inventory) map[manifest.Digest]bool {
-	out := make(map[manifest.Digest]bool, len(inv.Content))
-	for _, v := range inv.Versions {
-		for p, d := range v.State {
-			if !manifest.Reserved(p) {
-				out[d] = true
-			}
-		}
-	}
-	return out
+	r.report.Files += j.files
+	r.report.Bytes += size * int64(j.files)
 }
 
 func versionFile(n int, name string) string { return "v" + strconv.Itoa(n) + "/" + name }

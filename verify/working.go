@@ -236,7 +236,7 @@ func (s *Share) add(size int64) { s.Files++; s.Bytes += size }
 func (w *working) damaged(j workingJob, kind, detail string) {
 	w.count(func(r *CopyReport) {
 		r.Damage = append(r.Damage, Damage{Site: SiteOf(j.inv.Slug(), j.rec).Name(), Path: j.raw, Version: j.inv.Head(), Kind: kind,
-			Detail: detail, Copy: WorkingName, Object: j.inv.Slug(), Content: j.logical, people: true, size: j.entry.Bytes})
+			Detail: detail, Copy: WorkingName, Object: j.inv.Slug(), Content: j.logical, files: 1, size: j.entry.Bytes})
 	})
 }
 
@@ -287,9 +287,7 @@ func (w *working) settle(folder string, err *error) {
 	}
 	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Waiting
 	for _, d := range rep.Damage {
-		if d.people {
-			looked++
-		}
+		looked += d.files
 	}
 	rep.Unread.Files = max(0, rep.Files-looked)
 }

@@ -9,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"linecamp/manifest"
 	"linecamp/verify"
 )
 
@@ -29,6 +28,7 @@ type change struct {
 // merge adds what is newly known of a file to what was: other bytes make
 // everything earlier void; of the same bytes, nothing known is forgotten.
 func merge(was, is verify.Held) verify.Held {
+	is.Files = cmp.Or(is.Files, was.Files) // of the path, whatever its bytes
 	if was.SHA256 != is.SHA256 || was.Size != is.Size {
 		return is
 	}
@@ -203,6 +203,7 @@ const (
 	hasETag
 	hasReadBack
 	hasConfirmed
+	hasFiles
 )
 
 func packHeld(held map[string]verify.Held) []byte {
@@ -220,6 +221,7 @@ func packHeld(held map[string]verify.Held) []byte {
 		set(hasETag, h.ETag != "")
 		set(hasReadBack, !h.ReadBack.IsZero())
 		set(hasConfirmed, !h.Confirmed.IsZero())
+		set(hasFiles, h.Files != 0)
 		p.b = append(p.b, flags)
 		p.text(path)
 		p.digest(h.SHA256)
@@ -235,6 +237,9 @@ func packHeld(held map[string]verify.Held) []byte {
 		}
 		if !h.Confirmed.IsZero() {
 			p.moment(h.Confirmed)
+		}
+		if h.Files != 0 {
+			p.number(uint64(h.Files))
 		}
 	}
 	return p.seal()
@@ -278,12 +283,15 @@ func (u *unpacker) held() ([]verify.Held, error) {
 		if flags&hasConfirmed != 0 {
 			h.Confirmed = u.moment()
 		}
+		if flags&hasFiles != 0 {
+			h.Files = int(u.number())
+		}
 	}
 	return held, u.err()
 }
 
-// Figures sums up what one copy is known to hold. The records that linecamp
-// keeps beside people's files are not counted.
+// Figures sums up what one copy is known to hold, in people's files: what
+// linecamp keeps beside them is not counted.
 type Figures struct {
 	Files          int
 	Bytes          int64
@@ -295,21 +303,22 @@ type Figures struct {
 
 func figures(held map[string]verify.Held) Figures {
 	var f Figures
-	for path, h := range held {
-		if !strings.Contains(path, "/content/") || strings.HasSuffix(path, "/content/"+manifest.RecordPath) {
-			continue // an inventory, or a record
+	for _, h := range held {
+		if h.Files == 0 {
+			continue
 		}
-		f.Files++
-		f.Bytes += h.Size
+		bytes := h.Size * int64(h.Files)
+		f.Files += h.Files
+		f.Bytes += bytes
 		switch {
 		case !h.ReadBack.IsZero():
 			if f.ReadBackFiles == 0 || h.ReadBack.Before(f.OldestReadBack) {
 				f.OldestReadBack = h.ReadBack
 			}
-			f.ReadBackFiles++
-			f.ReadBackBytes += h.Size
+			f.ReadBackFiles += h.Files
+			f.ReadBackBytes += bytes
 		case !h.Confirmed.IsZero():
-			f.Confirmed++
+			f.Confirmed += h.Files
 		}
 	}
 	return f

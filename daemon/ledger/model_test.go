@@ -37,10 +37,14 @@ func TestRememberingAgreesWithItsModel(t *testing.T) {
 					h := held(word("path", "v1/content/a", "v1/content/b", "v2/content/a", "odd"), word("bytes", "x", "y"))
 					h.XXH64 = rapid.Uint64Range(0, 2).Draw(r, "xxh64")
 					h.ETag = word("etag", "", "e", "f")
+					h.Files = rapid.IntRange(0, 2).Draw(r, "people's files")
 					h.ReadBack, h.Confirmed = when("read back"), when("confirmed")
 					all = append(all, h)
 
 					k := key{copy, object, h.Path}
+					if h.Files == 0 {
+						h.Files = model[k].Files
+					}
 					if was, known := model[k]; known && was.SHA256 == h.SHA256 {
 						if h.XXH64 == 0 {
 							h.XXH64 = was.XXH64

@@ -322,7 +322,7 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	if err := r.objects.save(o); err != nil {
 		return err
 	}
-	t := &taking{c: c, o: o, version: m.n}
+	t := &taking{c: c, o: o, version: m.n, people: o.inv.Files()}
 	for path, d := range draft.Inventory.Paths(m.n) {
 		if info, ok := m.stored[path]; ok {
 			t.keep(path, d, info)

@@ -204,7 +204,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 		return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
 	}
 	defer b.Close()
-	t := &taking{c: c, o: o, version: line.Version, build: b, content: inv.Paths(line.Version)}
+	t := &taking{c: c, o: o, version: line.Version, build: b, content: inv.Paths(line.Version), people: inv.Files()}
 	if err := t.bring(ctx); errors.Is(err, errBlocked) {
 		return nil
 	} else if err != nil {
@@ -272,6 +272,7 @@ type taking struct {
 	version int
 	build   store.Build
 	content map[string]manifest.Digest // content path → digest, of this version
+	people  map[manifest.Digest]int    // how many of people's files each digest stands for
 
 	mu      sync.Mutex
 	held    []verify.Held
@@ -319,16 +320,14 @@ func (t *taking) bring(ctx context.Context) error {
 }
 
 func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
-	h := verify.Held{Path: path, SHA256: d, Size: info.Size, XXH64: info.XXH64, ETag: info.ETag}
+	h := verify.Held{Path: path, SHA256: d, Files: t.people[d], Size: info.Size, XXH64: info.XXH64, ETag: info.ETag}
 	if t.c.Kind == "s3" {
 		h.Confirmed = t.c.r.Now()
 	}
 	t.mu.Lock()
 	t.held = append(t.held, h)
-	if d != t.record() {
-		t.files++
-		t.stored += info.Size
-	}
+	t.files += t.people[d]
+	t.stored += info.Size * int64(t.people[d])
 	t.mu.Unlock()
 	t.c.advance(info.Size)
 }
@@ -350,11 +349,6 @@ func (t *taking) committed() error {
 	c.out.Bytes += t.stored
 	c.out.Missing = append(c.out.Missing, t.missing...)
 	return nil
-}
-
-// record is the digest of the version's record, which is not a person's file.
-func (t *taking) record() manifest.Digest {
-	return t.o.inv.State(t.version)[manifest.RecordPath]
 }
 
 // peoplesPath is a path people know the digest by, as of version n.
