@@ -259,7 +259,7 @@ func (m *making) sources(d manifest.Digest, logical []string) []source {
 }
 
 func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source, logical []string) error {
-	info, err := bring(ctx, m.build, path, d, from)
+	info, err := m.c.bring(ctx, m.build, path, d, from)
 	switch {
 	case err == nil:
 		info.SHA256 = d
@@ -269,7 +269,6 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 			m.found[path] = d // it cannot be taken back: the version must name it
 		}
 		m.mu.Unlock()
-		m.c.advance(info.Size)
 		return nil
 	case errors.Is(err, store.ErrTooLarge), errors.Is(err, errNobody) && len(logical) == 0:
 		m.c.lacks(path, logical, m.st.group.base) // committed without it; mend fills it if it turns up

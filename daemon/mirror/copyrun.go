@@ -292,6 +292,7 @@ func (t *taking) bring(ctx context.Context) error {
 				return errBlocked
 			}
 			t.keep(path, d, info)
+			t.c.advance(info.Size)
 			continue
 		}
 		lacking[path] = d
@@ -302,7 +303,7 @@ func (t *taking) bring(ctx context.Context) error {
 	for _, path := range slices.Sorted(maps.Keys(lacking)) {
 		d := lacking[path]
 		g.Go(func() error {
-			info, err := bring(gctx, t.build, path, d, from[d])
+			info, err := t.c.bring(gctx, t.build, path, d, from[d])
 			if errors.Is(err, errNobody) || tooLarge(err) {
 				t.mu.Lock()
 				t.missing = append(t.missing, t.o.peoplesPath(t.version, d))
@@ -329,7 +330,6 @@ func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
 	t.files += t.people[d]
 	t.stored += info.Size * int64(t.people[d])
 	t.mu.Unlock()
-	t.c.advance(info.Size)
 }
 
 // committed notes in the ledger and the report what the copy has now.

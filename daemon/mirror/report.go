@@ -51,7 +51,6 @@ type Report struct {
 	Waiting []Waiting   `json:"waiting"`
 	Made    int         `json:"versions_made"` // new versions authored in this round
 	Edits   []Edit      `json:"edits,omitempty"`
-	Note    string      `json:"note,omitempty"`
 }
 
 // Wants reports whether something in r wants a person: a copy that is neither
@@ -71,9 +70,6 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintf(w, "%s recorded.\n", plural(r.Made, "new version", "new versions"))
 	} else {
 		fmt.Fprintln(w, "Nothing new to record.")
-	}
-	if r.Note != "" {
-		fmt.Fprintln(w, r.Note)
 	}
 	width := 0
 	for _, c := range r.Copies {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -30,12 +31,13 @@ func known(n int64) func(context.Context) (int64, error) {
 // errNobody: no source in reach has bytes with the digest.
 var errNobody = errors.New("no copy in reach has good bytes")
 
-// bring stores the bytes of d at path from the first source whose bytes match.
-// A source that fails is passed over; an error of the destination ends it.
-func bring(ctx context.Context, b store.Build, path string, d manifest.Digest, from []source) (store.Info, error) {
+// bring stores the bytes of d at path in b, which is being built on c, from the
+// first source whose bytes match. A source that fails is passed over; an error
+// of the destination ends it.
+func (c *copyRun) bring(ctx context.Context, b store.Build, path string, d manifest.Digest, from []source) (store.Info, error) {
 	var last error
 	for _, s := range from {
-		info, err, fault := bringFrom(ctx, b, path, d, s)
+		info, fault, err := c.bringFrom(ctx, b, path, d, s)
 		if err == nil {
 			return info, nil
 		}
@@ -54,39 +56,81 @@ func bring(ctx context.Context, b store.Build, path string, d manifest.Digest, f
 }
 
 // bringFrom tries one source; fault tells that it was the source that failed.
-func bringFrom(ctx context.Context, b store.Build, path string, d manifest.Digest, s source) (_ store.Info, err error, fault bool) {
+func (c *copyRun) bringFrom(ctx context.Context, b store.Build, path string, d manifest.Digest, s source) (_ store.Info, fault bool, err error) {
 	n, err := s.size(ctx)
 	if err != nil {
-		return store.Info{}, err, true
+		return store.Info{}, true, err
 	}
-	var broken error // what reading the source said
+	w := &watched{c: c}
 	info, err := b.Put(ctx, path, store.Content{Size: n, SHA256: d, Open: func(ctx context.Context) (io.ReadCloser, error) {
 		r, size, err := s.open(ctx)
 		if err == nil && size != n {
 			r.Close()
 			err = fmt.Errorf("is %d bytes long instead of %d", size, n)
 		}
+		w.start(err)
 		if err != nil {
-			broken = err
 			return nil, err
 		}
-		return &watched{ReadCloser: r, err: &broken}, nil
+		return &reading{r, w}, nil
 	}})
-	return info, err, broken != nil || errors.Is(err, store.ErrDigest)
-}
-
-// watched keeps the error its reader ended with, so that a source's fault is
-// not taken for the destination's.
-type watched struct {
-	io.ReadCloser
-	err *error
-}
-
-func (w *watched) Read(p []byte) (int, error) {
-	n, err := w.ReadCloser.Read(p)
-	if err != nil && err != io.EOF {
-		*w.err = err
+	read, broken := w.end()
+	if err != nil {
+		c.advance(-read)
+		return info, broken != nil || errors.Is(err, store.ErrDigest), err
 	}
+	c.advance(n - read) // what was there already was not read
+	return info, false, nil
+}
+
+// watched shows how far the reading of a source has come, and keeps the error
+// it ended with, so that a source's fault is not taken for the destination's.
+// A transport may still be reading when the write it served has failed.
+type watched struct {
+	c      *copyRun
+	mu     sync.Mutex
+	read   int64
+	broken error
+	over   bool
+}
+
+// start begins anew: what an earlier try read does not count.
+func (w *watched) start(err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.c.advance(-w.read)
+	w.read, w.broken = 0, err
+}
+
+func (w *watched) note(n int, err error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.over {
+		return
+	}
+	w.read += int64(n)
+	w.c.advance(int64(n))
+	if err != nil && err != io.EOF {
+		w.broken = err
+	}
+}
+
+func (w *watched) end() (read int64, broken error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.over = true
+	return w.read, w.broken
+}
+
+// reading is one try at reading the source.
+type reading struct {
+	io.ReadCloser
+	w *watched
+}
+
+func (r *reading) Read(p []byte) (int, error) {
+	n, err := r.ReadCloser.Read(p)
+	r.w.note(n, err)
 	return n, err
 }
 

@@ -23,9 +23,3 @@ func (r *round) wait(path, reason string, person bool) {
 	defer r.mu.Unlock()
 	r.report.Waiting = append(r.report.Waiting, Waiting{Path: path, Reason: reason, Person: person})
 }
-
-func (r *round) note(text string) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.report.Note = text
-}

@@ -84,7 +84,7 @@ func formOf(name string) form {
 // "2019 field notes.jpg", "datasheet.png".
 func scannedNote(stem string) bool {
 	// Cheap answer first, for the names that cameras give.
-	if len(stem) < len("note") || strings.IndexAny(stem, "tT") < 0 {
+	if len(stem) < len("note") || !strings.ContainsAny(stem, "tT") {
 		return false
 	}
 	words := split(stem)

@@ -56,11 +56,6 @@ func (c *canvas) set(x, y int, p rgb) {
 	c.Pix[i], c.Pix[i+1], c.Pix[i+2], c.Pix[i+3] = clamp8(p.r), clamp8(p.g), clamp8(p.b), 255
 }
 
-func (c *canvas) at(x, y int) rgb {
-	i := y*c.Stride + x*4
-	return rgb{float32(c.Pix[i]), float32(c.Pix[i+1]), float32(c.Pix[i+2])}
-}
-
 // ink is p within what a pixel can show; blend relies on it.
 func (c rgb) ink() rgb {
 	return rgb{min(max(c.r, 0), 255), min(max(c.g, 0), 255), min(max(c.b, 0), 255)}
