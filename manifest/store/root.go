@@ -86,6 +86,8 @@ type Info struct {
 	ETag     string          // S3 only, without quotes
 	SHA256   manifest.Digest // reported by the server, or of bytes that passed through us; else zero
 	XXH64    uint64          // of bytes that passed through us on a write; else zero
+
+	claimed manifest.Digest // S3: what the key's own metadata says, unchecked
 }
 
 // Content is bytes to be stored, with what they must turn out to be.

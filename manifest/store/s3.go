@@ -4,15 +4,14 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"iter"
 	"net/http"
-	"slices"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/minio/minio-go/v7"
 	"github.com/minio/minio-go/v7/pkg/credentials"
+
+	"linecamp/manifest"
 )
 
 // S3Options says where a bucket is and how to get in.
@@ -34,17 +33,14 @@ type S3Options struct {
 
 // S3 is a root below a prefix of a bucket.
 type S3 struct {
-	at       Address
-	core     *minio.Core
-	fence    bool
-	readBack bool
+	at        Address
+	core      *minio.Core
+	fence     bool
+	readBack  bool
+	anyRegion bool // nobody said which; the library learns it from the first refusal
 }
 
 var _ Root = (*S3)(nil)
-
-// maxTries bounds how often one request is tried; with the waits between them
-// that is a few seconds. Longer troubles are for the next round.
-const maxTries = 4
 
 // OpenS3 prepares to use a bucket. It sends nothing: the first request tells
 // whether anything is there.
@@ -72,12 +68,12 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 		Transport:    s3Only{patience{transport, o.Silence}},
 		Region:       o.Region,
 		BucketLookup: lookup,
-		MaxRetries:   maxTries,
+		MaxRetries:   1, // trying again is ours: see ask
 	})
 	if err != nil {
 		return nil, fmt.Errorf("%s: %v: %w", at, err, ErrBadAddress)
 	}
-	return &S3{at: at, core: core, fence: o.Fence, readBack: o.ReadBack}, nil
+	return &S3{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == ""}, nil
 }
 
 func (s *S3) Name() string { return s.at.String() }
@@ -120,7 +116,11 @@ func (s *S3) Stat(ctx context.Context, key string) (Info, error) {
 	if err := checkKey(key); err != nil {
 		return Info{}, err
 	}
-	stat, err := s.core.StatObject(ctx, s.at.Bucket, s.full(key), checksumMode())
+	var stat minio.ObjectInfo
+	err := s.ask(ctx, func() (err error) {
+		stat, err = s.core.StatObject(ctx, s.at.Bucket, s.full(key), checksumMode())
+		return err
+	})
 	if err != nil {
 		return Info{}, s.fail("looking at", key, err)
 	}
@@ -136,68 +136,9 @@ func checksumMode() (o minio.GetObjectOptions) {
 }
 
 func infoOf(key string, o minio.ObjectInfo) Info {
-	return Info{Key: key, Size: o.Size, Modified: o.LastModified, ETag: o.ETag, SHA256: reported(o.ChecksumSHA256, o.ChecksumMode)}
-}
-
-func (s *S3) List(ctx context.Context, prefix string) iter.Seq2[Info, error] {
-	return func(yield func(Info, error) bool) {
-		if err := s.checkPrefix(prefix); err != nil {
-			yield(Info{}, err)
-			return
-		}
-		for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, minio.ListObjectsOptions{Prefix: s.below(prefix), Recursive: true}) {
-			if o.Err != nil {
-				yield(Info{}, s.fail("listing", prefix, o.Err))
-				return
-			}
-			key := strings.TrimPrefix(o.Key, s.at.Prefix)
-			if strings.HasSuffix(o.Key, "/") {
-				continue // what some tools put in place of a folder; it has no bytes
-			}
-			if !yield(infoOf(key, o), nil) {
-				return
-			}
-		}
-		if err := ctx.Err(); err != nil {
-			yield(Info{}, err)
-		}
-	}
-}
-
-func (s *S3) Folders(ctx context.Context, prefix string) ([]string, error) {
-	if err := s.checkPrefix(prefix); err != nil {
-		return nil, err
-	}
-	below := s.below(prefix)
-	var names []string
-	for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, minio.ListObjectsOptions{Prefix: below}) {
-		if o.Err != nil {
-			return nil, s.fail("listing", prefix, o.Err)
-		}
-		if name, ok := strings.CutSuffix(strings.TrimPrefix(o.Key, below), "/"); ok && name != "" {
-			names = append(names, name)
-		}
-	}
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	slices.Sort(names)
-	return slices.Compact(names), nil
-}
-
-func (s *S3) checkPrefix(prefix string) error {
-	if prefix == "" {
-		return nil
-	}
-	return checkKey(prefix)
-}
-
-// below is the beginning of every key in a folder.
-func (s *S3) below(prefix string) string {
-	if prefix == "" {
-		return s.at.Prefix
-	}
-	return s.full(prefix) + "/"
+	info := Info{Key: key, Size: o.Size, Modified: o.LastModified, ETag: o.ETag, SHA256: reported(o.ChecksumSHA256, o.ChecksumMode)}
+	info.claimed, _ = manifest.ParseDigest(o.UserMetadata["Sha256"]) // absent, or no digest: none
+	return info
 }
 
 func (s *S3) Create(ctx context.Context, key string, c Content) (Info, error) {
@@ -228,11 +169,26 @@ func (s *S3) same(ctx context.Context, key string, c Content) (Info, bool, error
 		return info, false, err
 	}
 	if info.SHA256.IsZero() {
-		if _, info, err = digestOf(ctx, s, key, true); err != nil {
+		if info, err = s.readDigest(ctx, key); err != nil {
 			return info, false, err
 		}
 	}
 	return info, info.SHA256 == c.SHA256, nil
+}
+
+// readDigest reads a key whose digest the service does not report. What comes
+// is believed if it is what the key's own metadata says or comes twice: what a
+// link changed on the way must not get into a manifest.
+func (s *S3) readDigest(ctx context.Context, key string) (Info, error) {
+	_, first, err := digestOf(ctx, s, key, true)
+	if err != nil || first.SHA256 == first.claimed {
+		return first, err
+	}
+	_, second, err := digestOf(ctx, s, key, true)
+	if err == nil && second.SHA256 != first.SHA256 {
+		err = fmt.Errorf("%s: %s read differently twice, so the connection may be at fault: %w", s.Name(), key, ErrDigest)
+	}
+	return second, err
 }
 
 func (s *S3) conflict(key string) error {

@@ -72,7 +72,7 @@ func (b *s3Build) digestFound(ctx context.Context) error {
 		g.Go(func() error {
 			info, err := b.s.Stat(ctx, f.Key)
 			if err == nil && info.SHA256.IsZero() {
-				_, info, err = digestOf(ctx, b.s, f.Key, true)
+				info, err = b.s.readDigest(ctx, f.Key)
 			}
 			infos <- info
 			return err

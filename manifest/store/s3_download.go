@@ -4,7 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net/http"
 	"strings"
+
+	"github.com/minio/minio-go/v7"
 )
 
 // goodStretch is how many bytes a connection must bring before it breaks to
@@ -15,7 +18,7 @@ func (s *S3) Open(ctx context.Context, key string) (io.ReadCloser, Info, error) 
 	if err := checkKey(key); err != nil {
 		return nil, Info{}, err
 	}
-	body, stat, _, err := s.core.GetObject(ctx, s.at.Bucket, s.full(key), checksumMode())
+	body, stat, _, err := s.get(ctx, key, checksumMode())
 	if err != nil {
 		return nil, Info{}, s.fail("reading", key, err)
 	}
@@ -25,6 +28,14 @@ func (s *S3) Open(ctx context.Context, key string) (io.ReadCloser, Info, error) 
 		return nil, Info{}, fmt.Errorf("%s: the service does not say how long %s is, so it was not read: %w", s.Name(), clip(key), ErrNotS3)
 	}
 	return &download{s: s, ctx: ctx, info: info, body: body}, info, nil
+}
+
+func (s *S3) get(ctx context.Context, key string, o minio.GetObjectOptions) (body io.ReadCloser, stat minio.ObjectInfo, h http.Header, err error) {
+	err = s.ask(ctx, func() (err error) {
+		body, stat, h, err = s.core.GetObject(ctx, s.at.Bucket, s.full(key), o)
+		return err
+	})
+	return body, stat, h, err
 }
 
 // download reads one key. A connection that breaks on the way is made again and
@@ -87,7 +98,7 @@ func (d *download) again(broke error) error {
 			return broke
 		}
 	}
-	body, stat, header, err := d.s.core.GetObject(d.ctx, d.s.at.Bucket, d.s.full(d.info.Key), o)
+	body, stat, header, err := d.s.get(d.ctx, d.info.Key, o)
 	if err != nil {
 		return err
 	}

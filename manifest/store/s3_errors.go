@@ -10,7 +10,6 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
-	"slices"
 	"strings"
 
 	"github.com/minio/minio-go/v7"
@@ -88,6 +87,8 @@ func (s *S3) networkError(doing string, err error) error {
 		return fmt.Errorf("%s: the service does not answer with TLS. Is the port right? %w", name, ErrNotS3)
 	case strings.Contains(text, "malformed HTTP"):
 		return fmt.Errorf("%s: what answers there is not an S3 service. Check the address and the port: %w", name, ErrNotS3)
+	case errors.Is(err, ErrNotS3):
+		return fmt.Errorf("%s: %w", name, err)
 	case errors.As(err, &dns):
 		return fmt.Errorf("%s: the name %s is not known. Check the address, and whether this machine is online: %w", name, dns.Name, ErrUnreachable)
 	case errors.As(err, &op):
@@ -119,30 +120,6 @@ func cause(err error) error {
 func preconditionFailed(err error) bool {
 	var e minio.ErrorResponse
 	return errors.As(err, &e) && (e.StatusCode == http.StatusPreconditionFailed || e.StatusCode == http.StatusConflict)
-}
-
-// passing are troubles that may be over at the next try. A body that arrived
-// otherwise than it was sent is one: a link that lies.
-var passing = []string{
-	"RequestTimeout", "Throttling", "ThrottlingException", "SlowDown", "SlowDownWrite", "InternalError", "ServiceUnavailable",
-	"BadDigest", "XAmzContentSHA256Mismatch", "XAmzContentChecksumMismatch", "IncompleteBody",
-}
-
-func worthRetrying(err error) bool {
-	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, ErrDigest) {
-		return false
-	}
-	var from readError
-	if errors.As(err, &from) {
-		return false
-	}
-	var e minio.ErrorResponse
-	if errors.As(err, &e) {
-		return e.StatusCode >= 500 && e.StatusCode != http.StatusNotImplemented ||
-			e.StatusCode == http.StatusTooManyRequests || slices.Contains(passing, e.Code)
-	}
-	var cert *tls.CertificateVerificationError
-	return !errors.As(err, &cert)
 }
 
 // reported reads the SHA-256 of a whole object from what the service reports;

@@ -28,7 +28,11 @@ func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition
 	s.abortOld(ctx, full)
 	o := putOptions(c)
 	o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
-	id, err := s.core.NewMultipartUpload(ctx, bucket, full, o)
+	var id string
+	err = s.ask(ctx, func() (err error) {
+		id, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
+		return err
+	})
 	if err != nil {
 		return Info{}, err
 	}
@@ -78,7 +82,11 @@ func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition
 	// Only the condition goes with the completion; the rest was said before.
 	done := minio.PutObjectOptions{}
 	cond.apply(&done)
-	got, err := s.core.CompleteMultipartUpload(ctx, bucket, full, id, parts, done)
+	var got minio.UploadInfo
+	err = s.ask(ctx, func() (err error) {
+		got, err = s.core.CompleteMultipartUpload(ctx, bucket, full, id, parts, done)
+		return err
+	})
 	if err != nil {
 		if isCode(err, "NoSuchUpload") {
 			// Completed by a try whose response was lost, it may be.

@@ -95,7 +95,7 @@ func (s *S3) probePut(ctx context.Context, cond condition, checksum manifest.Dig
 		cond.apply(&o)
 		body := struct{ io.Reader }{bytes.NewReader(probeText)}
 		_, err := s.core.PutObject(ctx, s.at.Bucket, s.full(ProbeKey), body, c.Size, "", c.SHA256.String(), o)
-		if err == nil || refused(err) || !worthRetrying(err) || try == maxTries {
+		if err == nil || refused(err) || !worthRetrying(err) && !s.learned(err) || try == maxTries {
 			return err
 		}
 		if err := pause(ctx, try); err != nil {
@@ -113,7 +113,11 @@ func refused(err error) bool {
 }
 
 func (s *S3) versioning(ctx context.Context) (enabled, known bool, err error) {
-	v, err := s.core.GetBucketVersioning(ctx, s.at.Bucket)
+	var v minio.BucketVersioningConfiguration
+	err = s.ask(ctx, func() (err error) {
+		v, err = s.core.GetBucketVersioning(ctx, s.at.Bucket)
+		return err
+	})
 	if err == nil {
 		return v.Enabled(), true, nil
 	}

@@ -9,11 +9,9 @@ import (
 	"hash"
 	"io"
 	"io/fs"
-	"math/rand/v2"
 	"net/http"
 	"strings"
 	"sync"
-	"time"
 
 	"github.com/cespare/xxhash/v2"
 	"github.com/minio/minio-go/v7"
@@ -70,7 +68,7 @@ func (s *S3) put(ctx context.Context, key string, c Content, cond condition) (In
 			default:
 				return Info{}, s.conflict(key)
 			}
-		} else if !worthRetrying(err) || try == maxTries {
+		} else if !worthRetrying(err) && !s.learned(err) || try == maxTries {
 			return Info{}, s.fail("storing", key, err)
 		}
 		if err := pause(ctx, try); err != nil {
@@ -114,20 +112,6 @@ func (s *S3) confirm(ctx context.Context, key string, c Content, info Info) (Inf
 	}
 	info.XXH64 = back.XXH64
 	return info, nil
-}
-
-// pause waits between tries, longer each time, with jitter so that several
-// uploads do not come back all at once.
-func pause(ctx context.Context, try int) error {
-	wait := 200 * time.Millisecond << (try - 1)
-	t := time.NewTimer(wait/2 + rand.N(wait/2))
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-t.C:
-		return nil
-	}
 }
 
 func (s *S3) putOnce(ctx context.Context, key string, c Content, cond condition) (Info, error) {

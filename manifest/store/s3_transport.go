@@ -55,8 +55,14 @@ const notS3Code = "LinecampNotS3"
 
 func (t s3Only) RoundTrip(req *http.Request) (*http.Response, error) {
 	resp, err := t.next.RoundTrip(req)
-	if err != nil || speaksS3(req, resp) {
-		return resp, err
+	if err != nil {
+		return nil, err
+	}
+	if speaksS3(req, resp) {
+		if req.URL.RawQuery != "" { // a listing or the like, which the library reads whole
+			resp.Body = &limitedBody{resp.Body, mostXML}
+		}
+		return resp, nil
 	}
 	resp.Body.Close()
 	body := "<Error><Code>" + notS3Code + "</Code></Error>"
@@ -68,6 +74,23 @@ func (t s3Only) RoundTrip(req *http.Request) (*http.Response, error) {
 		ContentLength: int64(len(body)),
 		Request:       req,
 	}, nil
+}
+
+// mostXML is more than a page of 1,000 keys, the longest there can be, takes.
+const mostXML = 32 << 20
+
+// limitedBody ends in an error where a body is longer than it can be.
+type limitedBody struct {
+	io.ReadCloser
+	left int
+}
+
+func (b *limitedBody) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p[:min(len(p), b.left+1)])
+	if b.left -= n; b.left < 0 {
+		return 0, fmt.Errorf("the service's answer is longer than one can be: %w", ErrNotS3)
+	}
+	return n, err
 }
 
 func speaksS3(req *http.Request, resp *http.Response) bool {

@@ -1,0 +1,92 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+
+	"github.com/minio/minio-go/v7"
+)
+
+func (s *S3) List(ctx context.Context, prefix string) iter.Seq2[Info, error] {
+	return func(yield func(Info, error) bool) {
+		if err := s.checkPrefix(prefix); err != nil {
+			yield(Info{}, err)
+			return
+		}
+		for o, err := range s.listing(ctx, s.below(prefix), true) {
+			if err != nil {
+				yield(Info{}, s.fail("listing", prefix, err))
+				return
+			}
+			if strings.HasSuffix(o.Key, "/") {
+				continue // what some tools put in place of a folder; it has no bytes
+			}
+			if !yield(infoOf(strings.TrimPrefix(o.Key, s.at.Prefix), o), nil) {
+				return
+			}
+		}
+	}
+}
+
+func (s *S3) Folders(ctx context.Context, prefix string) ([]string, error) {
+	if err := s.checkPrefix(prefix); err != nil {
+		return nil, err
+	}
+	below := s.below(prefix)
+	var names []string
+	for o, err := range s.listing(ctx, below, false) {
+		if err != nil {
+			return nil, s.fail("listing", prefix, err)
+		}
+		if name, ok := strings.CutSuffix(strings.TrimPrefix(o.Key, below), "/"); ok && name != "" {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return slices.Compact(names), nil
+}
+
+// listing asks for the keys that begin with below, page by page. One that
+// breaks off goes on after the last key that came.
+func (s *S3) listing(ctx context.Context, below string, recursive bool) iter.Seq2[minio.ObjectInfo, error] {
+	return func(yield func(minio.ObjectInfo, error) bool) {
+		last, ended := "", false
+		err := s.ask(ctx, func() error {
+			o := minio.ListObjectsOptions{Prefix: below, Recursive: recursive, StartAfter: last}
+			for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, o) {
+				switch {
+				case o.Err != nil:
+					return o.Err
+				case !strings.HasPrefix(o.Key, below):
+					return fmt.Errorf("it lists keys that were not asked for (%q): %w", clip(o.Key), ErrNotS3)
+				}
+				last = o.Key
+				if ended = !yield(o, nil); ended {
+					return nil
+				}
+			}
+			return ctx.Err()
+		})
+		if err != nil && !ended {
+			yield(minio.ObjectInfo{}, err)
+		}
+	}
+}
+
+func (s *S3) checkPrefix(prefix string) error {
+	if prefix == "" {
+		return nil
+	}
+	return checkKey(prefix)
+}
+
+// below is the beginning of every key in a folder.
+func (s *S3) below(prefix string) string {
+	if prefix == "" {
+		return s.at.Prefix
+	}
+	return s.full(prefix) + "/"
+}
