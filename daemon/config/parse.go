@@ -1,19 +1,17 @@
 package config
 
 import (
-	"bytes"
 	"errors"
 	"path/filepath"
 	"strings"
 	"time"
 	"unicode"
-	"unicode/utf8"
 
-	"github.com/BurntSushi/toml"
 	"github.com/google/uuid"
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/tomlline"
 )
 
 // mostBytes bounds a config file; a hundred copies with comments are a tenth
@@ -23,7 +21,7 @@ const mostBytes = 256 << 10
 // loaded is an archive with the lines its settings stand on.
 type loaded struct {
 	Archive
-	lines lines
+	lines tomlline.Lines
 }
 
 // parse takes a config file apart. path is where it was read: relative folders
@@ -63,24 +61,11 @@ func (f *file) decode(b []byte) (map[string]any, error) {
 	if len(b) > mostBytes {
 		return nil, fail(0, "", "this file is far too large for a config; name the config file, or the folder of config files")
 	}
-	if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
-		return nil, fail(1, "", "this file is saved as UTF-16; save it as UTF-8")
+	tree, lines, fault := tomlline.Decode(b)
+	if fault != nil {
+		return nil, fail(fault.Line, fault.Key, fault.Text)
 	}
-	text := string(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")))
-	if !utf8.ValidString(text) {
-		before, _, _ := strings.Cut(strings.ToValidUTF8(text, "\xff"), "\xff")
-		return nil, fail(1+strings.Count(before, "\n"), "", "this line holds a letter that is not in UTF-8; save the file as UTF-8 (a folder's name must be in UTF-8 too)")
-	}
-	tree := map[string]any{}
-	if _, err := toml.Decode(text, &tree); err != nil {
-		var at toml.ParseError
-		if !errors.As(err, &at) {
-			return nil, fail(0, "", "this file is not TOML: "+err.Error())
-		}
-		return nil, fail(at.Position.Line, at.LastKey, "this is not TOML: "+at.Message+
-			"; text stands in quotes, and each setting on a line of its own")
-	}
-	f.lines = findLines(text)
+	f.lines = lines
 	return tree, nil
 }
 

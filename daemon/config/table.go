@@ -5,12 +5,14 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"linecamp/manifest/tomlline"
 )
 
 // file collects the problems of one config file while it is taken apart.
 type file struct {
 	path     string
-	lines    lines
+	lines    tomlline.Lines
 	problems []Problem
 }
 
@@ -28,27 +30,13 @@ type table struct {
 func (t *table) fault(key, format string, a ...any) {
 	path := t.path
 	if key != "" {
-		path = join(t.path, key)
+		path = tomlline.Join(t.path, key)
 	}
 	t.problems = append(t.problems, Problem{
-		Line: t.lines.at(path),
-		Key:  shown(path),
+		Line: t.lines.At(path),
+		Key:  tomlline.Shown(path),
 		Text: fmt.Sprintf(format, a...),
 	})
-}
-
-// shown is a path without the numbers of tables; the line tells which.
-func shown(path string) string {
-	var b strings.Builder
-	for path != "" {
-		before, rest, found := strings.Cut(path, "[")
-		b.WriteString(before)
-		if !found {
-			break
-		}
-		_, path, _ = strings.Cut(rest, "]")
-	}
-	return b.String()
 }
 
 func (t *table) take(key string) (any, bool) {
@@ -97,7 +85,7 @@ func (t *table) table(key string) *table {
 	if ok && !isTable {
 		t.fault(key, "this is %s where a part of its own is wanted, which begins with the line [%s]", kindOf(v), key)
 	}
-	return &table{file: t.file, path: join(t.path, key), left: m}
+	return &table{file: t.file, path: tomlline.Join(t.path, key), left: m}
 }
 
 // tables takes a key that is any number of tables, [[key]].
@@ -126,7 +114,7 @@ func (t *table) tables(key string) []*table {
 	}
 	all := make([]*table, len(ms))
 	for i, m := range ms {
-		all[i] = &table{file: t.file, path: fmt.Sprintf("%s[%d]", join(t.path, key), i), left: m}
+		all[i] = &table{file: t.file, path: fmt.Sprintf("%s[%d]", tomlline.Join(t.path, key), i), left: m}
 	}
 	return all
 }

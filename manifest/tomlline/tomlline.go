@@ -1,4 +1,7 @@
-package config
+// Package tomlline reads TOML files that people write, and tells on which line
+// each key stands. The decoder tells positions only with its own errors, and
+// most faults of such a file are found after it: "site.toml:7: latitude: …".
+package tomlline
 
 import (
 	"strconv"
@@ -7,15 +10,13 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// lines knows on which line of a TOML file each key stands. The decoder tells
-// positions only with its own errors, and most faults are found after it.
-//
-// A key is named as "copy[1].url". What stands inside a value (an inline
-// table) has its line from the key around it.
-type lines map[string]int
+// Lines are the lines of keys, the first line being 1. A key is named as
+// "copy[1].url". What stands inside a value (an inline table) has its line from
+// the key around it.
+type Lines map[string]int
 
-// at returns the line of a key, or of the nearest table around it, or 1.
-func (l lines) at(path string) int {
+// At returns the line of a key, or of the nearest table around it, or 1.
+func (l Lines) At(path string) int {
 	for path != "" {
 		if n, ok := l[path]; ok {
 			return n
@@ -25,10 +26,10 @@ func (l lines) at(path string) int {
 	return 1
 }
 
-// findLines reads text, which the decoder has already accepted: it need not
-// check anything, only find its way.
-func findLines(text string) lines {
-	s := &scanner{text: text, line: 1, found: lines{}, tables: map[string]int{}}
+// find reads text, which the decoder has already accepted: it need not check
+// anything, only find its way.
+func find(text string) Lines {
+	s := &scanner{text: text, line: 1, found: Lines{}, tables: map[string]int{}}
 	for s.skipBlank(); s.i < len(s.text); s.skipBlank() {
 		start := s.i
 		if s.text[s.i] == '[' {
@@ -47,7 +48,7 @@ type scanner struct {
 	text   string
 	i      int // next byte
 	line   int
-	found  lines
+	found  Lines
 	tables map[string]int // how many of each [[table]] so far
 	inside string         // path of the table we are in
 }
@@ -98,7 +99,7 @@ func (s *scanner) header() {
 	key := s.key()
 	path := ""
 	for n, part := range key {
-		path = join(path, part)
+		path = Join(path, part)
 		count, isArray := s.tables[path]
 		if last := n == len(key)-1; last && array {
 			s.tables[path] = count + 1
@@ -123,7 +124,7 @@ func (s *scanner) pair() {
 	line := s.line
 	path := s.inside
 	for _, part := range s.key() {
-		path = join(path, part)
+		path = Join(path, part)
 		if _, ok := s.found[path]; !ok {
 			s.found[path] = line
 		}
@@ -213,9 +214,9 @@ func unquote(quoted string) string {
 	return v.K
 }
 
-// join adds a key to a path. Dots and brackets inside a key would read as
+// Join adds a key to a path. Dots and brackets inside a key would read as
 // levels, so they are replaced: such keys are unknown ones in any case.
-func join(path, key string) string {
+func Join(path, key string) string {
 	key = strings.NewReplacer(".", "_", "[", "_").Replace(key)
 	if path == "" {
 		return key

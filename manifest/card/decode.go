@@ -1,0 +1,164 @@
+package card
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"linecamp/manifest/geo"
+	"linecamp/manifest/tomlline"
+)
+
+// mostBytes bounds a card; a long one with every key is a hundredth of it.
+const mostBytes = 256 << 10
+
+// Decode reads a card. file is what faults name it by. What is at fault is left
+// out of the card; the rest of it stands.
+func Decode(file string, b []byte) (Card, []Fault) {
+	if len(b) > mostBytes {
+		return Card{}, []Fault{tooLarge(file)}
+	}
+	tree, lines, fault := tomlline.Decode(b)
+	if fault != nil {
+		return Card{}, []Fault{{file, fault.Line, fault.Key, fault.Text + "; none of this card is used until then"}}
+	}
+	k := &keys{sheet: &sheet{file: file, lines: lines}, left: tree}
+	c := Card{
+		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
+		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
+		Position:  k.position(),
+		FirstYear: k.year("first_year"),
+		Formerly:  k.texts("formerly"), Replaces: k.text("replaces"),
+		Retired: k.day("retired", true),
+	}
+	for _, t := range k.tables("view") {
+		c.view(t)
+	}
+	for _, t := range k.tables("expect") {
+		c.expect(t)
+	}
+	slices.SortStableFunc(c.Expect, func(a, b Expect) int { return a.Since - b.Since })
+	for _, t := range k.tables("closed") {
+		c.close(t)
+	}
+	if v, ok := k.take("about"); ok {
+		if c.About, ok = v.(map[string]any); !ok {
+			k.fault("about", "a part of its own is wanted here, which begins with the line [about]")
+		}
+	}
+	k.rest()
+	slices.SortStableFunc(k.faults, func(a, b Fault) int { return a.Line - b.Line })
+	return c, k.faults
+}
+
+func tooLarge(file string) Fault {
+	return Fault{file, 0, "", "this file is far too large for a card, and was not read; move it elsewhere under another name"}
+}
+
+func (k *keys) position() *geo.Position {
+	lat := k.number("latitude", -90, 90, "a latitude on WGS 84")
+	long := k.number("longitude", -180, 180, "a longitude on WGS 84")
+	_, faultyLat := k.lines["latitude"]
+	_, faultyLong := k.lines["longitude"]
+	switch {
+	case lat != nil && long != nil:
+		return &geo.Position{Latitude: *lat, Longitude: *long}
+	case lat != nil && !faultyLong:
+		k.fault("latitude", "a latitude alone is no position; add a longitude")
+	case long != nil && !faultyLat:
+		k.fault("longitude", "a longitude alone is no position; add a latitude")
+	}
+	return nil
+}
+
+func (c *Card) view(k *keys) {
+	v := View{Name: k.text("name"), Bearing: k.number("bearing", 0, 360, "a bearing in degrees from true north"),
+		Reference: k.text("reference"), Since: k.year("since"), Until: k.year("until")}
+	k.rest()
+	if v.Bearing != nil && *v.Bearing == 360 {
+		*v.Bearing = 0
+	}
+	switch {
+	case v.Name == "":
+		k.fault("name", "this view has no name, and is left out; write name = \"landscape\" or the like")
+		return
+	case slices.ContainsFunc(c.Views, func(w View) bool {
+		return w.Name == v.Name && (w.Until == 0 || w.Until >= v.Since) && (v.Until == 0 || v.Until >= w.Since)
+	}):
+		k.fault("name", "there are two views named %q at the same time; the first is used", v.Name)
+		return
+	case v.Until != 0 && v.Until < v.Since:
+		k.fault("until", "this view ends before it begins; it is left out")
+		return
+	}
+	c.Views = append(c.Views, v)
+}
+
+func (c *Card) expect(k *keys) {
+	e := Expect{Since: k.year("since"), Every: k.whole("every", 1, 50, "a number of years"), Note: k.flag("note")}
+	if e.Every == 0 {
+		e.Every = 1
+	}
+	for _, s := range k.texts("seasons") {
+		season, err := parseSeason(s)
+		if err != nil {
+			k.fault("seasons", "%v", err)
+			continue
+		}
+		e.Seasons = append(e.Seasons, season)
+	}
+	e.Views = k.texts("views")
+	k.rest()
+	c.Expect = append(c.Expect, e)
+}
+
+func (c *Card) close(k *keys) {
+	before := len(k.faults)
+	x := Closure{From: k.day("from", false), To: k.day("to", true), Reason: k.text("reason")}
+	sound := len(k.faults) == before
+	k.rest()
+	switch {
+	case !sound: // half a closure would excuse too much or too little
+		return
+	case x.From == "":
+		k.fault("from", "a closure needs its first day or year; it is left out until then")
+		return
+	case x.To != "" && x.To < x.From:
+		k.fault("to", "this closure ends before it begins; it is left out")
+		return
+	}
+	c.Closed = append(c.Closed, x)
+}
+
+var seasonShape = regexp.MustCompile(`^(\d\d)-(\d\d) +to +(\d\d)-(\d\d)$`)
+
+// parseSeason reads "06-10 to 07-10".
+func parseSeason(s string) (Season, error) {
+	m := seasonShape.FindStringSubmatch(s)
+	if m == nil {
+		return Season{}, fmt.Errorf("%q is no season; write it as month-day to month-day, such as \"06-10 to 07-10\"", clip(s))
+	}
+	var d [2]MonthDay
+	for i := range d {
+		month, _ := strconv.Atoi(m[1+2*i])
+		day, _ := strconv.Atoi(m[2+2*i])
+		// 2024 is a leap year: 29 February is a day.
+		t := time.Date(2024, time.Month(month), day, 0, 0, 0, 0, time.UTC)
+		if int(t.Month()) != month || t.Day() != day {
+			return Season{}, fmt.Errorf("%s-%s in %q is no day of the year", m[1+2*i], m[2+2*i], s)
+		}
+		d[i] = MonthDay{time.Month(month), day}
+	}
+	return Season{d[0], d[1]}, nil
+}
+
+// clip keeps a message short whatever a card holds.
+func clip(s string) string {
+	if len(s) > 60 {
+		return strings.ToValidUTF8(s[:60], "") + "…"
+	}
+	return s
+}

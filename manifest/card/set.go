@@ -1,0 +1,237 @@
+package card
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/geo"
+	"linecamp/manifest/tally"
+)
+
+// The names of cards, in any case.
+const (
+	SiteFile    = "site.toml"
+	PastureFile = "pasture.toml"
+)
+
+// Key names a site as the tally does.
+type Key struct{ Pasture, Site string }
+
+// Set is every card of a working folder.
+type Set struct {
+	cards     map[Key]Card
+	positions map[Key]geo.Position
+	Faults    []Fault // by file and line
+}
+
+// Of is what is declared about a site, its own card over its pasture's. It is
+// empty for a site without cards, and on a nil Set.
+func (s *Set) Of(k Key) Card {
+	if s == nil {
+		return Card{}
+	}
+	return s.cards[k]
+}
+
+// Position is where a site is: its card tells, else a waypoint of its name.
+func (s *Set) Position(k Key) (geo.Position, bool) {
+	if s == nil {
+		return geo.Position{}, false
+	}
+	p, ok := s.positions[k]
+	return p, ok
+}
+
+// Read reads the cards and GPX files that a tally found, from its folder. It
+// never fails: what cannot be read is a fault of the set.
+func Read(t *tally.Result) *Set {
+	s := &Set{cards: map[Key]Card{}, positions: map[Key]geo.Position{}}
+	root, err := os.OpenRoot(t.Folder)
+	if err != nil {
+		s.Faults = append(s.Faults, Fault{t.Folder, 0, "", "the cards cannot be read: " + reason(err)})
+		return s
+	}
+	defer root.Close()
+	r := &reader{Set: s, root: root}
+	for i := range t.Sites {
+		for f := range t.Sites[i].Files() {
+			r.file(f, &Key{t.Sites[i].Pasture, t.Sites[i].Site})
+		}
+	}
+	for _, f := range t.Unfiled {
+		r.file(f, nil)
+	}
+	r.settle(t)
+	slices.SortStableFunc(s.Faults, func(a, b Fault) int {
+		if a.File != b.File {
+			return strings.Compare(a.File, b.File)
+		}
+		return a.Line - b.Line
+	})
+	return s
+}
+
+type reader struct {
+	*Set
+	root      *os.Root
+	pastures  []pasture
+	waypoints []found
+}
+
+// pasture is a pasture's card, which serves the sites with files below dir.
+type pasture struct {
+	dir  string
+	card Card
+}
+
+// found is a waypoint with the file that has it.
+type found struct {
+	Waypoint
+	file string
+}
+
+// file takes in one file of the tally, if it is a card. site is the one it
+// belongs to, or nil.
+func (r *reader) file(f tally.File, site *Key) {
+	if f.Kind != manifest.KindCard {
+		return
+	}
+	name := strings.ToLower(path.Base(f.Path))
+	switch {
+	case name == SiteFile && site != nil:
+		if b, ok := r.bytes(f.Path); ok {
+			c, faults := Decode(f.Path, b)
+			r.Faults = append(r.Faults, faults...)
+			if _, twice := r.cards[*site]; twice {
+				r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this site has a card already, which is used; keep one of them"})
+				return
+			}
+			r.cards[*site] = c
+		}
+	case name == SiteFile:
+		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of"})
+	case name == PastureFile:
+		if b, ok := r.bytes(f.Path); ok {
+			c, faults := Decode(f.Path, b)
+			r.Faults = append(r.Faults, faults...)
+			r.pastures = append(r.pastures, pasture{path.Dir(f.Path), c})
+		}
+	case strings.HasSuffix(name, ".gpx"):
+		in, err := r.root.Open(f.Path)
+		if err != nil {
+			r.Faults = append(r.Faults, Fault{f.Path, 0, "", "it cannot be read: " + reason(err)})
+			return
+		}
+		defer in.Close()
+		points, err := Waypoints(in)
+		for _, w := range points {
+			r.waypoints = append(r.waypoints, found{w, f.Path})
+		}
+		if err != nil {
+			r.Faults = append(r.Faults, Fault{f.Path, 0, "", fmt.Sprintf("%v; save it again from the receiver as GPX", err)})
+		}
+	}
+}
+
+func (r *reader) bytes(file string) ([]byte, bool) {
+	in, err := r.root.Open(file)
+	if err != nil {
+		r.Faults = append(r.Faults, Fault{file, 0, "", "it cannot be read: " + reason(err)})
+		return nil, false
+	}
+	defer in.Close()
+	var b bytes.Buffer
+	if _, err := io.Copy(&b, io.LimitReader(in, mostBytes+1)); err != nil {
+		r.Faults = append(r.Faults, Fault{file, 0, "", "it cannot be read: " + reason(err)})
+		return nil, false
+	}
+	return b.Bytes(), true
+}
+
+// reason is what the system said, without the path that the fault names.
+func reason(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}
+
+// settle brings pastures' cards and waypoints to their sites.
+func (r *reader) settle(t *tally.Result) {
+	// The nearest pasture's card counts first.
+	slices.SortStableFunc(r.pastures, func(a, b pasture) int { return len(b.dir) - len(a.dir) })
+	names := map[string][]Key{} // what a waypoint may be called
+	for i := range t.Sites {
+		k := Key{t.Sites[i].Pasture, t.Sites[i].Site}
+		for _, p := range r.pastures {
+			if lies(&t.Sites[i], p.dir) {
+				r.cards[k] = r.cards[k].under(p.card)
+			}
+		}
+		c := r.cards[k]
+		if c.Position != nil {
+			r.positions[k] = *c.Position
+		}
+		own := []string{plain(k.Site), plain(k.Pasture + " " + k.Site)}
+		if c.Name != "" {
+			own = append(own, plain(c.Name), plain(k.Pasture+" "+c.Name))
+		}
+		slices.Sort(own)
+		for _, n := range slices.Compact(own) {
+			names[n] = append(names[n], k)
+		}
+	}
+	from := map[Key]found{}
+	for _, w := range r.waypoints {
+		n := plain(w.Name)
+		sites := names[n]
+		if len(sites) != 1 || n == plain("") && !strings.EqualFold(w.Name, n) {
+			continue // no site's, or that of several: it tells nothing
+		}
+		k := sites[0]
+		if r.cards[k].Position != nil {
+			continue
+		}
+		if was, twice := from[k]; twice {
+			if d := geo.Distance(was.Position, w.Position); d > samePoint {
+				r.Faults = append(r.Faults, Fault{w.file, 0, "", fmt.Sprintf(
+					"the waypoint %q lies %.0f m from the one of that name in %s, which is used; write the right position into the site's %s", clip(w.Name), d, was.file, SiteFile)})
+			}
+			continue
+		}
+		from[k] = w
+		r.positions[k] = w.Position
+	}
+}
+
+// samePoint is how far apart, in metres, two waypoints may be and still be the
+// same stake measured twice.
+const samePoint = 20
+
+// lies reports whether a site has files below a folder.
+func lies(s *tally.Site, dir string) bool {
+	if dir == "." {
+		return true
+	}
+	for f := range s.Files() {
+		if strings.HasPrefix(f.Path, dir+"/") {
+			return true
+		}
+	}
+	return false
+}
+
+// plain is a name without what people write differently: case, marks, and what
+// stands between words.
+func plain(s string) string {
+	return manifest.Slug("", s, func(string) bool { return false })
+}

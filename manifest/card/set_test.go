@@ -1,0 +1,119 @@
+package card
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/manifest/tally"
+)
+
+// tallied is long enough ago that a file is taken to be finished.
+var tallied = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
+
+func tree(t *testing.T, files map[string]string) *tally.Result {
+	t.Helper()
+	root := t.TempDir()
+	for path, content := range files {
+		path = filepath.Join(root, filepath.FromSlash(path))
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(content), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Chtimes(path, tallied, tallied); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r, err := tally.Read(context.Background(), tally.Options{Folder: root})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func TestCardsReachTheirSites(t *testing.T) {
+	s := Read(tree(t, map[string]string{
+		"Windmill/Stake 3/2019-06-21/plot.jpg": "a",
+		"Windmill/Stake 3/site.toml":           "permit = \"7\"\nlatitude = 41.5\nlongitude = -106.5\n[[closed]]\nfrom = 2020\n",
+		"Windmill/Stake 4/2019-06-21/plot.jpg": "b",
+		"Windmill/pasture.toml":                "allotment = \"Bench\"\npermit = \"1\"\nretired = 2030\n[[closed]]\nfrom = 2010\nto = 2011\n",
+		"Draw/Spring/2019-06-21/plot.jpg":      "c",
+		"Draw/Spring/Site.TOML":                "name = \"Upper Spring\"\nlongitude = 500\n",
+		"Draw/Stake 4/2019-06-21/plot.jpg":     "d",
+		"points.gpx": gpx(`<wpt lat="1" lon="2"><name>windmill STAKE_3</name></wpt>
+			<wpt lat="41.6" lon="-106.6"><name>Upper-Spring</name></wpt>
+			<wpt lat="41.6" lon="-106.6001"><name>spring</name></wpt>
+			<wpt lat="41.7" lon="-106.7"><name>Stake 4</name></wpt>
+			<wpt lat="41.8" lon="-106.8"><name>Draw Stake 4</name></wpt>
+			<wpt lat="41.8" lon="-106.9"><name>Draw Stake 4</name></wpt>`),
+		"site.toml": "name = \"x\"",
+	}))
+	three, four := s.Of(Key{"Windmill", "Stake 3"}), s.Of(Key{"Windmill", "Stake 4"})
+	if three.Permit != "7" || three.Allotment != "Bench" || len(three.Closed) != 2 || three.Retired != "2030-12-31" {
+		t.Errorf("Stake 3: %+v", three)
+	}
+	if four.Permit != "1" || len(four.Closed) != 1 || four.Position != nil {
+		t.Errorf("Stake 4: %+v", four)
+	}
+	if c := s.Of(Key{"Draw", "Stake 4"}); !reflect.DeepEqual(c, Card{}) {
+		t.Errorf("a pasture's card reached the next pasture: %+v", c)
+	}
+	for k, want := range map[Key]string{
+		{"Windmill", "Stake 3"}: "41.50000, -106.50000", // its card, not the waypoint
+		{"Draw", "Spring"}:      "41.60000, -106.60000",
+		{"Windmill", "Stake 4"}: "", // the bare name is that of two sites
+		{"Draw", "Stake 4"}:     "41.80000, -106.80000",
+	} {
+		got := ""
+		if p, ok := s.Position(k); ok {
+			got = p.String()
+		}
+		if got != want {
+			t.Errorf("%v: %q, want %q", k, got, want)
+		}
+	}
+	var faults []string
+	for _, f := range s.Faults {
+		faults = append(faults, f.String())
+	}
+	for i, want := range []string{
+		"Draw/Spring/Site.TOML:2: longitude: a longitude",
+		"points.gpx: the waypoint \"Draw Stake 4\" lies ",
+		"site.toml: this card lies in no site's folder",
+	} {
+		if len(faults) != 3 || !strings.HasPrefix(faults[i], want) {
+			t.Fatalf("faults:\n%s\nwant %q", strings.Join(faults, "\n"), want)
+		}
+	}
+}
+
+func TestCardsThatCannotBeRead(t *testing.T) {
+	r := tree(t, map[string]string{
+		"Windmill/Stake 3/2019-06-21/plot.jpg": "a",
+		"Windmill/Stake 3/site.toml":           "name = \"x\"",
+	})
+	if err := os.Remove(filepath.Join(r.Folder, "Windmill/Stake 3/site.toml")); err != nil {
+		t.Fatal(err)
+	}
+	s := Read(r)
+	if len(s.Faults) != 1 || !strings.Contains(s.Faults[0].Text, "cannot be read") {
+		t.Errorf("%v", s.Faults)
+	}
+	// A link out of the working folder, put there after the tally.
+	outside := filepath.Join(t.TempDir(), "site.toml")
+	if err := os.WriteFile(outside, []byte("name = \"secret\""), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(outside, filepath.Join(r.Folder, "Windmill/Stake 3/site.toml")); err != nil {
+		t.Skip("no symbolic links here")
+	}
+	if s := Read(r); len(s.Faults) != 1 || s.Of(Key{"Windmill", "Stake 3"}).Name != "" {
+		t.Errorf("%+v, %v", s.Of(Key{"Windmill", "Stake 3"}), s.Faults)
+	}
+}

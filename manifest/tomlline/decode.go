@@ -1,0 +1,54 @@
+package tomlline
+
+import (
+	"bytes"
+	"errors"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/BurntSushi/toml"
+)
+
+// Fault is what makes a file no TOML at all.
+type Fault struct {
+	Line int    // 0 where no line is to blame
+	Key  string // "" where no key is to blame
+	Text string // what is wrong and what to do
+}
+
+// Decode reads a file: its values, and the lines of its keys. A byte-order mark
+// and CRLF are accepted. The fault is nil where all could be read.
+func Decode(b []byte) (map[string]any, Lines, *Fault) {
+	if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
+		return nil, nil, &Fault{1, "", "this file is saved as UTF-16; save it as UTF-8"}
+	}
+	text := string(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")))
+	if !utf8.ValidString(text) {
+		before, _, _ := strings.Cut(strings.ToValidUTF8(text, "\xff"), "\xff")
+		return nil, nil, &Fault{1 + strings.Count(before, "\n"), "", "this line holds a letter that is not in UTF-8; save the file as UTF-8 (a folder's name must be in UTF-8 too)"}
+	}
+	tree := map[string]any{}
+	if _, err := toml.Decode(text, &tree); err != nil {
+		var at toml.ParseError
+		if !errors.As(err, &at) {
+			return nil, nil, &Fault{0, "", "this file is not TOML: " + err.Error()}
+		}
+		return nil, nil, &Fault{at.Position.Line, at.LastKey, "this is not TOML: " + at.Message +
+			"; text stands in quotes, and each setting on a line of its own"}
+	}
+	return tree, find(text), nil
+}
+
+// Shown is a key without the numbers of its tables; the line tells which.
+func Shown(path string) string {
+	var b strings.Builder
+	for path != "" {
+		before, rest, found := strings.Cut(path, "[")
+		b.WriteString(before)
+		if !found {
+			break
+		}
+		_, path, _ = strings.Cut(rest, "]")
+	}
+	return b.String()
+}
