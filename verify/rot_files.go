@@ -91,6 +91,19 @@ func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
 		r.failed(ctx, j, err)
 		return
 	}
+	if got.sha != j.want && r.c.Root.Kind() == "s3" {
+		// The link may have changed them: what comes twice is what is there.
+		again, err := r.read(ctx, j, sha)
+		if err != nil {
+			r.failed(ctx, j, err)
+			return
+		}
+		if again.sha != j.want && again.sha != got.sha {
+			r.damaged(ctx, j.object, j.damage(Unreadable, "it read differently twice, so the connection may be at fault"))
+			return
+		}
+		got = again
+	}
 	if got.sha != j.want {
 		detail := differs(got.size, held.Size)
 		if !known || held.Size == 0 || got.size == held.Size {

@@ -30,17 +30,26 @@ func (r *rot) readPair(ctx context.Context, slug, invPath, sidePath string) pair
 	return p
 }
 
-// readSmall reads a file of ours past the page cache.
+// readSmall reads a file of ours past the page cache; once more where the
+// service says that the link changed it.
 func (r *rot) readSmall(ctx context.Context, slug, path string, limit int64) ([]byte, error) {
-	f, _, err := r.c.Root.OpenFresh(ctx, slug+"/"+path)
+	b, reported, err := r.readOnce(ctx, slug, path, limit)
+	if err == nil && !reported.IsZero() && reported != manifest.Sum(b) {
+		b, _, err = r.readOnce(ctx, slug, path, limit)
+	}
+	return b, err
+}
+
+func (r *rot) readOnce(ctx context.Context, slug, path string, limit int64) (b []byte, reported manifest.Digest, err error) {
+	f, info, err := r.c.Root.OpenFresh(ctx, slug+"/"+path)
 	if err != nil {
-		return nil, err
+		return nil, reported, err
 	}
 	defer f.Close()
-	b, err := readLimited(f, limit)
+	b, err = readLimited(f, limit)
 	r.downloaded(int64(len(b)))
 	r.progress(int64(len(b)))
-	return b, err
+	return b, info.SHA256, err
 }
 
 func (r *rot) downloaded(n int64) {

@@ -116,6 +116,9 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 				continue
 			}
 			temp, size, err := d.write(ctx, s, it, content, f)
+			if errors.Is(err, store.ErrDigest) && s.Root.Kind() == "s3" {
+				temp, size, err = d.write(ctx, s, it, content, f) // the link may have changed them
+			}
 			var t targetError
 			switch {
 			case err == nil:
@@ -216,11 +219,14 @@ func (d *delivery) same(ctx context.Context, f *folder, name string, it item) (b
 // write streams one file from a source into a new temporary file and checks it
 // on the way. On any error nothing is left behind.
 func (d *delivery) write(ctx context.Context, s *source, it item, content string, f *folder) (temp string, size int64, err error) {
-	src, _, err := s.Root.Open(ctx, it.object+"/"+content)
+	src, info, err := s.Root.Open(ctx, it.object+"/"+content)
 	if err != nil {
 		return "", 0, err
 	}
 	defer src.Close()
+	if !it.modified.IsZero() && info.Size != it.size {
+		return "", 0, store.ErrDigest // and so nothing that is endless fills the target
+	}
 	name := newTemp()
 	dst, err := f.root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
