@@ -37,6 +37,9 @@ func (s *S3) fail(doing, key string, err error) error {
 	return s.networkError(doing, err)
 }
 
+// errChanged is about the link, not about the bytes at hand: those were right.
+var errChanged = join(ErrDigest, ErrUnreachable)
+
 func (s *S3) serviceError(doing string, e minio.ErrorResponse) error {
 	name := s.Name()
 	switch e.Code {
@@ -59,7 +62,7 @@ func (s *S3) serviceError(doing string, e minio.ErrorResponse) error {
 	case "PermanentRedirect", "AuthorizationHeaderMalformed", "InvalidRegion", "IllegalLocationConstraintException":
 		return fmt.Errorf("%s: the bucket is in another region than the config says (%s). Correct the region: %w", name, e.Code, ErrNoBucket)
 	case "BadDigest", "XAmzContentSHA256Mismatch", "InvalidDigest", "XAmzContentChecksumMismatch":
-		return fmt.Errorf("%s: %s: the bytes that arrived were not the ones sent (%s): %w", name, doing, e.Code, ErrDigest)
+		return fmt.Errorf("%s: %s: the bytes that arrived were not the ones sent (%s): %w", name, doing, e.Code, errChanged)
 	case "QuotaExceeded", "XMinioStorageFull", "InsufficientStorage":
 		return fmt.Errorf("%s: no space left (%s). What was stored so far stays: %w", name, doing, ErrFull)
 	}

@@ -108,7 +108,7 @@ func (s *S3) confirm(ctx context.Context, key string, c Content, info Info) (Inf
 		return Info{}, err
 	}
 	if back.SHA256 != c.SHA256 {
-		return Info{}, fmt.Errorf("%s: %s was stored and reads back with other bytes: %w", s.Name(), key, ErrDigest)
+		return Info{}, fmt.Errorf("%s: %s was stored and reads back with other bytes: %w", s.Name(), key, errChanged)
 	}
 	info.XXH64 = back.XXH64
 	return info, nil
