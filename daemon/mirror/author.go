@@ -273,7 +273,10 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 	case errors.Is(err, store.ErrTooLarge), errors.Is(err, errNobody) && len(logical) == 0:
 		m.c.lacks(path, logical, m.st.group.base) // committed without it; mend fills it if it turns up
 		return nil
-	case errors.Is(err, errNobody):
+	case errors.Is(err, errNotNow) && len(logical) == 0:
+		m.r.wait("", "bytes that the next version needs could not be brought: "+err.Error(), true)
+		return errHoldOff
+	case errors.Is(err, errNobody), errors.Is(err, errNotNow):
 		m.mu.Lock()
 		defer m.mu.Unlock()
 		m.redraft = true

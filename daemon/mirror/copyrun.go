@@ -310,6 +310,10 @@ func (t *taking) bring(ctx context.Context) error {
 				t.mu.Unlock()
 				return nil
 			}
+			if errors.Is(err, errNotNow) {
+				t.c.block(t.o.slug, "bytes of "+manifest.Printable(t.o.peoplesPath(t.version, d))+" could not be brought: "+err.Error())
+				return errBlocked
+			}
 			if err != nil {
 				return err
 			}

@@ -21,6 +21,7 @@ type source struct {
 	name string
 	size func(context.Context) (int64, error)
 	open func(context.Context) (io.ReadCloser, int64, error)
+	link bool // it lies behind a link, which may change bytes on the way
 }
 
 // known is the size of a source that needs no asking.
@@ -31,13 +32,21 @@ func known(n int64) func(context.Context) (int64, error) {
 // errNobody: no source in reach has bytes with the digest.
 var errNobody = errors.New("no copy in reach has good bytes")
 
+// errNotNow: a source that may have the bytes could not be asked to the end.
+var errNotNow = errors.New("it cannot be read in this round")
+
 // bring stores the bytes of d at path in b, which is being built on c, from the
 // first source whose bytes match. A source that fails is passed over; an error
-// of the destination ends it.
+// of the destination ends it. Wrong bytes from behind a link are asked for once
+// more. errNobody is said only when every source gave a final answer.
 func (c *copyRun) bring(ctx context.Context, b store.Build, path string, d manifest.Digest, from []source) (store.Info, error) {
+	verdict := errNobody
 	var last error
 	for _, s := range from {
 		info, fault, err := c.bringFrom(ctx, b, path, d, s)
+		if s.link && fault && errors.Is(err, store.ErrDigest) {
+			info, fault, err = c.bringFrom(ctx, b, path, d, s)
+		}
 		if err == nil {
 			return info, nil
 		}
@@ -48,11 +57,26 @@ func (c *copyRun) bring(ctx context.Context, b store.Build, path string, d manif
 			return store.Info{}, err
 		}
 		last = fmt.Errorf("%s: %w", s.name, err)
+		if outOfReach(err) {
+			verdict = errNotNow
+		}
 	}
 	if last != nil {
-		return store.Info{}, fmt.Errorf("%w (%v)", errNobody, last)
+		return store.Info{}, fmt.Errorf("%w (%w)", verdict, last)
 	}
-	return store.Info{}, errNobody
+	return store.Info{}, verdict
+}
+
+// outOfReach reports an error that says nothing about the file: the copy could
+// not be asked, or not to the end.
+func outOfReach(err error) bool {
+	for _, e := range []error{store.ErrUnreachable, store.ErrNotHere, store.ErrDenied, store.ErrNoBucket, store.ErrNotS3,
+		store.ErrClock, store.ErrCertificate, store.ErrNoRoot, store.ErrOtherRoot} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
 }
 
 // bringFrom tries one source; fault tells that it was the source that failed.
@@ -77,7 +101,8 @@ func (c *copyRun) bringFrom(ctx context.Context, b store.Build, path string, d m
 	read, broken := w.end()
 	if err != nil {
 		c.advance(-read)
-		return info, broken != nil || errors.Is(err, store.ErrDigest), err
+		// Bytes that the destination's link changed are no fault of the source.
+		return info, broken != nil || errors.Is(err, store.ErrDigest) && !errors.Is(err, store.ErrUnreachable), err
 	}
 	c.advance(n - read) // what was there already was not read
 	return info, false, nil
@@ -167,6 +192,7 @@ func openWorking(folder, raw string) (io.ReadCloser, int64, error) {
 func held(c *copyRun, key string) source {
 	return source{
 		name: c.Name,
+		link: c.Kind == "s3",
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
 			return info.Size, err
