@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"time"
 
+	"linecamp/daemon/mirror"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -58,6 +59,17 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			t.Epoch = max(t.Epoch, l.Epoch)
 		}
 	}
+	// The first author claims the archive with epoch 1 and no line, and may have
+	// done so where this machine cannot look now.
+	t.Epoch = max(t.Epoch, 1)
+	last, err := mirror.LastAuthor(a.ledger, r.id)
+	if err != nil {
+		return t, fmt.Errorf("the ledger: %w", err)
+	}
+	if last.Author != a.author {
+		t.Was = last.Machine
+	}
+	t.Epoch = max(t.Epoch, last.Epoch)
 	was := map[*held]*store.Info{}
 	for _, h := range r.open() {
 		author, info, err := store.ReadAuthor(ctx, h.Root)
@@ -83,6 +95,9 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		if err != nil {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
+	}
+	if err := mirror.NoteAuthor(a.ledger, mine); err != nil {
+		return t, fmt.Errorf("the ledger: %w", err)
 	}
 	line := manifest.Line{N: seal.Len() + 1, At: a.sealTime(seal), What: manifest.LineAuthor, Author: a.author, Epoch: t.Epoch, Why: "taken over on " + a.machine}
 	if err := seal.Append(line); err != nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strconv"
 	"strings"
 	"time"
 
@@ -67,18 +68,23 @@ func (r *round) unread() ([]string, error) {
 	return names, nil
 }
 
-// claim makes sure that every copy in reach names this machine as the author.
-// All are read before any is written, so that a machine that is not the author
-// leaves no mark. A copy without an author is claimed create-only: of two
-// machines, one wins. A copy with an older epoch was out of reach while this
-// machine took over.
-func (r *round) claim(ctx context.Context) error {
-	epoch := r.epoch()
-	type claimed struct {
-		author store.Author
-		was    *store.Info
+// named is who a copy says records the archive; the zero value where it names
+// nobody yet.
+type named struct {
+	store.Author
+	was *store.Info // what a claim replaces
+}
+
+// readAuthors asks every copy in reach who records the archive. All are asked
+// before any is written, so that a machine that is not the author leaves no
+// mark. Whoever was named last is kept in the ledger: that another machine
+// records stays true when the copy that says so is out of reach.
+func (r *round) readAuthors(ctx context.Context) error {
+	r.authors = map[*copyRun]named{}
+	last, err := r.lastNamed()
+	if err != nil {
+		return err
 	}
-	found := map[*copyRun]claimed{}
 	for _, c := range r.copies {
 		if !c.usable() {
 			continue
@@ -86,35 +92,93 @@ func (r *round) claim(ctx context.Context) error {
 		a, info, err := store.ReadAuthor(ctx, c.Root)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			found[c] = claimed{}
+			r.authors[c] = named{}
+			continue
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil:
 			c.fail(fmt.Errorf("reading who records there: %w", err))
-		case a.Author != r.Author && a.Epoch >= epoch:
-			return r.notAuthor(a.Machine)
-		default:
-			found[c] = claimed{a, &info}
+			continue
 		}
+		r.authors[c] = named{a, &info}
+		if a.Archive == r.ArchiveID && a.Epoch > last.Epoch {
+			last = a
+			if err := NoteAuthor(r.Ledger, a); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+const authorKey = "author"
+
+// NoteAuthor keeps in the ledger who was last named as the author.
+func NoteAuthor(l interface{ SetValue(key, value string) error }, a store.Author) error {
+	return l.SetValue(authorKey, fmt.Sprintf("%d %s %s %s", a.Epoch, a.Author, a.Archive, a.Machine))
+}
+
+// LastAuthor is whom NoteAuthor noted for this archive, else the zero value.
+func LastAuthor(l interface {
+	Value(key string) (string, bool, error)
+}, archiveID string) (store.Author, error) {
+	v, _, err := l.Value(authorKey)
+	if err != nil {
+		return store.Author{}, err
+	}
+	f := strings.SplitN(v, " ", 4)
+	if len(f) < 4 || f[2] != archiveID {
+		return store.Author{}, nil
+	}
+	epoch, err := strconv.Atoi(f[0])
+	if err != nil {
+		return store.Author{}, nil
+	}
+	return store.Author{Epoch: epoch, Author: f[1], Archive: f[2], Machine: f[3]}, nil
+}
+
+func (r *round) lastNamed() (store.Author, error) { return LastAuthor(r.Ledger, r.ArchiveID) }
+
+// claim makes sure that every copy in reach names this machine as the author.
+// A copy without an author is claimed create-only: of two machines, one wins. A
+// copy with an older epoch was out of reach while this machine took over. A
+// copy with another history counts only if its epoch is later than ours.
+func (r *round) claim(ctx context.Context) error {
+	epoch := r.epoch()
+	last, err := r.lastNamed()
+	if err != nil {
+		return err
+	}
+	for _, c := range r.copies { // in the config's order, so that the report is the same each time
+		a, ok := r.authors[c]
+		if ok && a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && c.usable()) {
+			return r.notAuthor(a.Machine)
+		}
+	}
+	if last.Author != "" && last.Author != r.Author && last.Epoch >= epoch {
+		return r.notAuthor(last.Machine)
 	}
 	if epoch == 0 {
 		return r.notAuthor("another machine")
 	}
 	for _, c := range r.copies {
-		f, ok := found[c]
-		if !ok || f.author.Author == r.Author && f.author.Epoch == epoch {
+		a, ok := r.authors[c]
+		if !ok || !c.usable() || a.Author.Author == r.Author && a.Epoch == epoch {
 			continue
 		}
 		mine := store.Author{Archive: r.ArchiveID, Author: r.Author, Machine: r.Machine, Epoch: epoch}
-		err := store.WriteAuthor(ctx, c.Root, mine, f.was)
-		if errors.Is(err, store.ErrConflict) {
-			return r.notAuthor("another machine")
-		}
-		if err != nil {
-			if ctx.Err() != nil {
-				return ctx.Err()
+		err := store.WriteAuthor(ctx, c.Root, mine, a.was)
+		switch {
+		case errors.Is(err, store.ErrConflict): // another machine was quicker
+			if err := r.ask(ctx, c); err != nil {
+				return err
 			}
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
 			c.fail(fmt.Errorf("writing who records there: %w", err))
+		default:
+			r.authors[c] = named{Author: mine}
 		}
 	}
 	return nil
@@ -123,6 +187,17 @@ func (r *round) claim(ctx context.Context) error {
 func (r *round) notAuthor(machine string) error {
 	r.wait("", fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine), true)
 	return errHoldOff
+}
+
+// lastEpoch is the epoch of the newest author line; 1 before there is one.
+func lastEpoch(lines []manifest.Line) int {
+	e := 1
+	for _, l := range lines {
+		if l.What == manifest.LineAuthor {
+			e = l.Epoch
+		}
+	}
+	return e
 }
 
 // epoch is the epoch this machine authors in: 1 until the seal has an author
@@ -148,22 +223,33 @@ func (r *round) recheck(ctx context.Context) error {
 		if c.Kind != "s3" || !c.usable() {
 			continue
 		}
-		a, _, err := store.ReadAuthor(ctx, c.Root)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			c.fail(fmt.Errorf("reading who records there: %w", err))
-			continue
-		}
-		if a.Author != r.Author {
-			return r.notAuthor(a.Machine)
+		if err := r.ask(ctx, c); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
+// ask asks one copy again who records the archive.
+func (r *round) ask(ctx context.Context, c *copyRun) error {
+	a, _, err := store.ReadAuthor(ctx, c.Root)
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err != nil:
+		c.fail(fmt.Errorf("reading who records there: %w", err))
+		return nil
+	case a.Author == r.Author:
+		return nil
+	}
+	if err := NoteAuthor(r.Ledger, a); err != nil {
+		return err
+	}
+	return r.notAuthor(a.Machine)
+}
+
 // giveUp writes a line for each copy a person gave up and nobody had before.
+// The rounds after this one need not be told again.
 func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 	log, _, _ := r.look()
 	gone := map[string]bool{}
@@ -173,7 +259,13 @@ func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 		}
 	}
 	for _, c := range r.copies {
-		if !r.givenUp(c.Name) || gone[c.ID] {
+		if !r.givenUp(c.Name) {
+			continue
+		}
+		if err := MarkRead(r.Ledger, c.ID); err != nil {
+			return err
+		}
+		if gone[c.ID] {
 			continue
 		}
 		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: c.ID, Why: "given up on " + r.Machine}

@@ -42,15 +42,13 @@ func (r *round) meet(ctx context.Context) error {
 		return err
 	}
 
-	best := local
-	for _, s := range seals {
-		if s != nil && s.Len() > best.Len() && s.Extends(best) {
-			best = s
-		}
+	if err := r.readAuthors(ctx); err != nil {
+		return err
 	}
+	best := r.longest(local, seals)
 	for i, c := range r.copies {
 		if s := seals[i]; s != nil && !best.Extends(s) {
-			c.fail(errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (linecamp setup --add-copy)"))
+			c.fail(r.strayed(c, best))
 		}
 	}
 	if best.Len() > local.Len() {
@@ -86,12 +84,48 @@ func (r *round) meet(ctx context.Context) error {
 	return nil
 }
 
+// longest is the longest of the seals that go on from ours. Where two of them go
+// different ways, and ours is too short to tell (the state folder was lost),
+// the one whose copy names the later epoch is the archive's: a person decided.
+// In the same epoch nobody did, and this machine's own comes first.
+func (r *round) longest(local *manifest.Seal, seals []*manifest.Seal) *manifest.Seal {
+	order := make([]int, len(seals))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, b := r.authors[r.copies[i]].Author, r.authors[r.copies[j]].Author
+		switch {
+		case a.Epoch != b.Epoch || (a.Author == r.Author) == (b.Author == r.Author):
+			return b.Epoch - a.Epoch
+		case a.Author == r.Author:
+			return -1
+		}
+		return 1
+	})
+	best := local
+	for _, i := range order {
+		if s := seals[i]; s != nil && s.Len() > best.Len() && s.Extends(best) {
+			best = s
+		}
+	}
+	return best
+}
+
+// strayed says what to do about a copy whose seal goes another way than ours.
+func (r *round) strayed(c *copyRun, ours *manifest.Seal) error {
+	if a := r.authors[c].Author; a.Author != r.Author && a.Epoch > lastEpoch(ours.Lines()) {
+		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run linecamp mirror: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
+	}
+	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (linecamp setup --add-copy)")
+}
+
 // readKey is where the ledger notes that a copy was read once by this state.
 func readKey(copyID string) string { return "read " + copyID }
 
 // MarkRead notes that this machine's state has seen what the copy holds. Until
-// every copy is marked, or given up, nothing is authored. Setup marks a root it
-// just created.
+// every copy is marked, nothing is authored. A person who gives a copy up
+// answers for what it holds, and that counts as well.
 func MarkRead(l interface{ SetValue(key, value string) error }, copyID string) error {
 	return l.SetValue(readKey(copyID), "yes")
 }

@@ -82,6 +82,7 @@ type round struct {
 	In
 	copies  []*copyRun
 	objects *catalogue
+	authors map[*copyRun]named
 	created time.Time // every version of the round carries it
 	marking sync.Mutex
 
