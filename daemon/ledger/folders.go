@@ -3,10 +3,12 @@ package ledger
 import (
 	"bytes"
 	"database/sql"
+	"math"
 	"slices"
 	"sync"
 	"time"
 
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
 
@@ -154,10 +156,13 @@ const (
 	hasModified = 1 << iota
 	hasChanged
 	hasTaken
+	hasPosition
+	isExposed
+	hasFault
 )
 
 func packKnown(known []tally.Known) []byte {
-	p := newPacker(16 + 112*len(known))
+	p := newPacker(knownFormat, 16+112*len(known))
 	p.number(uint64(len(known)))
 	for i := range known {
 		k := &known[i]
@@ -170,6 +175,15 @@ func packKnown(known []tally.Known) []byte {
 		}
 		if k.Taken != "" {
 			flags |= hasTaken
+		}
+		if k.At != nil {
+			flags |= hasPosition
+		}
+		if k.Exposed {
+			flags |= isExposed
+		}
+		if k.Fault != "" {
+			flags |= hasFault
 		}
 		p.b = append(p.b, flags)
 		p.text(k.Name)
@@ -186,12 +200,20 @@ func packKnown(known []tally.Known) []byte {
 		if flags&hasTaken != 0 {
 			p.text(k.Taken)
 		}
+		if k.At != nil {
+			for _, n := range []float64{k.At.Latitude, k.At.Longitude, k.At.Error} {
+				p.fixed(math.Float64bits(n))
+			}
+		}
+		if k.Fault != "" {
+			p.text(k.Fault)
+		}
 	}
 	return p.seal()
 }
 
 func unpackKnown(row []byte) ([]tally.Known, error) {
-	u, err := unseal(row)
+	u, err := unseal(knownFormat, row)
 	if err != nil {
 		return nil, err
 	}
@@ -221,6 +243,19 @@ func (u *unpacker) known() ([]tally.Known, error) {
 		}
 		if flags&hasTaken != 0 {
 			k.Taken = u.text()
+		}
+		if flags&hasPosition != 0 {
+			k.At = &geo.Fix{}
+			for _, n := range []*float64{&k.At.Latitude, &k.At.Longitude, &k.At.Error} {
+				*n = math.Float64frombits(u.fixed())
+			}
+			if !k.At.Valid() || !(k.At.Error >= 0) {
+				u.bad = true
+			}
+		}
+		k.Exposed = flags&isExposed != 0
+		if flags&hasFault != 0 {
+			k.Fault = u.text()
 		}
 	}
 	return known, u.err()

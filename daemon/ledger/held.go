@@ -207,7 +207,7 @@ const (
 )
 
 func packHeld(held map[string]verify.Held) []byte {
-	p := newPacker(16 + 128*len(held))
+	p := newPacker(heldFormat, 16+128*len(held))
 	p.number(uint64(len(held)))
 	for _, path := range sorted(held) {
 		h := held[path]
@@ -247,7 +247,7 @@ func packHeld(held map[string]verify.Held) []byte {
 
 // unpackHeld adds a row to into. Of a damaged row nothing is known.
 func unpackHeld(row []byte, into map[string]verify.Held) {
-	u, err := unseal(row)
+	u, err := unseal(heldFormat, row)
 	if err != nil {
 		return
 	}

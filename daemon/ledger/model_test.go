@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/manifest"
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
@@ -120,7 +121,8 @@ func TestPackedRowsComeBack(t *testing.T) {
 				Name: rapid.String().Draw(r, "name"), Size: rapid.Int64().Draw(r, "size"),
 				Modified: drawTime(r), Changed: drawTime(r), Inode: rapid.Uint64().Draw(r, "inode"),
 				SHA256: manifest.Sum(rapid.SliceOf(rapid.Byte()).Draw(r, "bytes")), XXH64: rapid.Uint64().Draw(r, "xxh64"),
-				Taken: rapid.String().Draw(r, "taken"),
+				Taken: rapid.String().Draw(r, "taken"), At: drawFix(r), Exposed: rapid.Bool().Draw(r, "exposed"),
+				Fault: rapid.String().Draw(r, "fault"),
 			}
 		})).Draw(r, "known")
 		if known == nil {
@@ -136,6 +138,16 @@ func TestPackedRowsComeBack(t *testing.T) {
 			r.Fatalf("a row with a bit flipped was taken: %+v", got)
 		}
 	})
+}
+
+func drawFix(r *rapid.T) *geo.Fix {
+	if !rapid.Bool().Draw(r, "position") {
+		return nil
+	}
+	return &geo.Fix{
+		Position: geo.Position{Latitude: rapid.Float64Range(-90, 90).Draw(r, "north"), Longitude: rapid.Float64Range(-180, 180).Draw(r, "east")},
+		Error:    rapid.Float64Min(0).Draw(r, "error"),
+	}
 }
 
 // Whatever is unpacked packs to itself again, and nothing makes unpacking

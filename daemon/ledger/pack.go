@@ -16,11 +16,18 @@ import (
 // errPacked marks a row that cannot be unpacked. It never leaves the package.
 var errPacked = errors.New("a damaged row")
 
-const packFormat = 1
+// Formats of packed rows. Only the layout of the kind of row counts: a row in
+// another format is unknown, and a file that is unknown is read again.
+const (
+	heldFormat  = 1
+	knownFormat = 2 // with positions, exposure and faults of structure
+)
 
 type packer struct{ b []byte }
 
-func newPacker(size int) *packer { return &packer{b: append(make([]byte, 0, size), packFormat)} }
+func newPacker(format byte, size int) *packer {
+	return &packer{b: append(make([]byte, 0, size), format)}
+}
 
 func (p *packer) number(n uint64)          { p.b = binary.AppendUvarint(p.b, n) }
 func (p *packer) fixed(n uint64)           { p.b = binary.LittleEndian.AppendUint64(p.b, n) }
@@ -46,9 +53,9 @@ type unpacker struct {
 	bad bool
 }
 
-func unseal(row []byte) (*unpacker, error) {
+func unseal(format byte, row []byte) (*unpacker, error) {
 	end := len(row) - 8
-	if end < 1 || binary.LittleEndian.Uint64(row[end:]) != xxhash.Sum64(row[:end]) || row[0] != packFormat {
+	if end < 1 || binary.LittleEndian.Uint64(row[end:]) != xxhash.Sum64(row[:end]) || row[0] != format {
 		return nil, errPacked
 	}
 	return &unpacker{s: string(row[1:end])}, nil

@@ -3,8 +3,11 @@ package tally
 import (
 	"errors"
 	"io"
+	"strings"
 
 	"github.com/bep/imagemeta"
+
+	"linecamp/manifest/geo"
 )
 
 // Dates come from one tag only: DateTimeOriginal (0x9003), the moment the
@@ -61,51 +64,94 @@ func (b *budget) Seek(off int64, whence int) (int64, error) {
 	return b.r.Seek(off, whence)
 }
 
-// taken returns a photo's original date-time in the form of File.Taken, or ""
-// if r, which stands at the file's beginning, tells none. It never fails: what
-// cannot be understood tells nothing.
-func taken(r io.ReadSeeker, ext string) (when string) {
+// meta is what a photo's tags tell.
+type meta struct {
+	taken   string   // in the form of File.Taken
+	at      *geo.Fix // nil where they tell no position
+	exposed bool     // they state an exposure: the file came out of a camera as it is
+}
+
+// wanted are the tags that are read.
+var wanted = map[string]bool{
+	"DateTimeOriginal": true, "OffsetTimeOriginal": true, "ExposureTime": true, "FNumber": true,
+	"GPSLatitude": true, "GPSLatitudeRef": true, "GPSLongitude": true, "GPSLongitudeRef": true,
+	"GPSHPositioningError": true, "GPSMapDatum": true, "GPSStatus": true,
+}
+
+// look reads the tags of r, which stands at the file's beginning. It never
+// fails: what cannot be understood tells nothing.
+func look(r io.ReadSeeker, ext string) (m meta) {
 	defer func() {
 		if recover() != nil {
-			when = ""
+			m = meta{}
 		}
 	}()
 	var head [12]byte
 	n, _ := io.ReadFull(r, head[:])
 	format, ok := sniff(head[:n], ext)
 	if !ok {
-		return ""
+		return meta{}
 	}
 	if _, err := r.Seek(0, io.SeekStart); err != nil {
-		return ""
+		return meta{}
 	}
-	var date, offset string
+	tags := map[string]any{}
 	// What was read before a fault in the tags still stands, so the error
-	// tells nothing that the two values do not.
+	// tells nothing that the values do not.
 	_, _ = imagemeta.Decode(imagemeta.Options{
-		R:            &budget{r: r, bytes: exifBytes, calls: exifReads},
-		ImageFormat:  format,
-		Sources:      imagemeta.EXIF,
-		LimitNumTags: exifTags,
-		LimitTagSize: exifSize,
-		ShouldHandleTag: func(t imagemeta.TagInfo) bool {
-			return t.Tag == "DateTimeOriginal" || t.Tag == "OffsetTimeOriginal"
-		},
+		R:               &budget{r: r, bytes: exifBytes, calls: exifReads},
+		ImageFormat:     format,
+		Sources:         imagemeta.EXIF,
+		LimitNumTags:    exifTags,
+		LimitTagSize:    exifSize,
+		ShouldHandleTag: func(t imagemeta.TagInfo) bool { return wanted[t.Tag] },
 		HandleTag: func(t imagemeta.TagInfo) error {
-			s, _ := t.Value.(string)
-			switch {
-			case t.Tag == "DateTimeOriginal" && date == "":
-				date = s
-			case t.Tag == "OffsetTimeOriginal" && offset == "":
-				offset = s
-			}
-			if date != "" && offset != "" {
-				return imagemeta.ErrStopWalking
+			if _, twice := tags[t.Tag]; !twice {
+				tags[t.Tag] = t.Value
 			}
 			return nil
 		},
 	})
-	return exifTime(date, offset)
+	text := func(tag string) string { s, _ := tags[tag].(string); return s }
+	m.taken = exifTime(text("DateTimeOriginal"), text("OffsetTimeOriginal"))
+	m.exposed = tags["ExposureTime"] != nil || tags["FNumber"] != nil
+	m.at = fix(tags)
+	return m
+}
+
+// fix makes a position of the tags (section 4.6.6 of the same standard). Where
+// they are of another datum than GPS's own, a receiver's position may be off by
+// hundreds of metres, so it tells nothing; NAD 83 is within two metres of it. A
+// receiver without a position says so ("V"), or writes zeros.
+func fix(tags map[string]any) *geo.Fix {
+	text := func(tag string) string {
+		s, _ := tags[tag].(string)
+		return strings.ToUpper(strings.Trim(s, " \x00"))
+	}
+	lat, latOK := tags["GPSLatitude"].(float64)
+	long, longOK := tags["GPSLongitude"].(float64)
+	north, east := text("GPSLatitudeRef"), text("GPSLongitudeRef")
+	datum := strings.NewReplacer(" ", "", "-", "", "_", "").Replace(text("GPSMapDatum"))
+	switch {
+	case !latOK || !longOK || lat == 0 && long == 0, text("GPSStatus") == "V",
+		north != "N" && north != "S", east != "E" && east != "W",
+		datum != "" && datum != "WGS84" && datum != "NAD83":
+		return nil
+	}
+	if north == "S" {
+		lat = -lat
+	}
+	if east == "W" {
+		long = -long
+	}
+	f := &geo.Fix{Position: geo.Position{Latitude: lat, Longitude: long}}
+	if !f.Valid() {
+		return nil
+	}
+	if e, ok := tags["GPSHPositioningError"].(imagemeta.Rat[uint32]); ok && e.Den() != 0 {
+		f.Error = e.Float64()
+	}
+	return f
 }
 
 // sniff tells the format by a file's first bytes: phones are known to name

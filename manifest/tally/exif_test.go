@@ -2,7 +2,9 @@ package tally
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
+	"fmt"
 	"os/exec"
 	"testing"
 	"time"
@@ -132,7 +134,7 @@ func (e *endless) Seek(off int64, whence int) (int64, error) {
 
 func TestExifBudget(t *testing.T) {
 	e := &endless{}
-	taken(e, "jpg")
+	look(e, "jpg")
 	if e.reads > 2*exifBytes {
 		t.Errorf("%d bytes were read of an endless file", e.reads)
 	}
@@ -146,7 +148,7 @@ func FuzzTaken(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, b []byte, ext string) {
-		got := taken(bytes.NewReader(b), ext)
+		got := look(bytes.NewReader(b), ext).taken
 		if got == "" {
 			return
 		}
@@ -164,4 +166,58 @@ func FuzzTaken(f *testing.F) {
 			t.Fatal(err)
 		}
 	})
+}
+
+// gps is a block with an Exif and a GPS part; the numbers are degrees, minutes
+// and seconds as a receiver writes them.
+func gps(lat, long [3]uint32, north, east string, more ...tag) []byte {
+	le := binary.LittleEndian
+	rationals := func(n ...uint32) (b []byte) {
+		for _, v := range n {
+			b = le.AppendUint32(le.AppendUint32(b, v), 1)
+		}
+		return b
+	}
+	ifd0 := []tag{{0x8769, 4, 1, nil}, {0x8825, 4, 1, nil}}
+	exif := []tag{{0x829a, 5, 1, append(le.AppendUint32(nil, 1), le.AppendUint32(nil, 250)...)}, {0x9003, 2, 20, text0("2019:06:21 10:11:12")}}
+	exifAt := uint32(8 + 2 + 12*len(ifd0) + 4)
+	gpsAt := exifAt + uint32(2+12*len(exif)+4+8+20)
+	ifd0[0].value, ifd0[1].value = le.AppendUint32(nil, exifAt), le.AppendUint32(nil, gpsAt)
+	b := append([]byte("II*\x00"), 8, 0, 0, 0)
+	b = appendIFD(appendIFD(b, ifd0), exif)
+	tags := append([]tag{{1, 2, 2, text0(north)}, {2, 5, 3, rationals(lat[:]...)}, {3, 2, 2, text0(east)}, {4, 5, 3, rationals(long[:]...)}}, more...)
+	return jpegWith(appendIFD(b, tags))
+}
+
+func TestExifPosition(t *testing.T) {
+	lat, long := [3]uint32{41, 30, 36}, [3]uint32{106, 15, 0}
+	rational := func(n, d uint32) []byte {
+		return binary.LittleEndian.AppendUint32(binary.LittleEndian.AppendUint32(nil, n), d)
+	}
+	for _, c := range []struct {
+		name string
+		b    []byte
+		want string
+	}{
+		{"north west", gps(lat, long, "N", "W"), "41.51000, -106.25000 within 0"},
+		{"south east", gps(lat, long, "S", "E"), "-41.51000, 106.25000 within 0"},
+		{"its error", gps(lat, long, "N", "W", tag{0x1f, 5, 1, rational(25, 2)}), "41.51000, -106.25000 within 12.5"},
+		{"no error can be over nothing", gps(lat, long, "N", "W", tag{0x1f, 5, 1, rational(25, 0)}), "41.51000, -106.25000 within 0"},
+		{"datum", gps(lat, long, "N", "W", tag{0x12, 2, 7, text0("WGS-84")}), "41.51000, -106.25000 within 0"},
+		{"another datum", gps(lat, long, "N", "W", tag{0x12, 2, 6, text0("NAD27")}), ""},
+		{"void", gps(lat, long, "N", "W", tag{0x9, 2, 2, text0("V")}), ""},
+		{"zeros", gps([3]uint32{}, [3]uint32{}, "N", "W"), ""},
+		{"no place on earth", gps([3]uint32{91, 0, 0}, long, "N", "W"), ""},
+		{"no side", gps(lat, long, "", "W"), ""},
+		{"none", jpegWith(exifBlock("2019:06:21 10:11:12", "")), ""},
+	} {
+		m := look(bytes.NewReader(c.b), "jpg")
+		got := ""
+		if m.at != nil {
+			got = fmt.Sprintf("%v within %g", m.at.Position, m.at.Error)
+		}
+		if got != c.want || m.taken != "2019-06-21T10:11:12" || m.exposed != (c.name != "none") {
+			t.Errorf("%s: %q, want %q; taken %q, exposed %v", c.name, got, c.want, m.taken, m.exposed)
+		}
+	}
 }

@@ -36,7 +36,8 @@ func (w *walker) verdict(s *sighting) string {
 	return ""
 }
 
-// content opens a file once, and reads from that its hashes and its date. What
+// content opens a file once, and reads from that its hashes, its tags and
+// its structure. What
 // goes wrong is the sighting's reason. It returns how many bytes were read, -1
 // if the file was not.
 func (w *walker) content(r *reader, l *listing, i int) int64 {
@@ -72,7 +73,9 @@ func (w *walker) content(r *reader, l *listing, i int) int64 {
 	}
 	if s.form.picture() {
 		if _, err := f.Seek(0, io.SeekStart); err == nil {
-			s.Taken = taken(f, extension(s.Path[nameAt(s.Path):]))
+			m := look(f, extension(s.Path[nameAt(s.Path):]))
+			s.Taken, s.At, s.Exposed = m.taken, m.at, m.exposed
+			s.Fault = structure(f, size)
 		}
 	}
 	w.after(s, saw, f, size)

@@ -33,6 +33,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/geo"
 )
 
 // ErrNoFolder marks a working folder that is not there, or is not a folder.
@@ -52,6 +53,9 @@ type Known struct {
 	SHA256   manifest.Digest
 	XXH64    uint64
 	Taken    string // EXIF original date-time as in File.Taken, or ""
+	At       *geo.Fix
+	Exposed  bool
+	Fault    string
 }
 
 // Cache remembers files between tallies. Folders are named by their raw,
@@ -140,6 +144,12 @@ type File struct {
 	Visit    string // the visit's Date; "" for a file of none
 	Taken    string // EXIF original date-time, "2019-06-21T10:11:12" with "-06:00" behind it if the camera wrote an offset
 	With     string // of a companion: path of the photo or note it belongs to; "" if that is not there
+	// Of pictures: where the camera says it stood, nil where it does not; whether
+	// its tags state an exposure, which scans and exports lack; and what is wrong
+	// with the file's structure, "" where nothing is or its format is not checked.
+	At      *geo.Fix
+	Exposed bool
+	Fault   string
 }
 
 // Waiting is a path with the reason it is listed.
