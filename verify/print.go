@@ -18,7 +18,7 @@ const mostLines = 12
 // short or skipped.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if len(c.Damage) > 0 || c.SealFault != "" || (c.Error != "" && !c.Away) {
+		if len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && !c.Away) {
 			return true
 		}
 	}
@@ -54,6 +54,10 @@ func (r Report) Print(w io.Writer) {
 	}
 	for _, c := range r.Copies {
 		p.damage(c)
+	}
+	for _, c := range r.Copies {
+		p.list("Against the layout's standard, OCFL, on "+Shown(c.Copy), c.Standard,
+			"Something else wrote there. Restore from another copy if in doubt, and give this one a new root.")
 	}
 	p.years(r.Years, Recoverable, "No longer in the working folder, and good on a copy",
 		"linecamp restore SITE --into FOLDER --year YEAR brings them back.")

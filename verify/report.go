@@ -42,6 +42,7 @@ type CopyReport struct {
 
 	Damage     []Damage       `json:"damage"`
 	Behind     []Behind       `json:"behind,omitempty"`
+	Standard   []string       `json:"standard,omitempty"`   // rules of OCFL the copy breaks, beyond the damage
 	Unfinished []string       `json:"unfinished,omitempty"` // objects whose root pair the next mirror rewrites
 	Error      string         `json:"error,omitempty"`      // the check could not be done, or not to its end
 	Away       bool           `json:"away,omitempty"`       // the drive is not plugged in, within the days its owner allows

@@ -73,6 +73,9 @@ func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
 	defer r.stop(nil)
 	err := r.run(ctx)
 	r.settle(ctx)
+	if err == nil && context.Cause(ctx) == nil {
+		err = r.holdAgainstStandard(ctx)
+	}
 	if cause := context.Cause(ctx); cause != nil {
 		err = cause
 	}

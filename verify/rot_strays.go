@@ -36,6 +36,16 @@ func passedFile(path string) bool {
 	return slices.Contains(litterFiles, name) || strings.HasPrefix(name, "._")
 }
 
+// passedPath reports whether a path lies in litter, or is litter.
+func passedPath(path string) bool {
+	for e := range strings.SplitSeq(path, "/") {
+		if passedFolder(e) {
+			return true
+		}
+	}
+	return passedFile(path)
+}
+
 func (r *rot) pass(n int) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

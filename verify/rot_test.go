@@ -160,13 +160,32 @@ func TestRotFindsDamage(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			r := ranch(t, 1)
 			tt.harm(t, r)
-			got := found(rot(t, r.Copies[0], r.Options()))
+			rep := rot(t, r.Copies[0], r.Options())
+			if len(rep.Standard) > 0 {
+				t.Errorf("said twice, as damage and against the standard: %q", rep.Standard)
+			}
+			got := found(rep)
 			slices.Sort(got)
 			slices.Sort(tt.want)
 			if !slices.Equal(got, tt.want) {
 				t.Errorf("found\n  %s\nwant\n  %s", strings.Join(got, "\n  "), strings.Join(tt.want, "\n  "))
 			}
 		})
+	}
+}
+
+// What breaks the standard's rules and is no damage is said as such.
+func TestRotByTheStandard(t *testing.T) {
+	r := ranch(t, 1)
+	if err := os.Mkdir(r.Path(0, "windmill--stake-3/empty"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	rep := rot(t, r.Copies[0], r.Options())
+	if len(rep.Damage) != 0 || len(rep.Standard) == 0 || !strings.Contains(rep.Standard[0], "windmill--stake-3/empty") {
+		t.Errorf("damage %v, standard %q", rep.Damage, rep.Standard)
+	}
+	if !(verify.Report{Copies: []verify.CopyReport{rep}}).Wants() {
+		t.Error("nothing wants a person")
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 func (t *tool) verify() *cobra.Command {
 	var o daemon.VerifyOptions
 	var from daemon.RootAccess
+	var root string
 	cmd := &cobra.Command{
 		Use:     "verify",
 		Short:   "re-reads the copies and says which years are missing",
@@ -23,7 +24,8 @@ unread first.`,
 linecamp verify --quick
 linecamp verify --only years
 linecamp verify --quick --seal "47 2026-07-02 9f3a-11c2-5d08-77be-0c41-a9e2-3b6f-d015"
-linecamp verify --from /media/office/line-camp`,
+linecamp verify --from /media/office/line-camp
+linecamp verify --root /media/office/line-camp`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			switch o.Only {
@@ -33,6 +35,17 @@ linecamp verify --from /media/office/line-camp`,
 			}
 			if o.Seal != "" && o.Only == daemon.OnlyYears {
 				return usagef("--seal is held against the copies; leave --only years out")
+			}
+			if root != "" {
+				if from.Root != "" || o != (daemon.VerifyOptions{}) {
+					return usagef("--root is held against the OCFL standard as a whole, and goes with no other choice of what to check")
+				}
+				at := from
+				at.Root = root
+				r, err := t.watched(func(p daemon.Progress) (report, error) {
+					return daemon.ValidateRoot(cmd.Context(), at, p)
+				})
+				return t.sayOr(r, err)
 			}
 			if from.Root != "" {
 				if o.Copy != "" {
@@ -56,6 +69,7 @@ linecamp verify --from /media/office/line-camp`,
 	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for the working folder")
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
 	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
+	f.StringVar(&root, "root", "", "hold any OCFL object or storage root at `PATH`, ours or not, against the standard")
 	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
 	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")
 	t.completesCopies(cmd, "copy")

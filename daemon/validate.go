@@ -1,0 +1,36 @@
+package daemon
+
+import (
+	"context"
+	"strings"
+
+	"linecamp/daemon/config"
+	"linecamp/verify/ocfl"
+)
+
+// ValidateRoot holds any OCFL object or storage root, ours or not, against the
+// specification: a folder, or an https address of a bucket.
+func ValidateRoot(ctx context.Context, at RootAccess, p Progress) (ocfl.Report, error) {
+	o := ocfl.Options{Progress: func(done, total int64) { p.tell(at.Root, done, total) }}
+	if !strings.Contains(at.Root, "://") {
+		folder, err := ocfl.OpenFolder(at.Root)
+		if err != nil {
+			return ocfl.Report{}, err
+		}
+		defer folder.Close()
+		return ocfl.Validate(ctx, folder, o)
+	}
+	bucket, err := OpenBucket(ctx, config.Copy{
+		Name: at.Root, Kind: config.KindS3, URL: strings.TrimRight(at.Root, "/"),
+		Region: at.Region, Credentials: at.Credentials, CAFile: at.CAFile,
+	})
+	if err != nil {
+		return ocfl.Report{}, err
+	}
+	defer bucket.Close()
+	files, err := ocfl.Stored(ctx, bucket)
+	if err != nil {
+		return ocfl.Report{}, err
+	}
+	return ocfl.Validate(ctx, files, o)
+}
