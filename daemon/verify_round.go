@@ -259,6 +259,7 @@ func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *Ve
 	}
 	now := a.now()
 	report.Years = verify.Years(verify.Gather(now, t, k.objects(), holdings))
+	report.Judged = true
 	if report.Years == nil {
 		report.Years = []verify.Year{}
 	}

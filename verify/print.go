@@ -40,7 +40,7 @@ func (r Report) Print(w io.Writer) {
 	for _, c := range r.Copies {
 		fmt.Fprintf(w, "%-14s %s\n", Shown(c.Copy), c.line())
 	}
-	if r.Years != nil {
+	if r.Judged {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
 	}
 	p := printer{w: w}

@@ -5,6 +5,7 @@ type Report struct {
 	Archive string       `json:"archive"`
 	Copies  []CopyReport `json:"copies"`
 	Years   []Year       `json:"years"`
+	Judged  bool         `json:"-"` // the years were judged; else Years says nothing
 }
 
 // Share is a number of people's files and their bytes.

@@ -107,7 +107,7 @@ func TestPrint(t *testing.T) {
 		{Copy: "shelf-drive", Files: 9, Bytes: 9000, ReadBack: verify.Share{Files: 9, Bytes: 9000}},
 		{Copy: "bucket", Files: 9, Bytes: 9000, ReadBack: verify.Share{Files: 2, Bytes: 2000}, Confirmed: verify.Share{Files: 7, Bytes: 7000}},
 		{Copy: "second", Away: true, Error: "not plugged in for 3 days"},
-	}, Years: []verify.Year{{Site: "Stake 3", Year: 2019, State: verify.Whole}}}
+	}, Judged: true, Years: []verify.Year{{Site: "Stake 3", Year: 2019, State: verify.Whole}}}
 	var out strings.Builder
 	rep.Print(&out)
 	if rep.Wants() {

@@ -47,7 +47,7 @@ func (r Report) Print(w io.Writer) {
 	for _, c := range r.Copies {
 		made := "made"
 		if c.Adopted {
-			made = "taken over"
+			made = "was a copy already"
 		}
 		fmt.Fprintf(w, "%s  %s, %s\n", c.Copy, c.Place, made)
 		for _, n := range c.Notes {
