@@ -216,7 +216,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 	}
 	for _, slug := range slugs {
 		n := 0
-		inv, err := store.Head(ctx, c.Root, slug)
+		inv, settled, err := store.HeadSettled(ctx, c.Root, slug)
 		switch {
 		case errors.Is(err, store.ErrNoObject):
 		case err != nil:
@@ -237,6 +237,11 @@ func (c *copyRun) scan(ctx context.Context) error {
 					return err
 				}
 				continue
+			}
+			if !settled && !c.forked[slug] { // the round that committed it ended there
+				if _, err := store.Settle(ctx, c.Root, slug); err != nil {
+					return fmt.Errorf("finishing %s: %w", slug, err)
+				}
 			}
 		}
 		if c.Kind != "s3" {

@@ -73,6 +73,20 @@ func Head(ctx context.Context, r Root, object string) (*manifest.Inventory, erro
 	return inv, err
 }
 
+// HeadSettled is Head, and reports whether the root pair shows that version.
+// Where it does not, a commit was cut off before its end, and [Settle] ends it.
+func HeadSettled(ctx context.Context, r Root, object string) (inv *manifest.Inventory, settled bool, err error) {
+	inv, raw, err := head(ctx, r, object)
+	if err != nil {
+		return nil, false, err
+	}
+	side, _, err := ReadSmall(ctx, r, object+"/"+sidecarName, maxSmall)
+	if errors.Is(err, fs.ErrNotExist) {
+		return inv, false, nil
+	}
+	return inv, err == nil && bytes.Equal(side, manifest.Sidecar(raw)), err
+}
+
 // head is Head, with the bytes of the inventory.
 func head(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
 	if err := checkObject(object); err != nil {
