@@ -11,6 +11,7 @@ import "strings"
 //	folders of desktops  $RECYCLE.BIN, System Volume Information, .Trash-*,
 //	                     .Trashes, .Spotlight-V100, .fseventsd, .TemporaryItems, lost+found
 //	camera indexes       *.CTG, NIKON001.DSC, NC_FLLST.DAT, AUTPRINT.MRK
+//	a broken-off restore .linecamp-restore- and 16 hex digits: half a file, not yet under its name
 
 var litterFiles = map[string]bool{
 	"thumbs.db": true, "ehthumbs.db": true, "desktop.ini": true, ".ds_store": true, ".directory": true,
@@ -26,6 +27,9 @@ var litterFolders = map[string]bool{
 func litterFile(name string) bool {
 	if strings.HasPrefix(name, "._") {
 		return true
+	}
+	if digits, ours := strings.CutPrefix(name, ".linecamp-restore-"); ours {
+		return len(digits) == 16 && strings.Trim(digits, "0123456789abcdef") == ""
 	}
 	// Cheap answers first: this is asked of every name in the archive.
 	switch name[0] {

@@ -53,7 +53,7 @@ func (r Report) Print(w io.Writer) error {
 func (r Report) printSites(b *strings.Builder) {
 	wide := 4
 	for _, s := range r.Sites {
-		wide = max(wide, min(len([]rune(s.name())), 32))
+		wide = max(wide, min(len([]rune(s.name())), 40))
 	}
 	if len(r.Sites) > 0 {
 		fmt.Fprintln(b)

@@ -374,11 +374,11 @@ func TestSwappedForLinks(t *testing.T) {
 func TestLitter(t *testing.T) {
 	files := map[string]string{"W/2019/a.jpg": ""}
 	for _, p := range []string{"Thumbs.db", ".DS_Store", "W/desktop.ini", "W/2019/._a.jpg", "$RECYCLE.BIN/x.jpg", "System Volume Information/y",
-		".Trash-1000/files/z.jpg", "lost+found/q", "W/2019/M0100.CTG", "W/2019/NIKON001.DSC", "W/2019/AUTPRINT.MRK", ".Spotlight-V100/s"} {
+		".Trash-1000/files/z.jpg", "lost+found/q", "W/2019/M0100.CTG", "W/2019/NIKON001.DSC", "W/2019/AUTPRINT.MRK", "W/2019/.linecamp-restore-0123456789abcdef", ".Spotlight-V100/s"} {
 		files[p] = ""
 	}
 	// What only looks like it is kept.
-	kept := []string{"Thumbs.db.jpg", "thumbs/a", "NIKON1.DSC", "ctg", "trash/a", "lost and found/a", ".Trash", "_.jpg", "a._b"}
+	kept := []string{"Thumbs.db.jpg", "thumbs/a", "NIKON1.DSC", "ctg", "trash/a", "lost and found/a", ".Trash", "_.jpg", "a._b", ".linecamp-restore-notes"}
 	for _, p := range kept {
 		files[p] = ""
 	}
@@ -388,7 +388,7 @@ func TestLitter(t *testing.T) {
 		want[p] = "unfiled"
 	}
 	wantWhere(t, r, want)
-	if r.Litter != 12 {
+	if r.Litter != 13 {
 		t.Errorf("litter %d", r.Litter)
 	}
 }
