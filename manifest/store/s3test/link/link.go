@@ -130,6 +130,9 @@ func (l *Link) Toxic(kind, direction string, attributes map[string]int) (off fun
 	})
 }
 
+// Restore takes all toxics off.
+func (l *Link) Restore() { l.proxy.Toxics.ResetToxics(context.Background()) }
+
 // Cut ends the link for good: connections break and no new one is taken.
 func (l *Link) Cut() { l.proxy.Stop() }
 
