@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"time"
 
 	"linecamp/daemon/mirror"
@@ -99,14 +100,21 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	if err := mirror.NoteAuthor(a.ledger, mine); err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
-	line := manifest.Line{N: seal.Len() + 1, At: a.sealTime(seal), What: manifest.LineAuthor, Author: a.author, Epoch: t.Epoch, Why: "taken over on " + a.machine}
-	if err := seal.Append(line); err != nil {
-		return t, err
+	// A machine that was recording may still add the line of its last step; it
+	// learns of the claim before the next.
+	for tries := 1; ; tries++ {
+		err := a.sealTakeover(ctx, r, mine)
+		if err == nil {
+			break
+		}
+		if !errors.Is(err, store.ErrConflict) {
+			return t, err
+		}
+		if tries == sealTries {
+			return t, fmt.Errorf("another machine is still adding to the seal; see that it is switched off, then run this again: %w", err)
+		}
 	}
 	for _, h := range r.open() {
-		if err := store.WriteSeal(ctx, h.Root, seal); err != nil {
-			return t, fmt.Errorf("%s: %w", h.Name, err)
-		}
 		t.Copies = append(t.Copies, h.Name)
 	}
 	for _, h := range r.copies {
@@ -114,10 +122,36 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			t.Later = append(t.Later, h.Name)
 		}
 	}
-	if err := a.cache.PutSeal(seal); err != nil {
-		return t, fmt.Errorf("the seal in the state folder: %w", err)
-	}
 	return t, nil
+}
+
+// sealTries is how often a take-over tries to add its line to a seal that
+// another machine adds to.
+const sealTries = 5
+
+// sealTakeover adds the line of a take-over to the seal of every copy within
+// reach: to buckets first, since no lock keeps another machine from adding to
+// those, and a drive that has the line would then tell another history.
+func (a *Archive) sealTakeover(ctx context.Context, r *reach, mine store.Author) error {
+	seal, err := a.longestSeal(ctx, r)
+	if err != nil {
+		return err
+	}
+	line := manifest.Line{N: seal.Len() + 1, At: a.sealTime(seal), What: manifest.LineAuthor, Author: mine.Author, Epoch: mine.Epoch, Why: "taken over on " + mine.Machine}
+	if err := seal.Append(line); err != nil {
+		return err
+	}
+	order := r.nearest()
+	slices.Reverse(order)
+	for _, h := range order {
+		if err := store.WriteSeal(ctx, h.Root, seal); err != nil {
+			return fmt.Errorf("%s: %w", h.Name, err)
+		}
+	}
+	if err := a.cache.PutSeal(seal); err != nil {
+		return fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	return nil
 }
 
 // longestSeal is the longest of the seals of the copies within reach and of
