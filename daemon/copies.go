@@ -60,6 +60,16 @@ func (r *reach) open() []*held {
 	return slices.DeleteFunc(slices.Clone(r.copies), func(c *held) bool { return c.Root == nil })
 }
 
+// named returns the copy of that name, nil for none.
+func (r *reach) named(name string) *held {
+	for _, c := range r.copies {
+		if c.Name == name {
+			return c
+		}
+	}
+	return nil
+}
+
 // nearest returns the open ones as sources, drives first: they are quick, and
 // cost nothing to read.
 func (r *reach) nearest() []*held {
@@ -334,6 +344,18 @@ func (h *held) state() string {
 func outOfReach(err error) bool {
 	return errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrUnreachable) ||
 		errors.Is(err, context.DeadlineExceeded) || errors.Is(err, os.ErrDeadlineExceeded)
+}
+
+// note tells what is no fault, and what a person may wonder about: why a drive
+// is away, and that one was found at another place than the config says.
+func (h *held) note() string {
+	switch {
+	case h.Away:
+		return h.Err.Error()
+	case h.Root != nil && h.Kind == config.KindDrive && h.Root.Name() != h.Copy.Root:
+		return fmt.Sprintf("it is plugged in at %s, not at %s, and was found by its id", h.Root.Name(), h.Copy.Root)
+	}
+	return ""
 }
 
 func (h *held) forVerify() verify.Copy { return verify.Copy{Name: h.Name, ID: h.ID, Root: h.Root} }

@@ -154,6 +154,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	report.Archive = a.cfg.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
 	for i, c := range report.Copies {
+		if h := r.named(c.Copy); h != nil {
+			report.Copies[i].Note = h.note()
+		}
 		if slices.ContainsFunc(r.copies, func(h *held) bool { return h.Name == c.Copy && errors.Is(h.Err, errCatchingUp) }) {
 			report.Copies[i].State = mirror.Behind
 		}

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -50,6 +51,7 @@ type CopyStatus struct {
 	Confirmed    int        `json:"confirmed"`
 	Fence        string     `json:"fence,omitempty"` // "none": one writer only by a person's word
 	Error        string     `json:"error,omitempty"`
+	Note         string     `json:"note,omitempty"` // where a drive was found, if not at its place
 }
 
 // Share is a number of files and their bytes.
@@ -168,6 +170,7 @@ func (a *Archive) copyStatus(h *held, want map[string]int) (CopyStatus, error) {
 		c.State, c.Error = h.state(), h.Err.Error()
 		return c, nil
 	}
+	c.Note = h.note()
 	committed, err := a.ledger.Committed(h.ID)
 	if err != nil {
 		return c, err
@@ -227,8 +230,8 @@ func (s Status) Print(w io.Writer) {
 	}
 	for _, c := range s.Copies {
 		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, c.line(s.now))
-		if c.Error != "" {
-			fmt.Fprintf(w, "  %-*s    %s\n", width, "", c.Error)
+		if said := cmp.Or(c.Error, c.Note); said != "" {
+			fmt.Fprintf(w, "  %-*s    %s\n", width, "", said)
 		}
 	}
 	switch s.Damage {

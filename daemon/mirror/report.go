@@ -28,6 +28,7 @@ type CopyState struct {
 	Bytes    int64    `json:"bytes"`             // and their size
 	Missing  []string `json:"missing,omitempty"` // files committed without their bytes, which nobody has
 	Error    string   `json:"error,omitempty"`
+	Note     string   `json:"note,omitempty"` // what is as it should be, and still worth a sentence
 }
 
 // Waiting is a path that was seen and not recorded yet.
@@ -80,8 +81,8 @@ func (r Report) Print(w io.Writer) {
 		if c.Versions > 0 {
 			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), size(c.Bytes))
 		}
-		if c.Error != "" {
-			fmt.Fprintf(w, ": %s", c.Error)
+		if said := cmp.Or(c.Error, c.Note); said != "" {
+			fmt.Fprintf(w, ": %s", said)
 		}
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
