@@ -14,7 +14,15 @@ import (
 
 // versionBytes is how much new content one version carries; a single larger
 // file excepted. Small versions let a slow copy hold whole visits soon.
-const versionBytes = 64 << 20
+//
+// Every version's inventory repeats the whole state, so a site of many gigabytes
+// cut into pieces of one size would write more inventories than photos. Once a
+// site holds versionShare times as much, a version may carry that share of it:
+// the number of versions then grows with the logarithm of the size.
+const (
+	versionBytes = 64 << 20
+	versionShare = 8
+)
 
 // change is the difference between what an object last recorded and what the
 // working folder shows of it.
@@ -289,14 +297,21 @@ func (c *change) steps() []step {
 		return cmp.Or(cmp.Compare(files[b].Visit, files[a].Visit), cmp.Compare(a, b))
 	})
 	steps := []step{{change: c, first: true}}
-	var held int64
+	var site, held int64 // bytes of the site before this version, and in it
+	if c.old != nil {
+		for _, e := range c.old.rec.Paths {
+			site += e.Bytes
+		}
+	}
 	for _, logical := range fresh {
 		last := &steps[len(steps)-1]
-		if n := files[logical].Size; held+n > versionBytes && len(last.paths) > 0 {
+		n := files[logical].Size
+		if held+n > max(versionBytes, site/versionShare) && len(last.paths) > 0 {
 			steps = append(steps, step{change: c})
-			last, held = &steps[len(steps)-1], 0
+			last = &steps[len(steps)-1]
+			site, held = site+held, 0
 		}
-		held += files[logical].Size
+		held += n
 		last.paths = append(last.paths, logical)
 		last.newest = max(last.newest, files[logical].Visit)
 	}

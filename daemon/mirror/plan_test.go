@@ -1,0 +1,49 @@
+package mirror
+
+import (
+	"fmt"
+	"testing"
+
+	"linecamp/manifest/tally"
+)
+
+// A version carries 64 MiB, or an eighth of a site that is larger than that
+// eight times over; a file larger than either is a version of its own.
+func TestStepsGrowWithTheSite(t *testing.T) {
+	const mb = 1 << 20
+	for _, tt := range []struct {
+		name  string
+		files int
+		size  int64
+		most  int // steps
+		first int // files in the first one
+	}{
+		{"small", 10, mb, 1, 10},
+		{"150 MB", 5, 30 * mb, 3, 2},
+		{"one large file each", 3, 200 * mb, 3, 1},
+		{"25 GB", 5000, 5 * mb, 40, 12},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			c := &change{slug: "stake", group: &group{files: map[string]tally.File{}}}
+			for i := range tt.files {
+				name := fmt.Sprintf("%05d.jpg", i)
+				c.fresh = append(c.fresh, name)
+				c.group.files[name] = tally.File{Path: name, Size: tt.size}
+			}
+			steps := c.steps()
+			if len(steps) > tt.most || len(steps[0].paths) != tt.first {
+				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), len(steps[0].paths), tt.most, tt.first)
+			}
+			n := 0
+			for i, s := range steps {
+				n += len(s.paths)
+				if s.first != (i == 0) || len(s.paths) == 0 {
+					t.Errorf("step %d: first %v, %d files", i, s.first, len(s.paths))
+				}
+			}
+			if n != tt.files {
+				t.Errorf("%d of %d files are in a step", n, tt.files)
+			}
+		})
+	}
+}
