@@ -21,7 +21,7 @@ func TestStepsGrowWithTheSite(t *testing.T) {
 		{"small", 10, mb, 1, 10},
 		{"150 MB", 5, 30 * mb, 3, 2},
 		{"one large file each", 3, 200 * mb, 3, 1},
-		{"25 GB", 5000, 5 * mb, 40, 12},
+		{"25 GB", 5000, 5 * mb, 45, 12},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			c := &change{slug: "stake", group: &group{files: map[string]tally.File{}}}
