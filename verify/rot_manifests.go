@@ -46,6 +46,9 @@ func (r *rot) readOnce(ctx context.Context, slug, path string, limit int64) (b [
 		return nil, reported, err
 	}
 	defer f.Close()
+	if info.Size > limit {
+		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", sizeText(info.Size), sizeText(limit))
+	}
 	b, err = readLimited(f, limit)
 	r.downloaded(int64(len(b)))
 	r.progress(int64(len(b)))

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+
+	"linecamp/manifest"
 )
 
 type authorJSON struct {
@@ -26,6 +28,7 @@ func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 		return Author{}, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
 	}
 	a := Author(j)
+	a.Machine = clip(manifest.Printable(a.Machine)) // a name to be shown, from outside
 	if err := a.check(); err != nil {
 		return Author{}, info, fmt.Errorf("%s: %s: %w", r.Name(), AuthorKey, err)
 	}

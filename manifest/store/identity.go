@@ -10,6 +10,8 @@ import (
 	"io/fs"
 	"regexp"
 	"time"
+
+	"linecamp/manifest"
 )
 
 // OCFL asks that an extension's config names the extension (1.1 section 4.3).
@@ -47,8 +49,8 @@ func (id Identity) check() error {
 		return errors.New("the archive's id is not a UUID in lower case")
 	case !uuidForm.MatchString(id.CopyID):
 		return errors.New("the copy's id is not a UUID in lower case")
-	case id.Archive == "":
-		return errors.New("the archive has no name")
+	case manifest.ArchiveName(id.Archive) != nil:
+		return manifest.ArchiveName(id.Archive)
 	case id.Created.IsZero():
 		return errors.New("no time of creation")
 	}

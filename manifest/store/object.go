@@ -39,11 +39,13 @@ func readSmall(ctx context.Context, r Root, key string, limit int64) (b []byte, 
 		return nil, Info{}, reported, err
 	}
 	defer f.Close()
-	b, err = io.ReadAll(io.LimitReader(f, limit+1))
+	if info.Size <= limit { // else nothing is read in vain
+		b, err = io.ReadAll(io.LimitReader(f, limit+1))
+	}
 	if err != nil {
 		return nil, Info{}, reported, fmt.Errorf("%s: reading %s: %w", r.Name(), key, err)
 	}
-	if int64(len(b)) > limit {
+	if info.Size > limit || int64(len(b)) > limit {
 		return nil, Info{}, reported, fmt.Errorf("%s: %s is larger than the %d bytes it may have", r.Name(), key, limit)
 	}
 	reported = info.SHA256

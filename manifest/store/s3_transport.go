@@ -77,7 +77,7 @@ func (t s3Only) RoundTrip(req *http.Request) (*http.Response, error) {
 }
 
 // mostXML is more than a page of 1,000 keys, the longest there can be, takes.
-const mostXML = 32 << 20
+const mostXML = 8 << 20
 
 // limitedBody ends in an error where a body is longer than it can be.
 type limitedBody struct {
