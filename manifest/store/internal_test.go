@@ -2,10 +2,13 @@ package store
 
 import (
 	"os"
+	"path"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"linecamp/manifest"
 )
 
 func TestFindDriveAmongMounts(t *testing.T) {
@@ -73,6 +76,54 @@ func FuzzReadMarker(f *testing.F) {
 		again, ok := readMarker(marker(put))
 		if !ok || len(again) != len(put) {
 			t.Fatalf("%q became %v and then %v", b, put, again)
+		}
+	})
+}
+
+// An identity that is accepted keeps the rules and says the same written again.
+func FuzzDecodeIdentity(f *testing.F) {
+	f.Add(encodeIdentity(Identity{"6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11", "saltbush-draw", "b81e62a0-6a4f-4b8c-b6c9-5b3a3b0f7d22", time.Unix(1, 0)}))
+	f.Add([]byte(`{"name":"../../etc/passwd"}`))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		id, err := decodeIdentity(b)
+		if err != nil {
+			return
+		}
+		if manifest.ArchiveName(id.Archive) != nil || !uuidForm.MatchString(id.ArchiveID) || !uuidForm.MatchString(id.CopyID) {
+			t.Fatalf("accepted %+v", id)
+		}
+		again, err := decodeIdentity(encodeIdentity(id))
+		if err != nil || again.ArchiveID != id.ArchiveID || again.Archive != id.Archive || again.CopyID != id.CopyID {
+			t.Fatalf("%+v became %+v, %v", id, again, err)
+		}
+	})
+}
+
+// What a service says it checked is taken only as a whole SHA-256.
+func FuzzReported(f *testing.F) {
+	f.Add("47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=", "")
+	f.Add("", "COMPOSITE")
+	f.Fuzz(func(t *testing.T, sum, mode string) {
+		if d := reported(sum, mode); !d.IsZero() && (strings.EqualFold(mode, "COMPOSITE") || len(sum) < 44) {
+			t.Fatalf("%q, %q: %v", sum, mode, d)
+		}
+	})
+}
+
+// A key or a content path that is accepted stays inside the root.
+func FuzzCheckKey(f *testing.F) {
+	for _, s := range []string{"a/b", "../../etc/passwd", "/etc/passwd", "a/../b", "a//b", "v1/content/x", ".", ""} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		if checkKey(s) == nil && (!filepath.IsLocal(filepath.FromSlash(s)) || path.Clean(s) != s || strings.Contains(s, "\x00")) {
+			t.Fatalf("accepted the key %q", s)
+		}
+		if isObjectName(s) && (strings.ContainsAny(s, "/\\.") || versionNumber(s) > 0 && s[0] != 'v') {
+			t.Fatalf("accepted the object %q", s)
+		}
+		if n := versionNumber(s); n > 0 && versionName(n) != s {
+			t.Fatalf("%q is version %d", s, n)
 		}
 	})
 }
