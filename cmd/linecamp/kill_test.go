@@ -94,7 +94,7 @@ func newYard(t *testing.T) *yard {
 		t.Fatalf("building the program: %v\n%s", err, out)
 	}
 	y.env = []string{"HOME=" + y.path("home"), "PATH=" + os.Getenv("PATH"), "TZ=UTC", "LC_ALL=C",
-		"XDG_CONFIG_HOME=" + y.path("home/settings"), "XDG_STATE_HOME=" + y.path("home/state"),
+		"LINECAMP_CONFIG=" + y.path("settings"), "XDG_CONFIG_HOME=" + y.path("home/settings"), "XDG_STATE_HOME=" + y.path("home/state"),
 		"AWS_ACCESS_KEY_ID=" + srv.Access, "AWS_SECRET_ACCESS_KEY=" + srv.Secret}
 	y.setup = []string{"setup", "--yes", "--archive", "saltbush-draw", "--folder", y.path("field"), "--state", y.path("state"),
 		"--drive", "shelf=" + y.path("shelf"), "--s3", "bucket=" + y.bucket(), "--credentials", "env", "--region", srv.Region}
