@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/intake"
 	"linecamp/daemon/setup"
 	"linecamp/manifest"
 	"linecamp/verify"
@@ -44,7 +45,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, setup.ErrAnswers, setup.ErrNoAnswer,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

@@ -1,0 +1,233 @@
+package intake
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"time"
+
+	"linecamp/manifest"
+)
+
+// errGone: the card cannot be found any more.
+var errGone = errors.New("the card was pulled out")
+
+// errOther: other bytes stand under the name.
+var errOther = errors.New("another file has got this name meanwhile; it was left alone")
+
+// File copies what is planned. What goes wrong with one file is in its Reason
+// and never stops the rest; an error is ctx's. What is Filed was read back.
+// Run again, intake finds what is filed by its content and carries on.
+func (p *Plan) File(ctx context.Context) error {
+	p.Filed = true
+	card, err := os.OpenRoot(p.Card)
+	if err != nil {
+		p.fail(errGone)
+		return nil
+	}
+	defer card.Close()
+	var total, done int64
+	p.each(func(_ *Visit, f *File) { total += f.Bytes })
+	gone := false
+	folders := map[string]*os.Root{}
+	defer func() {
+		for _, r := range folders {
+			r.Close()
+		}
+	}()
+	p.each(func(v *Visit, f *File) {
+		if ctx.Err() != nil {
+			return
+		}
+		if gone {
+			f.State, f.Reason = Failed, errGone.Error()
+			return
+		}
+		a := v.site.archive
+		if folders[a.Folder] == nil {
+			r, err := os.OpenRoot(a.Folder)
+			if err != nil {
+				f.State, f.Reason = Failed, "the working folder cannot be opened: "+plain(err)
+				return
+			}
+			folders[a.Folder] = r
+		}
+		if err := carry(ctx, card, f, folders[a.Folder]); err != nil {
+			if _, lost := os.Stat(p.Card); lost != nil {
+				gone, err = true, errGone
+			}
+			f.State, f.Reason = Failed, plain(err)
+			return
+		}
+		f.State = Filed
+		done += f.Bytes
+		if p.o.Progress != nil {
+			p.o.Progress(done, total)
+		}
+	})
+	return ctx.Err()
+}
+
+func (p *Plan) fail(err error) {
+	p.each(func(_ *Visit, f *File) { f.State, f.Reason = Failed, err.Error() })
+}
+
+// each calls do for every file that is still only planned.
+func (p *Plan) each(do func(*Visit, *File)) {
+	for i := range p.Visits {
+		for k := range p.Visits[i].Files {
+			if f := &p.Visits[i].Files[k]; f.State == Planned {
+				do(&p.Visits[i], f)
+			}
+		}
+	}
+}
+
+// carry copies one file: under a temporary name, written out, read back, and
+// then named.
+func carry(ctx context.Context, card *os.Root, f *File, folder *os.Root) error {
+	from, to := filepath.FromSlash(f.file.Path), filepath.FromSlash(f.dest)
+	dir := filepath.FromSlash(path.Dir(f.dest))
+	if err := folder.MkdirAll(dir, 0o777); err != nil {
+		return err
+	}
+	// The name is one that a tally takes for litter of desktops, so that a round
+	// never records half a photo, not even after a crash.
+	temp := filepath.Join(dir, "._linecamp-"+f.file.SHA256.String()[:16])
+	if err := folder.Remove(temp); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if err := pour(ctx, card, from, folder, temp, f.file.SHA256); err != nil {
+		_ = folder.Remove(temp)
+		return err
+	}
+	err := settle(folder, temp, to, f.file.Modified, f.file.SHA256)
+	if rerr := folder.Remove(temp); rerr != nil && !errors.Is(rerr, fs.ErrNotExist) && err == nil {
+		err = rerr
+	}
+	if err == nil {
+		syncFolders(folder, dir)
+	}
+	return err
+}
+
+// pour copies the bytes and makes sure they are those that were planned.
+func pour(ctx context.Context, card *os.Root, from string, folder *os.Root, temp string, want manifest.Digest) error {
+	in, err := card.OpenFile(from, openFlags, 0)
+	if err != nil {
+		return fmt.Errorf("it cannot be read from the card any more: %w", err)
+	}
+	defer in.Close()
+	if info, err := in.Stat(); err != nil || !info.Mode().IsRegular() {
+		return errors.New("it is no longer a regular file on the card")
+	}
+	out, err := folder.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return err
+	}
+	sum := sha256.New()
+	_, err = io.Copy(io.MultiWriter(out, sum), &attentive{ctx, in})
+	if err == nil {
+		err = out.Sync()
+	}
+	if cerr := out.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return err
+	}
+	if manifest.Digest(sum.Sum(nil)) != want {
+		return errors.New("its bytes on the card are not those that were read a moment ago; the card may be failing: copy it again, first thing")
+	}
+	return nil
+}
+
+// settle reads the copy back, gives it the time the photo had on the card, and
+// its name.
+func settle(folder *os.Root, temp, to string, modified time.Time, want manifest.Digest) error {
+	if err := readBack(folder, temp, want); err != nil {
+		return err
+	}
+	if err := folder.Chtimes(temp, modified, modified); err != nil {
+		return err
+	}
+	err := folder.Link(temp, to) // fails where the name is taken
+	if errors.Is(err, fs.ErrExist) {
+		if readBack(folder, to, want) == nil {
+			return nil // filed already, by a run that was cut short
+		}
+		return errOther
+	}
+	if err == nil {
+		return nil
+	}
+	// Drives formatted for cameras and desktops have no links.
+	if _, serr := folder.Lstat(to); serr == nil {
+		return errOther
+	} else if !errors.Is(serr, fs.ErrNotExist) {
+		return serr
+	}
+	return folder.Rename(temp, to)
+}
+
+func readBack(folder *os.Root, name string, want manifest.Digest) error {
+	f, err := folder.OpenFile(name, openFlags, 0)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return errOther
+	}
+	forget(f)
+	sum := sha256.New()
+	if _, err := io.Copy(sum, f); err != nil {
+		return err
+	}
+	if manifest.Digest(sum.Sum(nil)) != want {
+		return errors.New("what was read back from the working folder's disk is not what was written; check that disk before anything else")
+	}
+	return nil
+}
+
+// syncFolders makes new names last, where folders can be synced.
+func syncFolders(folder *os.Root, dir string) {
+	for {
+		if d, err := folder.Open(dir); err == nil {
+			_ = d.Sync()
+			d.Close()
+		}
+		if dir == "." {
+			return
+		}
+		dir = filepath.Dir(dir)
+	}
+}
+
+// attentive ends a copy soon after ctx does.
+type attentive struct {
+	ctx context.Context
+	r   io.Reader
+}
+
+func (a *attentive) Read(b []byte) (int, error) {
+	if err := a.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return a.r.Read(b)
+}
+
+// plain is an error without the path, which stands beside it anyway.
+func plain(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}

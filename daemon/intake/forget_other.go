@@ -1,0 +1,8 @@
+//go:build !linux
+
+package intake
+
+import "os"
+
+// forget does nothing where the system takes no advice on its page cache.
+func forget(*os.File) {}

@@ -1,0 +1,7 @@
+//go:build !unix
+
+package intake
+
+import "os"
+
+const openFlags = os.O_RDONLY

@@ -1,0 +1,406 @@
+package intake
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"path"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// Plan is what intake proposes, and after filing what came of it.
+type Plan struct {
+	Card   string  `json:"card"`
+	Filed  bool    `json:"filed"` // whether it was told to file
+	Visits []Visit `json:"visits"`
+	Known  Share   `json:"known"`  // what the archive had already, by content
+	Left   []Left  `json:"left"`   // what stays on the card
+	Unread []Left  `json:"unread"` // what could not be read
+	Passed []Left  `json:"passed"` // links and special files, never opened
+	Litter int     `json:"litter"` // what systems and cameras leave about, left out
+
+	o Options
+}
+
+// Share is a number of files and their bytes.
+type Share struct {
+	Files int   `json:"files"`
+	Bytes int64 `json:"bytes"`
+}
+
+// Visit is one visit found on the card.
+type Visit struct {
+	Number  int      `json:"number"` // for --visit
+	Archive string   `json:"archive,omitempty"`
+	Site    string   `json:"site,omitempty"` // "" if none is proposed
+	Pasture string   `json:"pasture,omitempty"`
+	Date    string   `json:"date,omitempty"` // "" if nothing tells it
+	By      string   `json:"by,omitempty"`   // what proposed the site
+	Metres  *float64 `json:"metres,omitempty"`
+	Reason  string   `json:"reason,omitempty"` // why nothing of it is filed
+	Files   []File   `json:"files"`
+
+	site *site
+}
+
+// File is one file of a visit.
+type File struct {
+	From   string `json:"from"`         // on the card
+	To     string `json:"to,omitempty"` // in the working folder; "" if it is not to be filed
+	View   string `json:"view,omitempty"`
+	ViewBy string `json:"view_by,omitempty"`
+	Taken  string `json:"taken,omitempty"`
+	Bytes  int64  `json:"bytes"`
+	State  string `json:"state,omitempty"` // Planned, Filed, Failed; "" if it is not to be filed
+	Reason string `json:"reason,omitempty"`
+
+	file  tally.File
+	dest  string // To as the file system has it
+	thumb []byte
+	look  string
+}
+
+// Left is a file that stays where it is, and why.
+type Left struct {
+	Path   string `json:"path"`
+	Bytes  int64  `json:"bytes"`
+	Reason string `json:"reason"`
+}
+
+// Propose makes the plan for a card. Errors wrap ErrAsked or are ctx's.
+func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*Plan, error) {
+	if o.Near <= 0 {
+		o.Near = defaultNear
+	}
+	var sites []*site
+	for _, a := range archives {
+		for i := range a.Tally.Sites {
+			sites = append(sites, newSite(a, &a.Tally.Sites[i]))
+		}
+	}
+	p := &Plan{Card: card.Folder, Visits: []Visit{}, Left: []Left{}, Unread: []Left{}, Passed: []Left{}, Litter: card.Litter, o: o}
+	for _, w := range card.Unread {
+		p.Unread = append(p.Unread, Left{shown(w.Path), 0, w.Reason})
+	}
+	for _, w := range card.Passed {
+		p.Passed = append(p.Passed, Left{shown(w.Path), 0, w.Reason})
+	}
+	shots, notes := p.sort(card, archives, &o)
+	if err := look(ctx, card, shots, sites, &o); err != nil {
+		return nil, err
+	}
+	all := groups(shots, sites, o.Near)
+	for _, a := range archives {
+		var own []*site
+		for _, s := range sites {
+			if s.archive == a {
+				own = append(own, s)
+			}
+		}
+		if day, err := time.Parse(time.DateOnly, firstDay(all)); err == nil {
+			inOrder(all, walked(own, day))
+		}
+	}
+	all = joined(all)
+	picked, err := p.picked(len(all))
+	if err != nil {
+		return nil, err
+	}
+	if err := override(all, picked, sites, &o); err != nil {
+		return nil, err
+	}
+	taken := newTaken(archives)
+	for i, g := range all {
+		p.add(i+1, g, picked[i+1], taken)
+	}
+	p.notes(notes, taken)
+	return p, nil
+}
+
+// sort tells what the archive has from what is new, pictures from the rest, and
+// lists the rest as left. Notes are returned: they may still find their visit.
+func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot, notes []tally.File) {
+	seen := map[manifest.Digest]string{}
+	byPath := map[string]*shot{}
+	var companions []tally.File
+	for _, f := range card.Files {
+		if slices.ContainsFunc(archives, func(a *Archive) bool { return a.Has(f.SHA256) }) {
+			p.Known.Files++
+			p.Known.Bytes += f.Size
+			continue
+		}
+		if first, ok := seen[f.SHA256]; ok && f.Size > 0 {
+			p.left(f, "the same bytes as "+first)
+			continue
+		}
+		seen[f.SHA256] = f.Path
+		switch {
+		case f.With != "":
+			companions = append(companions, f)
+		case f.Kind == manifest.KindPhoto:
+			s := &shot{File: f}
+			s.clock(o)
+			shots = append(shots, s)
+			byPath[f.Path] = s
+		case f.Kind == manifest.KindNote:
+			notes = append(notes, f)
+		default:
+			p.left(f, "not a photo or a note")
+		}
+	}
+	for _, f := range companions {
+		if s := byPath[f.With]; s != nil {
+			s.with = append(s.with, f)
+		} else {
+			p.left(f, "it belongs to "+f.With+", which is not new")
+		}
+	}
+	return shots, notes
+}
+
+func (p *Plan) left(f tally.File, reason string) {
+	p.Left = append(p.Left, Left{shown(f.Path), f.Size, reason})
+}
+
+// look opens the new pictures, and enough of the archives' to know where their
+// sites are.
+func look(ctx context.Context, card *Card, shots []*shot, sites []*site, o *Options) error {
+	if len(shots) == 0 {
+		return nil
+	}
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	var total, done int64
+	var mu sync.Mutex
+	for _, s := range shots {
+		total += s.Size
+	}
+	for _, s := range sites {
+		g.Go(func() error {
+			if ctx.Err() == nil {
+				s.locate()
+			}
+			return ctx.Err()
+		})
+	}
+	for _, s := range shots {
+		g.Go(func() error {
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			file := filepath.Join(card.Folder, filepath.FromSlash(s.Path))
+			s.at, s.orient = tags(file)
+			s.by = ByPosition
+			if !s.at.known {
+				s.at, s.by = o.Track.at(s.instant), ByTrack
+			}
+			s.look, s.thumb = picture(file, s.orient, o.Thumbs)
+			mu.Lock()
+			defer mu.Unlock()
+			done += s.Size
+			if o.Progress != nil {
+				o.Progress(done, total)
+			}
+			return nil
+		})
+	}
+	return g.Wait()
+}
+
+func firstDay(all []*group) string {
+	for _, g := range all {
+		if g.date != "" {
+			return g.date
+		}
+	}
+	return ""
+}
+
+// picked is the set of visits that are to be filed, by number.
+func (p *Plan) picked(n int) (map[int]bool, error) {
+	set := map[int]bool{}
+	if p.o.Visits == nil {
+		for i := range n {
+			set[i+1] = true
+		}
+		return set, nil
+	}
+	for _, v := range p.o.Visits {
+		if v < 1 || v > n {
+			return nil, fmt.Errorf("there is no visit %d on this card; it has %d: %w", v, n, ErrAsked)
+		}
+		set[v] = true
+	}
+	return set, nil
+}
+
+// override puts what a person named in the place of what was proposed. It is
+// careful with wishes that would hit more visits than a person can have meant.
+func override(all []*group, picked map[int]bool, sites []*site, o *Options) error {
+	if o.Site != "" {
+		s, err := find(sites, o.Site)
+		if err != nil {
+			return err
+		}
+		for i, g := range all {
+			if !picked[i+1] {
+				continue
+			}
+			if o.Visits == nil && g.site != nil && g.site != s && g.siteBy != ByOrder {
+				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", i+1, g.site.label(), g.siteBy, i+1, ErrAsked)
+			}
+			g.site, g.siteBy, g.why, g.metres = s, ByPerson, "", -1
+			if s.at.known && g.at.known {
+				g.metres = metres(s.at, g.at)
+			}
+		}
+	}
+	if o.Date != "" {
+		var first string
+		for i, g := range all {
+			if !picked[i+1] {
+				continue
+			}
+			if o.Visits == nil && first != "" && g.date != "" && g.date != first {
+				return fmt.Errorf("the pictures are of several days, %s and %s; name the visits that are meant with --visit: %w", first, g.date, ErrAsked)
+			}
+			first = cmp.Or(first, g.date)
+		}
+		for i, g := range all {
+			if picked[i+1] {
+				g.date = o.Date
+			}
+		}
+	}
+	if o.View != "" {
+		for i, g := range all {
+			if picked[i+1] && len(g.shots) > 1 {
+				return fmt.Errorf("visit %d has %d pictures, which cannot all be the %s; name one picture's visit with --visit, or put the word in the files' names: %w", i+1, len(g.shots), o.View, ErrAsked)
+			}
+		}
+	}
+	return nil
+}
+
+// find finds the site a person means, in whichever archive.
+func find(sites []*site, name string) (*site, error) {
+	var list []verify.Site
+	for i, s := range sites {
+		folder := s.Base
+		if folder == "" {
+			folder = path.Join(s.Pasture, s.Site.Site)
+		}
+		list = append(list, verify.Site{Object: "\x00" + strconv.Itoa(i), Site: s.Site.Site, Pasture: s.Pasture, Folder: folder})
+	}
+	found, err := verify.FindSite(list, name)
+	if err != nil {
+		if many, ok := err.(*verify.ManySites); ok {
+			var names []string
+			for _, s := range many.Sites {
+				i, _ := strconv.Atoi(s.Object[1:])
+				names = append(names, sites[i].label()+" ("+sites[i].archive.Name+")")
+			}
+			return nil, fmt.Errorf("%q fits several sites; say which one: %s: %w", name, strings.Join(names, ", "), ErrAsked)
+		}
+		return nil, err
+	}
+	i, _ := strconv.Atoi(found.Object[1:])
+	return sites[i], nil
+}
+
+// add puts a group on the plan.
+func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
+	v := Visit{Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy}
+	if g.metres >= 0 {
+		v.Metres = &g.metres
+	}
+	var habit []string
+	if g.site != nil {
+		v.Archive, v.Site, v.Pasture = g.site.archive.Name, text(g.site.Site.Site), text(g.site.Pasture)
+		habit = g.site.views
+	}
+	day, err := time.Parse(time.DateOnly, g.date)
+	switch {
+	case !picked:
+		v.Reason = "not asked for"
+	case err != nil:
+		v.Reason = cmp.Or(v.Reason, "nothing in it tells its date")
+		if g.site != nil {
+			v.Reason = "nothing in it tells its date; name it with --date"
+		}
+	}
+	goes := picked && g.site != nil && err == nil
+	if goes {
+		v.Reason = ""
+	}
+	views := viewsOf(g.shots, habit)
+	for i, s := range g.shots {
+		w := views[i]
+		if p.o.View != "" && picked {
+			w = viewed{p.o.View, ByPerson}
+		}
+		f := File{From: shown(s.Path), View: w.view, ViewBy: w.by, Bytes: s.Size, Taken: s.Taken, file: s.File, thumb: s.thumb, look: s.look}
+		var with []File
+		for _, c := range s.with {
+			with = append(with, File{From: shown(c.Path), Bytes: c.Size, file: c})
+		}
+		if goes {
+			names := wanted{g.site, day, w.view, path.Base(s.Path)}.names()
+			f.goTo(names, taken, g.site.archive)
+			for k := range with {
+				c := &with[k]
+				c.goTo([]string{strings.TrimSuffix(f.dest, path.Ext(f.dest)) + path.Ext(c.file.Path)}, taken, g.site.archive)
+			}
+		}
+		v.Files = append(append(v.Files, f), with...)
+	}
+	p.Visits = append(p.Visits, v)
+}
+
+// text is a name as text.
+func text(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+
+func shown(p string) string { return text(p) }
+
+// taken are the paths in use in each archive, capitals aside.
+type taken struct {
+	archives map[*Archive]map[string]bool
+}
+
+func newTaken(archives []*Archive) *taken {
+	t := &taken{map[*Archive]map[string]bool{}}
+	for _, a := range archives {
+		set := map[string]bool{}
+		for _, f := range everyFile(a.Tally) {
+			set[strings.ToLower(f.Path)] = true
+		}
+		t.archives[a] = set
+	}
+	return t
+}
+
+// free reports whether nothing has the path, and keeps it.
+func (t *taken) free(a *Archive, p string) bool {
+	low := strings.ToLower(p)
+	if t.archives[a][low] {
+		return false
+	}
+	if _, err := os.Lstat(filepath.Join(a.Folder, filepath.FromSlash(p))); err == nil {
+		return false
+	}
+	t.archives[a][low] = true
+	return true
+}

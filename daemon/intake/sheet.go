@@ -1,0 +1,65 @@
+package intake
+
+import (
+	_ "embed"
+	"encoding/base64"
+	"html/template"
+	"io"
+	"strings"
+
+	"linecamp/daemon/intake/sky"
+	"linecamp/manifest/tally"
+)
+
+//go:embed sheet.html
+var sheetHTML string
+
+var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"where":    func(v Visit) string { return v.where() },
+	"distance": func(m *float64) string { return distance(*m) },
+	"thumb": func(f File) template.URL {
+		return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(f.thumb))
+	},
+	"small": func(f File) bool { return len(f.thumb) > 0 },
+	"view": func(f File) string {
+		if f.View == tally.Untold {
+			return "view unsure"
+		}
+		return f.View
+	},
+	"how": func(f File) string { return viewWords[f.ViewBy] },
+	"look": func(f File) string {
+		switch f.look {
+		case sky.Sky:
+			return "shows sky"
+		case sky.Ground:
+			return "no sky"
+		}
+		return ""
+	},
+	"hour": func(f File) string {
+		if len(f.Taken) < 16 {
+			return ""
+		}
+		return f.Taken[11:16]
+	},
+	"by": func(v Visit) string {
+		return map[string]string{ByPosition: "by position", ByTrack: "by the track", ByOrder: "by the order of other years", ByPerson: "as told"}[v.By]
+	},
+	"size": size,
+}).Parse(sheetHTML))
+
+// Sheet writes the plan as one page with small pictures, which needs nothing
+// beside it and fetches nothing. Options.Thumbs must have been set.
+func (p *Plan) Sheet(w io.Writer) error { return sheetPage.Execute(w, p) }
+
+// where names a visit's site.
+func (v *Visit) where() string {
+	switch {
+	case v.Site == "":
+		return "no site"
+	case v.Pasture == "":
+		return v.Site
+	}
+	return strings.ReplaceAll(v.Pasture, "/", " / ") + " / " + v.Site
+}

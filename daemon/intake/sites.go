@@ -1,0 +1,147 @@
+package intake
+
+import (
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/manifest/tally"
+)
+
+// A site is one photo point as intake needs it.
+type site struct {
+	archive *Archive
+	*tally.Site
+	at     spot           // where its pictures were taken
+	views  []string       // what a visit usually has, in the order they are taken
+	visits []*tally.Visit // with photos, newest first
+}
+
+// Enough of a site's newest pictures to know where it is, and a limit to how
+// many are opened for it.
+const (
+	enoughSpots = 6
+	mostOpened  = 20
+)
+
+func newSite(a *Archive, t *tally.Site) *site {
+	s := &site{archive: a, Site: t}
+	for i := len(t.Visits) - 1; i >= 0; i-- {
+		if len(t.Visits[i].Photos) > 0 {
+			s.visits = append(s.visits, &t.Visits[i])
+		}
+	}
+	s.views = usualViews(s.visits)
+	return s
+}
+
+// locate finds out where the site is, from the positions in its newest
+// pictures.
+func (s *site) locate() {
+	var spots []spot
+	opened := 0
+	for _, v := range s.visits {
+		for _, f := range v.Photos {
+			if len(spots) == enoughSpots || opened == mostOpened {
+				break
+			}
+			opened++
+			if at, _ := tags(filepath.Join(s.archive.Folder, filepath.FromSlash(f.Path))); at.known {
+				spots = append(spots, at)
+			}
+		}
+	}
+	s.at = middle(spots)
+}
+
+// usualViews are the views of the fullest of the last three visits, in the
+// order in which they were taken.
+func usualViews(visits []*tally.Visit) []string {
+	var best []string
+	for _, v := range visits[:min(3, len(visits))] {
+		var views []string
+		for _, f := range byTaken(v.Photos) {
+			if f.View != tally.Untold && f.View != "" && !slices.Contains(views, f.View) {
+				views = append(views, f.View)
+			}
+		}
+		if len(views) > len(best) {
+			best = views
+		}
+	}
+	return best
+}
+
+func byTaken(photos []tally.File) []tally.File {
+	photos = slices.Clone(photos)
+	slices.SortStableFunc(photos, func(a, b tally.File) int { return strings.Compare(a.Taken, b.Taken) })
+	return photos
+}
+
+// label names the site for a person.
+func (s *site) label() string {
+	if s.Pasture == "" {
+		return s.Site.Site
+	}
+	return strings.ReplaceAll(s.Pasture, "/", " / ") + " / " + s.Site.Site
+}
+
+// walked is the order in which sites were visited, year by year, newest first:
+// only years with two sites or more, and only visits within two months of the
+// card's season.
+func walked(sites []*site, season time.Time) [][]*site {
+	type stop struct {
+		s    *site
+		when string
+	}
+	years := map[int][]stop{}
+	for _, s := range sites {
+		for _, v := range s.visits {
+			photos := byTaken(v.Photos)
+			i := slices.IndexFunc(photos, func(f tally.File) bool { return len(f.Taken) >= 19 })
+			if i < 0 {
+				continue
+			}
+			day, err := time.Parse(time.DateOnly, photos[i].Taken[:10])
+			if err != nil || day.Year() >= season.Year() || !near(day, season) {
+				continue
+			}
+			years[day.Year()] = append(years[day.Year()], stop{s, photos[i].Taken[:19]})
+		}
+	}
+	var order [][]*site
+	for _, y := range slices.Backward(sortedKeys(years)) {
+		stops := years[y]
+		slices.SortStableFunc(stops, func(a, b stop) int { return strings.Compare(a.when, b.when) })
+		var list []*site
+		for _, st := range stops {
+			if !slices.Contains(list, st.s) {
+				list = append(list, st.s)
+			}
+		}
+		if len(list) > 1 {
+			order = append(order, list)
+		}
+	}
+	return order
+}
+
+// near reports whether two days lie within two months of each other in the
+// year.
+func near(a, b time.Time) bool {
+	d := a.YearDay() - b.YearDay()
+	if d < 0 {
+		d = -d
+	}
+	return min(d, 365-d) <= 60
+}
+
+func sortedKeys[V any](m map[int]V) []int {
+	keys := make([]int, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
