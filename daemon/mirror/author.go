@@ -321,6 +321,9 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 		return err
 	}
 	o := &object{slug: slug, inv: draft.Inventory, rec: rec, raw: draft.Record}
+	if err := m.keepRecord(); err != nil {
+		return err
+	}
 	if err := r.objects.save(o); err != nil {
 		return err
 	}

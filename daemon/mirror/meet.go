@@ -81,7 +81,7 @@ func (r *round) meet(ctx context.Context) error {
 			return err
 		}
 	}
-	return nil
+	return r.forgetRecords()
 }
 
 // longest is the longest of the seals that go on from ours. Where two of them go

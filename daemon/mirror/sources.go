@@ -235,6 +235,11 @@ func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, 
 	if d := manifest.Sum(o.raw); hasKey(from, d) {
 		from[d] = append(from[d], bytesSource("the state folder", o.raw))
 	}
+	if d, ok := o.inv.State(n)[manifest.RecordPath]; ok && hasKey(from, d) && n < o.head() {
+		if raw, err := r.Cache.OldRecord(o.slug, d); err == nil {
+			from[d] = append(from[d], bytesSource("the state folder", raw))
+		}
+	}
 	others := slices.DeleteFunc(slices.Clone(r.copies), func(c *copyRun) bool {
 		return c == not || !c.usable()
 	})
