@@ -37,7 +37,7 @@ func (ra RootAccess) at(ctx context.Context) (*held, store.Identity, error) {
 		h.Root, err = OpenBucket(ctx, h.Copy)
 	} else {
 		h.Kind, h.Copy.Root = config.KindDrive, ra.Root
-		h.Root, err = store.OpenDrive(ra.Root, "")
+		h.Root, err = store.OpenUnidentified(ra.Root)
 	}
 	if err != nil {
 		return nil, store.Identity{}, err

@@ -101,3 +101,18 @@ func globEscape(s string) string {
 	}
 	return strings.NewReplacer(`\`, `\\`, `*`, `\*`, `?`, `\?`, `[`, `\[`).Replace(s)
 }
+
+// OpenUnidentified opens the folder of a drive without asking which copy it is:
+// one whose identity is gone or damaged still holds its photos. It is for
+// reading only. A folder that is not there, or is empty, is ErrNotHere.
+func OpenUnidentified(folder string) (*Drive, error) {
+	d, err := openFolder(folder)
+	if err != nil {
+		return nil, err
+	}
+	if err := d.expect(""); errors.Is(err, ErrNotHere) {
+		d.Close()
+		return nil, err
+	}
+	return d, nil
+}

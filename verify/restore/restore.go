@@ -112,8 +112,8 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	if rep.Archive == "" {
 		id, err := sources[0].Root.Identity(ctx)
-		if err != nil {
-			return rep, err
+		if err != nil && !errors.Is(err, store.ErrNoRoot) {
+			return rep, err // a root that lost its identity still holds the photos
 		}
 		rep.Archive = id.Archive
 	}
