@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
@@ -258,7 +259,14 @@ func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *Ve
 		return fmt.Errorf("the ledger: %w", err)
 	}
 	now := a.now()
-	report.Years = verify.Years(verify.Gather(now, t, k.objects(), holdings))
+	in := verify.Gather(now, t, k.objects(), holdings)
+	if t != nil {
+		cards := card.Read(t)
+		in.Declare(cards)
+		report.Findings = verify.CardFindings(cards.Faults)
+	}
+	report.Years = verify.Years(in)
+	report.Findings = append(verify.Findings(in, report.Years), report.Findings...)
 	report.Judged = true
 	if report.Years == nil {
 		report.Years = []verify.Year{}

@@ -9,13 +9,13 @@ const (
 )
 
 // expectedGaps returns the years up to last in which a visit was expected and
-// none was made.
-func expectedGaps(visited []visitYear, last int) []int {
+// none was made, and the late visits with the years they were expected in.
+func expectedGaps(visited []visitYear, last int) (out []int, late map[int]int) {
+	late = map[int]int{}
 	if len(visited) < 2 {
-		return nil
+		return nil, late
 	}
 	gaps := gapsOf(visited)
-	var out []int
 	for i, gap := range gaps {
 		c := cadenceAround(gaps, i)
 		if c == 0 || gap <= c || (i == 0 && baseline(gaps)) {
@@ -24,6 +24,7 @@ func expectedGaps(visited []visitYear, last int) []int {
 		from, to := visited[i].year, visited[i+1].year
 		for y := from + c; y < to; y += c {
 			if c > 1 && to-y < c {
+				late[to] = y
 				break // the late visit is this one
 			}
 			out = append(out, y)
@@ -32,12 +33,12 @@ func expectedGaps(visited []visitYear, last int) []int {
 	// After the last visit.
 	c := median(gaps[max(0, len(gaps)-sideGaps):])
 	if len(gaps) == 1 && gaps[0] >= baselineGap {
-		return out // two visits far apart tell no cadence
+		return out, late // two visits far apart tell no cadence
 	}
 	for y := visited[len(visited)-1].year + c; y <= last; y += c {
 		out = append(out, y)
 	}
-	return out
+	return out, late
 }
 
 func gapsOf(visited []visitYear) []int {

@@ -100,7 +100,7 @@ func (g *gatherer) tally(t *tally.Result) {
 		s := g.site(siteKey{ts.Pasture, ts.Site})
 		for f := range ts.Files() {
 			add(f)
-			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit})
+			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
 		}
 		for _, v := range ts.Visits {
 			for _, f := range v.Shared {

@@ -3,6 +3,7 @@ package verify
 import (
 	"slices"
 	"strconv"
+	"strings"
 
 	"linecamp/manifest"
 )
@@ -11,6 +12,9 @@ const (
 	untold   = "untold" // the view of a photo that nothing tells
 	lackNote = "note"
 	lackAny  = "photo"
+	// lackVisit begins the name of a whole visit, "visit of 06-21": the middle of
+	// its season, or the season's first day where a card declares it.
+	lackVisit = "visit of "
 
 	sideYears = 4 // visited years looked at on each side
 	fewestHad = 2 // of them that must have had it
@@ -19,7 +23,7 @@ const (
 // visitYear is what one year's visits brought home.
 type visitYear struct {
 	year   int
-	has    map[string]bool // views, "note", "photo"
+	has    map[string]bool // views, "note", "photo", and visits where there are several seasons
 	untold int             // photos that might be any view
 	away   []string        // paths no longer in the working folder
 	lost   []string        // paths with no good bytes anywhere
@@ -125,9 +129,13 @@ func lacking(years []visitYear, i int) []string {
 		return early[k] || (h == n && n > fewestHad)
 	}
 	here := years[i].has
-	var views []string
+	var views, visits []string
 	for k := range had {
-		if k != lackNote && k != lackAny && !here[k] && usual(k) {
+		switch {
+		case k == lackNote || k == lackAny || here[k] || !usual(k):
+		case strings.HasPrefix(k, lackVisit):
+			visits = append(visits, k)
+		default:
 			views = append(views, k)
 		}
 	}
@@ -150,5 +158,6 @@ func lacking(years []visitYear, i int) []string {
 	if !here[lackNote] && usual(lackNote) {
 		views = append(views, lackNote)
 	}
-	return views
+	slices.Sort(visits)
+	return append(views, visits...)
 }

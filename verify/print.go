@@ -15,14 +15,14 @@ const mostLines = 12
 
 // Wants reports whether something wants a person: damage, a copy that could not
 // be checked (one that is away does not count), a year that is lost, recoverable,
-// short or skipped.
+// short or skipped, a finding that asks for something.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
 		if len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && !c.Away) {
 			return true
 		}
 	}
-	return slices.ContainsFunc(r.Years, Year.Wants)
+	return slices.ContainsFunc(r.Years, Year.Wants) || slices.ContainsFunc(r.Findings, Finding.Wants)
 }
 
 // Wants reports whether the year is a fault: what is due can still come.
@@ -66,9 +66,59 @@ func (r Report) Print(w io.Writer) {
 		"Look for it on the card or in the binder; once it is in the visit's folder, it counts.")
 	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
 		"If there was a visit, its files may still be on a card or another computer.")
+	p.findings(r.Findings)
 	for _, c := range r.Copies {
 		p.notes(c)
 	}
+}
+
+// findings prints what was found about the files that are there, what asks for
+// something first.
+func (p printer) findings(all []Finding) {
+	var notes []string
+	for i := 0; i < len(all); {
+		end := i
+		var lines []string
+		for ; end < len(all) && all[end].Kind == all[i].Kind; end++ {
+			f := all[end]
+			l := f.line()
+			switch {
+			case !f.Wants() && f.Why != "":
+			case f.Note:
+				notes = append(notes, l)
+			default:
+				lines = append(lines, l)
+			}
+		}
+		p.list(headings[all[i].Kind], lines, all[i].Todo)
+		i = end
+	}
+	p.list("Worth knowing, and no fault", notes, "")
+}
+
+// headings name the findings that ask for something.
+var headings = map[string]string{
+	FoundBroken:    "Photos that are not whole",
+	FoundEmpty:     "Empty notes",
+	FoundCard:      "Cards that cannot be used as they are",
+	FoundMisdated:  "Photos of another time than their folder's",
+	FoundSwapped:   "Visits that seem to have each other's photos",
+	FoundElsewhere: "Photos taken away from their site",
+	FoundTwice:     "The same photo in two places",
+}
+
+// line is a finding in one line.
+func (f Finding) line() string {
+	if f.Kind == FoundCard {
+		return Shown(f.Text)
+	}
+	where := Site{Object: f.Object, Site: Shown(f.Site), Pasture: Shown(f.Pasture)}.Label()
+	if len(f.Paths) == 1 {
+		where = Shown(f.Paths[0])
+	} else if f.Visit != "" {
+		where += ", " + f.Visit
+	}
+	return where + ": " + Shown(f.Text)
 }
 
 // line is a copy in one line.

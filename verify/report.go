@@ -5,7 +5,10 @@ type Report struct {
 	Archive string       `json:"archive"`
 	Copies  []CopyReport `json:"copies"`
 	Years   []Year       `json:"years"`
-	Judged  bool         `json:"-"` // the years were judged; else Years says nothing
+	// Findings are about what is there, most urgent first; present where the
+	// years were judged.
+	Findings []Finding `json:"findings,omitempty"`
+	Judged   bool      `json:"-"` // the years were judged; else Years says nothing
 }
 
 // Share is a number of people's files and their bytes.

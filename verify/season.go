@@ -2,13 +2,19 @@ package verify
 
 import (
 	"math"
+	"slices"
 	"time"
+
+	"linecamp/manifest/card"
 )
 
 const (
-	grace     = 90  // days after the season in which a year is still due
-	leastSide = 14  // days on each side of the mean, at least
-	mostSide  = 150 // beyond this there is no season
+	grace      = 90  // days after the season in which a year is still due
+	leastSide  = 14  // days on each side of the mean, at least
+	mostSide   = 150 // beyond this there is no season
+	apart      = 45  // days without any visit between one season and the next
+	fewestDays = 3   // visit days that make a season beside another
+	liveYears  = 3   // visited years, in which a season has to occur to go on
 )
 
 // season is the part of the year in which a site is visited. The zero value is
@@ -19,9 +25,11 @@ type season struct {
 	side  int     // days on each side
 }
 
-// seasonOf finds the season in the days of the visits; a visit of unknown day
-// does not count.
-func seasonOf(items []Item, now time.Time) season {
+// seasonsOf finds the seasons in the days of the visits; a visit of unknown day
+// does not count. Days that lie close together on the circle of the year are one
+// season; a few days apart from all others are none, where there are others. It
+// returns at least one, in the order of the year.
+func seasonsOf(items []Item, now time.Time) []season {
 	days := map[time.Time]bool{}
 	for _, it := range items {
 		if d, err := time.Parse(time.DateOnly, it.Visit); err == nil && d.Year() <= now.Year() {
@@ -29,18 +37,53 @@ func seasonOf(items []Item, now time.Time) season {
 		}
 	}
 	if len(days) == 0 {
-		return season{}
+		return []season{{}}
 	}
 	fractions := make([]float64, 0, len(days))
 	for d := range days {
 		fractions = append(fractions, float64(d.YearDay()-1)/float64(daysIn(d.Year())))
 	}
-	mean, deviation := circular(fractions)
-	side := max(leastSide, int(math.Ceil(2*deviation*365.25)))
-	if side > mostSide {
-		return season{}
+	slices.Sort(fractions)
+	all := clusters(fractions)
+	kept := slices.DeleteFunc(slices.Clone(all), func(c []float64) bool { return len(c) < fewestDays })
+	if len(kept) == 0 {
+		kept = [][]float64{fractions}
 	}
-	return season{known: true, mean: mean, side: side}
+	var out []season
+	for _, c := range kept {
+		mean, deviation := circular(c)
+		side := max(leastSide, int(math.Ceil(2*deviation*365.25)))
+		if side > mostSide {
+			return []season{{}}
+		}
+		out = append(out, season{known: true, mean: mean, side: side})
+	}
+	slices.SortFunc(out, func(a, b season) int {
+		if a.mean < b.mean {
+			return -1
+		}
+		return 1
+	})
+	return out
+}
+
+// clusters cuts sorted fractions of a circle wherever it is empty for long.
+func clusters(f []float64) [][]float64 {
+	var out [][]float64
+	var current []float64
+	for i, x := range f {
+		if i > 0 && (x-f[i-1])*365.25 > apart {
+			out = append(out, current)
+			current = nil
+		}
+		current = append(current, x)
+	}
+	out = append(out, current)
+	if n := len(out); n > 1 && (f[0]+1-f[len(f)-1])*365.25 <= apart { // over the new year
+		out[0] = append(out[n-1], out[0]...)
+		out = out[:n-1]
+	}
+	return out
 }
 
 // circular returns the mean and the standard deviation of fractions of a
@@ -69,43 +112,169 @@ func circular(fractions []float64) (mean, deviation float64) {
 	return mean, math.Sqrt(-2*math.Log(r)) / (2 * math.Pi)
 }
 
-// window returns the first and the last day of a year's season, at midnight UTC.
-func (s season) window(year int) (opens, closes time.Time) {
+// window is a season of one year: its first and its last day, at midnight UTC.
+type window struct{ opens, closes time.Time }
+
+func (w window) days() (opens, closes string) {
+	return w.opens.Format(time.DateOnly), w.closes.Format(time.DateOnly)
+}
+
+// open reports whether the visit can still come: the season is not over, or
+// ended within the grace. The last day counts.
+func (w window) open(now time.Time) bool {
+	return !today(now).After(w.closes.AddDate(0, 0, grace))
+}
+
+// from is how many days a day lies outside the window, 0 inside it.
+func (w window) from(d time.Time) int {
+	switch {
+	case d.Before(w.opens):
+		return int(w.opens.Sub(d).Hours() / 24)
+	case d.After(w.closes):
+		return int(d.Sub(w.closes).Hours() / 24)
+	}
+	return 0
+}
+
+func today(now time.Time) time.Time {
+	return time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC)
+}
+
+// window is the season in a year.
+func (s season) window(year int) window {
 	first := time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
 	if !s.known {
-		return first, time.Date(year, 12, 31, 0, 0, 0, 0, time.UTC)
+		return window{first, time.Date(year, 12, 31, 0, 0, 0, 0, time.UTC)}
 	}
 	middle := first.AddDate(0, 0, int(math.Round(s.mean*float64(daysIn(year)))))
-	return middle.AddDate(0, 0, -s.side), middle.AddDate(0, 0, s.side)
+	return window{middle.AddDate(0, 0, -s.side), middle.AddDate(0, 0, s.side)}
 }
 
-func (s season) days(year int) (opens, closes string) {
-	a, b := s.window(year)
-	return a.Format(time.DateOnly), b.Format(time.DateOnly)
+// timetable says when a site's visits are due: as its card declares, else as
+// they have been made.
+type timetable struct {
+	card    *card.Card
+	seasons []season
+	// visited are the years in which each of the seasons was visited, in order.
+	visited [][]int
+	years   []int // all years visited, in order
 }
 
-// open reports whether the year's visit can still come: the season is not over,
-// or ended within the grace. The last day counts.
-func (s season) open(year int, now time.Time) bool {
-	_, closes := s.window(year)
-	today := time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC)
-	return !today.After(closes.AddDate(0, 0, grace))
+func newTimetable(s *SiteItems, visited []visitYear, now time.Time) *timetable {
+	t := &timetable{card: &s.Card, seasons: seasonsOf(s.Items, now)}
+	t.visited = make([][]int, len(t.seasons))
+	for _, v := range visited {
+		t.years = append(t.years, v.year)
+	}
+	for _, d := range visitDays(s.Items) {
+		if i, year := t.nearest(d); !slices.Contains(t.visited[i], year) {
+			t.visited[i] = append(t.visited[i], year)
+		}
+	}
+	for i := range t.visited {
+		slices.Sort(t.visited[i])
+	}
+	return t
+}
+
+// nearest is the habitual season that a day belongs to, and its year.
+func (t *timetable) nearest(d time.Time) (index, year int) {
+	best := math.MaxInt
+	for i, s := range t.seasons {
+		for y := d.Year() - 1; y <= d.Year()+1; y++ {
+			if off := s.window(y).from(d); off < best || off == best && y == d.Year() {
+				best, index, year = off, i, y
+			}
+		}
+	}
+	return index, year
+}
+
+// windows are the seasons of a year, at least one, in order.
+func (t *timetable) windows(year int) (out []window) {
+	declared := t.card.Expected(year)
+	for _, e := range declared {
+		for _, s := range e.Seasons {
+			opens, closes := s.In(year)
+			out = append(out, window{opens, closes})
+		}
+	}
+	if len(out) == 0 {
+		for i, s := range t.seasons {
+			if len(t.seasons) == 1 || t.live(i, year) {
+				out = append(out, s.window(year))
+			}
+		}
+	}
+	if len(out) == 0 {
+		for _, s := range t.seasons {
+			out = append(out, s.window(year))
+		}
+	}
+	slices.SortFunc(out, func(a, b window) int { return a.opens.Compare(b.opens) })
+	return out
+}
+
+// live reports whether a season was still visited in the last years before a
+// year, or, at the beginning, in the first years after it. What was given up
+// belongs to another time.
+func (t *timetable) live(i, year int) bool {
+	at, _ := slices.BinarySearch(t.years, year)
+	near := t.years[max(0, at-liveYears):at]
+	if len(near) == 0 {
+		near = t.years[at:min(len(t.years), at+liveYears)]
+	}
+	return slices.ContainsFunc(near, func(y int) bool { return slices.Contains(t.visited[i], y) })
+}
+
+// open reports whether a visit of the year can still come.
+func (t *timetable) open(year int, now time.Time) bool {
+	w := t.windows(year)
+	return w[len(w)-1].open(now)
+}
+
+// next is the window of a year to name to a person: the first that is not over
+// on that day, else the last.
+func (t *timetable) next(year int, now time.Time) window {
+	all := t.windows(year)
+	for _, w := range all {
+		if !today(now).After(w.closes) {
+			return w
+		}
+	}
+	return all[len(all)-1]
 }
 
 // visitedAcrossNewYear reports whether a season that spans the new year has a
 // visit that is dated in the neighbouring year.
-func (s season) visitedAcrossNewYear(year int, items []Item) bool {
-	opens, closes := s.window(year)
-	if opens.Year() == closes.Year() {
-		return false
-	}
-	for _, it := range items {
-		d, err := time.Parse(time.DateOnly, it.Visit)
-		if err == nil && !d.Before(opens) && !d.After(closes) {
-			return true
+func (t *timetable) visitedAcrossNewYear(year int, items []Item) bool {
+	for _, w := range t.windows(year) {
+		if w.opens.Year() == w.closes.Year() {
+			continue
+		}
+		for _, d := range visitDays(items) {
+			if w.from(d) == 0 {
+				return true
+			}
 		}
 	}
 	return false
+}
+
+// visitDays are the days of visits with a known day.
+func visitDays(items []Item) (days []time.Time) {
+	seen := map[string]bool{}
+	for _, it := range items {
+		if seen[it.Visit] {
+			continue
+		}
+		seen[it.Visit] = true
+		if d, err := time.Parse(time.DateOnly, it.Visit); err == nil {
+			days = append(days, d)
+		}
+	}
+	slices.SortFunc(days, time.Time.Compare)
+	return days
 }
 
 func daysIn(year int) int { return time.Date(year, 12, 31, 0, 0, 0, 0, time.UTC).YearDay() }

@@ -8,6 +8,9 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
+	"linecamp/manifest/tally"
 )
 
 // Where the bytes of an item are.
@@ -27,6 +30,9 @@ type Item struct {
 	Kind  manifest.Kind
 	Visit string // "2019-06-21", "2019", or "" for a file of no visit
 	Where Where
+	// File is what the tally read of a file in the working folder; nil for one
+	// that is not there.
+	File *tally.File
 }
 
 // SiteItems are a site's items, with what people decided about it.
@@ -34,6 +40,8 @@ type SiteItems struct {
 	Site, Pasture, Object string
 	Items                 []Item
 	Decisions             []manifest.Decision
+	Card                  card.Card     // what is declared about the site
+	Position              *geo.Position // where it is declared to be; nil where it is not
 }
 
 // YearsInput is what the years are judged by. It is plain data: the same input
@@ -57,7 +65,11 @@ type Year struct {
 	// a due year is expected.
 	Opens  string `json:"opens,omitempty"`
 	Closes string `json:"closes,omitempty"`
-	Why    string `json:"why,omitempty"` // the explanation on file
+	Why    string `json:"why,omitempty"` // the explanation on file, or why the site was closed
+	// Late is the year in which the visit of this one was expected.
+	Late int `json:"late,omitempty"`
+	// Baseline: a lone visit long before the regular ones.
+	Baseline bool `json:"baseline,omitempty"`
 }
 
 // What Year.State can be.
@@ -90,9 +102,11 @@ const (
 //
 // A year that was expected and has no visit is due until 90 days after its
 // season, then skipped. A visit that lacks something is due with what it lacks
-// as long, then short. The season is the circular mean of the site's visit days
-// and twice their circular deviation on each side, at least 14 days; the whole
-// year where the days are not known or spread over most of it.
+// as long, then short. Visit days that lie within 45 days of each other on the
+// circle of the year are one season: their circular mean and twice their
+// circular deviation on each side, at least 14 days; the whole year where the
+// days are not known or spread over most of it. Where a site is visited in
+// several seasons, a year that usually has each and has not is short of one.
 //
 // A visit lacks a view, a note or its photos only where the site usually has
 // one: at least three in four of the (up to) four visited years before and four
@@ -100,6 +114,11 @@ const (
 // three. So three visits running without a landscape are a new habit and no
 // fault. Views are judged by year: what one visit lacks, another of the same
 // year may have. A photo whose view nothing tells may be any that is lacking.
+//
+// What a site's card declares takes the place of what its history tells: when
+// visits are due, which views they bring home, whether a note. A year in which
+// the site was closed is explained by that. Nothing is expected of a site before
+// its first year, after it was retired, or once another has replaced it.
 //
 // The figures (four years, three in four, two deviations, 14 days) are our own
 // choice, on the side of a late alarm.
@@ -115,36 +134,49 @@ func Years(in YearsInput) []Year {
 	return years
 }
 
+// judge is one site while its years are judged.
+type judge struct {
+	*SiteItems
+	now     time.Time
+	visited []visitYear
+	past    []visitYear // without years to come
+	times   *timetable
+}
+
 // yearsOf judges one site.
 func yearsOf(s SiteItems, now time.Time) []Year {
-	visited := byYear(s)
-	if len(visited) == 0 {
-		return nil
-	}
-	season := seasonOf(s.Items, now)
+	j := &judge{SiteItems: &s, now: now, visited: byYear(s)}
 	// A visit dated after this year is a camera's clock: it is kept and shown,
 	// and nothing is judged by it.
-	past := visited
-	for len(past) > 0 && past[len(past)-1].year > now.Year() {
-		past = past[:len(past)-1]
+	j.past = j.visited
+	for len(j.past) > 0 && j.past[len(j.past)-1].year > now.Year() {
+		j.past = j.past[:len(j.past)-1]
 	}
+	j.times = newTimetable(&s, j.past, now)
+	j.markSeasons()
+	expected, late := j.expected()
+	if len(j.visited)+len(expected) == 0 {
+		return nil
+	}
+	lone := baseline(gapsOf(j.past))
 	var out []Year
-	for i, v := range visited {
-		out = append(out, s.visitedYear(v, past, i, season, now))
+	for i, v := range j.visited {
+		y := j.visitedYear(v, i)
+		y.Late = late[v.year]
+		y.Baseline = i == 0 && lone
+		out = append(out, y)
 	}
-	for _, y := range expectedGaps(past, now.Year()) {
-		if season.visitedAcrossNewYear(y, s.Items) {
-			continue
+	first := now.Year()
+	if len(out) > 0 {
+		first = out[0].Year
+	}
+	for _, y := range expected {
+		if !j.times.visitedAcrossNewYear(y, s.Items) {
+			out = append(out, j.emptyYear(y))
+			first = min(first, y)
 		}
-		out = append(out, s.emptyYear(y, season, now))
 	}
-	if len(past) == 1 {
-		if y := past[0].year + 1; y <= now.Year() && season.open(y, now) {
-			out = append(out, s.emptyYear(y, season, now))
-		}
-	}
-	out = append(out, s.explainedOnly(out, visited[0].year, now.Year())...)
-	return out
+	return append(out, j.explainedOnly(out, first, now.Year())...)
 }
 
 func (s *SiteItems) year(y int, state string, lacks []string) Year {
@@ -155,47 +187,51 @@ func (s *SiteItems) year(y int, state string, lacks []string) Year {
 }
 
 // visitedYear judges the year of visited[i].
-func (s *SiteItems) visitedYear(v visitYear, past []visitYear, i int, season season, now time.Time) Year {
+func (j *judge) visitedYear(v visitYear, i int) Year {
 	if len(v.lost) > 0 {
-		return s.year(v.year, Lost, v.lost)
+		return j.year(v.year, Lost, v.lost)
 	}
 	if len(v.away) > 0 {
-		return s.year(v.year, Recoverable, v.away)
+		return j.year(v.year, Recoverable, v.away)
 	}
-	if i >= len(past) {
-		return s.year(v.year, Whole, nil)
+	if i >= len(j.past) {
+		return j.year(v.year, Whole, nil)
 	}
-	lacks := lacking(past, i)
+	lacks := j.lacks(i)
 	if len(lacks) == 0 {
-		return s.year(v.year, Whole, nil)
+		return j.year(v.year, Whole, nil)
 	}
-	left, why := s.unexplained(v.year, lacks)
+	left, why := j.unexplained(v.year, lacks)
 	if len(left) == 0 {
-		y := s.year(v.year, Explained, lacks)
+		y := j.year(v.year, Explained, lacks)
 		y.Why = why
 		return y
 	}
-	if season.open(v.year, now) {
-		y := s.year(v.year, Due, left)
-		y.Opens, y.Closes = season.days(v.year)
+	if j.times.open(v.year, j.now) {
+		y := j.year(v.year, Due, left)
+		y.Opens, y.Closes = j.times.next(v.year, j.now).days()
 		return y
 	}
-	return s.year(v.year, Short, left)
+	return j.year(v.year, Short, left)
 }
 
 // emptyYear judges a year that was expected and has nothing.
-func (s *SiteItems) emptyYear(n int, season season, now time.Time) Year {
-	if why, ok := s.explanation(n); ok {
-		y := s.year(n, Explained, nil)
+func (j *judge) emptyYear(n int) Year {
+	why, ok := j.explanation(n)
+	if !ok {
+		why, ok = j.closedIn(n)
+	}
+	if ok {
+		y := j.year(n, Explained, nil)
 		y.Why = why
 		return y
 	}
-	if season.open(n, now) {
-		y := s.year(n, Due, nil)
-		y.Opens, y.Closes = season.days(n)
+	if j.times.open(n, j.now) {
+		y := j.year(n, Due, nil)
+		y.Opens, y.Closes = j.times.next(n, j.now).days()
 		return y
 	}
-	return s.year(n, Skipped, nil)
+	return j.year(n, Skipped, nil)
 }
 
 // explainedOnly adds the years a person explained that nothing else listed.
@@ -217,7 +253,7 @@ func (s *SiteItems) explainedOnly(listed []Year, first, last int) []Year {
 // explanation returns the reason on file for the whole of a year.
 func (s *SiteItems) explanation(year int) (why string, ok bool) {
 	for _, d := range s.Decisions {
-		if d.What == manifest.Explained && d.View == "" && d.Path == "" && covers(d.Years, year) {
+		if d.What == manifest.Explained && d.View == "" && d.Season == "" && d.Path == "" && covers(d.Years, year) {
 			why, ok = d.Why, true
 		}
 	}
@@ -231,11 +267,11 @@ func (s *SiteItems) unexplained(year int, lacks []string) (left []string, why st
 	}
 	left = slices.Clone(lacks)
 	for _, d := range s.Decisions {
-		if d.What != manifest.Explained || d.View == "" || !covers(d.Years, year) {
+		if d.What != manifest.Explained || d.View == "" && d.Season == "" || !covers(d.Years, year) {
 			continue
 		}
 		before := len(left)
-		left = slices.DeleteFunc(left, func(l string) bool { return l == d.View })
+		left = slices.DeleteFunc(left, func(l string) bool { return l == d.View || d.Season != "" && l == visitOf(d.Season) })
 		if len(left) < before {
 			why = d.Why
 		}

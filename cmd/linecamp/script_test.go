@@ -122,7 +122,7 @@ func at(v any, path []string) (string, bool) {
 	return string(b), true
 }
 
-// photo FILE… makes files that begin and end as JPEGs do, no two alike.
+// photo FILE… makes files that are built as JPEGs are, no two alike.
 func photo(ts *testscript.TestScript, neg bool, args []string) {
 	for _, name := range args {
 		b := []byte{0xFF, 0xD8, 0xFF, 0xE0, 0, 16, 'J', 'F', 'I', 'F', 0, 1, 1, 0, 0, 1, 0, 1, 0, 0}
@@ -135,6 +135,7 @@ func photo(ts *testscript.TestScript, neg bool, args []string) {
 				body[i] = 0
 			}
 		}
+		copy(body, "\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00") // the scan begins
 		b = append(append(b, body...), 0xFF, 0xD9)
 		write(ts, ts.MkAbs(name), b)
 	}

@@ -128,6 +128,9 @@ func (s *story) verifySound(ctx context.Context) error {
 	}
 	s.checkCopies(r, nil)
 	s.checkYears(r.Years, flawsOf(s.ranch.Flaws))
+	for _, f := range r.Findings {
+		s.expect(false, "right: %s %s: %s. It was reported, and not drawn.", f.Site, f.Visit, f.Text)
+	}
 	s.command("verify")
 	return nil
 }

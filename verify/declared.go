@@ -1,0 +1,337 @@
+package verify
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/manifest/card"
+)
+
+// Declare brings what cards say to their sites. A site that was filed under
+// another name before takes over what is still recorded under that; one that
+// replaces another ends what is expected of it.
+func (in *YearsInput) Declare(cards *card.Set) {
+	for i := range in.Sites {
+		s := &in.Sites[i]
+		k := card.Key{Pasture: s.Pasture, Site: s.Site}
+		s.Card = cards.Of(k)
+		if p, ok := cards.Position(k); ok {
+			s.Position = &p
+		}
+	}
+	in.settle()
+}
+
+// settle joins and ends sites as their cards say.
+func (in *YearsInput) settle() {
+	for i := 0; i < len(in.Sites); i++ {
+		for _, name := range in.Sites[i].Card.Formerly {
+			at := in.named(in.Sites[i].Pasture, name)
+			if at < 0 || at == i {
+				continue
+			}
+			in.Sites[i].Items = append(in.Sites[i].Items, in.Sites[at].Items...)
+			in.Sites[i].Decisions = append(in.Sites[i].Decisions, in.Sites[at].Decisions...)
+			in.Sites = slices.Delete(in.Sites, at, at+1)
+			if at < i {
+				i--
+			}
+		}
+	}
+	for i := range in.Sites {
+		s := &in.Sites[i]
+		if s.Card.Replaces == "" {
+			continue
+		}
+		if at := in.named(s.Pasture, s.Card.Replaces); at >= 0 && at != i {
+			old := &in.Sites[at].Card
+			if began := s.began(); began != "" && (old.Retired == "" || began < old.Retired) {
+				old.Retired = began
+			}
+		}
+	}
+}
+
+// named finds the site of a name, in the pasture rather than elsewhere; -1 where
+// there is none, or no one.
+func (in *YearsInput) named(pasture, name string) int {
+	found, several := -1, false
+	for i := range in.Sites {
+		if !strings.EqualFold(in.Sites[i].Site, name) {
+			continue
+		}
+		if in.Sites[i].Pasture == pasture {
+			return i
+		}
+		several = found >= 0
+		found = i
+	}
+	if several {
+		return -1
+	}
+	return found
+}
+
+// began is the day of the first visit, or the first day of the year it is known
+// by; "" where there is none.
+func (s *SiteItems) began() string {
+	first := ""
+	for _, it := range s.Items {
+		if _, ok := yearOf(it.Visit); ok && (first == "" || it.Visit < first) {
+			first = it.Visit
+		}
+	}
+	if len(first) == 4 {
+		first += "-01-01"
+	}
+	return first
+}
+
+// expected returns the years in which a visit was expected and none was made,
+// in order, and the late visits with the years they were expected in.
+func (j *judge) expected() (missing []int, late map[int]int) {
+	this := j.now.Year()
+	missing, late = expectedGaps(j.past, this)
+	if len(j.past) == 1 {
+		if y := j.past[0].year + 1; y <= this && j.times.open(y, j.now) {
+			missing = append(missing, y)
+		}
+	}
+	declared := func(y int) bool { return len(j.Card.Expected(y)) > 0 }
+	missing = slices.DeleteFunc(missing, declared)
+	maps.DeleteFunc(late, func(y, _ int) bool { return declared(y) })
+	if len(j.Card.Expect) > 0 {
+		missing = append(missing, j.declaredGaps(late)...)
+	}
+	missing = slices.DeleteFunc(missing, func(y int) bool {
+		_, explained := j.explanation(y)
+		return !explained && !j.wanted(y)
+	})
+	slices.Sort(missing)
+	return slices.Compact(missing), late
+}
+
+// declaredGaps walks the years from the first that is declared: the next visit
+// is due so many years after the last one, or after the one that was missed.
+func (j *judge) declaredGaps(late map[int]int) (missing []int) {
+	visited := map[int]bool{}
+	for _, v := range j.past {
+		visited[v.year] = true
+	}
+	first := max(j.Card.Expect[0].Since, j.Card.FirstYear)
+	if first == 0 {
+		if len(j.past) == 0 {
+			return nil // nothing says since when
+		}
+		first = j.past[0].year
+	}
+	last := 0 // visited year before the one looked at
+	for _, v := range j.past {
+		if v.year < first {
+			last = v.year
+		}
+	}
+	due := 0 // not settled yet
+	for y := first; y <= j.now.Year(); y++ {
+		now := j.Card.Expected(y)
+		if len(now) == 0 {
+			if visited[y] {
+				last = y
+			}
+			continue
+		}
+		every := now[0].Every
+		if next := max(y, last+every); due == 0 || next < due {
+			due = next // a shorter cadence begins with its part
+		}
+		if visited[y] {
+			if y > due && every > 1 {
+				late[y] = due
+				missing = slices.DeleteFunc(missing, func(m int) bool { return m == due })
+			}
+			due, last = y+every, y
+			continue
+		}
+		switch {
+		case y == due:
+			missing = append(missing, y)
+		case y == due+every: // the one missed is past help, and the next is due
+			missing = append(missing, y)
+			due = y
+		}
+	}
+	return missing
+}
+
+// wanted reports whether anything is expected of the site in a year: not before
+// its first, nor once it was retired or replaced.
+func (j *judge) wanted(year int) bool {
+	if year < j.Card.FirstYear {
+		return false
+	}
+	if j.Card.Retired == "" {
+		return true
+	}
+	w := j.times.windows(year)
+	return w[len(w)-1].closes.Format(time.DateOnly) <= j.Card.Retired
+}
+
+// closedIn says why the site could not be visited in a season of the year, if a
+// closure touches one.
+func (j *judge) closedIn(year int) (why string, ok bool) {
+	for _, w := range j.times.windows(year) {
+		if why, ok := j.closedDuring(w); ok {
+			return why, true
+		}
+	}
+	return "", false
+}
+
+// closedDuring says why the site was closed in some part of a season: no one can
+// be blamed for not having come on the days that were left.
+func (j *judge) closedDuring(w window) (why string, ok bool) {
+	opens, closes := w.days()
+	for _, c := range j.Card.Closed {
+		if c.From <= closes && (c.To == "" || c.To >= opens) {
+			if c.Reason == "" {
+				return "closed", true
+			}
+			return "closed: " + c.Reason, true
+		}
+	}
+	return "", false
+}
+
+// visitOf names the visit of a season among what is lacking.
+func visitOf(season string) string { return lackVisit + season }
+
+// markSeasons notes which of its seasons each year was visited in, where there
+// are several: by habit, and as declared.
+func (j *judge) markSeasons() {
+	for i := range j.visited {
+		v := &j.visited[i]
+		if w := j.times.windows(v.year); len(w) > 1 {
+			for _, n := range j.inSeason(v.year, w) {
+				v.has[n] = true
+			}
+		}
+	}
+}
+
+// inSeason names the visits of a year's windows that were made. One whose day is
+// not known may be any of them.
+func (j *judge) inSeason(year int, windows []window) (made []string) {
+	names := make([]string, len(windows))
+	for i, w := range windows {
+		names[i] = j.visitName(year, w)
+	}
+	for _, it := range j.Items {
+		if y, ok := yearOf(it.Visit); ok && y == year && len(it.Visit) == 4 {
+			return names
+		}
+	}
+	for _, d := range visitDays(j.Items) {
+		best := 0
+		for i, w := range windows {
+			if w.from(d) < windows[best].from(d) {
+				best = i
+			}
+		}
+		if (d.Year() == year || windows[best].from(d) == 0) && !slices.Contains(made, names[best]) {
+			made = append(made, names[best])
+		}
+	}
+	return made
+}
+
+// visitName names the visit of a window: by the first day of a declared season,
+// by the middle of a habitual one, which is the same in every year.
+func (j *judge) visitName(year int, w window) string {
+	for _, e := range j.Card.Expected(year) {
+		for _, s := range e.Seasons {
+			if opens, _ := s.In(year); opens.Equal(w.opens) {
+				return visitOf(s.From.String())
+			}
+		}
+	}
+	for _, s := range j.times.seasons {
+		if s.window(year) == w {
+			middle := s.window(2001) // of no leap year
+			return visitOf(middle.opens.AddDate(0, 0, s.side).Format("01-02"))
+		}
+	}
+	return visitOf(w.opens.Format("01-02"))
+}
+
+// lacks lists what the year past[i] has not: of what its card declares, and
+// where that is silent, of what its neighbours usually have.
+func (j *judge) lacks(i int) []string {
+	year, here := j.past[i].year, j.past[i]
+	habit := lacking(j.past, i)
+	views, note, seasons := j.declaredFor(year)
+	var out []string
+	if views == nil {
+		for _, l := range habit {
+			if l != lackNote && !strings.HasPrefix(l, lackVisit) {
+				out = append(out, l)
+			}
+		}
+	} else {
+		for _, v := range views {
+			if !here.has[v] {
+				out = append(out, v)
+			}
+		}
+		out = out[:max(0, len(out)-here.untold)]
+	}
+	if note == nil && slices.Contains(habit, lackNote) || note != nil && *note && !here.has[lackNote] {
+		out = append(out, lackNote)
+	}
+	windows := j.times.windows(year)
+	if !seasons {
+		for _, l := range habit {
+			if strings.HasPrefix(l, lackVisit) && j.misses(year, windows, l) {
+				out = append(out, l)
+			}
+		}
+		return out
+	}
+	for _, w := range windows {
+		if n := j.visitName(year, w); len(windows) > 1 && !here.has[n] && j.misses(year, windows, n) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// misses reports whether a visit is one of several that the year was to have,
+// with nothing to keep people from it.
+func (j *judge) misses(year int, windows []window, name string) bool {
+	return len(windows) > 1 && slices.ContainsFunc(windows, func(w window) bool {
+		_, closed := j.closedDuring(w)
+		return j.visitName(year, w) == name && !closed
+	})
+}
+
+// declaredFor is what the card says of a year: the views it is to bring home,
+// nil where it does not say; whether a note; and whether it names seasons.
+func (j *judge) declaredFor(year int) (views []string, note *bool, seasons bool) {
+	for _, e := range j.Card.Expected(year) {
+		views = append(views, e.Views...)
+		if e.Note != nil && (note == nil || *e.Note) {
+			note = e.Note
+		}
+		seasons = seasons || len(e.Seasons) > 0
+	}
+	if views == nil {
+		for _, v := range j.Card.Views {
+			if (v.Since == 0 || v.Since <= year) && (v.Until == 0 || year <= v.Until) {
+				views = append(views, v.Name)
+			}
+		}
+	}
+	slices.Sort(views)
+	return slices.Compact(views), note, seasons
+}

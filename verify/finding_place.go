@@ -1,0 +1,170 @@
+package verify
+
+import (
+	"fmt"
+	"slices"
+
+	"linecamp/manifest"
+	"linecamp/manifest/geo"
+)
+
+const (
+	mostApart    = 50.0 // metres from the site, beside the error the photo states
+	visitsToTell = 3    // visits with positions, from which they tell where the site is
+)
+
+// place is where a site is, as far as anything tells.
+type place struct {
+	at       geo.Position
+	known    bool
+	declared bool // by a card or a waypoint; else by the photos themselves
+}
+
+// places finds out where each site is: where that is declared, else in the
+// middle of what the photos of most of its visits say.
+func places(in YearsInput) []place {
+	out := make([]place, len(in.Sites))
+	for i := range in.Sites {
+		s := &in.Sites[i]
+		if s.Position != nil {
+			out[i] = place{*s.Position, true, true}
+			continue
+		}
+		visits := map[string]geo.Position{} // one position for each visit
+		for _, it := range s.Items {
+			if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto {
+				visits[it.Visit] = it.File.At.Position
+			}
+		}
+		if len(visits) < visitsToTell {
+			continue
+		}
+		var lat, long []float64
+		for _, p := range visits {
+			lat, long = append(lat, p.Latitude), append(long, p.Longitude)
+		}
+		middle := geo.Position{Latitude: middleOf(lat), Longitude: middleOf(long)}
+		near := 0
+		for _, p := range visits {
+			if geo.Distance(p, middle) <= mostApart {
+				near++
+			}
+		}
+		if near >= visitsToTell && 4*near >= 3*len(visits) {
+			out[i] = place{at: middle, known: true}
+		}
+	}
+	return out
+}
+
+func middleOf(v []float64) float64 {
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+// elsewhere finds photos of a visit that were taken too far from the site.
+func (x *finder) elsewhere(s *SiteItems, visit string, photos []Item) {
+	at := x.place(s)
+	if !at.known {
+		return
+	}
+	var far []Item
+	most := 0.0
+	var worst *geo.Fix
+	for _, it := range photos {
+		fix := it.File.At
+		if fix == nil {
+			continue
+		}
+		if d := geo.Distance(fix.Position, at.at); d > mostApart+fix.Error {
+			far = append(far, it)
+			if d > most {
+				most, worst = d, fix
+			}
+		}
+	}
+	if len(far) == 0 {
+		return
+	}
+	text := fmt.Sprintf("%s taken %s from the site", count(int64(len(far)), "photo"), metres(most))
+	if worst.Error > 0 {
+		text += fmt.Sprintf(" (the camera's position was good to %s)", metres(worst.Error))
+	}
+	if !at.declared {
+		text += ", where the other visits' photos were taken"
+	}
+	o, d := x.nearest(s, worst.Position)
+	if o != nil {
+		text += fmt.Sprintf("; the nearest other site is %s, %s away", o.label(""), metres(d))
+	}
+	m := moved{site: s, visit: visit, finding: Finding{Visit: visit, Kind: FoundElsewhere, Paths: pathsOf(far), Text: text,
+		Todo: "See whether they belong to the other site. If they are right here, linecamp explain PATH puts the reason on file."}}
+	if o != nil && d <= mostApart+worst.Error {
+		m.to = o
+	}
+	x.moved = append(x.moved, m)
+}
+
+// moved are photos of a visit that were taken elsewhere.
+type moved struct {
+	site, to *SiteItems // to is the site they were taken at, nil for none
+	visit    string
+	finding  Finding
+}
+
+// settleMoved tells two visits that have each other's photos from photos that
+// are in the wrong place by themselves.
+func (x *finder) settleMoved() {
+	done := map[int]bool{}
+	for i, a := range x.moved {
+		if done[i] {
+			continue
+		}
+		other := slices.IndexFunc(x.moved, func(b moved) bool {
+			from, to, _ := visitSpan(a.visit)
+			first, last, _ := visitSpan(b.visit)
+			return a.to != nil && b.site == a.to && b.to == a.site &&
+				!first.After(to.AddDate(0, 0, daysAround)) && !last.Before(from.AddDate(0, 0, -daysAround))
+		})
+		if other < 0 {
+			x.add(a.site, a.finding)
+			continue
+		}
+		done[other] = true
+		b := x.moved[other]
+		x.add(a.site, Finding{Visit: a.visit, Kind: FoundSwapped, Paths: slices.Concat(a.finding.Paths, b.finding.Paths),
+			Text: fmt.Sprintf("its photos were taken at %s, and those of %s here: the two visits have each other's", a.to.label(""), a.to.label(b.visit)),
+			Todo: "Look at the photo boards; if it is so, let the two folders change their photos."})
+	}
+}
+
+func (x *finder) place(s *SiteItems) place {
+	for i := range x.in.Sites {
+		if &x.in.Sites[i] == s {
+			return x.places[i]
+		}
+	}
+	return place{}
+}
+
+// nearest is the site closest to a position, other than s.
+func (x *finder) nearest(s *SiteItems, p geo.Position) (site *SiteItems, distance float64) {
+	for i := range x.in.Sites {
+		o := &x.in.Sites[i]
+		if o == s || !x.places[i].known {
+			continue
+		}
+		if d := geo.Distance(p, x.places[i].at); site == nil || d < distance {
+			site, distance = o, d
+		}
+	}
+	return site, distance
+}
+
+// metres writes a distance for a person.
+func metres(m float64) string {
+	if m < 9999.5 {
+		return fmt.Sprintf("%.0f m", m)
+	}
+	return fmt.Sprintf("%.0f km", m/1000)
+}

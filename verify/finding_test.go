@@ -1,0 +1,190 @@
+package verify
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/geo"
+	"linecamp/manifest/tally"
+)
+
+// shot is a photo in the working folder: bytes of its own, taken on a day.
+func shot(path, visit, taken string, change ...func(*tally.File)) Item {
+	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Exposed: true}
+	if taken != "" {
+		f.Taken = taken + "T10:11:12"
+	}
+	for _, c := range change {
+		c(f)
+	}
+	return Item{Path: path, View: "plot", Kind: manifest.KindPhoto, Visit: visit, File: f}
+}
+
+func unexposed(f *tally.File) { f.Exposed = false }
+
+// metresNorth puts a photo that far from the stake, with a stated error.
+func metresNorth(m, within float64) func(*tally.File) {
+	return func(f *tally.File) {
+		f.At = &geo.Fix{Position: geo.Position{Latitude: stake.Latitude + m/111_050, Longitude: stake.Longitude}, Error: within}
+	}
+}
+
+var stake = geo.Position{Latitude: 41.4, Longitude: -119.2}
+
+// told writes findings as "kind visit: text", with a star where a person is wanted.
+func told(all []Finding) (out []string) {
+	for _, f := range all {
+		s := fmt.Sprintf("%s %s: %s", f.Kind, f.Visit, f.Text)
+		if f.Wants() {
+			s = "*" + s
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func findingsOf(items ...Item) []Finding {
+	in := YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{{Site: "Stake 3", Pasture: "Windmill", Object: "windmill--stake-3", Items: items}}}
+	return Findings(in, nil)
+}
+
+func TestDates(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		items []Item
+		want  []string
+	}{
+		{"the folder's day", []Item{shot("a", "2019-06-21", "2019-06-21")}, nil},
+		{"no date", []Item{shot("a", "2019-06-21", "")}, nil},
+		// Common practice: a visit over two days, a clock in another zone.
+		{"a day off", []Item{shot("a", "2019-06-21", "2019-06-22"), shot("b", "2019-06-21", "2019-06-20")}, nil},
+		{"known by its year", []Item{shot("a", "2019", "2019-02-01")}, nil},
+		{"a winter's visit filed under the other year", []Item{shot("a", "2019", "2020-01-05")}, nil},
+		{"one clock error", []Item{shot("a", "2019-06-21", "2018-06-21"), shot("b", "2019-06-21", "2018-06-22")},
+			[]string{"clock 2019-06-21: the camera's clock was 365 days behind (it said 2018-06-21); the folder's date counts"}},
+		{"a clock never set", []Item{shot("a", "2019", "2000-01-01"), shot("b", "2019", "2000-01-01")},
+			[]string{"clock 2019: the camera's clock said 2000-01-01 throughout; the folder's date counts"}},
+		{"a clock ahead, with exposure", []Item{shot("a", "2019-06-21", "2020-06-21")},
+			[]string{"clock 2019-06-21: the camera's clock was 366 days ahead (it said 2020-06-21); the folder's date counts"}},
+		{"scans", []Item{shot("a", "1987", "2015-03-01", unexposed), shot("b", "1987", "2016-03-01", unexposed)},
+			[]string{"scan 1987: scanned or exported 2015-2016"}},
+		{"one export beside a photo", []Item{shot("a", "2019-06-21", "2019-06-21"), shot("b", "2019-06-21", "2021-01-01", unexposed)},
+			[]string{"scan 2019-06-21: scanned or exported 2021"}},
+		{"some of another time", []Item{shot("a", "2019-06-21", "2019-06-21"), shot("b", "2019-06-21", "2018-06-20")},
+			[]string{"*misdated 2019-06-21: 1 of its 2 dated photos were taken on 2018-06-20"}},
+		{"all of another visit", []Item{shot("a", "2019-06-21", "2018-06-20"), shot("b", "2018-06-20", "2018-06-20")},
+			[]string{"*misdated 2019-06-21: its photos were taken on 2018-06-20, as those of the visit of 2018-06-20"}},
+		{"swapped", []Item{shot("a", "2019-06-21", "2018-06-20"), shot("b", "2018-06-20", "2019-06-21")},
+			[]string{"*swapped 2018-06-20: the photos of 2018-06-20 were taken on 2019-06-21, and those of 2019-06-21 on 2018-06-20: the two visits have each other's"}},
+		{"a damaged date", []Item{shot("a", "2019-06-21", "2019-99-99")}, nil},
+	} {
+		if got := told(findingsOf(tt.items...)); !slices.Equal(got, tt.want) {
+			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestPlaces(t *testing.T) {
+	at := func(visit string, m, within float64) Item {
+		return shot(visit+"/plot.jpg", visit, visit, metresNorth(m, within))
+	}
+	here := []Item{at("2015-06-21", 0, 5), at("2016-06-21", 10, 5), at("2017-06-21", -10, 0)}
+	for _, tt := range []struct {
+		name     string
+		declared bool
+		items    []Item
+		want     []string
+	}{
+		{"a few metres", false, here, nil},
+		{"within the stated error", true, []Item{at("2019-06-21", 90, 45)}, nil},
+		{"beyond it", true, []Item{at("2019-06-21", 120, 45)},
+			[]string{"*elsewhere 2019-06-21: 1 photo taken 120 m from the site (the camera's position was good to 45 m); the nearest other site is Windmill / Stake 4, 880 m away"}},
+		{"no error stated", true, []Item{at("2019-06-21", 52, 0)},
+			[]string{"*elsewhere 2019-06-21: 1 photo taken 52 m from the site; the nearest other site is Windmill / Stake 4, 948 m away"}},
+		{"by the other visits' photos", false, append(slices.Clone(here), at("2018-06-21", 300, 5)),
+			[]string{"*elsewhere 2018-06-21: 1 photo taken 290 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken; the nearest other site is Windmill / Stake 4, 700 m away"}},
+		{"where nothing agrees", false, []Item{at("2015-06-21", 0, 5), at("2016-06-21", 200, 5), at("2017-06-21", 400, 5), at("2018-06-21", 600, 5)}, nil},
+		{"too few visits to tell", false, []Item{at("2015-06-21", 0, 5), at("2016-06-21", 300, 5)}, nil},
+	} {
+		four := geo.Position{Latitude: stake.Latitude + 1000/111_050.0, Longitude: stake.Longitude}
+		in := YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{
+			{Site: "Stake 3", Pasture: "Windmill", Items: tt.items}, {Site: "Stake 4", Pasture: "Windmill", Position: &four}}}
+		if tt.declared {
+			in.Sites[0].Position = &stake
+		}
+		if got := told(Findings(in, nil)); !slices.Equal(got, tt.want) {
+			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestPhotosOfTwoSitesSwapped(t *testing.T) {
+	four := geo.Position{Latitude: stake.Latitude + 1000/111_050.0, Longitude: stake.Longitude}
+	in := YearsInput{Sites: []SiteItems{
+		{Site: "Stake 3", Pasture: "Windmill", Position: &stake, Items: []Item{shot("3/a", "2019-06-21", "2019-06-21", metresNorth(1000, 5))}},
+		{Site: "Stake 4", Pasture: "Windmill", Position: &four, Items: []Item{shot("4/a", "2019-06-22", "2019-06-21", metresNorth(0, 5))}},
+	}}
+	all := Findings(in, nil)
+	if len(all) != 1 || all[0].Kind != FoundSwapped || !slices.Equal(all[0].Paths, []string{"3/a", "4/a"}) ||
+		!strings.Contains(all[0].Text, "taken at Windmill / Stake 4, and those of Windmill / Stake 4, 2019-06-22 here") {
+		t.Errorf("%+v", all)
+	}
+}
+
+func TestTwice(t *testing.T) {
+	same := func(path, visit string) Item {
+		return shot(path, visit, "", func(f *tally.File) { f.SHA256 = manifest.Sum([]byte("same")) })
+	}
+	in := YearsInput{Sites: []SiteItems{
+		{Site: "A", Items: []Item{same("A/1", "2019-06-21"), same("A/2", "2019-07-21"), same("A/3", "2020-06-21")}},
+		{Site: "B", Items: []Item{same("B/1", "2019-06-21"), shot("B/2", "2020-06-21", "")}},
+	}}
+	want := []string{"*twice 2019-06-21: 1 photo filed here, byte for byte, also under A, 2020-06-21", "*twice 2019-06-21: 1 photo filed here, byte for byte, also under B, 2019-06-21"}
+	if got := told(Findings(in, nil)); !slices.Equal(got, want) {
+		t.Errorf("got %q", got)
+	}
+}
+
+func TestBrokenAndEmptyAndExplained(t *testing.T) {
+	cut := shot("a", "2019-06-21", "", func(f *tally.File) { f.Fault = "it is cut short" })
+	note := Item{Path: "n", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{}}
+	written := Item{Path: "w", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{Size: 1}}
+	s := SiteItems{Site: "A", Items: []Item{cut, note, written}}
+	got := told(Findings(YearsInput{Sites: []SiteItems{s}}, nil))
+	if want := []string{"*broken 2019-06-21: this photo is not whole: it is cut short", "*empty 2019-06-21: this note has nothing in it (0 bytes)"}; !slices.Equal(got, want) {
+		t.Errorf("got %q", got)
+	}
+	s.Decisions = []manifest.Decision{{What: manifest.Explained, Path: "a", Why: "the card broke"}}
+	all := Findings(YearsInput{Sites: []SiteItems{s}}, nil)
+	if all[0].Wants() || all[0].Why != "the card broke" || !all[1].Wants() {
+		t.Errorf("%+v", all)
+	}
+}
+
+func TestOutOfSeason(t *testing.T) {
+	visits := func(lines ...string) (items []Item) {
+		for _, l := range lines {
+			items = append(items, shot(l, l, l))
+		}
+		return items
+	}
+	june := []string{"2015-06-20", "2016-06-21", "2017-06-22", "2018-06-19", "2019-06-21", "2020-06-23"}
+	for _, tt := range []struct {
+		name  string
+		items []Item
+		want  []string
+	}{
+		{"within 21 days of it", visits(append(june, "2021-07-20")...), nil},
+		{"far from it", visits(append(june, "2021-10-05")...), []string{"out of season 2021-10-05: the visit lies 92 days outside the season (2021-06-07 to 2021-07-05)"}},
+		{"beside one inside it", visits(append(june, "2021-06-20", "2021-10-05")...), nil},
+		{"too few to tell", visits("2019-06-20", "2020-10-05"), nil},
+	} {
+		if got := told(findingsOf(tt.items...)); !slices.Equal(got, tt.want) {
+			t.Errorf("%s: got %q, want %q", tt.name, got, tt.want)
+		}
+	}
+}
