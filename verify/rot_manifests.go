@@ -73,10 +73,10 @@ type verdict struct {
 // versions checks the inventories of an object and chooses the one its files
 // are held against.
 //
-// The newest version a copy claims is the highest that is committed, or that
-// its root pair shows, or that was seen committed there before: a version
-// folder lost to rot is damage, one that never came is not. Above it, whatever
-// lies there is being built.
+// The newest version a copy claims is the highest that has a sidecar, which is
+// written last, whatever rot made of it since; or that its root pair shows, or
+// that was seen committed there before: a version folder lost to rot is damage,
+// one that never came is not. Above it, whatever lies there is being built.
 func (r *rot) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
 	exp := o.exp
 	top, cheap := r.rememberedPair(o, files, inventoryFile, sidecarFile, exp, 0)
@@ -128,7 +128,7 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		if head == nil && inv != nil {
 			head = inv
 		}
-		if inv != nil || remembered || (topInv != nil && n <= topInv.Head()) || p.whole() {
+		if inv != nil || remembered || (topInv != nil && n <= topInv.Head()) || !errors.Is(p.sideErr, fs.ErrNotExist) {
 			claimed = max(claimed, n)
 		}
 	}
