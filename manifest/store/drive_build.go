@@ -39,6 +39,9 @@ func (d *Drive) Begin(ctx context.Context, object string, version int) (Build, e
 	if err != nil {
 		return nil, err
 	}
+	if err := d.checkAbove(ctx, object, n); err != nil {
+		return nil, err
+	}
 	if err := checkNext(d, object, n, version); err != nil {
 		return nil, err
 	}

@@ -241,6 +241,29 @@ func (d *Drive) setAside(object string, version int) error {
 	return d.quarantine(object + "/" + versionName(version))
 }
 
+// checkAbove refuses to take a committed version for an uncommitted one. What a
+// crash left was put right under the lock, so a version above n that has its
+// sidecar was committed once, and its manifest rotted since.
+func (d *Drive) checkAbove(ctx context.Context, object string, n int) error {
+	versions, err := versionsOf(ctx, d, object)
+	if err != nil {
+		return err
+	}
+	for _, v := range versions {
+		if v <= n {
+			continue
+		}
+		there, err := d.exists(versionFile(object, v, sidecarName))
+		if err != nil {
+			return err
+		}
+		if there {
+			return fmt.Errorf("%s: the manifest of version %d of %s no longer reads; run `linecamp verify` and `linecamp mend` first: %w", d.path, v, object, ErrDamaged)
+		}
+	}
+	return nil
+}
+
 // clearWay moves what lies where version n+1 will go: an uncommitted version,
 // or the folder of an object without any.
 func (d *Drive) clearWay(object string, n int) error {

@@ -64,6 +64,7 @@ var (
 	ErrBusy         = errors.New("in use")                            // another linecamp is writing to this root
 	ErrConflict     = errors.New("something else is there")           // other bytes under a key, or they changed meanwhile
 	ErrDigest       = errors.New("bytes do not match their digest")   // what was read is not what the manifest says
+	ErrDamaged      = errors.New("damaged")                           // a committed version whose manifest no longer reads
 	ErrNoObject     = errors.New("no such object")                    // the root holds no committed version of it
 	ErrNotS3        = errors.New("not an S3 service")                 // something answers, but does not speak S3
 	ErrNoBucket     = errors.New("no such bucket")                    // the service knows no bucket of this name
