@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 )
@@ -52,11 +51,11 @@ func (s *S3) saveAside(ctx context.Context, key, aside string) (Info, error) {
 		return Info{}, err
 	}
 	stamp := time.Now().UTC().Format("20060102T150405.000000000Z")
-	name := filepath.Join(aside, stamp+"-"+clipEnd(strings.ReplaceAll(key, "/", "_")))
-	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	f, err := os.CreateTemp(aside, stamp+"-*-"+clipEnd(strings.ReplaceAll(key, "/", "_"))) // 0600
 	if err != nil {
 		return Info{}, err
 	}
+	name := f.Name()
 	defer f.Close()
 	src, info, err := s.Open(ctx, key)
 	if err != nil {
