@@ -1,6 +1,7 @@
 package mend
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -210,7 +211,32 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 			}
 		}
 	}
+	if raw := m.cachedRecord(inv); raw != nil && manifest.Sum(raw) == n.digest {
+		drives = append(drives, atHand(raw))
+	}
 	return append(append(drives, m.workingPlaces(ctx, n.digest, inv)...), far...)
+}
+
+// cachedRecord is the newest record as the state folder has it, nil if it does
+// not have it.
+func (m *mender) cachedRecord(inv *manifest.Inventory) []byte {
+	if m.Record == nil {
+		return nil
+	}
+	raw, err := m.Record(inv.Slug())
+	if err != nil || manifest.Sum(raw) != inv.State(inv.Head())[manifest.RecordPath] {
+		return nil
+	}
+	return raw
+}
+
+// atHand is bytes that need no reading.
+func atHand(b []byte) place {
+	return place{
+		from: "manifest",
+		size: func(context.Context) (int64, error) { return int64(len(b)), nil },
+		open: func(context.Context) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(b)), nil },
+	}
 }
 
 // workingPlaces are the files of the working folder that had the bytes when the
@@ -241,7 +267,7 @@ func (m *mender) workingPlaces(ctx context.Context, d manifest.Digest, inv *mani
 	return out
 }
 
-// record is the newest record any copy can read.
+// record is the newest record any copy, or the state folder, can read.
 func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.Record {
 	rs := verify.Records{Inventory: inv}
 	for _, c := range m.Copies {
@@ -249,7 +275,9 @@ func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.
 	}
 	rec, err := rs.Of(ctx, inv.Head())
 	if err != nil {
-		return nil
+		if rec, err = manifest.DecodeRecord(m.cachedRecord(inv)); err != nil {
+			return nil
+		}
 	}
 	return rec
 }

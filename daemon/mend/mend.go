@@ -39,6 +39,9 @@ type In struct {
 	Seal     *manifest.Seal // as the author has it; may be nil
 	Aside    string         // local folder for bad bytes set aside
 	Expected func(object string) (*manifest.Inventory, error)
+	// Record returns the newest record of an object as the state folder has it,
+	// which may be the last good one. May be nil.
+	Record   func(object string) ([]byte, error)
 	Now      func() time.Time
 	Progress func(done, total int64) // files
 }
