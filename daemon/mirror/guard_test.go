@@ -223,17 +223,30 @@ func hide(t *tally.Result, folder string) {
 	t.Unlisted = append(t.Unlisted, folder)
 }
 
-// drop takes a site's folder out of a tally.
+// drop takes a folder out of a tally.
 func drop(t *tally.Result, folder string) {
-	t.Sites = slices.DeleteFunc(t.Sites, func(s tally.Site) bool {
-		if s.Base != folder {
-			return false
-		}
-		for range s.Files() {
+	below := func(f tally.File) bool {
+		if strings.HasPrefix(f.Path, folder+"/") {
 			t.Files--
+			return true
+		}
+		return false
+	}
+	for i := range t.Sites {
+		s := &t.Sites[i]
+		s.Loose = slices.DeleteFunc(s.Loose, below)
+		for j := range s.Visits {
+			v := &s.Visits[j]
+			v.Photos, v.Notes, v.Others = slices.DeleteFunc(v.Photos, below), slices.DeleteFunc(v.Notes, below), slices.DeleteFunc(v.Others, below)
+		}
+	}
+	t.Sites = slices.DeleteFunc(t.Sites, func(s tally.Site) bool {
+		for range s.Files() {
+			return false
 		}
 		return true
 	})
+	t.Unfiled = slices.DeleteFunc(t.Unfiled, below)
 }
 
 // What it takes for an absence to be believed.

@@ -60,8 +60,11 @@ func (st step) bytes() (n int64) {
 // plan compares the tally with what is recorded and says which versions to
 // make, newest visits of all sites first.
 func (r *round) plan(ctx context.Context) ([]step, error) {
-	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally)}
+	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}}
 	if err := p.match(ctx); err != nil {
+		return nil, err
+	}
+	if err := p.regrouped(); err != nil {
 		return nil, err
 	}
 	if err := p.guard(ctx); err != nil {
@@ -82,6 +85,7 @@ type planner struct {
 	groups    map[string]*group
 	uncertain uncertain
 	changes   []*change
+	left      map[string]left // by path below the working folder
 	slugs     map[string]bool // taken
 	unseen    bool            // something recorded could not be compared
 	paths     int             // people's paths recorded before
@@ -265,7 +269,9 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		if _, shown := g.files[logical]; shown {
 			continue
 		}
-		if p.uncertain.holds(rawPath(g.base, logical, rec.Paths[logical])) {
+		e := rec.Paths[logical]
+		p.left[rawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
+		if p.uncertain.holds(rawPath(g.base, logical, e)) {
 			p.unseen = true
 		} else {
 			c.gone = append(c.gone, logical)
