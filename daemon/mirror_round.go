@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"os/user"
+	"path/filepath"
 	"slices"
 	"sync"
 
@@ -116,7 +117,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	in := mirror.In{
 		Author: a.author, Machine: a.machine,
 		Ledger: a.ledger, Cache: a.cache, Without: o.Without, Now: a.now,
-		Progress: p.tell,
+		Progress: p.tell, Aside: filepath.Join(a.dir, "aside"),
 	}
 	if o.AcceptChanges {
 		in.Accept = &mirror.Acceptance{Who: o.Who, Why: o.Why}

@@ -102,10 +102,9 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		return nil, nil
 	}
 	m.found, m.where = found, where
-	if err := first.sameBefore(ctx, st.slug, m.n); err != nil {
-		if errors.Is(err, errForked) {
-			first.fork(st.slug)
-			return nil, nil
+	if held, err := first.heldBack(st.slug, first.sameBefore(ctx, st.slug, m.n)); held || err != nil {
+		if held {
+			r.wait(st.slug, ReasonHolderShort, true)
 		}
 		return nil, err
 	}
@@ -116,6 +115,11 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		return nil, err
 	}
 	m.build, err = first.Root.Begin(ctx, st.slug, m.n)
+	if errors.Is(err, store.ErrDamaged) {
+		first.block(st.slug, reasonManifest)
+		r.wait(st.slug, ReasonHolderShort, true)
+		return nil, nil
+	}
 	if errors.Is(err, store.ErrConflict) {
 		err = fmt.Errorf("%w: %w", errUnsealed, err)
 	}
@@ -259,7 +263,7 @@ func (m *making) sources(d manifest.Digest, logical []string) []source {
 }
 
 func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source, logical []string) error {
-	info, err := m.c.bring(ctx, m.build, path, d, from)
+	info, err := m.c.bring(ctx, putInto(m.build, path), d, from)
 	switch {
 	case err == nil:
 		info.SHA256 = d

@@ -188,11 +188,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 	if manifest.Sum(encoded) != line.Inventory {
 		return fmt.Errorf("version %d of %s: the manifest at hand is not the one the seal names", line.Version, slug)
 	}
-	if err := c.sameBefore(ctx, slug, line.Version); err != nil {
-		if errors.Is(err, errForked) {
-			c.fork(slug)
-			return nil
-		}
+	if held, err := c.heldBack(slug, c.sameBefore(ctx, slug, line.Version)); held || err != nil {
 		return err
 	}
 
@@ -200,11 +196,24 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 	if errors.Is(err, store.ErrConflict) {
 		return c.adopt(ctx, slug, line)
 	}
-	if err != nil {
+	if held, err := c.heldBack(slug, err); held {
+		return nil
+	} else if err != nil {
 		return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
 	}
-	defer b.Close()
+	defer func() { b.Close() }()
 	t := &taking{c: c, o: o, version: line.Version, build: b, content: inv.Paths(line.Version), people: inv.Files()}
+	replaced, err := t.replaceUnfinished(ctx)
+	if err != nil {
+		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
+	}
+	if replaced {
+		b.Close()
+		if b, err = c.Root.Begin(ctx, slug, line.Version); err != nil {
+			return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
+		}
+		t.build = b
+	}
 	if err := t.bring(ctx); errors.Is(err, errBlocked) {
 		return nil
 	} else if err != nil {
@@ -223,13 +232,8 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 // adopt takes note of a version the copy has although the ledger does not know
 // it: the round that brought it ended before it could say so.
 func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) error {
-	got, err := versionDigest(ctx, c.Root, slug, line.Version)
-	if err != nil {
-		return fmt.Errorf("reading version %d of %s: %w", line.Version, slug, err)
-	}
-	if got != line.Inventory {
-		c.fork(slug)
-		return nil
+	if held, err := c.heldBack(slug, isSealed(ctx, c.Root, slug, line.Version, line.Inventory)); held || err != nil {
+		return err
 	}
 	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 		return fmt.Errorf("finishing %s: %w", slug, err)
@@ -239,6 +243,9 @@ func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) er
 	c.mu.Unlock()
 	return c.r.Ledger.SetCommitted(c.ID, slug, line.Version)
 }
+
+// reasonManifest is why a site whose manifest rotted on a copy does not go on.
+const reasonManifest = "its manifest there is damaged; run `linecamp verify` and `linecamp mend`"
 
 // errBlocked: the version cannot go on there in this round; the copy says why.
 var errBlocked = errors.New("cannot go on there")
@@ -255,14 +262,20 @@ func (c *copyRun) sameBefore(ctx context.Context, slug string, n int) error {
 	if !ok {
 		return errForked
 	}
-	got, err := versionDigest(ctx, c.Root, slug, n-1)
-	if err != nil {
-		return fmt.Errorf("reading version %d of %s: %w", n-1, slug, err)
+	return isSealed(ctx, c.Root, slug, n-1, want)
+}
+
+// heldBack takes in what stops one site on this copy and no other.
+func (c *copyRun) heldBack(slug string, err error) (bool, error) {
+	switch {
+	case errors.Is(err, errForked):
+		c.fork(slug)
+	case errors.Is(err, store.ErrDamaged):
+		c.block(slug, reasonManifest)
+	default:
+		return false, err
 	}
-	if got != want {
-		return errForked
-	}
-	return nil
+	return true, nil
 }
 
 // taking is one version on its way to one copy.
@@ -279,6 +292,35 @@ type taking struct {
 	files   int      // people's files among them
 	stored  int64    // and their size
 	missing []string // content nobody in reach has, by people's path
+}
+
+// replaceUnfinished puts the version's bytes in the place of others that lie
+// under its paths in a bucket. Those are of a version that was begun there and
+// never finished, by a state of this machine that was lost since; nobody was
+// ever told that they are kept. They are set aside like what a mend replaces.
+func (t *taking) replaceUnfinished(ctx context.Context) (replaced bool, err error) {
+	wrong := map[string]manifest.Digest{}
+	for path, info := range t.build.Found() {
+		if d, named := t.content[path]; named && info.SHA256 != d {
+			wrong[path] = d
+		}
+	}
+	from := t.c.r.sourcesFor(t.o, t.version, wrong, t.c)
+	for _, path := range slices.Sorted(maps.Keys(wrong)) {
+		d, key := wrong[path], t.o.slug+"/"+path
+		put := func(ctx context.Context, c store.Content) (store.Info, error) {
+			return store.Info{}, t.c.Root.Mend(ctx, key, c, t.c.r.Aside)
+		}
+		_, err := t.c.bring(ctx, put, d, from[d])
+		if errors.Is(err, errNobody) || errors.Is(err, errNotNow) {
+			continue // bring says that it is in the way
+		}
+		if err != nil {
+			return replaced, err
+		}
+		replaced = true
+	}
+	return replaced, nil
 }
 
 // bring stores all content of the version that is not there yet.
@@ -303,7 +345,7 @@ func (t *taking) bring(ctx context.Context) error {
 	for _, path := range slices.Sorted(maps.Keys(lacking)) {
 		d := lacking[path]
 		g.Go(func() error {
-			info, err := t.c.bring(gctx, t.build, path, d, from[d])
+			info, err := t.c.bring(gctx, putInto(t.build, path), d, from[d])
 			if errors.Is(err, errNobody) || tooLarge(err) {
 				t.mu.Lock()
 				t.missing = append(t.missing, t.o.peoplesPath(t.version, d))

@@ -32,6 +32,9 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		r.wait("", fmt.Sprintf("this machine has not read every copy yet; bring %s within reach once, or give it up with `linecamp mirror --without %s`", strings.Join(unread, ", "), unread[0]), true)
 		return errHoldOff
 	}
+	if err := r.unsealed(); err != nil {
+		return err
+	}
 	if err := r.claim(ctx); err != nil {
 		return err
 	}

@@ -2,9 +2,11 @@ package mirror
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store"
 )
 
 // sealLog is the seal as one moment of a round sees it. It is replaced, never
@@ -79,21 +81,59 @@ func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
 }
 
 // addLine appends one line to the seal on the holder, whose turn the caller
-// has, then in the state folder, then wakes the copies that follow.
+// has, then in the state folder, then wakes the copies that follow. The ledger
+// notes meanwhile where the line may already stand.
 func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
 	now, _, _ := r.look()
 	longer, err := now.with(line)
 	if err != nil {
 		return err
 	}
+	if err := r.Ledger.SetValue(sealingKey, holder.ID); err != nil {
+		return err
+	}
 	if err := holder.putSeal(ctx, longer.seal); err != nil {
+		if ctx.Err() == nil && holder.seals(ctx, now.seal.Len()) {
+			return errors.Join(err, r.Ledger.SetValue(sealingKey, ""))
+		}
 		return err
 	}
 	if err := r.Cache.PutSeal(longer.seal); err != nil {
 		return fmt.Errorf("caching the seal: %w", err)
 	}
 	r.publish(longer)
-	return nil
+	return r.Ledger.SetValue(sealingKey, "")
+}
+
+// sealingKey is where the ledger notes the copy that is being given a line of
+// the seal. As long as it stands there, that copy may hold a line nobody else
+// knows, and another line with the same number would make two histories.
+const sealingKey = "seal being written"
+
+// seals reports whether the copy's seal still has just n lines after a line
+// could not be added. A drive can tell; a write to a bucket may still arrive.
+func (c *copyRun) seals(ctx context.Context, n int) bool {
+	if c.Kind != "drive" {
+		return false
+	}
+	s, err := store.ReadSeal(ctx, c.Root)
+	return err == nil && s.Len() == n
+}
+
+// unsealed waits for the copy that may hold a line of the seal nobody else has.
+// Once it can be read, its line is in the log.
+func (r *round) unsealed() error {
+	id, _, err := r.Ledger.Value(sealingKey)
+	if err != nil || id == "" {
+		return err
+	}
+	for _, c := range r.copies {
+		if c.ID == id && !c.usable() && !r.givenUp(c.Name) {
+			r.wait("", fmt.Sprintf("%s may hold a line of the seal that no other copy has; bring it within reach, or give it up with `linecamp mirror --without %s`", c.Name, c.Name), true)
+			return errHoldOff
+		}
+	}
+	return r.Ledger.SetValue(sealingKey, "")
 }
 
 // write adds one line on this copy's turn.

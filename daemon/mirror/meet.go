@@ -55,7 +55,7 @@ func (r *round) meet(ctx context.Context) error {
 		// Another state of this archive got further than ours: whatever we
 		// knew about the other copies may be old as well.
 		for _, c := range r.copies {
-			if err := r.Ledger.SetValue(readKey(c.ID), ""); err != nil {
+			if err := Unread(r.Ledger, c.ID); err != nil {
 				return err
 			}
 		}
@@ -128,6 +128,13 @@ func readKey(copyID string) string { return "read " + copyID }
 // answers for what it holds, and that counts as well.
 func MarkRead(l interface{ SetValue(key, value string) error }, copyID string) error {
 	return l.SetValue(readKey(copyID), "yes")
+}
+
+// Unread makes this machine's state new to a copy again: what the copy holds is
+// to be read before anything is authored. A machine that takes over does this
+// for every copy, since the one before may have committed more than it sealed.
+func Unread(l interface{ SetValue(key, value string) error }, copyID string) error {
+	return errors.Join(l.SetValue(readKey(copyID), ""), l.SetValue(scanKey(copyID), ""))
 }
 
 // readSeal reads the copy's seal. On S3 an unchanged open file is recognised by
@@ -280,14 +287,27 @@ func (c *copyRun) glance(ctx context.Context) error {
 	return nil
 }
 
-// versionDigest is the digest a copy's version sidecar states.
-func versionDigest(ctx context.Context, root store.Root, slug string, n int) (manifest.Digest, error) {
-	b, _, err := store.ReadSmall(ctx, root, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n), 4096)
+// isSealed checks that version n of slug on a copy is the one the seal names,
+// by the digest its sidecar states. Another one is errForked if it agrees with
+// itself, and else rot: store.ErrDamaged.
+func isSealed(ctx context.Context, root store.Root, slug string, n int, want manifest.Digest) error {
+	folder := fmt.Sprintf("%s/v%d/", slug, n)
+	side, _, err := store.ReadSmall(ctx, root, folder+"inventory.json.sha256", 4096)
 	if err != nil {
-		return manifest.Digest{}, err
+		return fmt.Errorf("reading version %d of %s: %w", n, slug, err)
 	}
-	hex, _, _ := strings.Cut(string(b), " ")
-	return manifest.ParseDigest(hex)
+	hex, _, _ := strings.Cut(string(side), " ")
+	if got, err := manifest.ParseDigest(hex); err == nil && got == want {
+		return nil
+	}
+	inv, _, err := store.ReadSmall(ctx, root, folder+"inventory.json", manifest.MaxInventory)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("reading version %d of %s: %w", n, slug, err)
+	}
+	if err == nil && manifest.CheckSidecar(inv, side) == nil {
+		return errForked
+	}
+	return fmt.Errorf("version %d of %s: %w", n, slug, store.ErrDamaged)
 }
 
 // givenUp reports whether a person named the copy with --without.

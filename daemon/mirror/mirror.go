@@ -66,6 +66,7 @@ type In struct {
 	Cache     *ledger.Inventories
 	Accept    *Acceptance // nil: large changes wait
 	Without   []string    // names of copies a person gives up
+	Aside     string      // local folder for bytes that are set aside
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil
 	OneByOne  bool                                 // one copy and one file at a time: slow, and repeats exactly

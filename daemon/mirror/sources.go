@@ -35,17 +35,25 @@ var errNobody = errors.New("no copy in reach has good bytes")
 // errNotNow: a source that may have the bytes could not be asked to the end.
 var errNotNow = errors.New("it cannot be read in this round")
 
-// bring stores the bytes of d at path in b, which is being built on c, from the
-// first source whose bytes match. A source that fails is passed over; an error
-// of the destination ends it. Wrong bytes from behind a link are asked for once
-// more. errNobody is said only when every source gave a final answer.
-func (c *copyRun) bring(ctx context.Context, b store.Build, path string, d manifest.Digest, from []source) (store.Info, error) {
+// putter stores bytes in one place of a copy.
+type putter func(context.Context, store.Content) (store.Info, error)
+
+// putInto stores at one path of a version that is being built.
+func putInto(b store.Build, path string) putter {
+	return func(ctx context.Context, c store.Content) (store.Info, error) { return b.Put(ctx, path, c) }
+}
+
+// bring stores the bytes of d on c from the first source whose bytes match. A
+// source that fails is passed over; an error of the destination ends it. Wrong
+// bytes from behind a link are asked for once more. errNobody is said only when
+// every source gave a final answer.
+func (c *copyRun) bring(ctx context.Context, put putter, d manifest.Digest, from []source) (store.Info, error) {
 	verdict := errNobody
 	var last error
 	for _, s := range from {
-		info, fault, err := c.bringFrom(ctx, b, path, d, s)
+		info, fault, err := c.bringFrom(ctx, put, d, s)
 		if s.link && fault && errors.Is(err, store.ErrDigest) {
-			info, fault, err = c.bringFrom(ctx, b, path, d, s)
+			info, fault, err = c.bringFrom(ctx, put, d, s)
 		}
 		if err == nil {
 			return info, nil
@@ -80,13 +88,13 @@ func outOfReach(err error) bool {
 }
 
 // bringFrom tries one source; fault tells that it was the source that failed.
-func (c *copyRun) bringFrom(ctx context.Context, b store.Build, path string, d manifest.Digest, s source) (_ store.Info, fault bool, err error) {
+func (c *copyRun) bringFrom(ctx context.Context, put putter, d manifest.Digest, s source) (_ store.Info, fault bool, err error) {
 	n, err := s.size(ctx)
 	if err != nil {
 		return store.Info{}, true, err
 	}
 	w := &watched{c: c}
-	info, err := b.Put(ctx, path, store.Content{Size: n, SHA256: d, Open: func(ctx context.Context) (io.ReadCloser, error) {
+	info, err := put(ctx, store.Content{Size: n, SHA256: d, Open: func(ctx context.Context) (io.ReadCloser, error) {
 		r, size, err := s.open(ctx)
 		if err == nil && size != n {
 			r.Close()
