@@ -86,6 +86,11 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		}
 		t.Epoch = max(t.Epoch, author.Epoch)
 	}
+	for _, h := range r.copies {
+		if err := mirror.Unread(a.ledger, h.ID); err != nil {
+			return t, fmt.Errorf("the ledger: %w", err)
+		}
+	}
 	t.Epoch++
 	mine := store.Author{Archive: r.id, Author: a.author, Machine: a.machine, Epoch: t.Epoch}
 	for _, h := range r.open() {
