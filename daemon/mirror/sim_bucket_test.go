@@ -1,0 +1,234 @@
+package mirror
+
+import (
+	"bytes"
+	"crypto/md5"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"maps"
+	"net/http"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"linecamp/manifest"
+)
+
+// simBucket is an S3 service in memory with one bucket, spoken to through the
+// real S3 client without any network. It knows what a copy needs of S3:
+// conditional writes, SHA-256 checked on upload and reported, listings. Anything
+// that would delete is noted as a broken promise.
+type simBucket struct {
+	c *simCopy
+
+	mu      sync.Mutex
+	objects map[string]simObject
+	shown   map[string]simObject // what listings show while they are old; nil: what there is
+	puts    int                  // in this round
+	asked   map[string]int       // how often each request came, in this round
+	deleted []string
+}
+
+type simObject struct {
+	bytes  []byte
+	digest manifest.Digest // of the bytes when they were stored, as the service reports it
+	etag   string
+}
+
+func newObjectOf(b []byte) simObject {
+	sum := md5.Sum(b)
+	return simObject{bytes: b, digest: manifest.Sum(b), etag: hex.EncodeToString(sum[:])}
+}
+
+// begin forgets what the last round did.
+func (b *simBucket) begin(stale map[string]simObject) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.puts, b.asked, b.shown = 0, map[string]int{}, stale
+}
+
+func (b *simBucket) listing() map[string]simObject {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return maps.Clone(b.objects)
+}
+
+var errCable = errors.New("simulated: connection reset by peer")
+
+func (b *simBucket) RoundTrip(req *http.Request) (*http.Response, error) {
+	if err := req.Context().Err(); err != nil {
+		return nil, err
+	}
+	key := strings.TrimPrefix(strings.TrimPrefix(req.URL.Path, "/ranch"), "/")
+	var body []byte
+	if req.Body != nil {
+		var err error
+		body, err = io.ReadAll(req.Body)
+		req.Body.Close()
+		if err != nil {
+			return nil, err
+		}
+	}
+	write := req.Method == http.MethodPut
+	b.mu.Lock()
+	if write {
+		b.puts++
+	}
+	puts := b.puts
+	what := req.Method + " " + key + "?" + req.URL.RawQuery
+	b.asked[what]++
+	lot := b.c.trouble.lot(fmt.Sprint(what, b.asked[what]))
+	b.mu.Unlock()
+
+	switch trouble := b.c.trouble; {
+	case trouble.kind == "down" && puts >= trouble.at:
+		return nil, errCable
+	case trouble.kind == "denied" && puts >= trouble.at:
+		return answer(req, http.StatusForbidden, nil, fault("AccessDenied")), nil
+	case trouble.kind == "busy" && lot%3 == 0:
+		return answer(req, http.StatusServiceUnavailable, nil, fault("SlowDown")), nil
+	case trouble.kind == "slow":
+		t := time.NewTimer(20 * time.Second)
+		defer t.Stop()
+		select {
+		case <-req.Context().Done():
+			return nil, req.Context().Err()
+		case <-t.C:
+		}
+	}
+	last := false
+	if write {
+		var err error
+		if last, err = b.c.s.kill.before(); err != nil {
+			return nil, err
+		}
+	}
+	b.mu.Lock()
+	resp := b.serve(req, key, body)
+	b.mu.Unlock()
+	if last {
+		return nil, b.c.s.kill.now()
+	}
+	if b.c.trouble.kind == "lossy" && lot%4 == 0 {
+		return nil, errCable // it was done all the same
+	}
+	return resp, nil
+}
+
+// serve answers one request.
+func (b *simBucket) serve(req *http.Request, key string, body []byte) *http.Response {
+	o, there := b.objects[key]
+	switch req.Method {
+	case http.MethodGet, http.MethodHead:
+		if key == "" {
+			return b.list(req)
+		}
+		if !there {
+			return answer(req, http.StatusNotFound, nil, fault("NoSuchKey"))
+		}
+		return answer(req, http.StatusOK, &o, o.bytes)
+	case http.MethodPut:
+		if none := req.Header.Get("If-None-Match"); none == "*" && there {
+			return answer(req, http.StatusPreconditionFailed, nil, fault("PreconditionFailed"))
+		}
+		if match := strings.Trim(req.Header.Get("If-Match"), `"`); match != "" && (!there || o.etag != match) {
+			return answer(req, http.StatusPreconditionFailed, nil, fault("PreconditionFailed"))
+		}
+		sum := sha256.Sum256(body)
+		if want := req.Header.Get("X-Amz-Checksum-Sha256"); want != base64.StdEncoding.EncodeToString(sum[:]) || int64(len(body)) != req.ContentLength {
+			return answer(req, http.StatusBadRequest, nil, fault("BadDigest"))
+		}
+		o := newObjectOf(body)
+		b.objects[key] = o
+		b.c.dirty.Store(true)
+		return answer(req, http.StatusOK, &o, nil)
+	case http.MethodDelete:
+		b.deleted = append(b.deleted, key)
+	}
+	return answer(req, http.StatusMethodNotAllowed, nil, fault("MethodNotAllowed"))
+}
+
+type listResult struct {
+	XMLName        xml.Name    `xml:"ListBucketResult"`
+	Contents       []listEntry `xml:"Contents"`
+	CommonPrefixes []struct {
+		Prefix string
+	} `xml:"CommonPrefixes"`
+	IsTruncated bool
+}
+
+type listEntry struct {
+	Key, LastModified, ETag string
+	Size                    int
+}
+
+func (b *simBucket) list(req *http.Request) *http.Response {
+	prefix, delimiter := req.URL.Query().Get("prefix"), req.URL.Query().Get("delimiter")
+	from := b.objects
+	if b.shown != nil {
+		from = b.shown
+	}
+	var out listResult
+	folder := ""
+	for _, key := range slices.Sorted(maps.Keys(from)) {
+		rest, ok := strings.CutPrefix(key, prefix)
+		if !ok {
+			continue
+		}
+		if i := strings.Index(rest, "/"); delimiter == "/" && i >= 0 {
+			if f := prefix + rest[:i+1]; f != folder {
+				folder = f
+				out.CommonPrefixes = append(out.CommonPrefixes, struct{ Prefix string }{f})
+			}
+			continue
+		}
+		o := from[key]
+		out.Contents = append(out.Contents, listEntry{key, "2026-01-01T00:00:00.000Z", `"` + o.etag + `"`, len(o.bytes)})
+	}
+	text, err := xml.Marshal(out)
+	if err != nil {
+		panic(err)
+	}
+	return answer(req, http.StatusOK, nil, text)
+}
+
+func fault(code string) []byte { return []byte("<Error><Code>" + code + "</Code></Error>") }
+
+func answer(req *http.Request, status int, o *simObject, body []byte) *http.Response {
+	h := http.Header{"X-Amz-Request-Id": {"sim"}, "Content-Type": {"application/xml"}, "Last-Modified": {"Thu, 01 Jan 2026 00:00:00 GMT"}}
+	size := int64(len(body))
+	if o != nil {
+		h.Set("ETag", `"`+o.etag+`"`)
+		h.Set("X-Amz-Checksum-Sha256", base64.StdEncoding.EncodeToString(o.digest[:]))
+		h.Set("X-Amz-Checksum-Type", "FULL_OBJECT")
+		h.Set("Content-Type", "application/octet-stream")
+	}
+	h.Set("Content-Length", fmt.Sprint(size))
+	if req.Method == http.MethodHead {
+		body = nil
+	}
+	return &http.Response{Status: http.StatusText(status), StatusCode: status, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
+		Header: h, Body: io.NopCloser(bytes.NewReader(body)), ContentLength: size, Request: req}
+}
+
+// trouble is what ails one copy during a round.
+type trouble struct {
+	kind string
+	at   int // from this write on
+	salt uint64
+}
+
+// lot decides by chance about one request or operation, the same whenever it
+// comes.
+func (t trouble) lot(what string) uint64 {
+	h := fnv.New64a()
+	fmt.Fprint(h, t.salt, what)
+	return h.Sum64()
+}

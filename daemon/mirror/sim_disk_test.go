@@ -1,0 +1,190 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"io"
+	"sync"
+	"syscall"
+
+	"linecamp/manifest/store"
+)
+
+var errKilled = errors.New("simulated: the process was killed")
+
+// killer ends the process of a round at one of the writes it does, just before
+// it or just after.
+type killer struct {
+	mu    sync.Mutex
+	at    int // the write, counted from 1; 0 is never
+	after bool
+	done  int
+	dead  bool
+	die   func() // what dying does; called once
+}
+
+// before counts a write. last tells that the process is to end once it is done.
+func (k *killer) before() (last bool, err error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.dead {
+		return false, errKilled
+	}
+	k.done++
+	if k.done != k.at {
+		return false, nil
+	}
+	if k.after {
+		return true, nil
+	}
+	return false, k.end()
+}
+
+func (k *killer) now() error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return k.end()
+}
+
+func (k *killer) end() error {
+	if !k.dead {
+		k.dead = true
+		k.die()
+	}
+	return errKilled
+}
+
+// simDisk is a drive's file system with the trouble of the round.
+type simDisk struct {
+	store.Disk
+	c *simCopy
+}
+
+// do does one operation, unless the drive refuses it or the process ends. more
+// says that it needs room on the drive.
+func (d simDisk) do(more bool, op func() error) error {
+	last, err := d.c.s.kill.before()
+	if err != nil {
+		return err
+	}
+	if err := d.c.refuse(more); err != nil {
+		return err
+	}
+	d.c.dirty.Store(true)
+	err = op()
+	if last {
+		return d.c.s.kill.now()
+	}
+	return err
+}
+
+// refuse is what the drive says to its next operation.
+func (c *simCopy) refuse(more bool) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.ops++
+	switch {
+	case c.trouble.kind == "read-only":
+		return syscall.EROFS
+	case c.trouble.kind == "full" && more && c.ops >= c.trouble.at:
+		return syscall.ENOSPC
+	case c.trouble.kind == "failing" && c.ops >= c.trouble.at:
+		return syscall.EIO
+	}
+	return nil
+}
+
+func (d simDisk) Mkdir(name string) error {
+	return d.do(true, func() error { return d.Disk.Mkdir(name) })
+}
+func (d simDisk) Rename(from, to string) error {
+	return d.do(false, func() error { return d.Disk.Rename(from, to) })
+}
+func (d simDisk) Link(from, to string) error {
+	return d.do(false, func() error { return d.Disk.Link(from, to) })
+}
+func (d simDisk) Remove(name string) error {
+	return d.do(false, func() error { return d.Disk.Remove(name) })
+}
+func (d simDisk) SyncFolder(name string) error {
+	return d.do(false, func() error { return nil }) // nothing here outlives the machine
+}
+func (d simDisk) SyncAll() error { return d.do(false, func() error { return nil }) }
+
+func (d simDisk) Create(name string) (store.DiskFile, error) {
+	return d.open(func() (store.DiskFile, error) { return d.Disk.Create(name) })
+}
+
+func (d simDisk) Update(name string) (store.DiskFile, error) {
+	return d.open(func() (store.DiskFile, error) { return d.Disk.Update(name) })
+}
+
+func (d simDisk) open(open func() (store.DiskFile, error)) (store.DiskFile, error) {
+	var f store.DiskFile
+	err := d.do(true, func() (err error) {
+		f, err = open()
+		return err
+	})
+	if err != nil {
+		if f != nil {
+			f.Close()
+		}
+		return nil, err
+	}
+	return simFileOf{f, d}, nil
+}
+
+type simFileOf struct {
+	store.DiskFile
+	d simDisk
+}
+
+func (f simFileOf) Write(b []byte) (n int, err error) {
+	err = f.d.do(true, func() (err error) {
+		n, err = f.DiskFile.Write(b)
+		return err
+	})
+	if errors.Is(err, syscall.ENOSPC) && n == 0 {
+		n, _ = f.DiskFile.Write(b[:len(b)/2]) // the drive took what still fitted
+		return n, err
+	}
+	if err == nil && n < len(b) {
+		err = io.ErrShortWrite
+	}
+	return n, err
+}
+
+func (f simFileOf) Truncate(size int64) error {
+	return f.d.do(false, func() error { return f.DiskFile.Truncate(size) })
+}
+
+func (f simFileOf) Sync() error { return f.d.do(false, func() error { return nil }) }
+
+// open opens the copy as this round finds it.
+func (c *simCopy) open(ctx context.Context) (store.Root, error) {
+	if c.kind == "s3" {
+		var stale map[string]simObject
+		if c.trouble.kind == "old listings" {
+			stale = c.older
+		}
+		c.bucket.begin(stale)
+		return store.OpenS3(ctx, store.S3Options{URL: "https://s3.example/ranch", Region: "us-east-1",
+			Access: "a", Secret: "s", Fence: true, Transport: c.bucket})
+	}
+	path := c.path
+	switch c.trouble.kind {
+	case "away":
+		return nil, store.ErrNotHere
+	case "another drive":
+		path = c.s.foreign
+	case "empty mount point":
+		path = c.s.empty
+	}
+	d, err := store.OpenDrive(path, c.id)
+	if err != nil {
+		return nil, err
+	}
+	c.ops = 0
+	d.WrapDisk(func(disk store.Disk) store.Disk { return simDisk{disk, c} })
+	return d, nil
+}

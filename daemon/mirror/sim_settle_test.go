@@ -1,0 +1,194 @@
+package mirror
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"linecamp/manifest"
+	"linecamp/verify"
+	"linecamp/verify/restore"
+)
+
+// settle lets the troubles cease. A few rounds, with a person's word for what
+// waits, must then bring everything to where it should be.
+func (s *sim) settle(t *rapid.T) {
+	s.t = t
+	m, _ := s.recorder()
+	if m == nil {
+		m = s.machines[0]
+	}
+	s.befall(t, false)
+	var rep Report
+	const enough = 6
+	for i := 1; ; i++ {
+		if lines := strings.Fields(string(s.seal)); len(lines) > 0 { // the clock is right again
+			s.now = latest(s.now, s.lastSealed())
+		}
+		s.now = latest(s.now, s.peak).Add(48 * time.Hour)
+		mended := s.mend(m)
+		rep, _ = s.mirror(m, func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} })
+		if s.atRest(rep) {
+			break
+		}
+		if i == enough {
+			var words strings.Builder
+			rep.Print(&words)
+			mended.Print(&words)
+			t.Fatalf("after %d rounds without trouble:\n%s", i, words.String())
+		}
+	}
+	s.checkHeads()
+	s.checkRot(m)
+	s.checkRestored(t)
+	if entries, err := os.ReadDir(s.empty); err != nil || len(entries) > 0 {
+		t.Fatalf("something was written under an empty mount point: %v (%v)", entries, err)
+	}
+}
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// lastSealed is the time of the newest line of the seal.
+func (s *sim) lastSealed() time.Time {
+	lines := strings.Split(strings.TrimSpace(string(s.seal)), "\n")
+	at, err := time.Parse(time.RFC3339, strings.Fields(lines[len(lines)-1])[1])
+	s.must(err)
+	return at
+}
+
+// atRest reports whether a round found nothing left to do, but for what only a
+// person or nobody can put right.
+func (s *sim) atRest(rep Report) bool {
+	for _, c := range rep.Copies {
+		if c.State != Current {
+			return false
+		}
+	}
+	for _, w := range rep.Waiting {
+		f := s.files[w.Path]
+		switch {
+		case w.Reason == ReasonEmpty && len(s.files) == 0:
+		case w.Reason == ReasonDamaged && f != nil && (f.rotten || f.was != nil) && !s.anywhere(f.may()[len(f.may())-1]):
+		default:
+			return false
+		}
+	}
+	return rep.Made == 0
+}
+
+// anywhere reports whether any copy has good bytes of d.
+func (s *sim) anywhere(d manifest.Digest) bool {
+	for _, c := range s.copies {
+		for key, is := range c.kept {
+			if is == d && c.look[key].sum == d {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// checkHeads: the newest versions together are the working folder, and each has
+// its line.
+func (s *sim) checkHeads() {
+	recorded := map[string]manifest.Digest{}
+	for slug, v := range s.heads {
+		if v.rec == nil {
+			return // its record was lost with all its copies
+		}
+		for logical, d := range v.inv.State(v.inv.Head()) {
+			if !strings.HasPrefix(logical, ".linecamp/") {
+				recorded[rawPath(v.rec.Base, logical, v.rec.Paths[logical])] = d
+			}
+		}
+		_ = slug
+	}
+	for id := range s.versions {
+		if !s.named[id] {
+			s.t.Fatalf("%s never got its line in the seal", id)
+		}
+	}
+	if len(s.files) == 0 {
+		return // an empty folder is never recorded
+	}
+	for path, f := range s.files {
+		if !slices.Contains(f.may(), recorded[path]) {
+			s.t.Fatalf("%s is not recorded as it is (nor said to wait)", path)
+		}
+	}
+	for path := range recorded {
+		if s.files[path] == nil {
+			s.t.Fatalf("%s is recorded and not there", path)
+		}
+	}
+}
+
+// checkRot: every copy reads back whole, but for bytes that are nowhere.
+func (s *sim) checkRot(m *machine) {
+	ctx := context.Background()
+	copies, leave := s.reach(ctx)
+	defer leave()
+	for _, c := range copies {
+		s.must(c.Err)
+		found, err := verify.Rot(ctx, verify.Copy{Name: c.Name, ID: c.ID, Root: c.Root}, verify.Options{Allowance: -1, Now: s.clock, Workers: 1})
+		s.must(err)
+		is := s.copyNamed(c.Name)
+		for _, d := range found.Damage {
+			key := d.Object + "/" + d.Content
+			want, kept := is.kept[key]
+			if !kept {
+				want = is.lacking[key]
+			}
+			if d.Kind == verify.Stray && c.Kind == "s3" && s.unnamable(d) || d.Kind != verify.Stray && !s.anywhere(want) {
+				continue
+			}
+			s.t.Fatalf("%s is left with damage: %+v", c.Name, d)
+		}
+		if len(found.Behind)+len(found.Unfinished) > 0 {
+			s.t.Fatalf("%s is left behind %v, unfinished %v", c.Name, found.Behind, found.Unfinished)
+		}
+	}
+}
+
+// unnamable: in a bucket nothing is deleted. What was stored for a version that
+// was never made stays; the version that takes its number names it, unless an
+// old state or an old listing did not tell of it.
+func (s *sim) unnamable(d verify.Damage) bool { return s.heads[d.Object] == nil || s.misled }
+
+// checkRestored: one copy alone brings back exactly the working folder.
+func (s *sim) checkRestored(t *rapid.T) {
+	if len(s.files) == 0 || len(s.heads) == 0 {
+		return
+	}
+	ctx := context.Background()
+	copies, leave := s.reach(ctx)
+	defer leave()
+	c := copies[rapid.IntRange(0, len(copies)-1).Draw(t, "restored from")]
+	into := s.folderFor("restored")
+	rep, err := restore.Run(ctx, []restore.Source{{Name: c.Name, Root: c.Root}},
+		restore.Options{Everything: true, Into: into, AsOf: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
+	s.must(err)
+	failed := map[string]bool{}
+	for _, f := range rep.Failed {
+		failed[f.Path] = true
+	}
+	for path, f := range s.files {
+		b, err := os.ReadFile(filepath.Join(into, filepath.FromSlash(path)))
+		if failed[path] && !slices.ContainsFunc(f.may(), s.anywhere) {
+			continue
+		}
+		if err != nil || !slices.Contains(f.may(), manifest.Sum(b)) {
+			s.t.Fatalf("%s came back from %s as %q, not %q (%v; %v)", path, c.Name, b, f.bytes, err, rep.Failed)
+		}
+	}
+}
