@@ -62,7 +62,7 @@ func disk(ts *testscript.TestScript, neg bool, args []string) {
 	all := ts.Value(disksKey{}).(disks)
 	name := args[1]
 	if args[0] == "make" {
-		d, err := mounttest.New(ts.Value(diskKind{}).(mounttest.Kind), ts.MkAbs(name+".img"), 0)
+		d, err := mounttest.New(ts.Value(diskKind{}).(mounttest.Kind), ts.MkAbs(name+".img"))
 		ts.Check(err)
 		all[name] = d
 		ts.Defer(func() { d.PullOut() })

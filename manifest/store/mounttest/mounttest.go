@@ -86,7 +86,7 @@ func Kinds(t TB) []Kind {
 	if len(kinds) == 0 || kinds[0].Name != "ext4" {
 		t.Skip("ext4 cannot be made or mounted here")
 	}
-	probe, err := New(kinds[0], filepath.Join(t.TempDir(), "probe.img"), 0)
+	probe, err := New(kinds[0], filepath.Join(t.TempDir(), "probe.img"))
 	if err == nil {
 		if err = probe.Mount(t.TempDir()); err == nil {
 			err = probe.Unmount()
@@ -106,13 +106,13 @@ type Disk struct {
 	loop  string // the loop device a FUSE program was given
 }
 
-// New makes an image with an empty file system of at least mb MiB.
-func New(k Kind, image string, mb int64) (*Disk, error) {
+// New makes an image with an empty file system, as small as it can be.
+func New(k Kind, image string) (*Disk, error) {
 	f, err := os.OpenFile(image, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(f.Truncate(max(mb, k.mb)<<20), f.Close()); err != nil {
+	if err := errors.Join(f.Truncate(k.mb<<20), f.Close()); err != nil {
 		return nil, err
 	}
 	return &Disk{kind: k, image: image}, run(append(slices.Clone(k.mkfs), image)...)
