@@ -1,0 +1,248 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/intake"
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// WipeReport says whether a card may be wiped.
+type WipeReport = intake.Wipe
+
+// MayWipe says of each file on a card, or in an old laptop's folder, whether it
+// is safe without it. othersMoved is a person's word that what linecamp keeps
+// nowhere is somewhere else by now.
+func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved bool, p Progress) (*WipeReport, error) {
+	// The archives first: what is on the card is what decides, so it is read
+	// as late as can be.
+	k := &keeper{several: len(archives) > 1}
+	for _, a := range archives {
+		kept, err := a.kept(ctx, card, p)
+		if err != nil {
+			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
+		}
+		k.archives = append(k.archives, kept)
+	}
+	c, err := intake.ReadCard(ctx, card, archives[0].now(), func(done, total int64) { p.tell("card", done, total) })
+	if err != nil {
+		return nil, err
+	}
+	return intake.Judge(c, k, othersMoved), nil
+}
+
+// keeper answers for several archives at once.
+type keeper struct {
+	archives []*kept
+	several  bool
+}
+
+// kept is what one archive knows to be where.
+type kept struct {
+	name     string
+	copies   []keptCopy
+	recorded map[manifest.Digest][]stored
+	working  map[manifest.Digest]string
+	held     []map[string]map[string]verify.Held // by copy, object, content path
+	damaged  map[string]bool                     // copy, object and content path
+}
+
+// keptCopy is one copy with the device it is on.
+type keptCopy struct {
+	name        string
+	device, why string // as in intake.Holding
+	here        bool
+}
+
+func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, error) {
+	k := &kept{name: a.cfg.Name, damaged: map[string]bool{}}
+	if a.cfg.Folder != "" {
+		// It counts as no copy; it only tells what a mirror round would bring
+		// to them. So a folder that is not there is no hindrance.
+		t, err := a.tally(ctx, p)
+		switch {
+		case err == nil:
+			k.working = contents(t)
+		case !errors.Is(err, tally.ErrNoFolder):
+			return nil, err
+		}
+	}
+	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	if err != nil {
+		return nil, err
+	}
+	defer r.close()
+	if k.recorded, err = a.recorded(ctx, r); err != nil {
+		return nil, err
+	}
+	objects := map[string]bool{}
+	for _, all := range k.recorded {
+		for _, s := range all {
+			objects[s.object] = true
+		}
+	}
+	for _, h := range r.copies {
+		k.copies = append(k.copies, a.keptCopy(h, card))
+		held := map[string]map[string]verify.Held{}
+		for o := range objects {
+			if held[o], err = a.ledger.Held(h.ID, o); err != nil {
+				return nil, fmt.Errorf("the ledger: %w", err)
+			}
+		}
+		k.held = append(k.held, held)
+	}
+	damage, err := a.ledger.Damage()
+	if err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
+	for _, d := range damage {
+		k.damaged[d.Copy+"\x00"+d.Object+"\x00"+d.Content] = true
+	}
+	return k, nil
+}
+
+// keptCopy finds out which device a copy is on, and whether it may be counted
+// on. Drives that are away cannot be told apart and count as one device
+// together.
+func (a *Archive) keptCopy(h *held, card string) keptCopy {
+	c := keptCopy{name: h.Name, here: h.Root != nil}
+	switch {
+	case h.Kind == config.KindS3 && h.Root != nil:
+		c.device = "bucket"
+		if u, err := url.Parse(h.URL); err == nil {
+			c.device = "bucket at " + u.Host
+		}
+	case h.Root != nil:
+		c.device, c.why = driveDevice(h.Root.Name(), a.cfg.Folder, card)
+	case h.Away:
+		c.device = "away"
+	default:
+		c.why = "is out of reach now: " + h.Err.Error()
+	}
+	return c
+}
+
+// driveDevice is the device of a drive's folder, "" with the reason where it
+// does not help against the loss of the working folder or of the card.
+func driveDevice(root, folder, card string) (device, why string) {
+	own, err := intake.Device(root)
+	if err != nil {
+		return "", "is on a disk that cannot be told: " + err.Error()
+	}
+	if folder != "" {
+		if d, err := intake.Device(folder); err == nil && d == own {
+			return "", "is on the same disk as the working folder"
+		}
+	}
+	if d, err := intake.Device(card); err != nil || d == own {
+		return "", "is on the disk that is to be wiped"
+	}
+	if rr, err := resolved(root); err == nil {
+		if rc, err := filepath.Abs(card); err == nil && within(rr, rc) {
+			return "", "lies in the folder that is to be wiped"
+		}
+	}
+	return own, ""
+}
+
+// holdings are the copies that hold a content, as far as is known.
+func (k *kept) holdings(d manifest.Digest) []intake.Holding {
+	var all []intake.Holding
+	for i, c := range k.copies {
+		h := intake.Holding{Copy: c.name, Archive: k.name, Device: c.device, Why: c.why}
+		found := false
+		for _, s := range k.recorded[d] {
+			is, ok := k.held[i][s.object][s.path]
+			if !ok || is.SHA256 != d || k.damaged[c.name+"\x00"+s.object+"\x00"+s.path] {
+				continue
+			}
+			found = true
+			h.ReadBack, h.Confirmed = latest(h.ReadBack, is.ReadBack), latest(h.Confirmed, is.Confirmed)
+		}
+		if found {
+			all = append(all, h)
+		}
+	}
+	return all
+}
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+// Holdings asks every archive.
+func (k *keeper) Holdings(d manifest.Digest) []intake.Holding {
+	var all []intake.Holding
+	for _, a := range k.archives {
+		all = append(all, a.holdings(d)...)
+	}
+	return all
+}
+
+// Advice says what to run next: what brings the file to a copy that lacks it,
+// then what reads it back, and if all is done, what adds a copy.
+func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (run string, ok bool) {
+	for _, a := range k.archives {
+		_, working := a.working[d]
+		if len(a.recorded[d]) == 0 && !working {
+			continue
+		}
+		archive := ""
+		if k.several {
+			archive = " --archive " + a.name
+		}
+		return a.advice(a.holdings(d), archive), true
+	}
+	return "", false
+}
+
+func (k *kept) advice(held []intake.Holding, archive string) string {
+	var away string
+	for _, c := range k.copies {
+		has := slices.ContainsFunc(held, func(h intake.Holding) bool { return h.Copy == c.name })
+		switch {
+		case has || c.device == "":
+		case c.here:
+			return "linecamp mirror" + archive
+		default:
+			away = c.name
+		}
+	}
+	if len(held) == 0 && away == "" {
+		return "linecamp mirror" + archive
+	}
+	for _, h := range held {
+		if h.Device != "" && h.ReadBack.IsZero() && h.Confirmed.IsZero() {
+			return "linecamp verify --copy " + h.Copy + archive
+		}
+	}
+	counted := slices.DeleteFunc(slices.Clone(held), func(h intake.Holding) bool { return h.Device == "" })
+	devices := map[string]bool{}
+	for _, h := range counted {
+		devices[h.Device] = true
+	}
+	if len(devices) >= 2 {
+		return "linecamp verify --copy " + counted[0].Copy + archive // all are only confirmed
+	}
+	if away != "" {
+		return "plug in " + away + ", then: linecamp mirror" + archive
+	}
+	for _, c := range k.copies {
+		if c.why != "" && !c.here {
+			return "bring " + c.name + " within reach, then: linecamp mirror" + archive
+		}
+	}
+	return "linecamp setup --add-copy" + archive + " with a copy on another disk or in a bucket, then: linecamp mirror" + archive
+}
