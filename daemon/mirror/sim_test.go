@@ -269,8 +269,9 @@ func (s *sim) rotCopy(t *rapid.T) {
 }
 
 // lastOne reports whether key is what a site is last known by: the last good
-// pair of its newest manifest, or the last of its newest record. Without these
-// nobody could say what there was, and no promise is left to be kept.
+// pair of its newest manifest, or the last of a record, which a later version
+// may use again. Without these nobody could say what there was, and no promise
+// is left to be kept.
 func (s *sim) lastOne(c *simCopy, key string) bool {
 	slug, _, _ := strings.Cut(key, "/")
 	v := s.heads[slug]
@@ -278,7 +279,7 @@ func (s *sim) lastOne(c *simCopy, key string) bool {
 		return false
 	}
 	head := v.inv.Head()
-	record, records, pairs := v.inv.State(head)[manifest.RecordPath], 0, 0
+	pairs, record, records := 0, c.kept[key], 0
 	for _, o := range s.copies {
 		for _, folder := range []string{slug + "/", fmt.Sprintf("%s/v%d/", slug, head)} {
 			inv, side := folder+"inventory.json", folder+"inventory.json.sha256"
@@ -295,7 +296,8 @@ func (s *sim) lastOne(c *simCopy, key string) bool {
 			}
 		}
 	}
-	return pairs == 0 || records == 0
+	isRecord := slices.ContainsFunc(v.inv.Versions, func(v manifest.Version) bool { return v.State[manifest.RecordPath] == record })
+	return pairs == 0 || isRecord && records == 0
 }
 
 // sealElsewhere reports whether another copy has all of c's seal.
