@@ -260,6 +260,9 @@ func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *Ve
 	}
 	now := a.now()
 	in := verify.Gather(now, t, k.objects(), holdings)
+	if err := a.addSaid(&in); err != nil {
+		return err
+	}
 	if t != nil {
 		cards := card.Read(t)
 		in.Declare(cards)

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 
+	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 
@@ -142,7 +143,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
 	for {
 		next, fresh := m.next()
-		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && m.st.renamed) {
+		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && (m.st.renamed || len(m.st.said) > 0)) {
 			return nil, nil
 		}
 		draft, err := m.inv.Add(next)
@@ -179,6 +180,8 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 			state[logical] = files[logical].SHA256
 			did.known++
 		}
+		rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], m.st.said...)
+		did.said = len(m.st.said)
 		if m.r.Accept != nil && len(m.st.gone)+len(m.st.altered) > 0 {
 			rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], manifest.Decision{
 				What: manifest.Accepted, Who: m.r.Accept.Who, When: m.r.created, Why: m.r.Accept.Why,
@@ -345,6 +348,11 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 		return err
 	}
 	r.objects.remember(o)
+	if m.st.first && len(m.st.said) > 0 {
+		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && recorded(rec.Decisions, s.Decision) }); err != nil {
+			return err
+		}
+	}
 	edits := m.edits(o)
 	r.mu.Lock()
 	r.report.Made++

@@ -12,6 +12,7 @@ import (
 type counts struct {
 	photos, notes, others int
 	known, gone           int
+	said                  int
 	oldest, newest        string // visits among the new files
 }
 
@@ -60,6 +61,9 @@ func (c counts) String() string {
 	}
 	if c.gone > 0 {
 		rest = append(rest, plural(c.gone, "path gone", "paths gone"))
+	}
+	if c.said > 0 {
+		rest = append(rest, plural(c.said, "decision", "decisions"))
 	}
 	if len(rest) == 0 {
 		return "the site's names or folder changed"

@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
 
+	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 )
@@ -30,15 +32,16 @@ type change struct {
 	slug    string
 	old     *object // nil for a site not recorded before
 	group   *group
-	gone    []string // logical paths whose folder was listed without them
-	altered []string // logical paths with other bytes than recorded
-	known   []string // new paths whose bytes the object has already
-	fresh   []string // new or altered paths whose bytes are to be stored
-	renamed bool     // the names or the folder of the site changed
+	gone    []string            // logical paths whose folder was listed without them
+	altered []string            // logical paths with other bytes than recorded
+	known   []string            // new paths whose bytes the object has already
+	fresh   []string            // new or altered paths whose bytes are to be stored
+	renamed bool                // the names or the folder of the site changed
+	said    []manifest.Decision // what people decided since, for the record
 }
 
 func (c *change) empty() bool {
-	return len(c.gone)+len(c.known)+len(c.fresh) == 0 && !c.renamed
+	return len(c.gone)+len(c.known)+len(c.fresh)+len(c.said) == 0 && !c.renamed
 }
 
 // step is one version to be made.
@@ -60,7 +63,11 @@ func (st step) bytes() (n int64) {
 // plan compares the tally with what is recorded and says which versions to
 // make, newest visits of all sites first.
 func (r *round) plan(ctx context.Context) ([]step, error) {
-	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}}
+	said, err := r.Ledger.Said()
+	if err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
+	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, said: said}
 	if err := p.match(ctx); err != nil {
 		return nil, err
 	}
@@ -85,6 +92,7 @@ type planner struct {
 	groups    map[string]*group
 	uncertain uncertain
 	changes   []*change
+	said      []ledger.Said   // what people decided and no version records yet
 	left      map[string]left // by path below the working folder
 	slugs     map[string]bool // taken
 	unseen    bool            // something recorded could not be compared
@@ -241,6 +249,11 @@ func (p *planner) compare(slug string, old *object, g *group) {
 	var rec manifest.Record
 	if old != nil {
 		state, rec = old.inv.State(old.head()), *old.rec
+		for _, s := range p.said {
+			if s.Object == slug && !recorded(rec.Decisions, s.Decision) {
+				c.said = append(c.said, s.Decision)
+			}
+		}
 		c.renamed = len(g.files) > 0 && (rec.Site != g.site || rec.Pasture != g.pasture || rec.Base != g.base)
 	}
 	for logical, f := range g.files {
@@ -285,6 +298,16 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		return
 	}
 	p.changes = append(p.changes, c)
+}
+
+// recorded reports whether a decision is in a record already: a round that was
+// cut off may have written it and not said so.
+func recorded(all []manifest.Decision, d manifest.Decision) bool {
+	return slices.ContainsFunc(all, func(o manifest.Decision) bool {
+		when := o.When.Equal(d.When)
+		o.When = d.When
+		return when && slices.Equal(o.Years, d.Years) && fmt.Sprint(o) == fmt.Sprint(d)
+	})
 }
 
 func (p *planner) holdGroup(g *group, reason string) {

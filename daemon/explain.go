@@ -1,0 +1,221 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"linecamp/daemon/ledger"
+	"linecamp/manifest"
+	"linecamp/verify"
+)
+
+// ErrExplain marks an explanation that cannot be put on file as it was given.
+var ErrExplain = errors.New("this explanation cannot be put on file")
+
+// ExplainOptions say what is explained: years of a site, or of every site of a
+// pasture, or one file.
+type ExplainOptions struct {
+	Site    string // name, folder or slug, or the beginning of one
+	Pasture string // instead of Site
+	Path    string // instead of both: a file, by its path in the working folder or on this computer
+	Years   string // "2014", "2013-2015", "2009,2013-2015"; "" with Path
+	Season  string // only the visit of this season, as the report names it: "06-21"
+	Lacks   string // only this view, or "note"
+	Why     string // the reason
+	Who     string // who says so; "" for the user this runs as
+}
+
+// ExplainReport is what was put on file.
+type ExplainReport struct {
+	Archive   string          `json:"archive"`
+	Explained []ExplainedSite `json:"explained"`
+}
+
+// ExplainedSite is one site's explanation.
+type ExplainedSite struct {
+	Site   string   `json:"site"`
+	Object string   `json:"object"`
+	Years  []string `json:"years"`
+	Path   string   `json:"path,omitempty"`
+	Season string   `json:"season,omitempty"`
+	Lacks  string   `json:"lacks,omitempty"`
+	Why    string   `json:"why"`
+	Who    string   `json:"who"`
+}
+
+// Wants is false: it was asked for, and done.
+func (ExplainReport) Wants() bool { return false }
+
+// Print writes the report for a person.
+func (r ExplainReport) Print(w io.Writer) {
+	for _, e := range r.Explained {
+		what := strings.Join(e.Years, ", ")
+		switch {
+		case e.Path != "":
+			what = verify.Shown(e.Path)
+		case e.Lacks != "":
+			what += ", " + verify.Shown(e.Lacks)
+		case e.Season != "":
+			what += ", the visit of " + e.Season
+		}
+		fmt.Fprintf(w, "On file for %s, %s: %s (%s)\n", verify.Shown(e.Site), what, verify.Shown(e.Why), verify.Shown(e.Who))
+	}
+	fmt.Fprintln(w, "The next linecamp mirror keeps it with the archive.")
+}
+
+// mostWhy bounds a reason, in bytes.
+const mostWhy = 2000
+
+var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
+
+// Explain puts the reason for missing years, or for a finding about a file, on
+// file. It counts at once; the next mirror round writes it into the site's
+// record. A fault in what was asked for wraps ErrExplain or verify.ErrNoSite, or
+// is a *verify.ManySites.
+func (a *Archive) Explain(ctx context.Context, o ExplainOptions) (ExplainReport, error) {
+	report := ExplainReport{Archive: a.cfg.Name, Explained: []ExplainedSite{}}
+	if a.cfg.Folder == "" {
+		return report, fmt.Errorf("%s: %w; explain it on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
+	}
+	d := manifest.Decision{What: manifest.Explained, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: strings.TrimSpace(o.Why), Season: o.Season, View: o.Lacks}
+	if d.Who == "" {
+		d.Who = person()
+	}
+	if d.Why == "" || len(d.Why) > mostWhy || strings.ContainsFunc(d.Why, unicode.IsControl) || strings.ToValidUTF8(d.Why, "") != d.Why {
+		return report, fmt.Errorf("%w: the reason is to be a sentence or two on one line", ErrExplain)
+	}
+	if o.Season != "" && !seasonDay.MatchString(o.Season) {
+		return report, fmt.Errorf("%w: --season takes the day that the report names, such as 06-21, not %q", ErrExplain, o.Season)
+	}
+	if o.Path == "" {
+		var err error
+		if d.Years, err = explainedYears(o.Years, a.now()); err != nil {
+			return report, err
+		}
+	}
+	sites, err := a.explained(ctx, o, &d)
+	if err != nil {
+		return report, err
+	}
+	var said []ledger.Said
+	for _, s := range sites {
+		said = append(said, ledger.Said{Object: s.Object, Decision: d})
+		report.Explained = append(report.Explained, ExplainedSite{Site: s.Label(), Object: s.Object, Years: orNone(d.Years),
+			Path: d.Path, Season: d.Season, Lacks: d.View, Why: d.Why, Who: d.Who})
+	}
+	if err := a.ledger.AddSaid(said...); err != nil {
+		return report, fmt.Errorf("writing the ledger: %w", err)
+	}
+	return report, nil
+}
+
+func orNone(s []string) []string {
+	if s == nil {
+		return []string{}
+	}
+	return s
+}
+
+// explainedYears reads "2009,2013-2015".
+func explainedYears(text string, now time.Time) (years []string, err error) {
+	for part := range strings.SplitSeq(text, ",") {
+		part = strings.TrimSpace(part)
+		from, to, ranged := strings.Cut(part, "-")
+		if !ranged {
+			to = from
+		}
+		first, err1 := time.Parse("2006", from)
+		last, err2 := time.Parse("2006", to)
+		switch {
+		case err1 != nil || err2 != nil:
+			return nil, fmt.Errorf("%w: %q is no year and no range of years; write 2014, 2013-2015 or 2009,2014", ErrExplain, part)
+		case last.Before(first):
+			return nil, fmt.Errorf("%w: %s ends before it begins", ErrExplain, part)
+		case first.Year() < 1826 || last.Year() > now.Year():
+			return nil, fmt.Errorf("%w: %s is not in the time of photographs until now", ErrExplain, part)
+		}
+		years = append(years, part)
+	}
+	return years, nil
+}
+
+// explained finds the sites that are meant, and settles the decision's path.
+func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return nil, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	var sites, below []verify.Site
+	want := a.inFolder(o.Path)
+	for inv, rec := range k.pairs() {
+		s := verify.SiteOf(inv.Slug(), rec)
+		if o.Path != "" {
+			for logical := range rec.Paths {
+				if verify.WorkingPath(rec, logical) == want {
+					d.Path = want
+					return []verify.Site{s}, nil
+				}
+			}
+			continue
+		}
+		if manifest.Unfiled(s.Object) {
+			continue
+		}
+		sites = append(sites, s)
+		if strings.EqualFold(s.Pasture, strings.Trim(o.Pasture, "/ ")) {
+			below = append(below, s)
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	switch {
+	case o.Path != "":
+		return nil, fmt.Errorf("%w: no version has recorded a file %s; a site's years are explained by SITE YEARS REASON, and a new file after the next linecamp mirror", ErrExplain, verify.Shown(want))
+	case o.Pasture != "" && len(below) == 0:
+		return nil, fmt.Errorf("no recorded site lies in a pasture named %q: %w", o.Pasture, verify.ErrNoSite)
+	case o.Pasture != "":
+		return below, nil
+	}
+	s, err := verify.FindSite(sites, o.Site)
+	return []verify.Site{s}, err
+}
+
+// inFolder makes a path on this computer one in the working folder, if it is.
+func (a *Archive) inFolder(p string) string {
+	if abs, err := filepath.Abs(p); err == nil {
+		if rel, err := filepath.Rel(a.cfg.Folder, abs); err == nil && filepath.IsLocal(rel) {
+			return filepath.ToSlash(rel)
+		}
+	}
+	return path.Clean(filepath.ToSlash(p))
+}
+
+// addSaid adds to the years' input what no version records yet.
+func (a *Archive) addSaid(in *verify.YearsInput) error {
+	said, err := a.ledger.Said()
+	if err != nil {
+		return fmt.Errorf("the ledger: %w", err)
+	}
+	for _, s := range said {
+		i := slices.IndexFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object })
+		if i >= 0 {
+			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)
+		}
+	}
+	return nil
+}
