@@ -45,8 +45,12 @@ func OpenDrive(folder, copyID string) (*Drive, error) {
 }
 
 // NewDrive opens a folder for setup, before Init. The folder is made if only it
-// is missing; the folder it stands in must exist.
+// is missing; the folder it stands in must exist. Where the system's table of
+// mounts has a drive at or above it that is not mounted now, it is ErrNotHere.
 func NewDrive(folder string) (*Drive, error) {
+	if place, ok := unmounted(folder); ok {
+		return nil, fmt.Errorf("%s belongs to the drive that is mounted at %s, and nothing is mounted there now. Plug it in and mount it first; nothing was made on the disk below: %w", folder, place, ErrNotHere)
+	}
 	if err := os.Mkdir(folder, 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("%s cannot be made, because %s is not there. Plug in the drive, or make that folder first: %w", folder, filepath.Dir(folder), ErrNotHere)
