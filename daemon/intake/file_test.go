@@ -215,3 +215,56 @@ func TestDay(t *testing.T) {
 		}
 	}
 }
+
+// TestCompanions: what belongs to a picture goes with it, under its name.
+func TestCompanions(t *testing.T) {
+	dir := t.TempDir()
+	card, folder := filepath.Join(dir, "card"), filepath.Join(dir, "field")
+	put(t, folder, "Draw/Stake 3/2024-06-21/plot.jpg")
+	put(t, card, "DCIM/100ABCDE/IMG_0001.JPG", "DCIM/100ABCDE/IMG_0001.CR2", "DCIM/100ABCDE/IMG_0001.xmp", "DCIM/100ABCDE/IMG_0002.MOV")
+	p := propose(t, card, archiveAt(t, folder, ""), Options{Site: "stake 3", Date: "2026-06-24", View: "plot"})
+	if err := p.File(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	there := listed(t, folder)
+	for _, name := range []string{"plot.jpg", "plot.CR2", "plot.xmp"} {
+		if there["Draw/Stake 3/2026-06-24/"+name] == "" {
+			t.Errorf("%s is not there: %v", name, there)
+		}
+	}
+	if len(p.Left) != 1 || p.Left[0].Path != "DCIM/100ABCDE/IMG_0002.MOV" {
+		t.Errorf("left: %v", p.Left)
+	}
+	again := archiveAt(t, folder, "")
+	for _, f := range everyFile(again.Tally) {
+		if strings.HasSuffix(f.Path, "plot.CR2") && f.With != "Draw/Stake 3/2026-06-24/plot.jpg" {
+			t.Errorf("%s belongs to %q", f.Path, f.With)
+		}
+	}
+}
+
+// TestStopped: stopped by a person, nothing half-copied is left.
+func TestStopped(t *testing.T) {
+	dir := t.TempDir()
+	card, folder := filepath.Join(dir, "card"), filepath.Join(dir, "field")
+	put(t, folder, "Draw/Stake 3/2024-06-21/plot.jpg")
+	put(t, card, "IMG_0001.JPG", "IMG_0002.JPG")
+	p := propose(t, card, archiveAt(t, folder, ""), Options{Site: "stake 3", Date: "2026-06-24"})
+	ctx, stop := context.WithCancel(context.Background())
+	p.o.Progress = func(int64, int64) { stop() }
+	if err := p.File(ctx); !errors.Is(err, context.Canceled) {
+		t.Fatal(err)
+	}
+	files := 0
+	for path, line := range listed(t, folder) {
+		if strings.Contains(path, "._") {
+			t.Errorf("%s was left behind", path)
+		}
+		if line[0] == '-' {
+			files++
+		}
+	}
+	if files != 2 {
+		t.Errorf("%d files, want the one that was there and the one filed before the stop", files)
+	}
+}

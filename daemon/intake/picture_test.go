@@ -23,3 +23,5 @@ func TestUpright(t *testing.T) {
 		}
 	}
 }
+
+func shrunkTest() *image.RGBA { return image.NewRGBA(image.Rect(0, 0, 64, 48)) }
