@@ -44,6 +44,7 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 		}
 		targets = append(targets, t)
 	}
+	o.Now = now
 	o.Progress = func(done, total int64) { p.tell("pictures", done, total) }
 	plan, err := intake.Propose(ctx, c, targets, o)
 	if err != nil {

@@ -79,6 +79,7 @@ type Options struct {
 	Track    *Track                  // nil for none
 	Clock    time.Duration           // added to the camera's time
 	Zone     *time.Location          // of cameras that write no offset; nil for this machine's
+	Now      time.Time               // pictures dated later are of a wrong clock; zero: never
 	Thumbs   bool                    // make small pictures, for a sheet
 	Progress func(done, total int64) // in bytes; may be nil
 }

@@ -268,3 +268,19 @@ func TestStopped(t *testing.T) {
 		t.Errorf("%d files, want the one that was there and the one filed before the stop", files)
 	}
 }
+
+// TestClockAhead: a picture of a day that has not come yet is of a wrong clock,
+// and is filed nowhere until the clock is set right.
+func TestClockAhead(t *testing.T) {
+	dir := t.TempDir()
+	card, folder := filepath.Join(dir, "card"), filepath.Join(dir, "field")
+	put(t, folder, "Draw/Stake 3/2024-06-21/plot.jpg")
+	put(t, card, "IMG_0001.JPG")
+	now := time.Date(2026, 6, 24, 12, 0, 0, 0, time.UTC)
+	for day, want := range map[string]int{"2026-06-24": 1, "2026-06-25": 1, "2026-06-27": 0} {
+		p := propose(t, card, archiveAt(t, folder, ""), Options{Site: "stake 3", Date: day, Now: now})
+		if p.Waiting() != want {
+			t.Errorf("%s: %d files would be filed, want %d: %s", day, p.Waiting(), want, p.Visits[0].Reason)
+		}
+	}
+}

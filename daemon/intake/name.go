@@ -9,7 +9,7 @@ import (
 	"linecamp/manifest/tally"
 )
 
-// forms are the ways a day, or a year, is written in folders and names, as
+// dayForms are the ways a day, or a part of it, is written in folders and names, as
 // Go's time package spells them; the fullest first. That one fits by accident
 // does no harm: every name is read back by the archive's own layout before it
 // is used.
@@ -51,10 +51,10 @@ func redatedYear(p string, was, is time.Time) (string, bool) {
 	return p, done
 }
 
-// cameraName fits what cameras and phones call pictures: a long number in it.
+// longNumber is what the names that cameras and phones give have in them.
 var longNumber = regexp.MustCompile(`[0-9]{4,}`)
 
-// place is where a picture goes and under what name.
+// wanted is a picture that needs a place and a name.
 type wanted struct {
 	s      *site
 	day    time.Time

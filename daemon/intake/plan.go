@@ -341,8 +341,10 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 		if g.site != nil {
 			v.Reason = "nothing in it tells its date; name it with --date"
 		}
+	case p.o.ahead(g.date):
+		v.Reason = "its date has not come yet, so the camera's clock is wrong; set it right with --clock, or name the day with --date"
 	}
-	goes := picked && g.site != nil && err == nil
+	goes := picked && g.site != nil && err == nil && !p.o.ahead(g.date)
 	if goes {
 		v.Reason = ""
 	}
@@ -368,6 +370,12 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 		v.Files = append(append(v.Files, f), with...)
 	}
 	p.Visits = append(p.Visits, v)
+}
+
+// ahead reports whether a day has not come yet. A day's grace is for cameras
+// that keep another zone's time.
+func (o *Options) ahead(day string) bool {
+	return !o.Now.IsZero() && day > o.Now.Add(24*time.Hour).Format(time.DateOnly)
 }
 
 // text is a name as text.

@@ -78,6 +78,8 @@ func (v *Visit) print(w io.Writer) {
 		fmt.Fprintf(w, "  (%s from it, by the track)", distance(*v.Metres))
 	case v.By == ByOrder:
 		fmt.Fprint(w, "  (by the order of other years; please look)")
+	case v.By == ByPerson && v.Metres != nil:
+		fmt.Fprintf(w, "  (as told; taken %s from it)", distance(*v.Metres))
 	case v.By == ByPerson:
 		fmt.Fprint(w, "  (as told)")
 	}
