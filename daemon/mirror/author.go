@@ -103,6 +103,9 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		return nil, nil
 	}
 	m.found, m.where = found, where
+	if ahead, err := r.madeElsewhere(ctx, st.slug, m.n, first); ahead || err != nil {
+		return nil, err
+	}
 	if held, err := first.heldBack(st.slug, first.sameBefore(ctx, st.slug, m.n)); held || err != nil {
 		if held {
 			r.wait(st.slug, ReasonHolderShort, true)

@@ -168,6 +168,26 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	return r.dropMarks(slug, inv.Head())
 }
 
+// madeElsewhere looks for version n of slug on the other copies in reach. One
+// that is there has no line in the seal, and an old state that was put back
+// knows nothing of it. It is marked, so that the next round adds the line.
+func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *copyRun) (bool, error) {
+	for _, c := range r.copies {
+		if c == holder || !c.usable() || r.givenUp(c.Name) {
+			continue
+		}
+		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
+		if ctx.Err() != nil {
+			return false, ctx.Err()
+		}
+		if err == nil {
+			r.wait(slug, ReasonUnsealed, false)
+			return true, r.addMark(mark{c.ID, slug, n})
+		}
+	}
+	return false, nil
+}
+
 // pending tells what stands between slug and its version n: content lying in
 // buckets under that version, which the version must name, and whether a copy
 // out of reach may hold more.

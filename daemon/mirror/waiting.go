@@ -15,6 +15,7 @@ const (
 	ReasonAgain       = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
 	ReasonSeveral     = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
 	ReasonInventory   = "no copy in reach has this site's manifest; bring the copies within reach"
+	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
 	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
 )
 
