@@ -107,6 +107,19 @@ func (c *copyRun) follow(ctx context.Context) {
 	}
 }
 
+// forgetBegun clears a drive of versions that an earlier round began and this one
+// found no reason to make, once nothing is left to do there.
+func (c *copyRun) forgetBegun(ctx context.Context) {
+	d, ok := c.Root.(interface{ ForgetBegun() error })
+	log, _, _ := c.r.look()
+	if !ok || ctx.Err() != nil || c.r.Tally == nil || c.final(log).State != Current {
+		return
+	}
+	if err := d.ForgetBegun(); err != nil {
+		c.fail(fmt.Errorf("clearing what was begun there: %w", err))
+	}
+}
+
 // catchUp takes over every version the seal names and the copy lacks. It
 // reports whether the copy can still be used.
 func (c *copyRun) catchUp(ctx context.Context) bool {

@@ -115,6 +115,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	var following sync.WaitGroup
 	follow := func(c *copyRun) {
 		c.follow(ctx)
+		c.forgetBegun(ctx)
 		if in.Done != nil {
 			in.Done(c.ID)
 		}

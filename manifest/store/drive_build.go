@@ -226,7 +226,7 @@ func (b *driveBuild) agree(ctx context.Context, paths map[string]manifest.Digest
 		}
 		delete(b.put, p)
 	}
-	if len(drop) > 0 {
+	if len(drop) > 0 || b.resumed {
 		b.d.removeEmpty(b.staged(versionName(b.version)))
 	}
 	return nil

@@ -313,6 +313,30 @@ func (d *Drive) quarantineBy(key string, move func(from, to string) error) (stri
 	}
 }
 
+// ForgetBegun removes what is staged of versions that were begun and will not be
+// made: the files changed or went before the next try. Hold Lock, with no Build
+// open.
+func (d *Drive) ForgetBegun() error {
+	there, err := d.exists(stagingFolder)
+	if err != nil || !there {
+		return err
+	}
+	names, err := d.names(stagingFolder)
+	if err != nil {
+		return err
+	}
+	for _, name := range names {
+		if !isObjectName(name) {
+			continue
+		}
+		if err := d.removeStaged(stagingFolder + "/" + name); err != nil {
+			return d.fail("clearing", stagingFolder+"/"+name, err)
+		}
+	}
+	d.disk.Remove(stagingFolder)
+	return nil
+}
+
 // removeStaged removes a file or folder below staging; nothing there is fine.
 func (d *Drive) removeStaged(name string) error {
 	if !strings.HasPrefix(name, stagingFolder+"/") {
