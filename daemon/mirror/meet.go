@@ -269,19 +269,40 @@ func (c *copyRun) scan(ctx context.Context) error {
 	return c.r.Ledger.SetValue(scanKey(c.ID), "yes")
 }
 
-// glance checks that a drive still holds the newest version of each object the
-// ledger says it has; a drive put back to an older day is read again.
+// glance holds what the ledger says of a drive against the newest version folders
+// there. A drive put back to an older day has less, and is read anew. One that
+// has more was written to by a round whose lines in the ledger a power cut took,
+// or by one after the day the state folder was put back to.
 func (c *copyRun) glance(ctx context.Context) error {
-	for slug, n := range c.committed {
+	there := func(slug string, n int) (bool, error) {
 		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
 		if errors.Is(err, fs.ErrNotExist) {
+			return false, nil
+		}
+		return err == nil, err
+	}
+	for slug, n := range c.committed {
+		now, err := there(slug, n)
+		if err != nil {
+			return err
+		}
+		if !now {
 			if err := c.r.Ledger.ForgetCopy(c.ID); err != nil {
 				return err
 			}
 			return c.scan(ctx)
 		}
-		if err != nil {
-			return err
+	}
+	slugs, err := store.Objects(ctx, c.Root)
+	if err != nil {
+		return fmt.Errorf("listing its sites: %w", err)
+	}
+	for _, slug := range slugs {
+		if more, err := there(slug, c.committed[slug]+1); more || err != nil {
+			if err != nil {
+				return err
+			}
+			return c.scan(ctx)
 		}
 	}
 	return nil
