@@ -245,32 +245,13 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 // checkYears judges the years from the working folder as it is now, the
 // manifests, and what this check or an earlier one found on the copies.
 func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *VerifyReport, p Progress) error {
-	t, err := a.tally(ctx, p)
-	switch {
-	case errors.Is(err, ErrNoFolder):
-		t = nil
-	case errors.Is(err, tally.ErrNoFolder):
-		return fmt.Errorf("the years cannot be judged: %w", err)
-	case err != nil:
-		return err
-	}
-	holdings, err := a.holdings(r, report.Copies)
+	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
-		return fmt.Errorf("the ledger: %w", err)
-	}
-	now := a.now()
-	in := verify.Gather(now, t, k.objects(), holdings)
-	if err := a.addSaid(&in); err != nil {
 		return err
-	}
-	if t != nil {
-		cards := card.Read(t)
-		in.Declare(cards)
-		report.Findings = verify.CardFindings(cards.Faults)
 	}
 	report.Years = verify.Years(in)
-	report.Findings = append(verify.Findings(in, report.Years), report.Findings...)
 	report.Judged = true
+	report.Findings = append(verify.Findings(in, report.Years), verify.CardFindings(faults)...)
 	if report.Years == nil {
 		report.Years = []verify.Year{}
 	}
@@ -281,7 +262,34 @@ func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *Ve
 	for _, y := range report.Years {
 		counts[y.State]++
 	}
-	return a.ledger.SetYears(counts, now)
+	return a.ledger.SetYears(counts, in.Now)
+}
+
+// yearsInput gathers what the years are judged by, and the faults of cards.
+func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+	t, err := a.tally(ctx, p)
+	switch {
+	case errors.Is(err, ErrNoFolder):
+		t = nil
+	case errors.Is(err, tally.ErrNoFolder):
+		return in, nil, fmt.Errorf("the years cannot be judged: %w", err)
+	case err != nil:
+		return in, nil, err
+	}
+	holdings, err := a.holdings(r, checked)
+	if err != nil {
+		return in, nil, fmt.Errorf("the ledger: %w", err)
+	}
+	in = verify.Gather(a.now(), t, k.objects(), holdings)
+	if err := a.addSaid(&in); err != nil {
+		return in, nil, err
+	}
+	if t != nil {
+		cards := card.Read(t)
+		in.Declare(cards)
+		faults = cards.Faults
+	}
+	return in, faults, nil
 }
 
 // holdings says what each copy of the config holds, from the check just done

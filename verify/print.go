@@ -43,7 +43,11 @@ func (r Report) Print(w io.Writer) {
 	if r.Judged {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
 	}
+	if len(r.Copies) == 0 {
+		grid(w, r.Years)
+	}
 	p := printer{w: w}
+	p.years(r.Years, Due, "Can still be put right", "")
 	p.years(r.Years, Lost, "Lost: recorded once, and no good copy is left anywhere in reach",
 		"If an old card, drive or mailbox may still have them, put them back in place; linecamp mirror keeps them then.")
 	for _, c := range r.Copies {
@@ -61,7 +65,6 @@ func (r Report) Print(w io.Writer) {
 	}
 	p.years(r.Years, Recoverable, "No longer in the working folder, and good on a copy",
 		"linecamp restore SITE --into FOLDER --year YEAR brings them back.")
-	p.years(r.Years, Due, "Due", "")
 	p.years(r.Years, Short, "Lacking something the site usually has",
 		"Look for it on the card or in the binder; once it is in the visit's folder, it counts.")
 	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
@@ -282,6 +285,9 @@ func yearText(y Year) string {
 		return count(int64(len(y.Lacks)), "file")
 	case y.State == Due:
 		t := "expected " + y.Opens + " to " + y.Closes
+		if y.Over {
+			t = "the season closed on " + y.Closes + "; is a card still in a camera?"
+		}
 		if len(y.Lacks) > 0 {
 			t = "lacks " + strings.Join(shownAll(y.Lacks), ", ") + "; " + t
 		}

@@ -65,7 +65,11 @@ type Year struct {
 	// a due year is expected.
 	Opens  string `json:"opens,omitempty"`
 	Closes string `json:"closes,omitempty"`
-	Why    string `json:"why,omitempty"` // the explanation on file, or why the site was closed
+	// Over: the season of a due year has closed, and its grace has not.
+	Over bool   `json:"season_over,omitempty"`
+	Why  string `json:"why,omitempty"` // the explanation on file, or why the site was closed
+	// Closed: the explanation is that the site's card says it was closed.
+	Closed bool `json:"closed,omitempty"`
 	// Late is the year in which the visit of this one was expected.
 	Late int `json:"late,omitempty"`
 	// Baseline: a lone visit long before the regular ones.
@@ -209,26 +213,33 @@ func (j *judge) visitedYear(v visitYear, i int) Year {
 	}
 	if j.times.open(v.year, j.now) {
 		y := j.year(v.year, Due, left)
-		y.Opens, y.Closes = j.times.next(v.year, j.now).days()
+		y.within(j.times.next(v.year, j.now), j.now)
 		return y
 	}
 	return j.year(v.year, Short, left)
 }
 
+// within gives a due year its season.
+func (y *Year) within(w window, now time.Time) {
+	y.Opens, y.Closes = w.days()
+	y.Over = today(now).After(w.closes)
+}
+
 // emptyYear judges a year that was expected and has nothing.
 func (j *judge) emptyYear(n int) Year {
 	why, ok := j.explanation(n)
+	closed := false
 	if !ok {
-		why, ok = j.closedIn(n)
+		why, closed = j.closedIn(n)
 	}
-	if ok {
+	if ok || closed {
 		y := j.year(n, Explained, nil)
-		y.Why = why
+		y.Why, y.Closed = why, closed
 		return y
 	}
 	if j.times.open(n, j.now) {
 		y := j.year(n, Due, nil)
-		y.Opens, y.Closes = j.times.next(n, j.now).days()
+		y.within(j.times.next(n, j.now), j.now)
 		return y
 	}
 	return j.year(n, Skipped, nil)

@@ -1,0 +1,82 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"linecamp/verify"
+)
+
+// DueOptions say which visits are listed, and what is written of them.
+type DueOptions struct {
+	Within      int    // days ahead
+	ICS         string // a file to write the seasons to, as iCalendar; "" for none
+	GeoJSON     string // the points
+	GPX         string // the points, as waypoints
+	NoPositions bool   // leave positions out
+}
+
+// DueReport is which sites to visit, and when.
+type DueReport = verify.DueReport
+
+// Due lists the visits that are due now or soon, and writes the files asked for.
+func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport, error) {
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return DueReport{}, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return DueReport{}, err
+	}
+	in, _, err := a.yearsInput(ctx, r, k, nil, p)
+	if err != nil {
+		return DueReport{}, err
+	}
+	report := verify.DueVisits(in, o.Within)
+	report.Archive = a.cfg.Name
+	if o.NoPositions {
+		report.WithoutPositions()
+	}
+	for _, f := range []struct {
+		path string
+		make func() ([]byte, error)
+	}{
+		{o.ICS, func() ([]byte, error) { return report.Calendar(a.now()), nil }},
+		{o.GeoJSON, report.GeoJSON},
+		{o.GPX, report.GPX},
+	} {
+		if f.path == "" {
+			continue
+		}
+		b, err := f.make()
+		if err == nil {
+			err = writeWhole(f.path, b)
+		}
+		if err != nil {
+			return report, fmt.Errorf("%s could not be written: %w", f.path, err)
+		}
+	}
+	return report, nil
+}
+
+// writeWhole puts a file in place, whole or not at all.
+func writeWhole(path string, b []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".due-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(b)
+	err = errors.Join(err, f.Chmod(0o644), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	return nil
+}

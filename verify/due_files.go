@@ -1,0 +1,99 @@
+package verify
+
+import (
+	"encoding/json"
+	"encoding/xml"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// Calendar writes the seasons as iCalendar (RFC 5545): an all-day event for
+// each visit, whose id stays the same, so that a calendar that reads the file
+// again changes its events and adds none.
+func (r DueReport) Calendar(now time.Time) []byte {
+	var b strings.Builder
+	line := func(s string) { // section 3.1: at most 75 octets, then a space on the next line
+		room := 75
+		for len(s) > room {
+			cut := room
+			for !utf8.RuneStart(s[cut]) {
+				cut--
+			}
+			b.WriteString(s[:cut] + "\r\n ")
+			s, room = s[cut:], 74
+		}
+		b.WriteString(s + "\r\n")
+	}
+	text := strings.NewReplacer(`\`, `\\`, ";", `\;`, ",", `\,`, "\r\n", `\n`, "\n", `\n`) // section 3.3.11
+	line("BEGIN:VCALENDAR")
+	line("VERSION:2.0")
+	line("PRODID:-//linecamp//due//EN")
+	for _, v := range r.Visits {
+		closes, err := time.Parse(time.DateOnly, v.Closes)
+		if err != nil {
+			continue
+		}
+		line("BEGIN:VEVENT")
+		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(r.Archive), v.Object, v.Opens))
+		line("DTSTAMP:" + now.UTC().Format("20060102T150405Z"))
+		line("DTSTART;VALUE=DATE:" + strings.ReplaceAll(v.Opens, "-", ""))
+		line("DTEND;VALUE=DATE:" + closes.AddDate(0, 0, 1).Format("20060102")) // the day after the last
+		line("SUMMARY:" + text.Replace(Shown(v.label())+", photo monitoring"))
+		line("DESCRIPTION:" + text.Replace(caution))
+		if v.Position != nil {
+			line(fmt.Sprintf("GEO:%f;%f", v.Position.Latitude, v.Position.Longitude))
+		}
+		line("TRANSP:TRANSPARENT")
+		line("END:VEVENT")
+	}
+	line("END:VCALENDAR")
+	return []byte(b.String())
+}
+
+// GeoJSON writes the visits as points (RFC 7946). One without a position has no
+// geometry.
+func (r DueReport) GeoJSON() ([]byte, error) {
+	type feature struct {
+		Type       string         `json:"type"`
+		Geometry   any            `json:"geometry"`
+		Properties map[string]any `json:"properties"`
+	}
+	features := []feature{}
+	for _, v := range r.Visits {
+		f := feature{Type: "Feature", Properties: map[string]any{"site": v.Site, "pasture": v.Pasture, "state": Due, "year": v.Year,
+			"opens": v.Opens, "closes": v.Closes, "season_over": v.Over, "lacks": v.Lacks}}
+		if v.Position != nil {
+			f.Geometry = map[string]any{"type": "Point", "coordinates": []float64{v.Position.Longitude, v.Position.Latitude}}
+		}
+		features = append(features, f)
+	}
+	return json.MarshalIndent(map[string]any{"type": "FeatureCollection", "features": features}, "", "  ")
+}
+
+// GPX writes the visits that have a position as waypoints (GPX 1.1).
+func (r DueReport) GPX() ([]byte, error) {
+	type wpt struct {
+		Lat  string `xml:"lat,attr"`
+		Lon  string `xml:"lon,attr"`
+		Name string `xml:"name"`
+		Desc string `xml:"desc"`
+	}
+	var points []wpt
+	for _, v := range r.Visits {
+		if v.Position != nil {
+			points = append(points, wpt{degrees(v.Position.Latitude), degrees(v.Position.Longitude), v.label(), v.when()})
+		}
+	}
+	b, err := xml.MarshalIndent(struct {
+		XMLName xml.Name `xml:"http://www.topografix.com/GPX/1/1 gpx"`
+		Version string   `xml:"version,attr"`
+		Creator string   `xml:"creator,attr"`
+		Points  []wpt    `xml:"wpt"`
+	}{Version: "1.1", Creator: "linecamp", Points: points}, "", "  ")
+	return append([]byte(xml.Header), append(b, '\n')...), err
+}
+
+func degrees(d float64) string { return strconv.FormatFloat(d, 'f', 7, 64) }

@@ -1,0 +1,132 @@
+package verify
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
+)
+
+func dueOn(t *testing.T, day string, within int) DueReport {
+	t.Helper()
+	now, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	three := carded(t, "[[expect]]\nseasons=['06-10 to 07-10']", every(2020, 2025, 1, "plot")...)
+	three.Position = &geo.Position{Latitude: 41.5, Longitude: -106.25}
+	four := carded(t, "[[expect]]\nseasons=['09-01 to 09-30']", every(2020, 2025, 1, "plot")...)
+	four.Site, four.Object = "Stake 4, \"far\"; ümlaut and more words to fold the line with", "windmill--stake-4"
+	five := carded(t, "[[closed]]\nfrom=2026\nreason='fire'", every(2020, 2025, 1, "plot")...)
+	five.Site, five.Object = "Stake 5", "windmill--stake-5"
+	r := DueVisits(YearsInput{Now: now, Sites: []SiteItems{three, four, five}}, within)
+	r.Archive = "saltbush-draw"
+	return r
+}
+
+func TestDueVisits(t *testing.T) {
+	for _, tt := range []struct {
+		day    string
+		within int
+		want   []string
+	}{
+		{"2026-05-01", 30, nil},
+		{"2026-05-20", 30, []string{"Stake 3 2026-06-10"}},
+		{"2026-07-01", 30, []string{"Stake 3 2026-06-10"}},
+		{"2026-08-20", 30, []string{"Stake 3 2026-06-10 over", "Stake 4 2026-09-01"}},
+		{"2026-05-20", 200, []string{"Stake 3 2026-06-10", "Stake 4 2026-09-01"}},
+		{"2026-12-20", 200, []string{"Stake 4 2026-09-01 over", "Stake 3 2027-06-10"}},
+	} {
+		r := dueOn(t, tt.day, tt.within)
+		var got []string
+		for _, v := range r.Visits {
+			s := v.Site[:7] + " " + v.Opens
+			if v.Over {
+				s += " over"
+			}
+			got = append(got, s)
+		}
+		if !slices.Equal(got, tt.want) {
+			t.Errorf("on %s, %d days: %q, want %q", tt.day, tt.within, got, tt.want)
+		}
+		if len(r.Closed) != 1 || r.Closed[0].Site != "Stake 5" || r.Closed[0].Why != "closed: fire" {
+			t.Errorf("on %s: closed %+v", tt.day, r.Closed)
+		}
+	}
+}
+
+// RFC 5545: lines of at most 75 octets that end in CRLF and are folded between
+// letters, text with its commas and semicolons escaped, and an end that is the
+// day after the last.
+func TestCalendar(t *testing.T) {
+	r := dueOn(t, "2026-08-20", 30)
+	text := string(r.Calendar(time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)))
+	for l := range strings.SplitSeq(strings.TrimSuffix(text, "\r\n"), "\r\n") {
+		if len(l) > 75 || !utf8.ValidString(l) || strings.ContainsAny(l, "\r\n") {
+			t.Errorf("line %q", l)
+		}
+	}
+	whole := strings.ReplaceAll(text, "\r\n ", "")
+	for _, want := range []string{
+		"DTSTART;VALUE=DATE:20260901\r\nDTEND;VALUE=DATE:20261001\r\n",
+		`SUMMARY:Windmill / Stake 4\, "far"\; ümlaut and more words`,
+		"GEO:41.500000;-106.250000\r\n", "UID:saltbush-draw-windmill--stake-3-2026-06-10@linecamp\r\n", "DTSTAMP:20260820T120000Z\r\n",
+	} {
+		if !strings.Contains(whole, want) {
+			t.Errorf("no %q in\n%s", want, whole)
+		}
+	}
+	if strings.Count(whole, "BEGIN:VEVENT") != 2 || strings.Count(whole, "END:VEVENT") != 2 {
+		t.Error(whole)
+	}
+}
+
+func TestPoints(t *testing.T) {
+	r := dueOn(t, "2026-08-20", 30)
+	b, err := r.GPX()
+	if err != nil {
+		t.Fatal(err)
+	}
+	points, err := card.Waypoints(strings.NewReader(string(b)))
+	if err != nil || len(points) != 1 || points[0].Name != "Windmill / Stake 3" || points[0].Position != (geo.Position{Latitude: 41.5, Longitude: -106.25}) {
+		t.Errorf("%+v, %v\n%s", points, err, b)
+	}
+	// RFC 7946: longitude first; null where there is no place.
+	type shape struct {
+		Type     string
+		Features []struct {
+			Geometry *struct {
+				Type        string
+				Coordinates []float64
+			}
+			Properties struct{ Site, State, Closes string }
+		}
+	}
+	read := func() (s shape) {
+		b, err := r.GeoJSON()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := json.Unmarshal(b, &s); err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	s := read()
+	if s.Type != "FeatureCollection" || len(s.Features) != 2 || !slices.Equal(s.Features[0].Geometry.Coordinates, []float64{-106.25, 41.5}) ||
+		s.Features[1].Geometry != nil || s.Features[0].Properties.State != "due" {
+		t.Errorf("%+v", s)
+	}
+	r.WithoutPositions()
+	if s := read(); s.Features[0].Geometry != nil {
+		t.Errorf("%+v", s.Features[0])
+	}
+	if text := string(r.Calendar(time.Now())); strings.Contains(text, "GEO:") {
+		t.Error(text)
+	}
+}
