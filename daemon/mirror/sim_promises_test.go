@@ -134,6 +134,9 @@ func (s *sim) checkVersions(c *simCopy) {
 			if side.bytes == nil || !strings.HasPrefix(string(side.bytes), inv.sum.String()+" ") {
 				break
 			}
+			if _, pending := c.look["extensions/linecamp-staging/"+slug+".v"+strconv.Itoa(n)+".pending"]; pending {
+				break // its commit was cut off before anybody was told; the next lock decides
+			}
 			known := s.version(c, slug, n, inv)
 			c.kept[v+"inventory.json"], c.kept[v+"inventory.json.sha256"] = inv.sum, side.sum
 			for _, path := range slices.Sorted(maps.Keys(known.inv.Paths(n))) {
