@@ -112,7 +112,11 @@ func (l *Ledger) Held(copy, object string) (map[string]verify.Held, error) {
 
 func apply(held map[string]verify.Held, changes []change) {
 	for _, c := range changes {
-		if was, ok := held[c.Path]; ok && !c.over {
+		was, ok := held[c.Path]
+		switch {
+		case ok && c.over:
+			c.Files = cmp.Or(c.Files, was.Files) // of the path, whatever its bytes
+		case ok:
 			c.Held = merge(was, c.Held)
 		}
 		held[c.Path] = c.Held
