@@ -201,7 +201,8 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 			its = own
 		}
 		for _, p := range its.Content[n.digest] {
-			if m.bad[[3]string{c.Name, inv.Slug(), p}] || (c.Name == n.copy.Name && p == n.damage.Content) {
+			itself := c.Name == n.copy.Name && inv.Slug() == n.damage.Object && p == n.damage.Content
+			if itself || m.bad[[3]string{c.Name, inv.Slug(), p}] {
 				continue
 			}
 			if c.Root.Kind() == "drive" {

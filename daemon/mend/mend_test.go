@@ -186,15 +186,20 @@ func TestMendFromWorkingFolder(t *testing.T) {
 	}
 }
 
-// The same bytes filed under another site serve too.
+// The same bytes filed under another site serve too, also where they have the
+// same path there.
 func TestMendFromAnotherSite(t *testing.T) {
-	r, _ := ranch(t, 1)
-	other := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
-	r.Version(other, verifytest.Day(2020, 7, 1), verifytest.State{"copy.jpg": state()["2019-06-21/plot.jpg"]})
-	verifytest.Remove(t, r.Path(0, r.Key(slug, "2019-06-21/plot.jpg")))
-	found, _ := damage(t, r, "")
-	if rep := mend(t, r, In{Damage: found}); len(rep.Mended) != 1 || rep.Wants() {
-		t.Errorf("%+v", rep)
+	for _, path := range []string{"copy.jpg", "2019-06-21/plot.jpg"} {
+		t.Run(path, func(t *testing.T) {
+			r, _ := ranch(t, 1)
+			other := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
+			r.Version(other, verifytest.Day(2020, 7, 1), verifytest.State{path: state()["2019-06-21/plot.jpg"]})
+			verifytest.Remove(t, r.Path(0, r.Key(slug, "2019-06-21/plot.jpg")))
+			found, _ := damage(t, r, "")
+			if rep := mend(t, r, In{Damage: found}); len(rep.Mended) != 1 || rep.Wants() {
+				t.Errorf("%+v", rep)
+			}
+		})
 	}
 }
 
