@@ -51,6 +51,9 @@ type Link struct {
 // without an answer.
 type Rule func(w http.ResponseWriter, r *http.Request, next http.Handler)
 
+// silence keeps toxiproxy's global logger from writing into tests.
+var silence = sync.OnceFunc(func() { zlog.Logger = zerolog.Nop() })
+
 // New puts a link, at first a good one, before a server.
 func New(t s3test.TB, srv *s3test.Server) *Link {
 	t.Helper()
@@ -76,7 +79,7 @@ func New(t s3test.TB, srv *s3test.Server) *Link {
 	}))
 	front.Config.ErrorLog = quiet
 	front.Start()
-	zlog.Logger = zerolog.Nop()
+	silence()
 	l.proxy = toxiproxy.NewProxy(toxiproxy.NewServer(toxiproxy.NewMetricsContainer(nil), zerolog.Nop()),
 		"link", "127.0.0.1:0", front.Listener.Addr().String())
 	if err := l.proxy.Start(); err != nil {
