@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"linecamp/manifest/store/crashtest"
@@ -69,11 +71,13 @@ func TestCrashAnywhereInACatchUp(t *testing.T) {
 func (g *ground) everywhere(t *testing.T, drive string, day, least int) {
 	t.Helper()
 	n, lives := 1, 0
-	for ended := false; !ended; n++ {
-		for _, v := range ways(n, crashSeeds(t)) {
+	for ended := false; !ended; n = nextPoint(n) {
+		all := ways(n, crashSeeds(t))
+		for i := 0; i < len(all) && !ended; i++ {
 			lives++
-			if ended = g.crashAt(t, drive, day, n, v); ended {
-				break
+			var log []string
+			if log, ended = g.crashAt(t, drive, day, n, all[i]); i == 0 {
+				all = append(all, windows(n, log, drive == g.drives[0])...)
 			}
 		}
 		if n > 5000 {
@@ -86,8 +90,37 @@ func (g *ground) everywhere(t *testing.T, drive string, day, least int) {
 	}
 }
 
-// crashAt lives one life; it reports that the round ended before operation n.
-func (g *ground) crashAt(t *testing.T, drive string, day, n int, v way) (ended bool) {
+// windows picks more ways at the few operations where little time passes and
+// much depends on it: between the rename of a version and its sync, when it may
+// be torn, and on the first holder from then to its line in the seal, when
+// nothing but the version itself tells that it is there.
+func windows(n int, log []string, holder bool) (more []way) {
+	moved := func(op string) bool {
+		return strings.HasPrefix(op, "rename extensions/linecamp-staging/") && !strings.Contains(op, "inventory.json")
+	}
+	if len(log) < 2 { // the last is the one that was stopped
+		return nil
+	}
+	log = log[:len(log)-1]
+	if moved(log[len(log)-1]) {
+		for i := range 10 {
+			more = append(more, way{state: i % stateWays, each: i%2 == 0, seed: uint64(n)<<16 | 0x100 | uint64(i)})
+		}
+	}
+	for _, op := range slices.Backward(log) {
+		if !holder || strings.HasPrefix(op, "write extensions/linecamp-seal/") {
+			break
+		}
+		if moved(op) {
+			return append(more, way{killed: true, state: stateBefore, changed: true, seed: uint64(n)<<16 | 0x200})
+		}
+	}
+	return more
+}
+
+// crashAt lives one life. It returns the operations up to the crash, or reports
+// that the round ended before operation n.
+func (g *ground) crashAt(t *testing.T, drive string, day, n int, v way) (log []string, ended bool) {
 	w := g.begin(t, day)
 	w.where = fmt.Sprintf("operation %d, %v", n, v)
 	defer func() { w.end() }()
@@ -97,9 +130,9 @@ func (g *ground) crashAt(t *testing.T, drive string, day, n int, v way) (ended b
 			w.Errorf("without a crash: %+v", rep)
 		}
 		w.whole()
-		return true
+		return nil, true
 	}
-	log := d.Log()
+	log = d.Log()
 	w.where += fmt.Sprintf(" (%s)", log[len(log)-1])
 	w.fall(d, v)
 	if v.again {
@@ -130,7 +163,7 @@ func (g *ground) crashAt(t *testing.T, drive string, day, n int, v way) (ended b
 		w.settle()
 		w.whole()
 	}
-	return false
+	return log, false
 }
 
 // stop runs a round in which the world stops at the nth operation on the drive,

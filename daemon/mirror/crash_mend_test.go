@@ -26,7 +26,7 @@ func TestCrashAnywhereInAMend(t *testing.T) {
 	shelf := filepath.Join(g.dir, "shelf")
 	bad := harm(t, shelf)
 	n, lives := 1, 0
-	for ended := false; !ended; n++ {
+	for ended := false; !ended; n = nextPoint(n) {
 		for _, v := range ways(n, crashSeeds(t)) {
 			lives++
 			if ended = g.crashInMend(t, n, v, bad); ended {

@@ -143,7 +143,7 @@ func (g *ground) everyRequest(t *testing.T, least int, work func(*world, context
 		})
 	}
 	n := 0
-	for at := 1; at <= total; at++ {
+	for at := 1; at <= total; at = nextPoint(at) {
 		for _, v := range breaks(at, crashSeeds(t)) {
 			n++
 			lives <- func() { g.breakAt(t, at, v, work) }
@@ -166,11 +166,11 @@ func (g *ground) breakAt(t *testing.T, n int, v broken, work func(*world, contex
 		w.where += ", and again: "
 		w.breakIn(1+r.IntN(40), v, work)
 	}
-	if wants, err := work(w, context.Background()); err != nil || wants && !w.lost {
-		w.Errorf("the next one: %v, wants a person: %v", err, wants)
-	}
 	if v.changed {
 		w.day = 2
+	}
+	if wants, err := work(w, context.Background()); err != nil || wants && !w.lost {
+		w.Errorf("the next one: %v, wants a person: %v", err, wants)
 	}
 	w.settle()
 	w.whole()

@@ -30,7 +30,8 @@ import (
 // operation on a drive and every request to a bucket, let the next rounds run,
 // and look at all that is left. LINECAMP_CRASH_SEEDS says how many ways of
 // crashing are tried at each; without it there is 1, so that all end within a
-// minute. Four meet every fault at every request.
+// minute. Four meet every fault at every request. With -short, one point in five
+// is tried.
 func crashSeeds(t testing.TB) int {
 	s := os.Getenv("LINECAMP_CRASH_SEEDS")
 	if s == "" {
@@ -41,6 +42,14 @@ func crashSeeds(t testing.TB) int {
 		t.Fatalf("LINECAMP_CRASH_SEEDS is %q, which is no number of seeds", s)
 	}
 	return n
+}
+
+// nextPoint is the point to crash at after n.
+func nextPoint(n int) int {
+	if testing.Short() {
+		return n + 5
+	}
+	return n + 1
 }
 
 // files is what a working folder holds: content by path.
