@@ -10,9 +10,6 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/verify"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // copyRun is one copy during a round.
@@ -289,125 +286,6 @@ func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 		return false, err
 	}
 	return true, nil
-}
-
-// taking is one version on its way to one copy.
-type taking struct {
-	c       *copyRun
-	o       *object
-	version int
-	build   store.Build
-	content map[string]manifest.Digest // content path → digest, of this version
-	people  map[manifest.Digest]int    // how many of people's files each digest stands for
-
-	mu      sync.Mutex
-	held    []verify.Held
-	files   int      // people's files among them
-	stored  int64    // and their size
-	missing []string // content nobody in reach has, by people's path
-}
-
-// replaceUnfinished puts the version's bytes in the place of others that lie
-// under its paths in a bucket. Those are of a version that was begun there and
-// never finished, by a state of this machine that was lost since; nobody was
-// ever told that they are kept. They are set aside like what a mend replaces.
-func (t *taking) replaceUnfinished(ctx context.Context) (replaced bool, err error) {
-	wrong := map[string]manifest.Digest{}
-	for path, info := range t.build.Found() {
-		if d, named := t.content[path]; named && info.SHA256 != d {
-			wrong[path] = d
-		}
-	}
-	from := t.c.r.sourcesFor(t.o, t.version, wrong, t.c)
-	for _, path := range slices.Sorted(maps.Keys(wrong)) {
-		d, key := wrong[path], t.o.slug+"/"+path
-		put := func(ctx context.Context, c store.Content) (store.Info, error) {
-			return store.Info{}, t.c.Root.Mend(ctx, key, c, t.c.r.Aside)
-		}
-		_, err := t.c.bring(ctx, put, d, from[d])
-		if errors.Is(err, errNobody) || errors.Is(err, errNotNow) {
-			continue // bring says that it is in the way
-		}
-		if err != nil {
-			return replaced, err
-		}
-		replaced = true
-	}
-	return replaced, nil
-}
-
-// bring stores all content of the version that is not there yet.
-func (t *taking) bring(ctx context.Context) error {
-	lacking := map[string]manifest.Digest{}
-	there := t.build.Found()
-	for path, d := range t.content {
-		if info, ok := there[path]; ok {
-			if info.SHA256 != d {
-				t.c.block(t.o.slug, path+" there, of a version that was never finished, has other bytes than the manifest says")
-				return errBlocked
-			}
-			t.keep(path, d, info)
-			t.c.advance(info.Size)
-			continue
-		}
-		lacking[path] = d
-	}
-	from := t.c.r.sourcesFor(t.o, t.version, lacking, t.c)
-	g, gctx := errgroup.WithContext(ctx)
-	g.SetLimit(t.c.workers)
-	for _, path := range slices.Sorted(maps.Keys(lacking)) {
-		d := lacking[path]
-		g.Go(func() error {
-			info, err := t.c.bring(gctx, putInto(t.build, path), d, from[d])
-			if errors.Is(err, errNobody) || tooLarge(err) {
-				t.mu.Lock()
-				t.missing = append(t.missing, t.o.peoplesPath(t.version, d))
-				t.mu.Unlock()
-				return nil
-			}
-			if errors.Is(err, errNotNow) {
-				t.c.block(t.o.slug, "bytes of "+manifest.Printable(t.o.peoplesPath(t.version, d))+" could not be brought: "+err.Error())
-				return errBlocked
-			}
-			if err != nil {
-				return err
-			}
-			t.keep(path, d, info)
-			return nil
-		})
-	}
-	return g.Wait()
-}
-
-func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
-	h := verify.Held{Path: path, SHA256: d, Files: t.people[d], Size: info.Size, XXH64: info.XXH64, ETag: info.ETag}
-	if t.c.Kind == "s3" {
-		h.Confirmed = t.c.r.Now()
-	}
-	t.mu.Lock()
-	t.held = append(t.held, h)
-	t.files += t.people[d]
-	t.stored += info.Size * int64(t.people[d])
-	t.mu.Unlock()
-}
-
-// committed notes in the ledger and the report what the copy has now.
-func (t *taking) committed() error {
-	c := t.c
-	if err := c.r.Ledger.Remember(c.ID, t.o.slug, t.held); err != nil {
-		return fmt.Errorf("ledger: %w", err)
-	}
-	if err := c.r.Ledger.SetCommitted(c.ID, t.o.slug, t.version); err != nil {
-		return fmt.Errorf("ledger: %w", err)
-	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.committed[t.o.slug] = t.version
-	c.out.Versions++
-	c.out.Files += t.files
-	c.out.Bytes += t.stored
-	c.out.Missing = append(c.out.Missing, t.missing...)
-	return nil
 }
 
 // peoplesPath is a path people know the digest by, as of version n.
