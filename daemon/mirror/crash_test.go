@@ -352,11 +352,30 @@ func (w *world) crash(how int) {
 		must(w, os.CopyFS(next, os.DirFS(w.state)))
 	case stateBefore:
 		must(w, os.CopyFS(next, os.DirFS(filepath.Join(w.g.dir, "state"))))
+		if w.g.server != nil {
+			w.keepMarks(next)
+		}
 	case stateLost:
 		w.lost = true
 	}
 	w.shut()
 	w.state = next
+}
+
+// keepMarks carries the marks of versions being made over to a state that lost
+// its last changes: they are synced by themselves. A drive is looked through
+// without them, a bucket is not.
+func (w *world) keepMarks(state string) {
+	w.Helper()
+	marks, ok, err := w.led.Value(marksKey)
+	must(w, err)
+	if !ok {
+		return
+	}
+	led, err := ledger.Open(state)
+	must(w, err)
+	must(w, led.SetValue(marksKey, marks))
+	must(w, led.Close())
 }
 
 // settle runs the next round, which must put everything right. Only where the
