@@ -26,8 +26,14 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 	unfinished := map[string][]string{}
 	if !slices.ContainsFunc(known, func(d verify.Damage) bool { return o.Copy == "" || d.Copy == o.Copy }) {
 		quick := VerifyOptions{Copy: o.Copy, Only: OnlyRot, Quick: true}
-		if _, unfinished, err = a.verify(ctx, quick, p); err != nil {
+		var looked VerifyReport
+		if looked, unfinished, err = a.verify(ctx, quick, p); err != nil {
 			return MendReport{}, err
+		}
+		for _, c := range looked.Copies {
+			if o.Copy != "" && c.Error != "" {
+				return MendReport{}, fmt.Errorf("%s could not be looked at, so nothing was mended: %s", c.Copy, c.Error)
+			}
 		}
 	}
 	return a.mend(ctx, o, unfinished, true, p)

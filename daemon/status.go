@@ -277,7 +277,7 @@ func (c CopyStatus) line(now time.Time) string {
 		case c.ReadBack.Files == 0 && c.Confirmed == 0:
 			parts = append(parts, "none read back yet")
 		default:
-			parts = append(parts, fmt.Sprintf("%d%% of the bytes read back", share(c.ReadBack.Bytes, c.Bytes)))
+			parts = append(parts, fmt.Sprintf("%d of them read back", c.ReadBack.Files))
 		}
 		if c.Confirmed > 0 {
 			parts = append(parts, fmt.Sprintf("%d only confirmed by the service", c.Confirmed))
@@ -290,14 +290,6 @@ func (c CopyStatus) line(now time.Time) string {
 		parts = append(parts, "fence none: nothing but your word keeps a second machine from writing there")
 	}
 	return strings.Join(parts, ", ")
-}
-
-// share is a percentage that says 100 only of the whole.
-func share(part, whole int64) int64 {
-	if whole <= 0 || part >= whole {
-		return 100
-	}
-	return int64(float64(part) / float64(whole) * 100)
 }
 
 func (s Status) years() string {

@@ -11,6 +11,10 @@ const mostLines = 15
 
 // Print writes the report for a person.
 func (r Report) Print(w io.Writer) {
+	if r.Nothing != "" {
+		fmt.Fprintf(w, "Nothing restored: %s.\n", verify.Shown(r.Nothing))
+		return
+	}
 	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", files(r.Files), verify.Size(r.Bytes), verify.Shown(r.Into))
 	if r.Already > 0 {
 		fmt.Fprintf(w, "%s of them were there already.\n", files(r.Already))

@@ -73,6 +73,8 @@ type Report struct {
 	Bytes   int64    `json:"bytes"`
 	Already int      `json:"already"` // of Files: there already
 	Failed  []Failed `json:"failed"`
+	// Nothing says why no file at all answers to the year or the day asked for.
+	Nothing string `json:"nothing,omitempty"`
 	// Missing are versions the seal names and no source has.
 	Missing []Missing `json:"missing_versions,omitempty"`
 	// Trouble is what else went wrong: sources that could not be used to the
@@ -95,7 +97,20 @@ type Missing struct {
 }
 
 // Wants reports whether something was not delivered.
-func (r Report) Wants() bool { return len(r.Failed) > 0 || len(r.Missing) > 0 }
+func (r Report) Wants() bool { return len(r.Failed) > 0 || len(r.Missing) > 0 || r.Nothing != "" }
+
+// nothing is what to say where a wish was understood and nothing answers to it.
+func (o *Options) nothing() string {
+	switch {
+	case o.AsOf != "" && o.Year != "":
+		return "no file of the visits of " + o.Year + " was recorded by " + o.AsOf + "; the days before the first mirror have no state"
+	case o.AsOf != "":
+		return "nothing was recorded by " + o.AsOf + "; the days before the first mirror have no state. The photos of one year: --year"
+	case o.Year != "":
+		return "no visit of " + o.Year + " is on record; linecamp history SITE lists the visits"
+	}
+	return ""
+}
 
 // Run restores from the sources, the first being the preferred one. The newest
 // manifest any source has decides what there is; each file comes from the first
@@ -139,6 +154,9 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	slices.SortFunc(rep.Failed, func(a, b Failed) int { return strings.Compare(a.Path, b.Path) })
 	rep.Trouble = append(rep.Trouble, d.sources.trouble()...)
+	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
+		rep.Nothing = o.nothing()
+	}
 	return rep, err
 }
 
