@@ -69,13 +69,3 @@ func TestTellsTheServiceManager(t *testing.T) {
 		t.Error(err)
 	}
 }
-
-func TestSaysNothingUnasked(t *testing.T) {
-	t.Setenv("NOTIFY_SOCKET", "")
-	var n notifier
-	n.ready()
-	n.status("well")
-	n.reloading()
-	n.alive()
-	n.stopping()
-}

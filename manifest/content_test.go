@@ -123,7 +123,7 @@ func TestContentPathBesideWhatIsKept(t *testing.T) {
 	}
 }
 
-// contentForm is storage rule §2 as a pattern, written apart from the code.
+// contentForm is the rule for content paths in FORMAT.md as a pattern, written apart from the code.
 var contentForm = regexp.MustCompile(`^v[1-9][0-9]*/content/(_/[0-9a-f]{64}(\.[a-z0-9]{1,8})?|[A-Za-z0-9 ._()+,&'-]{1,100}(/[A-Za-z0-9 ._()+,&'-]{1,100})*)$`)
 
 // Every list of files gets content paths that are well formed, that can stand

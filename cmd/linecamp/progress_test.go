@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"strings"
 	"sync"
 	"testing"
 
@@ -39,6 +40,11 @@ func TestBarsEnd(t *testing.T) {
 	}
 	all.Wait()
 	b.end()
+	for _, name := range []string{"shelf-drive", "bucket", "working"} {
+		if !strings.Contains(out.String(), name) {
+			t.Errorf("no bar was drawn for %s", name)
+		}
+	}
 }
 
 func TestNoBarsWithoutATerminal(t *testing.T) {

@@ -16,7 +16,7 @@ const (
 	idBucket = "b81e44a7-1f0d-4a55-8d0b-6c6f4a3e9d02"
 )
 
-// example is blueprint §5 with whole ids.
+// example is a config as a person would find it, with whole ids.
 const example = `archive = "saltbush-draw"
 folder  = "/srv/monitoring"             # absent for an archive this machine only keeps
 layout  = "{pasture}/{site}/{date}"     # optional

@@ -32,7 +32,7 @@ func (r *ranch) photos(n, size int) {
 
 // BenchmarkMirrorToDrive measures a first mirror to one drive, with and without
 // the tally before it, against `cp -r` and `sync` of the same tree onto the same
-// file system. Blueprint row: at most 1.2 of its time.
+// file system. The target is at most 1.2 of its time.
 func BenchmarkMirrorToDrive(b *testing.B) {
 	for _, shape := range []struct {
 		name    string
@@ -85,7 +85,7 @@ func runLocked(r *ranch, in In) (Report, error) {
 
 // BenchmarkMirrorToBucket measures a first mirror of 2,000 photos to the real
 // S3 server against a bare minio-go PutObject loop over the same files with the
-// same number under way. Blueprint row: at least 0.90 of its speed.
+// same number under way. The target is at least 0.90 of its speed.
 func BenchmarkMirrorToBucket(b *testing.B) {
 	const n, size, atOnce = 2000, 200 << 10, 4
 	ctx := b.Context()

@@ -27,8 +27,8 @@ var names = []string{
 
 var contents = [][]byte{nil, []byte("a"), []byte("b"), []byte("c"), bytes.Repeat([]byte("long"), 300_000)}
 
-// model is what the full history of a site should be, kept by the rules of the
-// blueprint with no code of ours: newest bytes of each path, and of a move
+// model is what the full history of a site should be, kept by the rules
+// that Inventory.FullHistory states, with no code of ours: newest bytes of each path, and of a move
 // within one step, one-to-one in byte order, only the new name.
 type model struct {
 	now, full map[string]verifytest.File
