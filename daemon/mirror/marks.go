@@ -105,6 +105,9 @@ func (r *round) sealCommitted(ctx context.Context) error {
 				return ctx.Err()
 			}
 			c.fail(err)
+			if err := r.unsealed(); err != nil {
+				return err // its line may stand there, and no other may take that number
+			}
 		}
 	}
 	return nil
