@@ -17,7 +17,9 @@ type left struct {
 // regrouped looks at files that stand where they stood and count for another
 // site now, because folders around them changed. Their bytes are judged by what
 // the site before recorded of them, as if nothing had moved: what looks like
-// damage stays with that site, and is not recorded anywhere.
+// damage stays with that site, and is not recorded anywhere. If that site's
+// folder has another name now, the site waits as a whole: its record would say
+// that the file lies below the new name, where nobody put it.
 func (p *planner) regrouped() error {
 	if len(p.left) == 0 {
 		return nil
@@ -26,6 +28,7 @@ func (p *planner) regrouped() error {
 	if err != nil {
 		return err
 	}
+	behind := map[*change]bool{} // sites that moved on without a file that waits
 	for _, c := range p.changes {
 		c.fresh = slices.DeleteFunc(c.fresh, func(logical string) bool {
 			f := c.group.files[logical]
@@ -42,9 +45,15 @@ func (p *planner) regrouped() error {
 				return false
 			}
 			was.c.gone = slices.DeleteFunc(was.c.gone, func(l string) bool { return l == was.logical })
+			behind[was.c] = was.c.old.rec.Base != was.c.group.base
 			return true
 		})
 	}
-	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+	p.changes = slices.DeleteFunc(p.changes, func(c *change) bool {
+		if behind[c] {
+			p.holdGroup(c.group, ReasonBehind)
+		}
+		return behind[c] || c.empty()
+	})
 	return nil
 }

@@ -1,0 +1,72 @@
+package mirror
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// A file rots, and the rest of its site's folder gets another name. The site
+// must not move to the new name without that file: its record would then say
+// that the file was to be found there, and the next round would call it gone.
+func TestASiteDoesNotMoveOnWithoutAFileThatWaits(t *testing.T) {
+	const note = "North/Gully/2018-06-21/notes.txt"
+	r := newRanch(t, "shelf")
+	r.write(note, "short grass, one deer")
+	for _, name := range []string{"plot.jpg", "landscape.jpg", "IMG_0003.JPG"} {
+		r.write("North/Gully/2021-spring/2021-04-02/"+name, "picture "+name)
+	}
+	for _, date := range []string{"2018-06-21", "2019-06-21", "2020-06-21", "2021-06-21"} {
+		r.visit("North/Windmill", date)
+	}
+	r.wantCurrent(r.mirror())
+	slug := "north--gully"
+	before := head(t, r.copies[0].root, slug)
+
+	name := filepath.Join(r.folder, note)
+	st, err := os.Stat(name)
+	must(t, err)
+	must(t, os.WriteFile(name, []byte("short grass, one deeq"), 0o666))
+	must(t, os.Chtimes(name, st.ModTime(), st.ModTime()))
+	r.rename("North/Gully/2021-spring", "North/Gully/Renamed")
+
+	for range 2 {
+		rep := r.mirror()
+		why := reasons(rep)
+		if len(why[ReasonDamaged]) != 1 || why[ReasonDamaged][0] != note {
+			t.Errorf("waiting: %v, want %s as damaged", rep.Waiting, note)
+		}
+		if len(why[ReasonBehind]) != 3 {
+			t.Errorf("waiting: %v, want the three pictures under the new name as well", rep.Waiting)
+		}
+		if now := head(t, r.copies[0].root, slug); now.Head() != before.Head() {
+			t.Errorf("%s has a new version: %v", slug, paths(now.State(now.Head())))
+		}
+	}
+
+	must(t, os.WriteFile(name, []byte("short grass, one deer"), 0o666)) // as mend would
+	must(t, os.Chtimes(name, st.ModTime(), st.ModTime()))
+	r.wantCurrent(r.mirror())
+	all := contents(t, r.copies[0].root)
+	slugs, err := store.Objects(context.Background(), r.copies[0].root)
+	must(t, err)
+	kept := false
+	for _, slug := range slugs {
+		inv := head(t, r.copies[0].root, slug)
+		for _, d := range inv.State(inv.Head()) {
+			kept = kept || d == manifest.Sum([]byte("short grass, one deer"))
+		}
+	}
+	if !kept {
+		t.Errorf("the note is in no newest state of %v", slugs)
+	}
+	for key, d := range all {
+		if d == manifest.Sum([]byte("short grass, one deeq")) {
+			t.Errorf("%s holds the rotten note", key)
+		}
+	}
+}
