@@ -5,23 +5,25 @@ import "slices"
 const (
 	sideGaps     = 4 // gaps looked at on each side
 	baselineGap  = 4 // years, at least, between a baseline and what follows
+	habitRun     = 3 // visits running that make a habit
 	baselineFold = 3 // and this many times the cadence
 )
 
 // expectedGaps returns the years up to last in which a visit was expected and
-// none was made, and the late visits with the years they were expected in.
-func expectedGaps(visited []visitYear, last int) (out []int, late map[int]int) {
+// none was made, and the late visits with the years they were expected in. rounds
+// are the years visited, in order.
+func expectedGaps(rounds []int, last int) (out []int, late map[int]int) {
 	late = map[int]int{}
-	if len(visited) < 2 {
+	if len(rounds) < 2 {
 		return nil, late
 	}
-	gaps := gapsOf(visited)
+	gaps := gapsOf(rounds)
 	for i, gap := range gaps {
 		c := cadenceAround(gaps, i)
-		if c == 0 || gap <= c || (i == 0 && baseline(gaps)) {
+		if c == 0 || gap <= c || running(gaps, i) || (i == 0 && baseline(gaps)) {
 			continue
 		}
-		from, to := visited[i].year, visited[i+1].year
+		from, to := rounds[i], rounds[i+1]
 		for y := from + c; y < to; y += c {
 			if c > 1 && to-y < c {
 				late[to] = y
@@ -35,16 +37,16 @@ func expectedGaps(visited []visitYear, last int) (out []int, late map[int]int) {
 	if len(gaps) == 1 && gaps[0] >= baselineGap {
 		return out, late // two visits far apart tell no cadence
 	}
-	for y := visited[len(visited)-1].year + c; y <= last; y += c {
+	for y := rounds[len(rounds)-1] + c; y <= last; y += c {
 		out = append(out, y)
 	}
 	return out, late
 }
 
-func gapsOf(visited []visitYear) []int {
-	gaps := make([]int, max(0, len(visited)-1))
+func gapsOf(rounds []int) []int {
+	gaps := make([]int, max(0, len(rounds)-1))
 	for i := range gaps {
-		gaps[i] = visited[i+1].year - visited[i].year
+		gaps[i] = rounds[i+1] - rounds[i]
 	}
 	return gaps
 }
@@ -56,6 +58,19 @@ func baseline(gaps []int) bool {
 	}
 	c := cadenceAround(gaps, 0)
 	return c > 0 && gaps[0] >= baselineGap && gaps[0] >= baselineFold*c
+}
+
+// running reports whether gap i is one of three that are as long: a habit of
+// its own, not a fault of another. At the beginning of the record, where nothing
+// came before, the first three visits are one.
+func running(gaps []int, i int) bool {
+	least := func(part []int) bool { return slices.Min(part) >= gaps[i] }
+	for from := max(0, i-habitRun+1); from <= i && from+habitRun <= len(gaps); from++ {
+		if least(gaps[from : from+habitRun]) {
+			return true
+		}
+	}
+	return i < habitRun-1 && len(gaps) >= habitRun-1 && least(gaps[:habitRun-1])
 }
 
 // cadenceAround is the cadence that gap i is held against: the longer of the

@@ -93,9 +93,9 @@ func (s *SiteItems) began() string {
 // in order, and the late visits with the years they were expected in.
 func (j *judge) expected() (missing []int, late map[int]int) {
 	this := j.now.Year()
-	missing, late = expectedGaps(j.past, this)
-	if len(j.past) == 1 {
-		if y := j.past[0].year + 1; y <= this && j.times.open(y, j.now) {
+	missing, late = expectedGaps(j.rounds, this)
+	if len(j.rounds) == 1 {
+		if y := j.rounds[0] + 1; y <= this && j.times.open(y, j.now) {
 			missing = append(missing, y)
 		}
 	}
@@ -117,20 +117,20 @@ func (j *judge) expected() (missing []int, late map[int]int) {
 // is due so many years after the last one, or after the one that was missed.
 func (j *judge) declaredGaps(late map[int]int) (missing []int) {
 	visited := map[int]bool{}
-	for _, v := range j.past {
-		visited[v.year] = true
+	for _, y := range j.rounds {
+		visited[y] = true
 	}
 	first := max(j.Card.Expect[0].Since, j.Card.FirstYear)
 	if first == 0 {
-		if len(j.past) == 0 {
+		if len(j.rounds) == 0 {
 			return nil // nothing says since when
 		}
-		first = j.past[0].year
+		first = j.rounds[0]
 	}
 	last := 0 // visited year before the one looked at
-	for _, v := range j.past {
-		if v.year < first {
-			last = v.year
+	for _, y := range j.rounds {
+		if y < first {
+			last = y
 		}
 	}
 	due := 0 // not settled yet
@@ -212,7 +212,7 @@ func visitOf(season string) string { return lackVisit + season }
 func (j *judge) markSeasons() {
 	for i := range j.visited {
 		v := &j.visited[i]
-		if w := j.times.windows(v.year); len(w) > 1 {
+		if w := j.times.ever(v.year); len(w) > 1 {
 			for _, n := range j.inSeason(v.year, w) {
 				v.has[n] = true
 			}

@@ -12,21 +12,25 @@ const (
 	untold   = "untold" // the view of a photo that nothing tells
 	lackNote = "note"
 	lackAny  = "photo"
+	lackFew  = "usual number of photos"
 	// lackVisit begins the name of a whole visit, "visit of 06-21": the middle of
 	// its season, or the season's first day where a card declares it.
 	lackVisit = "visit of "
 
 	sideYears = 4 // visited years looked at on each side
 	fewestHad = 2 // of them that must have had it
+
+	fewestCounted = 4 // of them whose number of photos is a habit
 )
 
 // visitYear is what one year's visits brought home.
 type visitYear struct {
 	year   int
 	has    map[string]bool // views, "note", "photo", and visits where there are several seasons
-	untold int             // photos that might be any view
-	away   []string        // paths no longer in the working folder
-	lost   []string        // paths with no good bytes anywhere
+	photos int
+	untold int      // of them, those that might be any view
+	away   []string // paths no longer in the working folder
+	lost   []string // paths with no good bytes anywhere
 }
 
 // byYear sorts a site's items into the years of their visits. Changes a person
@@ -54,6 +58,7 @@ func byYear(s SiteItems) []visitYear {
 			v.has[lackNote] = true
 		case manifest.KindPhoto:
 			v.has[lackAny] = true
+			v.photos++
 			if it.View == untold || it.View == "" {
 				v.untold++
 			} else {
@@ -97,9 +102,41 @@ func yearOf(visit string) (int, bool) {
 	return n, err == nil && n > 0
 }
 
+// fewerPhotos reports whether years[i] has fewer photos than every neighbour,
+// where nothing tells any photo's view and their number is a habit: the same in
+// three of four, at least four of them, and one of them before.
+func fewerPhotos(years []visitYear, i int, before, after []visitYear) bool {
+	least, same, all := 0, 0, slices.Concat(before, after)
+	for _, v := range append(all, years[i]) {
+		if v.photos != v.untold {
+			return false
+		}
+	}
+	for _, v := range all {
+		switch {
+		case least == 0 || v.photos < least:
+			least, same = v.photos, 1
+		case v.photos == least:
+			same++
+		}
+	}
+	fewer := func(j int) bool { return j >= 0 && j < len(years) && years[j].photos < least }
+	running := fewer(i-1) && fewer(i-2) || fewer(i-1) && fewer(i+1) || fewer(i+1) && fewer(i+2)
+	return years[i].photos > 0 && fewer(i) && !running && len(before) > 0 && len(all) >= fewestCounted && 4*same >= 3*len(all)
+}
+
+// numbers are the years of what was visited.
+func numbers(visited []visitYear) []int {
+	out := make([]int, len(visited))
+	for i, v := range visited {
+		out[i] = v.year
+	}
+	return out
+}
+
 // lacking lists what years[i] has not and its neighbours usually have.
 func lacking(years []visitYear, i int) []string {
-	if baseline(gapsOf(years)) {
+	if baseline(gapsOf(numbers(years))) {
 		if i == 0 {
 			return nil // another time's visit, by another habit
 		}
@@ -121,9 +158,21 @@ func lacking(years []visitYear, i int) []string {
 		}
 	}
 	n := len(before) + len(after)
+	// without reports whether this is one of three visited years running that
+	// have not got it: a habit of their own.
+	without := func(k string) bool {
+		from, to := i, i+1
+		for from > 0 && !years[from-1].has[k] {
+			from--
+		}
+		for to < len(years) && !years[to].has[k] {
+			to++
+		}
+		return to-from >= habitRun
+	}
 	usual := func(k string) bool {
 		h := had[k]
-		if h < fewestHad || 4*h < 3*n {
+		if h < fewestHad || 4*h < 3*n || without(k) {
 			return false
 		}
 		return early[k] || (h == n && n > fewestHad)
@@ -152,8 +201,12 @@ func lacking(years []visitYear, i int) []string {
 	})
 	views = views[:max(0, len(views)-years[i].untold)]
 	slices.Sort(views)
-	if len(views) == 0 && !here[lackAny] && usual(lackAny) {
+	switch {
+	case len(views) > 0:
+	case !here[lackAny] && usual(lackAny):
 		views = append(views, lackAny)
+	case len(visits) == 0 && fewerPhotos(years, i, before, after):
+		views = append(views, lackFew)
 	}
 	if !here[lackNote] && usual(lackNote) {
 		views = append(views, lackNote)

@@ -215,6 +215,19 @@ func (t *timetable) windows(year int) (out []window) {
 	return out
 }
 
+// ever are the windows of a year in which a visit is at its time: those declared,
+// else every season the site ever kept, since the first visits of a new season
+// are not judged by the one before.
+func (t *timetable) ever(year int) (out []window) {
+	if len(declaredSeasons(t.card, year)) > 0 {
+		return t.windows(year)
+	}
+	for _, s := range t.seasons {
+		out = append(out, s.window(year))
+	}
+	return out
+}
+
 // live reports whether a season was still visited in the last years before a
 // year, or, at the beginning, in the first years after it. What was given up
 // belongs to another time.
@@ -245,15 +258,79 @@ func (t *timetable) next(year int, now time.Time) window {
 	return all[len(all)-1]
 }
 
-// visitedAcrossNewYear reports whether a season that spans the new year has a
-// visit that is dated in the neighbouring year.
-func (t *timetable) visitedAcrossNewYear(year int, items []Item) bool {
-	for _, w := range t.windows(year) {
-		if w.opens.Year() == w.closes.Year() {
+// rounds are the years that were visited, in order. The days of a season that
+// spans the new year count together, for the year in which most of them lie.
+func (t *timetable) rounds(dated []int, items []Item, now time.Time) []int {
+	var before, after []time.Time // days of such seasons, by the side of the new year they lie on
+	count := map[int]int{}        // days dated in a year
+	for _, d := range visitDays(items) {
+		if d.Year() > now.Year() {
 			continue
 		}
-		for _, d := range visitDays(items) {
-			if w.from(d) == 0 {
+		count[d.Year()]++
+		w := t.around(d)
+		switch {
+		case w.opens.Year() == w.closes.Year() || w.from(d) > mostOutside:
+		case w.opens.Year() == d.Year():
+			before = append(before, d)
+		default:
+			after = append(after, d)
+		}
+	}
+	out := slices.Clone(dated)
+	move := func(days []time.Time, by int) {
+		for _, d := range days {
+			out = append(out, d.Year()+by)
+			if count[d.Year()]--; count[d.Year()] == 0 && !bareYear(items, d.Year()) { // nothing else was dated in it
+				out = slices.DeleteFunc(out, func(y int) bool { return y == d.Year() })
+			}
+		}
+	}
+	if len(before) > len(after) {
+		move(after, -1)
+	} else {
+		move(before, 1)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// around is the window that a day lies in, or the nearest one.
+func (t *timetable) around(d time.Time) (best window) {
+	least := math.MaxInt
+	for y := d.Year() - 1; y <= d.Year()+1; y++ {
+		for _, w := range t.windows(y) {
+			if n := w.from(d); n < least {
+				best, least = w, n
+			}
+		}
+	}
+	return best
+}
+
+// bareYear reports whether a visit is known by that year only.
+func bareYear(items []Item, year int) bool {
+	return slices.ContainsFunc(items, func(it Item) bool {
+		n, ok := yearOf(it.Visit)
+		return ok && n == year && len(it.Visit) == 4
+	})
+}
+
+// visitedAcrossNewYear reports whether a season that spans the new year has a
+// visit that may have been this year's and is dated in the neighbouring year.
+// Where a site keeps several seasons, or kept them one after another, nothing
+// tells which of the two years it was.
+func (t *timetable) visitedAcrossNewYear(year int, items []Item) bool {
+	days := visitDays(items)
+	for y := year - 1; y <= year+1; y++ {
+		if y != year && len(t.seasons) == 1 {
+			continue
+		}
+		for _, w := range t.windows(y) {
+			if w.opens.Year() == w.closes.Year() || w.opens.Year() > year || w.closes.Year() < year {
+				continue
+			}
+			if slices.ContainsFunc(days, func(d time.Time) bool { return w.from(d) == 0 }) {
 				return true
 			}
 		}

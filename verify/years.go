@@ -95,7 +95,7 @@ const (
 //
 //   - The cadence is the median number of years between visits, of up to four
 //     gaps before and four after, whichever side is the longer. A gap no longer
-//     than that is no gap, so a site visited every second year has no skipped
+//     than that is no gap, and neither is one of three running that are as long, so a site visited every second year has no skipped
 //     years, and neither has one that changed from yearly to every second year
 //     once it did so twice.
 //   - Where the cadence is two years or more, a late visit closes the gap.
@@ -117,7 +117,9 @@ const (
 // after, at least two of them, and one of them before; or all of at least
 // three. So three visits running without a landscape are a new habit and no
 // fault. Views are judged by year: what one visit lacks, another of the same
-// year may have. A photo whose view nothing tells may be any that is lacking.
+// year may have. A photo whose view nothing tells may be any that is lacking;
+// where no photo tells its view, their number is held against the neighbours', if
+// that is a habit: the same in three of four years, and in none of them less.
 //
 // What a site's card declares takes the place of what its history tells: when
 // visits are due, which views they bring home, whether a note. A year in which
@@ -144,6 +146,7 @@ type judge struct {
 	now     time.Time
 	visited []visitYear
 	past    []visitYear // without years to come
+	rounds  []int       // the years whose visit was made: a season over the new year is of one of them
 	times   *timetable
 }
 
@@ -157,12 +160,13 @@ func yearsOf(s SiteItems, now time.Time) []Year {
 		j.past = j.past[:len(j.past)-1]
 	}
 	j.times = newTimetable(&s, j.past, now)
+	j.rounds = j.times.rounds(numbers(j.past), s.Items, now)
 	j.markSeasons()
 	expected, late := j.expected()
 	if len(j.visited)+len(expected) == 0 {
 		return nil
 	}
-	lone := baseline(gapsOf(j.past))
+	lone := baseline(gapsOf(j.rounds))
 	var out []Year
 	for i, v := range j.visited {
 		y := j.visitedYear(v, i)
