@@ -133,6 +133,13 @@ type workingJob struct {
 	held    Held
 }
 
+// holds reports whether the site has those bytes on record: no rot makes one
+// photo of another, but a person who renames them does.
+func (j workingJob) holds(d manifest.Digest) bool {
+	_, ok := j.inv.Content[d]
+	return ok
+}
+
 func (w *working) file(ctx context.Context, j workingJob) {
 	st, err := w.root.Lstat(j.raw)
 	switch {
@@ -173,7 +180,7 @@ func (w *working) file(ctx context.Context, j workingJob) {
 	case got.sha == j.want:
 		w.count(func(r *CopyReport) { r.ReadBack.add(got.size) })
 		w.remember(j.inv.Slug(), Held{Path: j.logical, SHA256: j.want, Size: got.size, XXH64: got.xxh, ReadBack: w.o.Now().UTC()}, false)
-	case same && w.unchanged(j, st):
+	case same && !j.holds(got.sha) && w.unchanged(j, st):
 		w.damaged(j, Altered, "its size and time are unchanged and its bytes are not; "+
 			fmt.Sprintf("its SHA-256 is %s…, the manifest says %s…", got.sha.String()[:12], j.want.String()[:12]))
 	default:

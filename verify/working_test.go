@@ -112,3 +112,17 @@ func TestWorkingFollowsNoLinks(t *testing.T) {
 		t.Errorf("%+v, %v", rep, err)
 	}
 }
+
+// Photos that changed names with each other keep both sizes and times equal to
+// what the record says of the other; known bytes are no damage.
+func TestWorkingPhotosThatChangedNames(t *testing.T) {
+	when := verifytest.Day(2019, 6, 21)
+	a, b := verifytest.File{Bytes: []byte("raw of the plot"), Modified: when}, verifytest.File{Bytes: []byte("raw of the view"), Modified: when}
+	r := verifytest.New(t, 1)
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.State{"2019-06-21/plot.dng": a, "2019-06-21/landscape.dng": b})
+	dir := folder(t, verifytest.State{"2019-06-21/plot.dng": b, "2019-06-21/landscape.dng": a})
+	rep, err := verify.Working(context.Background(), dir, pairs(t, r), verify.Options{})
+	if err != nil || len(rep.Damage) > 0 || rep.Waiting != 2 {
+		t.Errorf("%+v, %v; want both to wait for the next round", rep, err)
+	}
+}

@@ -263,7 +263,7 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		}
 		if recorded {
 			e := rec.Paths[logical]
-			if e.Bytes == f.Size && e.Modified.Equal(f.Modified) {
+			if e.Bytes == f.Size && e.Modified.Equal(f.Modified) && !hasKey(old.inv.Content, f.SHA256) {
 				p.r.wait(f.Path, ReasonDamaged, true)
 				continue
 			}

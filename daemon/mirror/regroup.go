@@ -36,7 +36,7 @@ func (p *planner) regrouped() error {
 			switch {
 			case !ok || was.c == c || was.digest == f.SHA256:
 				return false
-			case was.entry.Bytes == f.Size && was.entry.Modified.Equal(f.Modified):
+			case was.entry.Bytes == f.Size && was.entry.Modified.Equal(f.Modified) && !hasKey(was.c.old.inv.Content, f.SHA256):
 				p.r.wait(f.Path, ReasonDamaged, true)
 			case proven == "" && p.r.Accept == nil:
 				p.r.wait(f.Path, ReasonUnproven, true)

@@ -38,8 +38,12 @@ var (
 	simNames = []string{"plot.jpg", "landscape.jpg", "notes.txt", "Überblick.jpg", "IMG_0001.CR2", "IMG_0001.JPG"}
 )
 
-// put writes a file as a person would.
+// put writes a file as a person would. No two writes have the same time to the
+// microsecond, as they never have: a file that got another's name would else
+// look like damage to that, where both have one size.
 func (s *sim) put(path string, b []byte, at time.Time) {
+	s.writes++
+	at = at.Add(time.Duration(s.writes) * time.Microsecond)
 	name := filepath.Join(s.folder, filepath.FromSlash(path))
 	s.must(os.MkdirAll(filepath.Dir(name), 0o777))
 	s.must(os.WriteFile(name, b, 0o666))

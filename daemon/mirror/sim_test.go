@@ -39,6 +39,7 @@ type sim struct {
 	peak     time.Time // the latest it ever was
 	oneByOne bool
 	count    int
+	writes   int // by people
 	kill     killer
 	machines []*machine
 	copies   []*simCopy
