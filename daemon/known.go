@@ -58,6 +58,20 @@ func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 	return k, nil
 }
 
+// seconded reports whether a copy other than the one named holds the first lines
+// of the seal too.
+func (k *known) seconded(ctx context.Context, copyID string, lines int) bool {
+	for _, h := range k.r.open() {
+		if h.ID == copyID {
+			continue
+		}
+		if s, err := store.ReadSeal(ctx, h.Root); err == nil && s.Len() >= lines && s.DigestOf(lines) == k.seal.DigestOf(lines) {
+			return true
+		}
+	}
+	return false
+}
+
 // object returns the newest manifest of a site known anywhere, with its record
 // where that can be read. The error wraps fs.ErrNotExist if there is none.
 func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, error) {

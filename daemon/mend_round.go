@@ -73,7 +73,7 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 	}
 	in := mend.In{
 		Archive: a.cfg.Name, Damage: damage, Unfinished: unfinished, Only: o.Copy,
-		Memory: a.memory(), Aside: filepath.Join(a.dir, "aside"), Expected: k.inventory, Record: a.cache.Record, Now: a.now,
+		Memory: a.memory(), Aside: filepath.Join(a.dir, "aside"), Expected: k.inventory, Record: a.cache.Record, Seal: k.seal, Now: a.now,
 		Progress: func(done, total int64) { p.tell("mend", done, total) },
 	}
 	for _, h := range r.open() {

@@ -140,7 +140,7 @@ func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) ve
 	paper, _ := o.paper() // it was read without fault when the check began
 	return verify.Options{
 		Quick: o.Quick, Paper: paper, Memory: a.memory(), Allowance: -1,
-		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Now: a.now,
+		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Seconded: k.seconded, Now: a.now,
 		Progress: func(done, total int64) { p.tell(name, done, total) },
 	}
 }

@@ -312,3 +312,46 @@ func TestSealAppendRefuses(t *testing.T) {
 		t.Error("a refused line left something behind")
 	}
 }
+
+// A flipped bit that leaves a line a line is rot; another digest is another
+// history.
+func TestSealRotted(t *testing.T) {
+	whole := testSeal(t, SealLines+3)
+	first := func(n int, change func(i int, b []byte)) *Seal {
+		var files [][]byte
+		for i, f := range sealFiles(testSeal(t, n)) {
+			f = bytes.Clone(f)
+			change(i, f)
+			files = append(files, f)
+		}
+		s, err := DecodeSeal(files)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	at := strings.Index(string(whole.File(0)), sum("1").String())
+	flip := func(i int, b []byte) { // a digit of the second line's digest
+		if i == 0 {
+			b[at] = '0' + (b[at] - '0') ^ 1
+		}
+	}
+	if c := whole.File(0)[at]; c > '9' {
+		t.Fatalf("%q is no digit to change", c)
+	}
+	for why, tt := range map[string]struct {
+		s    *Seal
+		want bool
+	}{
+		"the same":                   {first(5, func(int, []byte) {}), false},
+		"a bit of a digest":          {first(5, flip), true},
+		"another digest":             {first(5, func(_ int, b []byte) { copy(b[at:], sum("other").String()) }), false},
+		"a bit of a full file":       {first(SealLines, flip), true},
+		"a bit, and a longer log":    {first(SealLines+4, flip), false},
+		"a bit in each of two files": {first(SealLines+2, func(_ int, b []byte) { b[29] ^= 1 }) /* of the seconds */, true},
+	} {
+		if got := tt.s.Rotted(whole); got != tt.want {
+			t.Errorf("%s: %v", why, got)
+		}
+	}
+}

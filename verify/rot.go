@@ -26,12 +26,16 @@ type Options struct {
 	// Expected returns the newest inventory of an object committed anywhere;
 	// the error wraps fs.ErrNotExist if there is none. May be nil.
 	Expected        func(object string) (*manifest.Inventory, error)
-	ExpectedObjects []string          // objects every copy should have
-	Seal            *manifest.Seal    // the archive's seal, as the author has it; may be nil
-	Paper           *manifest.Printed // a seal somebody has on paper, which the copy's log must bear out; may be nil
-	Now             func() time.Time
-	Workers         int                     // files read at once; 0 chooses
-	Progress        func(done, total int64) // bytes
+	ExpectedObjects []string       // objects every copy should have
+	Seal            *manifest.Seal // the archive's seal, as the author has it; may be nil
+	// Seconded reports whether a copy other than the one with this id holds the
+	// beginning of that seal too, up to so many lines. It is asked only about a
+	// copy whose own seal differs. May be nil: none does.
+	Seconded func(ctx context.Context, copyID string, lines int) bool
+	Paper    *manifest.Printed // a seal somebody has on paper, which the copy's log must bear out; may be nil
+	Now      func() time.Time
+	Workers  int                     // files read at once; 0 chooses
+	Progress func(done, total int64) // bytes
 	// Yield is called again and again, between objects and between files. It
 	// may hand the copy to a round that writes to it and come back when that is
 	// done; changed says that it did. Files already in hand are read meanwhile:

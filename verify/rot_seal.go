@@ -27,12 +27,16 @@ func (r *rot) checkSeal(ctx context.Context) error {
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
 	case r.o.Seal != nil && r.o.Seal.Len() >= s.Len() && !r.o.Seal.Extends(s):
 		d := r.sealDamage(ctx, Altered, "")
-		d.Detail = fmt.Sprintf("rewritten: its %d lines are not the beginning of the archive's seal", s.Len())
+		if s.Rotted(r.o.Seal) && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()) {
+			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
+		} else {
+			d.Detail = fmt.Sprintf(Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
+		}
 		r.damaged(ctx, nil, d)
 		s = nil
 	case r.o.Seal != nil && r.o.Seal.Len() < s.Len() && !s.Extends(r.o.Seal):
 		d := r.sealDamage(ctx, Altered, "")
-		d.Detail = fmt.Sprintf("rewritten: its %d lines do not begin with the archive's seal", s.Len())
+		d.Detail = fmt.Sprintf(Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
 		r.damaged(ctx, nil, d)
 		s = nil
 	}

@@ -307,6 +307,36 @@ func TestRotRewritten(t *testing.T) {
 	}
 }
 
+// A bit of the seal that flipped is damage where this machine's seal and another
+// copy's both tell; another digest, or nobody to second, is a rewritten seal.
+func TestRotSealBent(t *testing.T) {
+	alone := func(o verify.Options) verify.Options { o.Seconded = nil; return o }
+	same := func(o verify.Options) verify.Options { return o }
+	for name, tt := range map[string]struct {
+		digits, copies int
+		options        func(verify.Options) verify.Options
+		rewritten      bool
+	}{
+		"one digit":                {1, 2, same, false},
+		"one digit, no other copy": {1, 1, same, true},
+		"one digit, nobody asked":  {1, 2, alone, true},
+		"a whole digest":           {64, 2, same, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := ranch(t, tt.copies)
+			r.BendSeal(0, tt.digits)
+			rep := rot(t, r.Copies[0], tt.options(r.Options()))
+			if len(rep.Damage) != 1 {
+				t.Fatalf("found %+v", rep.Damage)
+			}
+			d := rep.Damage[0]
+			if d.Kind != verify.Altered || d.Path != verify.SealPath || d.Content != manifest.SealFile(0) || strings.HasPrefix(d.Detail, verify.Rewritten) != tt.rewritten {
+				t.Errorf("found %+v", d)
+			}
+		})
+	}
+}
+
 // A drive that is pulled out is one clear error, not a list of lost photos.
 func TestRotPulledOut(t *testing.T) {
 	r := ranch(t, 1)

@@ -187,6 +187,20 @@ func TestTheSealIsOnlyAddedTo(t *testing.T) {
 	}
 	ok(t, c.PutSeal(sealOf(t, 2, "stolen")))
 	check(sealOf(t, 2, "stolen"))
+
+	// A bit that leaves every line a line, and a check that a power cut tore.
+	path = filepath.Join(dir, "seal", "00000.txt")
+	b, err = os.ReadFile(path)
+	ok(t, err)
+	bent := bytes.Replace(b, []byte("stolen"), []byte("stoleo"), 1)
+	ok(t, os.WriteFile(path, bent, 0o600))
+	if _, err := c.Seal(); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("a bent line: %v", err)
+	}
+	ok(t, os.WriteFile(path, b, 0o600))
+	ok(t, os.WriteFile(filepath.Join(dir, "seal", "check.txt"), nil, 0o600))
+	check(sealOf(t, 2, "stolen"))
+
 	if aside, err := filepath.Glob(filepath.Join(dir, "seal-damaged-*", "00001.txt")); err != nil || len(aside) != 1 {
 		t.Errorf("the damaged one: %v, %v", aside, err)
 	}

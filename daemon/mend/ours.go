@@ -38,25 +38,23 @@ func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key st
 	m.mended(d, from, false)
 }
 
-// seal mends a file of the seal from the longest seal among the other copies
-// that this copy's remaining files agree with.
+// seal mends a file of the seal from the archive's. Where the copy's seal still
+// reads, and tells something else, it is mended only if a few of its bytes are
+// all that differs and two others say so, the author's state and another copy.
 func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
+	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with linecamp setup --add-copy"
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
-		m.unmended(d, false, "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with linecamp setup --add-copy")
+		m.unmended(d, false, rewritten)
 		return
 	}
-	best, from := m.Seal, fromManifest
-	for _, other := range m.Copies {
-		if other.Name == c.Name {
-			continue
-		}
-		s, err := store.ReadSeal(ctx, other.Root)
-		if err == nil && (best == nil || s.Len() > best.Len()) {
-			best, from = s, other.Name
-		}
-	}
-	if best == nil {
+	best, from := m.longestSeal(ctx, c.Name)
+	if best == nil || best.Len() == 0 {
 		m.unmended(d, len(m.Copies) > 0, "no other copy in reach has a readable seal")
+		return
+	}
+	if own, err := store.ReadSeal(ctx, c.Root); err == nil && !best.Extends(own) &&
+		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && m.seconded(ctx, c.Name, own.Len())) {
+		m.unmended(d, false, rewritten)
 		return
 	}
 	for i := range best.Files() {
@@ -70,6 +68,35 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		}
 	}
 	m.unmended(d, false, "no other copy in reach has this part of the seal")
+}
+
+// longestSeal is the author's seal, or that of a copy which goes on from it; but
+// for one copy, "" for none. It is nil where none can be read.
+func (m *mender) longestSeal(ctx context.Context, but string) (best *manifest.Seal, from string) {
+	best, from = m.Seal, fromManifest
+	for _, c := range m.Copies {
+		if c.Name == but {
+			continue
+		}
+		s, err := store.ReadSeal(ctx, c.Root)
+		if err == nil && (best == nil || s.Len() > best.Len() && s.Extends(best)) {
+			best, from = s, c.Name
+		}
+	}
+	return best, from
+}
+
+// seconded reports whether another copy has the first lines of the author's seal.
+func (m *mender) seconded(ctx context.Context, but string, lines int) bool {
+	for _, c := range m.Copies {
+		if c.Name == but {
+			continue
+		}
+		if s, err := store.ReadSeal(ctx, c.Root); err == nil && s.Len() >= lines && s.DigestOf(lines) == m.Seal.DigestOf(lines) {
+			return true
+		}
+	}
+	return false
 }
 
 // inventory mends a version's inventory or its sidecar. Both can be made again,
@@ -128,19 +155,14 @@ func (m *mender) source(ctx context.Context, c verify.Copy, inv *manifest.Invent
 	return fromManifest
 }
 
-// sealed is what the longest readable seal says a version's inventory is.
+// sealed is what the archive's seal says a version's inventory is.
 func (m *mender) sealed(ctx context.Context, id string, n int) (manifest.Digest, bool) {
-	var best *manifest.Seal
-	for _, c := range m.Copies {
-		if s, err := store.ReadSeal(ctx, c.Root); err == nil && (best == nil || s.Len() > best.Len()) {
-			best = s
-		}
-	}
+	best, _ := m.longestSeal(ctx, "")
 	if best == nil {
 		return manifest.Digest{}, false
 	}
 	for l := range best.All() {
-		if l.What == "version" && l.Object == id && l.Version == n {
+		if l.What == manifest.LineVersion && l.Object == id && l.Version == n {
 			return l.Inventory, true
 		}
 	}

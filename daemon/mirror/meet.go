@@ -48,7 +48,7 @@ func (r *round) meet(ctx context.Context) error {
 	best := r.longest(local, seals)
 	for i, c := range r.copies {
 		if s := seals[i]; s != nil && !best.Extends(s) {
-			c.fail(r.strayed(c, best))
+			c.fail(r.strayed(c, s, best))
 		}
 	}
 	if best.Len() > local.Len() {
@@ -113,7 +113,10 @@ func (r *round) longest(local *manifest.Seal, seals []*manifest.Seal) *manifest.
 }
 
 // strayed says what to do about a copy whose seal goes another way than ours.
-func (r *round) strayed(c *copyRun, ours *manifest.Seal) error {
+func (r *round) strayed(c *copyRun, its, ours *manifest.Seal) error {
+	if its.Rotted(ours) {
+		return errors.New("its seal is damaged; run linecamp verify, then linecamp mend")
+	}
 	if a := r.authors[c].Author; a.Author != r.Author && a.Epoch > lastEpoch(ours.Lines()) {
 		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run linecamp mirror: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
 	}

@@ -2,6 +2,7 @@
 package verifytest
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -218,7 +219,37 @@ func (r *Ranch) Objects() []string {
 
 // Options are those of a full check that knows what to expect.
 func (r *Ranch) Options() verify.Options {
-	return verify.Options{Allowance: -1, Expected: r.Expected, ExpectedObjects: r.Objects(), Seal: r.Seal}
+	return verify.Options{Allowance: -1, Expected: r.Expected, ExpectedObjects: r.Objects(), Seal: r.Seal, Seconded: r.seconded}
+}
+
+func (r *Ranch) seconded(ctx context.Context, copyID string, lines int) bool {
+	for _, c := range r.Copies {
+		s, err := store.ReadSeal(ctx, c.Root)
+		if c.ID != copyID && err == nil && s.Len() >= lines && s.DigestOf(lines) == r.Seal.DigestOf(lines) {
+			return true
+		}
+	}
+	return false
+}
+
+// BendSeal changes the digest in the first line of a copy's seal, in its first so
+// many digits; the line still reads as one.
+func (r *Ranch) BendSeal(copy, digits int) {
+	r.T.Helper()
+	file := r.Path(copy, manifest.SealFile(0))
+	b, err := os.ReadFile(file)
+	if err != nil {
+		r.T.Fatal(err)
+	}
+	from := bytes.IndexByte(b, '\n') - 64
+	for i := from; i < from+digits; i++ {
+		if b[i] == '9' || b[i] == 'f' {
+			b[i]--
+		} else {
+			b[i]++
+		}
+	}
+	Write(r.T, file, b, time.Now())
 }
 
 // Key is where a copy keeps the file that has a logical path in the newest version.
