@@ -64,6 +64,7 @@ func (s *story) run(ctx context.Context) error {
 		{"Mending", s.mend},
 		{"A site's full history, brought back", s.restore},
 		{"Whole again", s.verifyAgain},
+		{"Odd things, as real folders have them", s.oddThings},
 	} {
 		s.step++
 		fmt.Fprintf(s.out, "%d. %s\n", s.step, step.title)

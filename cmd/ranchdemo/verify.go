@@ -89,7 +89,11 @@ func compare(want, found []finding) (missed, extra []finding) {
 // checkYears tells how the years were judged, and whether rightly.
 func (s *story) checkYears(years []verify.Year, want []finding) {
 	found := foundIn(years)
-	s.say("%d years of %d sites judged; %d are not whole:", len(years), len(s.ranch.Sites), len(found))
+	sites := map[string]bool{}
+	for _, y := range years {
+		sites[y.Site] = true
+	}
+	s.say("%d years of %d sites judged; %d are not whole:", len(years), len(sites), len(found))
 	for _, f := range found {
 		s.say("  %s", f)
 	}

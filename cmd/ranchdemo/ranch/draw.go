@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"image"
 	"image/jpeg"
 	"os"
 	"path/filepath"
@@ -100,17 +99,22 @@ func (r *Ranch) drawVisit(ctx context.Context, v *Visit, write func(string, []by
 // Picture is one view of a visit as a JPEG with its Exif segment: "plot" or
 // "landscape".
 func (r *Ranch) Picture(v *Visit, view string) ([]byte, error) {
-	var m image.Image
-	if view == "plot" {
-		m = Plot(r.Seed, v)
-	} else {
-		m = Landscape(r.Seed, v)
-	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, m, &jpeg.Options{Quality: quality}); err != nil {
+	b, err := r.plain(v, view)
+	if err != nil {
 		return nil, fmt.Errorf("encoding %s %s: %w", v.Folder(), view, err)
 	}
-	return withExif(b.Bytes(), v.shotOf(r.Seed, view))
+	return withExif(b, v.shotOf(r.Seed, view))
+}
+
+// plain is a picture without anything that a camera would have written.
+func (r *Ranch) plain(v *Visit, view string) ([]byte, error) {
+	m := Landscape
+	if view == "plot" {
+		m = Plot
+	}
+	var b bytes.Buffer
+	err := jpeg.Encode(&b, m(r.Seed, v), &jpeg.Options{Quality: quality})
+	return b.Bytes(), err
 }
 
 func writeFile(path string, b []byte, when time.Time) error {

@@ -92,8 +92,8 @@ type shot struct {
 	Title       string
 }
 
-// app1 is the whole segment, marker and length included.
-func (s shot) app1() ([]byte, error) {
+// tiff is the TIFF structure that holds it.
+func (s shot) tiff() []byte {
 	const header = 8 // byte order, 42, offset of IFD0
 	stamp := s.Time.Format("2006:01:02 15:04:05")
 	offset := s.Time.Format("-07:00")
@@ -151,15 +151,7 @@ func (s shot) app1() ([]byte, error) {
 	tiff := append([]byte("II"), 42, 0, header, 0, 0, 0)
 	tiff = append(tiff, ifd0(uint32(exifAt), uint32(gpsAt))...)
 	tiff = append(tiff, exif...)
-	tiff = append(tiff, directory(gpsAt, where)...)
-
-	body := append([]byte("Exif\x00\x00"), tiff...)
-	if len(body)+2 > math.MaxUint16 {
-		return nil, fmt.Errorf("the picture's details take %d bytes, more than one segment holds", len(body))
-	}
-	seg := []byte{0xFF, 0xE1}
-	seg = binary.BigEndian.AppendUint16(seg, uint16(len(body)+2)) // JPEG counts big-endian
-	return append(seg, body...), nil
+	return append(tiff, directory(gpsAt, where)...)
 }
 
 // degrees splits a coordinate into whole degrees, whole minutes and
@@ -173,18 +165,23 @@ func degrees(v float64, plus, minus string) (ref string, dms [6]uint32) {
 	return ref, [6]uint32{n / 3_600_000, 1, n / 60_000 % 60, 1, n % 60_000, 1000}
 }
 
-// withExif puts the segment where Exif wants it, right after SOI.
-func withExif(jpeg []byte, s shot) ([]byte, error) {
+// withExif gives a picture what its camera knew.
+func withExif(jpeg []byte, s shot) ([]byte, error) { return withSegment(jpeg, s.tiff()) }
+
+// withSegment puts a TIFF structure where Exif wants it: in an APP1 segment right
+// after SOI, marker and length included.
+func withSegment(jpeg, tiff []byte) ([]byte, error) {
 	if len(jpeg) < 2 || jpeg[0] != 0xFF || jpeg[1] != 0xD8 {
 		return nil, errors.New("not a JPEG: it does not begin with the start-of-image marker")
 	}
-	seg, err := s.app1()
-	if err != nil {
-		return nil, err
+	body := append([]byte("Exif\x00\x00"), tiff...)
+	if len(body)+2 > math.MaxUint16 {
+		return nil, fmt.Errorf("the picture's details take %d bytes, more than one segment holds", len(body))
 	}
-	out := make([]byte, 0, len(jpeg)+len(seg))
-	out = append(out, jpeg[:2]...)
-	out = append(out, seg...)
+	out := append([]byte{}, jpeg[:2]...)
+	out = append(out, 0xFF, 0xE1)
+	out = binary.BigEndian.AppendUint16(out, uint16(len(body)+2)) // JPEG counts big-endian
+	out = append(out, body...)
 	return append(out, jpeg[2:]...), nil
 }
 
@@ -217,4 +214,28 @@ func stray(d *rand.Rand, s *Site, metres float64) (lat, lon float64) {
 	lat = s.Latitude + r*sin/perDegree
 	lon = s.Longitude + r*cos/(perDegree*math.Cos(s.Latitude*math.Pi/180))
 	return lat, lon
+}
+
+// withScan is what a scanner or a program writes into a picture: when it made
+// the file, and nothing of a camera.
+func withScan(jpeg []byte, when time.Time) ([]byte, error) {
+	const header = 8
+	stamp := when.Format("2006:01:02 15:04:05")
+	ifd0 := func(exif uint32) []byte {
+		return directory(header, []field{
+			text(0x010F, "Sagehen Optical"), // Make
+			text(0x0110, "Flatbed 2"),       // Model
+			text(0x0132, stamp),             // DateTime
+			long(0x8769, exif),              // Exif IFD Pointer
+		})
+	}
+	exifAt := header + len(ifd0(0))
+	exif := directory(exifAt, []field{
+		bytesOf(0x9000, typeUndefined, '0', '2', '3', '2'), // ExifVersion
+		text(0x9003, stamp), // DateTimeOriginal
+		text(0x9004, stamp), // DateTimeDigitized
+	})
+	tiff := append([]byte("II"), 42, 0, header, 0, 0, 0)
+	tiff = append(tiff, ifd0(uint32(exifAt))...)
+	return withSegment(jpeg, append(tiff, exif...))
 }

@@ -1,0 +1,278 @@
+package ranch
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"image"
+	"image/png"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+)
+
+// Odd is one oddity, of a kind that real records have: what was done to the
+// folder, and what whoever checks it is to find. Kind is empty where nothing may
+// be found.
+type Odd struct {
+	What        string // in words
+	Kind        string // of the finding: "broken", "empty", …
+	Site, Visit string // where it is to be found
+	Note        bool   // worth knowing, and asks for nothing
+}
+
+// odd is an oddity, the year of its visit, and how it is made.
+type odd struct {
+	Odd
+	year int
+	make func(o *oddities) error
+}
+
+// oddities puts odd things into a drawn ranch.
+type oddities struct {
+	r    *Ranch
+	dir  string
+	when time.Time // the time of every file it writes
+}
+
+// The oddities. Each lies in a visit of its own, so that none explains another;
+// years with a flaw have none.
+func odds() []odd {
+	return []odd{
+		{Odd{"a landscape of 2011 is cut short: the disk was full", "broken", "Windmill Stake 1", "", false}, 2011,
+			func(o *oddities) error { return o.cut(o.photo("Windmill Stake 1", 2011, "landscape")) }},
+		{Odd{"a screen picture of 2012 ends in the middle", "broken", "Tank Stake 2", "", false}, 2012,
+			func(o *oddities) error { return o.cutPNG("Tank Stake 2", 2012) }},
+		{Odd{"a telephone's picture of 2013 ends in the middle", "broken", "Tank Stake 2", "", false}, 2013,
+			func(o *oddities) error { return o.cutHEIC("Tank Stake 2", 2013) }},
+		{Odd{"a second note of 2013 has nothing in it", "empty", "Old Corral Stake 4", "", false}, 2013,
+			func(o *oddities) error {
+				return o.write(o.r.Visit("Old Corral Stake 4", 2013).Folder()+"/remarks.txt", nil)
+			}},
+		{Odd{"the landscape of 2016 was taken forty days after its plot", "misdated", "Cottonwood Stake 3", "", false}, 2016,
+			func(o *oddities) error {
+				return o.retake("Cottonwood Stake 3", 2016, "landscape", func(s *shot) { s.Time = s.Time.AddDate(0, 0, 40) })
+			}},
+		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", "Juniper Stake 5", "", true}, 2012,
+			func(o *oddities) error {
+				return o.retakeBoth("Juniper Stake 5", 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
+			}},
+		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", "Twin Buttes Stake 6", "", true}, 2009,
+			func(o *oddities) error { return o.scan("Twin Buttes Stake 6", 2009) }},
+		{Odd{"the pictures of 2014 were exported without date or position", "", "Windmill Stake 1", "", false}, 2014,
+			func(o *oddities) error { return o.strip("Windmill Stake 1", 2014) }},
+		{Odd{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", "Old Corral Stake 4", "", false}, 2018,
+			func(o *oddities) error { return o.swap("Old Corral Stake 4", 2018, 2019) }},
+		{Odd{"the plot of 2017 was taken at Twin Buttes Stake 6", "elsewhere", "Juniper Stake 5", "", false}, 2017,
+			func(o *oddities) error {
+				there := o.r.site("Twin Buttes Stake 6")
+				return o.retake("Juniper Stake 5", 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
+			}},
+		{Odd{"a picture of 2010 lies under 2015 as well", "twice", "Cottonwood Stake 3", "", false}, 2010,
+			func(o *oddities) error { return o.twice("Cottonwood Stake 3", 2010, 2015) }},
+		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false}, 0,
+			func(o *oddities) error {
+				return o.write("North Flat/Tank Stake 2/site.toml", []byte("bearing_note = \"the tank\"\nretired = 2031-02-30\n"))
+			}},
+		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true}, 0, nil},
+		{Odd{"in 2019 the site was visited in October", "out of season", saltLick, "2019-10-12", true}, 0, nil},
+		{Odd{"of 1996 there is only a print, scanned in 2015", "scan", saltLick, "1996", true}, 0, nil},
+	}
+}
+
+// saltLick is the site that the last oddities are about. It is visited every
+// second year; in 2021 it was closed after a fire, as its card says.
+const (
+	saltLick     = "Salt Lick Stake 7"
+	saltLickCard = "[[closed]]\nfrom   = 2021-05-01\nto     = 2021-10-31\nreason = \"fire\"\n"
+)
+
+// Closed is the year of a site that its card explains.
+var Closed = SiteYear{Pasture: "Calico Ridge", Site: saltLick, Year: 2021}
+
+// MakeOdd puts the oddities into a ranch that was drawn below dir, and says what
+// they are. The files it writes have the time when.
+func (r *Ranch) MakeOdd(ctx context.Context, dir string, when time.Time) ([]Odd, error) {
+	o := &oddities{r, dir, when}
+	var all []Odd
+	for _, odd := range odds() {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if odd.make != nil {
+			if err := odd.make(o); err != nil {
+				return nil, fmt.Errorf("making it so that %s: %w", odd.What, err)
+			}
+		}
+		if odd.year != 0 {
+			odd.Visit = r.Visit(odd.Site, odd.year).Time.Format(time.DateOnly)
+		}
+		all = append(all, odd.Odd)
+	}
+	if err := o.drawSaltLick(ctx); err != nil {
+		return nil, fmt.Errorf("drawing %s: %w", saltLick, err)
+	}
+	return all, nil
+}
+
+func (r *Ranch) site(name string) *Site {
+	for _, s := range r.Sites {
+		if s.Name == name {
+			return s
+		}
+	}
+	return nil
+}
+
+func (o *oddities) path(name string) string { return filepath.Join(o.dir, filepath.FromSlash(name)) }
+
+func (o *oddities) photo(site string, year int, view string) string {
+	return o.r.Visit(site, year).Folder() + "/" + view + ".jpg"
+}
+
+func (o *oddities) write(name string, b []byte) error { return writeFile(o.path(name), b, o.when) }
+
+// cut leaves the first half of a file.
+func (o *oddities) cut(name string) error {
+	b, err := os.ReadFile(o.path(name))
+	if err != nil {
+		return err
+	}
+	return o.write(name, b[:len(b)/2])
+}
+
+func (o *oddities) cutPNG(site string, year int) error {
+	var b bytes.Buffer
+	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 64, 48))); err != nil {
+		return err
+	}
+	return o.write(o.r.Visit(site, year).Folder()+"/screen.png", b.Bytes()[:b.Len()*2/3])
+}
+
+// cutHEIC writes the beginning of a HEIF file (ISO/IEC 23008-12): its type, and
+// a box of data that announces more than is there.
+func (o *oddities) cutHEIC(site string, year int) error {
+	b := binary.BigEndian.AppendUint32(nil, 24)
+	b = append(b, "ftypheic\x00\x00\x00\x00mif1heic"...)
+	b = binary.BigEndian.AppendUint32(b, 4096)
+	b = append(b, "mdat"...)
+	return o.write(o.r.Visit(site, year).Folder()+"/telephone.heic", append(b, make([]byte, 512)...))
+}
+
+// retake writes a picture of a visit again, with another record of the camera's.
+func (o *oddities) retake(site string, year int, view string, change func(*shot)) error {
+	v := o.r.Visit(site, year)
+	plain, err := o.r.plain(v, view)
+	if err != nil {
+		return err
+	}
+	s := v.shotOf(o.r.Seed, view)
+	change(&s)
+	b, err := withExif(plain, s)
+	if err != nil {
+		return err
+	}
+	return o.write(v.Folder()+"/"+view+".jpg", b)
+}
+
+func (o *oddities) retakeBoth(site string, year int, change func(*shot)) error {
+	for _, view := range []string{"plot", "landscape"} {
+		if err := o.retake(site, year, view, change); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (o *oddities) strip(site string, year int) error {
+	v := o.r.Visit(site, year)
+	for _, view := range []string{"plot", "landscape"} {
+		b, err := o.r.plain(v, view)
+		if err == nil {
+			err = o.write(v.Folder()+"/"+view+".jpg", b)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (o *oddities) scan(site string, year int) error {
+	v := o.r.Visit(site, year)
+	for i, view := range []string{"plot", "landscape"} {
+		b, err := o.r.plain(v, view)
+		if err == nil {
+			b, err = withScan(b, time.Date(2015, time.February, 11, 10, 20+i, 0, 0, zone))
+		}
+		if err == nil {
+			err = o.write(v.Folder()+"/"+view+".jpg", b)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (o *oddities) swap(site string, a, b int) error {
+	for _, view := range []string{"plot", "landscape"} {
+		one, two := o.path(o.photo(site, a, view)), o.path(o.photo(site, b, view))
+		for _, step := range [][2]string{{one, one + "~"}, {two, one}, {one + "~", two}} {
+			if err := os.Rename(step[0], step[1]); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// twice files one year's plot under another year too. An export, it has no date
+// that would say which of the two is right.
+func (o *oddities) twice(site string, first, second int) error {
+	b, err := o.r.plain(o.r.Visit(site, first), "plot")
+	if err != nil {
+		return err
+	}
+	for _, year := range []int{first, second} {
+		if err := o.write(o.r.Visit(site, year).Folder()+"/for the report.jpg", b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// drawSaltLick draws the seventh site with its visits.
+func (o *oddities) drawSaltLick(ctx context.Context) error {
+	s := *o.r.site("Twin Buttes Stake 6")
+	s.Name, s.Latitude, s.Longitude = saltLick, s.Latitude-0.0082, s.Longitude+0.0061
+	s.horizon = newSkyline(o.r.Seed, &s)
+	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(&s) })
+	write := func(name string, b []byte, when time.Time, _ bool) error { return writeFile(o.path(name), b, when) }
+	for i, year := range []int{2010, 2012, 2014, 2017, 2019, 2023, 2025} {
+		v := *o.r.Visit("Twin Buttes Stake 6", year)
+		v.Site = &s
+		v.Time = v.Time.Add(time.Duration(70+i) * time.Minute)
+		if year == 2019 {
+			v.Time = time.Date(2019, time.October, 12, 10, 5, 0, 0, zone)
+		}
+		if err := o.r.drawVisit(ctx, &v, write); err != nil {
+			return err
+		}
+	}
+	early := *o.r.Visit("Twin Buttes Stake 6", 2011)
+	early.Site = &s
+	b, err := o.r.plain(&early, "landscape")
+	if err == nil {
+		b, err = withScan(b, time.Date(2015, time.February, 11, 10, 30, 0, 0, zone))
+	}
+	if err == nil {
+		err = o.write(s.Pasture+"/"+s.Name+"/1996/landscape.jpg", b)
+	}
+	if err != nil {
+		return err
+	}
+	return o.write(s.Pasture+"/"+s.Name+"/site.toml", []byte(saltLickCard))
+}
