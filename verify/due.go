@@ -114,7 +114,7 @@ func (v DueVisit) label() string {
 func (v DueVisit) when() string {
 	text := v.Opens + " to " + v.Closes
 	if v.Over {
-		text = "the season closed on " + v.Closes + "; is a card still in a camera?"
+		text = closedText(v.Closes, v.Lacks)
 	}
 	if len(v.Lacks) > 0 {
 		text += "  (lacks " + strings.Join(shownAll(v.Lacks), ", ") + ")"

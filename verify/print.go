@@ -286,7 +286,7 @@ func yearText(y Year) string {
 	case y.State == Due:
 		t := "expected " + y.Opens + " to " + y.Closes
 		if y.Over {
-			t = "the season closed on " + y.Closes + "; is a card still in a camera?"
+			t = closedText(y.Closes, y.Lacks)
 		}
 		if len(y.Lacks) > 0 {
 			t = "lacks " + strings.Join(shownAll(y.Lacks), ", ") + "; " + t
@@ -296,6 +296,14 @@ func yearText(y Year) string {
 		return "lacks " + strings.Join(shownAll(y.Lacks), ", ")
 	}
 	return ""
+}
+
+// closedText says that a season is over, and where what is lacking may still be.
+func closedText(closes string, lacks []string) string {
+	if len(lacks) == 1 && lacks[0] == lackNote {
+		return "the season closed on " + closes + "; is the note still on paper?"
+	}
+	return "the season closed on " + closes + "; is a card still in a camera?"
 }
 
 // runs writes years with runs drawn together: "2011, 2013-2016".

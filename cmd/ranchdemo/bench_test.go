@@ -1,0 +1,123 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/daemon/setup"
+	"linecamp/verify"
+)
+
+// A record that is awkward in every habit and has no fault gives no finding, on
+// any day of the year, and its report fits a screen.
+func TestNothingIsFoundOnTheBench(t *testing.T) {
+	for _, day := range []string{"2026-03-01", "2026-06-20", "2026-08-15", "2026-10-25", "2026-12-20"} {
+		t.Run(day, func(t *testing.T) {
+			now, err := time.ParseInLocation(time.DateOnly+" 15", day+" 20", time.Local)
+			if err != nil {
+				t.Fatal(err)
+			}
+			dir := t.TempDir()
+			folder, drive := filepath.Join(dir, "allotment"), filepath.Join(dir, "drive")
+			if err := ranch.DrawBench(folder, now); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.Mkdir(drive, 0o777); err != nil {
+				t.Fatal(err)
+			}
+			a := openBench(t, dir, folder, drive, now)
+			mirror := func() {
+				t.Helper()
+				r, err := a.Mirror(t.Context(), daemon.MirrorOptions{}, nil)
+				if err != nil || r.Wants() {
+					t.Fatalf("%+v, %v", r, err)
+				}
+			}
+			mirror()
+			// A folder gets another name, and an old picture is cropped.
+			if err := os.Rename(filepath.Join(folder, "Ridge", "Knoll"), filepath.Join(folder, "Ridge", "The Knoll")); err != nil {
+				t.Fatal(err)
+			}
+			old, err := filepath.Glob(filepath.Join(folder, "Bench", "Post C", "2009-*plot.jpg"))
+			if err != nil || len(old) != 1 {
+				t.Fatal(old, err)
+			}
+			b, err := os.ReadFile(old[0])
+			if err == nil {
+				err = os.WriteFile(old[0], append(b, "cropped"...), 0o666)
+			}
+			if err == nil {
+				err = os.Chtimes(old[0], now.Add(-time.Hour), now.Add(-time.Hour))
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			mirror()
+			r, err := a.Verify(t.Context(), daemon.VerifyOptions{}, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range r.Findings {
+				if f.Wants() {
+					t.Errorf("found: %s %s %s: %s", f.Kind, f.Site, f.Visit, f.Text)
+				} else {
+					t.Errorf("noted: %s %s %s: %s", f.Kind, f.Site, f.Visit, f.Text)
+				}
+			}
+			due := 0
+			for _, y := range r.Years {
+				switch y.State {
+				case verify.Whole:
+				case verify.Due:
+					due++
+				case verify.Explained:
+					if y.Site != "Burn Stake" {
+						t.Errorf("%s %d is explained: %s", y.Site, y.Year, y.Why)
+					}
+				default:
+					t.Errorf("%s %d is %s, lacks %v", y.Site, y.Year, y.State, y.Lacks)
+				}
+			}
+			if r.Wants() {
+				t.Error("the exit status would be 3")
+			}
+			var text bytes.Buffer
+			r.Print(&text)
+			if n := strings.Count(text.String(), "\n"); n > 24 {
+				t.Errorf("the report has %d lines", n)
+			}
+			t.Logf("%d years judged, %d due\n%s", len(r.Years), due, text.String())
+		})
+	}
+}
+
+func openBench(t *testing.T, dir, folder, drive string, now time.Time) *daemon.Archive {
+	t.Helper()
+	clock := func() time.Time { return now }
+	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	conf := filepath.Join(dir, "bench.toml")
+	_, err := setup.Run(t.Context(), setup.Options{Archive: "greasewood-bench", Folder: folder, Config: conf, State: filepath.Join(dir, "state"), Log: log, Now: clock,
+		Drives: []setup.NamedDir{{Name: "shelf", Dir: drive}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, faults := config.Load(conf)
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	a, err := daemon.Open(all[0], daemon.Options{Log: log, Now: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { a.Close() })
+	return a
+}

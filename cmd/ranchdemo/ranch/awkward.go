@@ -1,0 +1,219 @@
+package ranch
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"path/filepath"
+	"time"
+)
+
+// Bench is a second invented record, Greasewood Bench Allotment in Calico County:
+// awkward in every habit, and without any fault. Whoever checks it is to find
+// nothing. Its pictures are only noise, since nobody looks at them.
+const Bench = "Greasewood Bench Allotment"
+
+// DrawBench writes the allotment's folder below dir, as it stands on the evening
+// of a day: what was visited until then, and nothing later.
+func DrawBench(dir string, now time.Time) error {
+	b := &bench{dir: dir, now: now}
+	for _, habit := range []func(*bench){
+		(*bench).cameraNames, (*bench).everySecondYear, (*bench).changedCadence, (*bench).springAndFall, (*bench).scannedPrints,
+		(*bench).restaked, (*bench).burned, (*bench).exports, (*bench).overNewYear, (*bench).moreViews, (*bench).sharedNotes,
+	} {
+		habit(b)
+	}
+	return b.err
+}
+
+type bench struct {
+	dir  string
+	now  time.Time
+	roll int // the number in a camera's file name
+	err  error
+}
+
+// stakeAt is where the camera stands: half a kilometre from one site to the next.
+func stakeAt(site int) (lat, lon float64) { return 41.2 + 0.005*float64(site), -119.4 }
+
+// taken is one picture's record, of a camera that knows its position.
+func taken(site int, t time.Time) *shot {
+	lat, lon := stakeAt(site)
+	return &shot{Make: "Sagehen Optical", Model: "Pocket 8", Time: t, Lat: lat, Lon: lon, Error: 4, Elevation: 1450, Bearing: -1, Exposure: 250}
+}
+
+// picture writes one photo; s is nil for one without any record of a camera's.
+func (b *bench) picture(name string, when time.Time, s *shot) {
+	var record func([]byte) ([]byte, error)
+	if s != nil {
+		record = func(j []byte) ([]byte, error) { return withExif(j, *s) }
+	}
+	b.noise(name, when, record)
+}
+
+func (b *bench) noise(name string, when time.Time, record func([]byte) ([]byte, error)) {
+	if b.err != nil || when.After(b.now) {
+		return
+	}
+	m := image.NewGray(image.Rect(0, 0, 48, 32))
+	d := random(1, "bench", name)
+	for i := range m.Pix {
+		m.Pix[i] = uint8(d.Uint32())
+	}
+	var j bytes.Buffer
+	if b.err = jpeg.Encode(&j, m, nil); b.err != nil {
+		return
+	}
+	out := j.Bytes()
+	if record != nil {
+		if out, b.err = record(out); b.err != nil {
+			return
+		}
+	}
+	b.file(name, out, when)
+}
+
+func (b *bench) file(name string, content []byte, when time.Time) {
+	if b.err == nil && !when.After(b.now) {
+		b.err = writeFile(filepath.Join(b.dir, filepath.FromSlash(name)), content, when.Add(5*time.Hour))
+	}
+}
+
+// day is some morning within a week of a date.
+func day(site string, year int, month time.Month, middle int) time.Time {
+	d := random(1, "day", site, year, month)
+	return time.Date(year, month, middle-5+d.IntN(11), 8, d.IntN(240), d.IntN(60), 0, zone)
+}
+
+// cameraNames: yearly since 2008, and the files are named as the camera did.
+func (b *bench) cameraNames() {
+	for year := 2008; year <= b.now.Year(); year++ {
+		t := day("Post A", year, time.June, 18)
+		for i := range 2 {
+			b.roll += 1 + i
+			when := t.Add(time.Duration(i) * 2 * time.Minute)
+			b.picture(fmt.Sprintf("Bench/Post A/%s/IMG_%04d.JPG", t.Format(time.DateOnly), b.roll), when, taken(1, when))
+		}
+	}
+}
+
+// everySecondYear since 2004, named by year alone.
+func (b *bench) everySecondYear() {
+	for year := 2004; year <= b.now.Year(); year += 2 {
+		t := day("Post B", year, time.June, 20)
+		b.picture(fmt.Sprintf("Bench/Post B/%d/plot.jpg", year), t, taken(2, t))
+		b.picture(fmt.Sprintf("Bench/Post B/%d/landscape.jpg", year), t, taken(2, t))
+	}
+}
+
+// changedCadence: yearly until 2012, then every third year.
+func (b *bench) changedCadence() {
+	for year := 2001; year <= b.now.Year(); year++ {
+		if year > 2012 && (year-2012)%3 != 0 {
+			continue
+		}
+		t := day("Post C", year, time.July, 2)
+		b.picture(fmt.Sprintf("Bench/Post C/%s plot.jpg", t.Format(time.DateOnly)), t, taken(3, t))
+		b.picture(fmt.Sprintf("Bench/Post C/%s landscape.jpg", t.Format(time.DateOnly)), t, taken(3, t))
+	}
+}
+
+// springAndFall since 2006; now and then a visit took two days.
+func (b *bench) springAndFall() {
+	for year := 2006; year <= b.now.Year(); year++ {
+		for _, t := range []time.Time{day("Spring Box", year, time.May, 4), day("Spring Box", year, time.October, 9)} {
+			second := t
+			if year%5 == 0 {
+				second = t.AddDate(0, 0, 1)
+			}
+			b.picture("Gulch/Spring Box/"+t.Format(time.DateOnly)+"/plot.jpg", t, taken(4, t))
+			b.picture("Gulch/Spring Box/"+t.Format(time.DateOnly)+"/landscape.jpg", second, taken(4, second))
+		}
+	}
+}
+
+// scannedPrints: prints of 1987, scanned in 2015, long before the yearly visits.
+func (b *bench) scannedPrints() {
+	scan := time.Date(2015, time.January, 20, 9, 0, 0, 0, zone)
+	for i, name := range []string{"plot", "landscape"} {
+		b.noise("Gulch/Old Fence/1987/"+name+".jpg", scan.Add(time.Duration(i)*time.Minute), nil)
+	}
+	for year := 2005; year <= b.now.Year(); year++ {
+		t := day("Old Fence", year, time.June, 24)
+		b.picture("Gulch/Old Fence/"+t.Format(time.DateOnly)+"/plot.jpg", t, taken(5, t))
+		b.picture("Gulch/Old Fence/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(5, t))
+	}
+}
+
+// restaked: a site whose stake was lost, another put in its place, and a third
+// that was given up.
+func (b *bench) restaked() {
+	visits := func(name string, site, first, last int) {
+		for year := first; year <= min(last, b.now.Year()); year++ {
+			t := day(name, year, time.June, 12)
+			b.picture("Gulch/"+name+"/"+t.Format(time.DateOnly)+"/plot.jpg", t, taken(site, t))
+			b.picture("Gulch/"+name+"/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(site, t))
+		}
+	}
+	written := time.Date(2016, time.January, 5, 9, 0, 0, 0, zone)
+	visits("Corner", 6, 2003, 2014)
+	visits("Corner again", 7, 2015, 9999)
+	b.file("Gulch/Corner again/site.toml", []byte("replaces = \"Corner\"\n"), written)
+	visits("Far Tank", 8, 2003, 2012)
+	b.file("Gulch/Far Tank/site.toml", []byte("retired = 2012-12-31\n"), written)
+}
+
+// burned: two seasons without visits, after a fire.
+func (b *bench) burned() {
+	for year := 2007; year <= b.now.Year(); year++ {
+		if year == 2017 || year == 2018 {
+			continue
+		}
+		t := day("Burn Stake", year, time.June, 28)
+		b.picture("Ridge/Burn Stake/"+t.Format(time.DateOnly)+"/plot.jpg", t, taken(9, t))
+		b.picture("Ridge/Burn Stake/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(9, t))
+	}
+	b.file("Ridge/Burn Stake/site.toml", []byte("[[closed]]\nfrom   = 2016-08-20\nto     = 2018-10-31\nreason = \"fire\"\n"), time.Date(2018, time.March, 1, 9, 0, 0, 0, zone))
+}
+
+// exports: pictures that went through a program, which kept nothing of the
+// camera's record.
+func (b *bench) exports() {
+	for year := 2010; year <= b.now.Year(); year++ {
+		t := day("Export", year, time.June, 15)
+		for _, view := range []string{"plot", "north", "south"} {
+			b.picture(fmt.Sprintf("Ridge/Salt Trough/%d/%s (1).jpg", year, view), t, nil)
+		}
+	}
+}
+
+// overNewYear: in the week about the new year, filed under the day.
+func (b *bench) overNewYear() {
+	for winter := 2009; winter <= b.now.Year(); winter++ {
+		t := day("Drift", winter, time.December, 32)
+		b.picture("Ridge/Drift Stake/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(10, t))
+	}
+}
+
+// moreViews: one picture until 2012, four since.
+func (b *bench) moreViews() {
+	for year := 2006; year <= b.now.Year(); year++ {
+		t := day("Knoll", year, time.June, 21)
+		views := []string{"plot"}
+		if year > 2012 {
+			views = []string{"plot", "landscape", "east", "west"}
+		}
+		for _, v := range views {
+			b.picture("Ridge/Knoll/"+t.Format(time.DateOnly)+"/"+v+".jpg", t, taken(11, t))
+		}
+	}
+}
+
+// sharedNotes: one binder for all sites, scanned; later one note a year.
+func (b *bench) sharedNotes() {
+	b.file("2001-2015.pdf", []byte("%PDF-1.4\n% the binder, scanned\n%%EOF\n"), time.Date(2016, time.January, 9, 9, 0, 0, 0, zone))
+	for year := 2016; year <= b.now.Year(); year++ {
+		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, zone))
+	}
+}
