@@ -155,7 +155,7 @@ func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
 		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Files: j.files, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
 		r.share(&r.report.Confirmed, j, info.Size)
 		r.progress(info.Size)
-	case same:
+	case same && info.SHA256.IsZero():
 		// The service reports no digest, and nothing changed since it was read back.
 		r.share(&r.report.Matched, j, info.Size)
 		r.progress(info.Size)

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
+	"slices"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -68,6 +70,7 @@ func (r *rot) downloaded(n int64) {
 type verdict struct {
 	claimed    int  // the newest version this copy has, or had
 	unreadable bool // no manifest could be read
+	another    bool // the folder is a copy of another object's
 }
 
 // versions checks the inventories of an object and chooses the one its files
@@ -93,21 +96,28 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		}
 	}
 	topInv := decodeWhole(top)
+	if topInv != nil && topInv.Slug() != o.slug {
+		if exp == nil && r.heads[o.slug] == 0 {
+			return verdict{another: true}
+		}
+		topInv = nil
+	}
 
-	highest := highestVersion(files)
+	known := 0
 	if topInv != nil {
-		highest = max(highest, topInv.Head())
+		known = topInv.Head()
 	}
 	if !listed && topInv == nil {
 		if inv, err := store.Head(ctx, r.c.Root, o.slug); err == nil {
-			highest = max(highest, inv.Head())
+			known = inv.Head()
 		}
 	}
 	for p := range o.held {
 		if p == versionFile(versionOf(p), inventoryFile) {
-			highest = max(highest, versionOf(p))
+			known = max(known, versionOf(p))
 		}
 	}
+	highest := max(known, r.highestListed(ctx, o, files, known))
 	pairs := map[int]pair{}
 	var head *manifest.Inventory
 	claimed := 0
@@ -121,7 +131,7 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		}
 		pairs[n] = p
 		inv := decodeWhole(p)
-		if inv != nil && inv.Head() != n {
+		if inv != nil && (inv.Head() != n || inv.Slug() != o.slug) {
 			inv = nil
 		}
 		_, remembered := o.held[versionFile(n, inventoryFile)]
@@ -294,14 +304,28 @@ func decodeWhole(p pair) *manifest.Inventory {
 	return inv
 }
 
-// highestVersion is the highest version folder that has an inventory or its
-// sidecar.
-func highestVersion(files map[string]store.Info) int {
-	highest := 0
+// highestListed is the highest version whose folder has an inventory or its
+// sidecar. A number that nothing bears out is somebody's invention: versions have
+// no gaps, but for folders that were lost, and then the inventory above tells.
+func (r *rot) highestListed(ctx context.Context, o *object, files map[string]store.Info, known int) int {
+	listed := map[int]bool{}
 	for p := range files {
-		if n := versionOf(p); n > highest && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
-			highest = n
+		if n := versionOf(p); n > 0 && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
+			listed[n] = true
 		}
 	}
-	return highest
+	borne := max(known, len(listed))
+	if o.exp != nil {
+		borne = max(borne, o.exp.Head())
+	}
+	for _, n := range slices.Backward(slices.Sorted(maps.Keys(listed))) {
+		if n <= borne {
+			return n
+		}
+		inv := decodeWhole(r.readPair(ctx, o.slug, versionFile(n, inventoryFile), versionFile(n, sidecarFile)))
+		if inv != nil && inv.Head() == n || ctx.Err() != nil {
+			return n
+		}
+	}
+	return 0
 }

@@ -53,6 +53,10 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 	if ctx.Err() != nil {
 		return
 	}
+	if v.another {
+		r.strayFolder(slug, files)
+		return
+	}
 	if v.unreadable {
 		return // reported; what lies below it cannot be judged
 	}

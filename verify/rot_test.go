@@ -337,6 +337,45 @@ func TestRotSealBent(t *testing.T) {
 	}
 }
 
+// A version folder whose number nobody counted up to is not counted up to here.
+func TestRotVersionFromNowhere(t *testing.T) {
+	r := ranch(t, 1)
+	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json"), []byte("{}"), time.Now())
+	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json.sha256"), []byte("x"), time.Now())
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	c := r.Copies[0]
+	opened := 0
+	c.Root = &failing{c.Root, func(string) bool {
+		if opened++; opened > 1000 {
+			cancel()
+		}
+		return false
+	}}
+	for name, o := range map[string]verify.Options{"with the archive's manifests": r.Options(), "alone": {Allowance: -1}} {
+		o.Workers = 1
+		rep, err := verify.Rot(ctx, c, o)
+		if err != nil || len(rep.Damage) != 0 {
+			t.Errorf("%s: %v, %+v", name, err, rep.Damage)
+		}
+	}
+}
+
+// A site's folder that somebody copied beside it is one stray folder.
+func TestRotCopiedFolder(t *testing.T) {
+	r := ranch(t, 1)
+	if err := os.CopyFS(r.Path(0, "windmill--stake-3-copy"), os.DirFS(r.Path(0, "windmill--stake-3"))); err != nil {
+		t.Fatal(err)
+	}
+	rep := rot(t, r.Copies[0], r.Options())
+	if got := found(rep); !slices.Equal(got, []string{"stray windmill--stake-3-copy/ v0"}) {
+		t.Errorf("found %q", got)
+	}
+	if rep.Files != 9 {
+		t.Errorf("%d files", rep.Files)
+	}
+}
+
 // A drive that is pulled out is one clear error, not a list of lost photos.
 func TestRotPulledOut(t *testing.T) {
 	r := ranch(t, 1)
