@@ -42,6 +42,8 @@ type DiskFile interface {
 type rootDisk struct {
 	root *os.Root
 	dir  *os.File // the root folder itself, held open since the start
+
+	syncsAll bool
 }
 
 func (d rootDisk) Mkdir(name string) error      { return d.root.Mkdir(name, 0o777) }

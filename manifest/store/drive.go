@@ -80,7 +80,7 @@ func openFolder(folder string) (*Drive, error) {
 		return nil, driveError(folder, "opening it", "", err)
 	}
 	d := &Drive{path: folder, root: root, dir: dir}
-	d.disk = rootDisk{root, dir}
+	d.disk = rootDisk{root, dir, SyncfsLasts(dir)}
 	return d, nil
 }
 
@@ -120,6 +120,10 @@ func (d *Drive) Init(ctx context.Context, id Identity) error {
 	defer unlock()
 	return initRoot(ctx, d, id)
 }
+
+// LockFile stands in for the root's folder where a folder cannot be locked
+// (Windows), while a round runs.
+const LockFile = stagingFolder + "/in-use.lock"
 
 // Lock excludes every other process from writing, and puts right what one that
 // crashed left half done.
@@ -226,6 +230,9 @@ func (d *Drive) List(ctx context.Context, prefix string) iter.Seq2[Info, error] 
 // if their names ended in the slash.
 func (d *Drive) list(ctx context.Context, folder string, yield func(Info, error) bool) bool {
 	entries, err := d.entries(ctx, folder)
+	if errors.Is(err, fs.ErrPermission) && madeBySystem(folder) {
+		return true // lost+found and the like, which may be root's
+	}
 	if err != nil {
 		yield(Info{}, err)
 		return false

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"strings"
 	"sync"
 
 	"linecamp/manifest"
@@ -119,8 +120,17 @@ func (b *driveBuild) Put(ctx context.Context, p string, c Content) (Info, error)
 }
 
 // again keeps what an earlier try staged if it is whole, and writes it anew if
-// not.
+// not. What this try put is never touched: where the drive takes two names for
+// one, the second has no place.
 func (b *driveBuild) again(ctx context.Context, name string, c Content) (sums, error) {
+	b.mu.Lock()
+	for p := range b.put {
+		if strings.EqualFold(b.staged(p), name) {
+			b.mu.Unlock()
+			return sums{}, fmt.Errorf("this drive does not tell it from %s: %w", p, ErrConflict)
+		}
+	}
+	b.mu.Unlock()
 	if info, err := b.d.Stat(ctx, name); err == nil && info.Size == c.Size {
 		s, _, err := digestOf(ctx, b.d, name, false)
 		if err != nil && ctx.Err() != nil {

@@ -2,22 +2,19 @@ package store
 
 import (
 	"errors"
+	"io/fs"
 	"os"
 
 	"golang.org/x/sys/windows"
 )
 
-// A folder cannot be locked on Windows; this file in staging stands in for it
-// while a round runs.
-const lockFile = stagingFolder + "/lock"
-
-// lockRoot takes the one lock of a root: LockFileEx, which ends with the
-// process that holds it.
+// lockRoot takes the one lock of a root: LockFileEx on LockFile, which ends with
+// the process that holds it.
 func lockRoot(root *os.Root) (unlock func(), err error) {
 	if err := root.MkdirAll(stagingFolder, 0o777); err != nil {
 		return nil, err
 	}
-	f, err := root.OpenFile(lockFile, os.O_RDWR|os.O_CREATE, 0o666)
+	f, err := root.OpenFile(LockFile, os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		return nil, err
 	}
@@ -30,9 +27,25 @@ func lockRoot(root *os.Root) (unlock func(), err error) {
 		}
 		return nil, err
 	}
-	return func() {
+	// The one who had it may have removed it between our opening and our locking:
+	// then the lock is of a file that nobody else will find.
+	mine, err := f.Stat()
+	if err == nil {
+		var there os.FileInfo
+		if there, err = root.Lstat(LockFile); err == nil && !os.SameFile(mine, there) {
+			err = ErrBusy
+		}
+	}
+	if err != nil {
 		f.Close()
-		root.Remove(lockFile)
+		if errors.Is(err, fs.ErrNotExist) {
+			err = ErrBusy
+		}
+		return nil, err
+	}
+	return func() {
+		root.Remove(LockFile) // while it is locked: see above
+		f.Close()
 		root.Remove(stagingFolder)
 	}, nil
 }

@@ -77,12 +77,15 @@ func (d *Drive) recover(ctx context.Context) error {
 	if err != nil || !there {
 		return err
 	}
-	if err := d.syncEverything(ctx); err != nil {
-		return d.fail("syncing", "", err)
-	}
 	names, err := d.names(stagingFolder)
 	if err != nil {
 		return err
+	}
+	if len(names) == 1 && names[0] == path.Base(LockFile) {
+		return nil // where no folder can be locked, or synced
+	}
+	if err := d.syncEverything(ctx); err != nil {
+		return d.fail("syncing", "", err)
 	}
 	var begun []string
 	for _, name := range names {
@@ -168,7 +171,9 @@ func (d *Drive) syncFolders(ctx context.Context, folder string) error {
 func (d *Drive) recoverStaged(ctx context.Context, object string) error {
 	n, err := headNumber(ctx, d, object)
 	if err != nil {
-		return err
+		// What cannot be read hinders this site, when its turn comes, and not
+		// whoever wants to mend it.
+		return ctx.Err()
 	}
 	folder := stagingFolder + "/" + object
 	if next, err := d.exists(folder + "/" + versionName(n+1)); err != nil || next {

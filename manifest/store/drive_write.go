@@ -245,8 +245,14 @@ func (d *Drive) appendAt(ctx context.Context, key string, at int64, b []byte) er
 	}
 	defer d.unstage(began)
 	var f DiskFile
-	err = d.within(path.Dir(key), durable, func() (err error) {
-		f, err = d.disk.Update(key)
+	err = d.within(path.Dir(key), durable, func() error {
+		st, err := d.root.Lstat(key)
+		if err == nil {
+			err = plainFile(st) // a link could lead to anything else that is kept here
+		}
+		if err == nil || errors.Is(err, fs.ErrNotExist) {
+			f, err = d.disk.Update(key)
+		}
 		return err
 	})
 	if err != nil {

@@ -23,8 +23,7 @@ func rootFiles(id Identity) []keyBytes {
 	}
 }
 
-// initRoot is Root.Init for every root. entries are the names at the top of
-// the place, without those that a file system makes by itself.
+// initRoot is Root.Init for every root.
 func initRoot(ctx context.Context, r Root, id Identity) error {
 	if err := id.check(); err != nil {
 		return fmt.Errorf("the identity of a new copy: %w", err)

@@ -94,7 +94,7 @@ func head(ctx context.Context, r Root, object string) (*manifest.Inventory, []by
 	if err := checkObject(object); err != nil {
 		return nil, nil, err
 	}
-	raw, inv, err := readPair(ctx, r, object+"/"+inventoryName, object+"/"+sidecarName)
+	raw, inv, err := readPair(ctx, r, object, "")
 	switch {
 	case err == nil:
 		for {
@@ -151,17 +151,19 @@ func versionsOf(ctx context.Context, r Root, object string) ([]int, error) {
 // absent or does not match its inventory. The sidecar is asked for first: it is
 // written last, so its absence is the whole answer.
 func committed(ctx context.Context, r Root, object string, n int) ([]byte, *manifest.Inventory, error) {
-	raw, inv, err := readPair(ctx, r, versionFile(object, n, inventoryName), versionFile(object, n, sidecarName))
+	raw, inv, err := readPair(ctx, r, object, versionName(n)+"/")
 	if err == nil && inv.Head() != n {
 		return nil, nil, fmt.Errorf("%s: %s says it is version %d: %w", r.Name(), versionFile(object, n, inventoryName), inv.Head(), errNotCommitted)
 	}
 	return raw, inv, err
 }
 
-// readPair reads an inventory and its sidecar, which must agree.
+// readPair reads an inventory of an object and its sidecar, which must agree,
+// from one of its folders ("" or "vN/").
 // errNotCommitted covers every way in which they do not; other errors mean that
 // the root could not be read.
-func readPair(ctx context.Context, r Root, invKey, sideKey string) ([]byte, *manifest.Inventory, error) {
+func readPair(ctx context.Context, r Root, object, folder string) ([]byte, *manifest.Inventory, error) {
+	invKey, sideKey := object+"/"+folder+inventoryName, object+"/"+folder+sidecarName
 	side, _, err := ReadSmall(ctx, r, sideKey, maxSmall)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s: %s is absent: %w", r.Name(), sideKey, errNotCommitted)
@@ -183,6 +185,9 @@ func readPair(ctx context.Context, r Root, invKey, sideKey string) ([]byte, *man
 	if err != nil {
 		// It is what was written, so it is no torn write: a person should see it.
 		return nil, nil, fmt.Errorf("%s: %s: %w", r.Name(), invKey, err)
+	}
+	if inv.Slug() != object { // a folder that somebody copied or renamed
+		return nil, nil, fmt.Errorf("%s: %s is of %s: %w", r.Name(), invKey, inv.ID, errNotCommitted)
 	}
 	return raw, inv, nil
 }

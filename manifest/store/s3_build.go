@@ -53,8 +53,9 @@ func (s *S3) Begin(ctx context.Context, object string, version int) (Build, erro
 		case versionName(version) + "/" + inventoryName:
 			b.unsaid = &info
 		default:
-			// What lies beside the content is a stray: no inventory can name it.
-			if strings.HasPrefix(p, versionName(version)+"/content/") {
+			// What lies beside the content is a stray, and so is a key that leads
+			// elsewhere: no inventory can name them.
+			if checkContentPath(p, version) == nil {
 				b.found[p] = info
 			}
 		}

@@ -35,6 +35,7 @@ type delivery struct {
 	mu      sync.Mutex
 	report  *Report
 	folders map[string]*folder
+	used    map[string]bool // folders, where each is to be synced
 }
 
 func (d *delivery) fail(show, reason string) {

@@ -35,6 +35,12 @@ func (d *delivery) folder(at string) (*folder, error) {
 		}
 		return f, nil
 	}
+	if d.mustSync {
+		if d.used == nil {
+			d.used = map[string]bool{}
+		}
+		d.used[at] = true
+	}
 	f = &folder{path: at, refs: 1, once: make(chan struct{})}
 	d.folders[at] = f
 	d.mu.Unlock()

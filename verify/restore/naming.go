@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
+	"runtime"
 )
 
 // A batch of files is made durable with one call before any of them is named.
@@ -24,7 +25,7 @@ func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
 		if len(batch) == 0 {
 			return
 		}
-		if ctx.Err() == nil {
+		if ctx.Err() == nil && !d.mustSync {
 			if err := syncAll(d.target.dir); err != nil {
 				d.stop(fmt.Errorf("%s: what was restored could not be made durable: %w", d.target.name, err))
 			}
@@ -47,8 +48,34 @@ func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
 		return nil
 	}
 	// The names themselves.
-	if err := syncAll(d.target.dir); err != nil {
+	sync := func() error { return syncAll(d.target.dir) }
+	if d.mustSync {
+		sync = d.syncFolders
+	}
+	if err := sync(); err != nil {
 		return fmt.Errorf("%s: what was restored could not be made durable: %w", d.target.name, err)
+	}
+	return nil
+}
+
+// syncFolders makes the names in every folder that was written to, and those of
+// the folders, durable one by one.
+func (d *delivery) syncFolders() error {
+	if runtime.GOOS == "windows" {
+		return nil // which has no such call
+	}
+	synced := map[string]bool{}
+	for at := range d.used {
+		for ; !synced[at]; at = path.Dir(at) { // the target itself is "."
+			synced[at] = true
+			f, err := d.target.root.Open(at)
+			if err != nil {
+				return err
+			}
+			if err := errors.Join(f.Sync(), f.Close()); err != nil {
+				return err
+			}
+		}
 	}
 	return nil
 }

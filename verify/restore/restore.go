@@ -140,7 +140,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !syncsAll}
+	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !store.SyncfsLasts(t.dir)}
 	p := &planner{delivery: d, wish: w}
 	workers := o.Workers
 	if workers <= 0 {

@@ -9,10 +9,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-const (
-	openFlags = os.O_RDONLY | unix.O_NONBLOCK // a pipe in the way must not hold us up
-	syncsAll  = true
-)
+const openFlags = os.O_RDONLY | unix.O_NONBLOCK // a pipe in the way must not hold us up
 
 var errQuota error = unix.EDQUOT
 

@@ -7,10 +7,7 @@ import (
 	"os"
 )
 
-const (
-	openFlags = os.O_RDONLY
-	syncsAll  = false // each file is synced by itself
-)
+const openFlags = os.O_RDONLY
 
 var errQuota = errors.New("over the quota")
 

@@ -186,3 +186,31 @@ func TestPrintRestore(t *testing.T) {
 		t.Errorf("%d lines: %s", n, out.String())
 	}
 }
+
+// Where one call does not sync all, every folder that got a file is, and those
+// above it.
+func TestSyncFolders(t *testing.T) {
+	into := t.TempDir()
+	at, err := openTarget(into)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer at.close()
+	d := &delivery{target: at, mustSync: true}
+	for _, p := range []string{"a/b", "a", "."} {
+		f, err := d.folder(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.release(f)
+	}
+	if err := d.syncFolders(); err != nil {
+		t.Error(err)
+	}
+	if err := os.Remove(filepath.Join(into, "a/b")); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.syncFolders(); err == nil && runtime.GOOS != "windows" {
+		t.Error("a folder that is gone was synced")
+	}
+}
