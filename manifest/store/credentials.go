@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"runtime"
 	"strings"
@@ -45,9 +46,9 @@ func Credentials(spec string) (access, secret, session string, err error) {
 	case runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0:
 		return "", "", "", fmt.Errorf("%s can be read by others than its owner. Run: chmod 600 %s: %w", spec, spec, ErrCredentials)
 	}
-	b := make([]byte, info.Size())
-	if n, _ := f.Read(b); int64(n) < info.Size() {
-		b = b[:n]
+	b, err := io.ReadAll(io.LimitReader(f, maxSmall))
+	if err != nil {
+		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, err))
 	}
 	access, secret, session, err = parseCredentials(string(b))
 	if err != nil {

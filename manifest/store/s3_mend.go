@@ -72,7 +72,17 @@ func (s *S3) saveAside(ctx context.Context, key, aside string) (Info, error) {
 		return Info{}, fmt.Errorf("saving the bad bytes of %s: %w", key, err)
 	}
 	info.SHA256 = sum.sha256
-	return info, f.Close()
+	return info, errors.Join(f.Close(), syncName(aside))
+}
+
+// syncName makes the name of a new file in a local folder last.
+func syncName(folder string) error {
+	dir, err := os.Open(folder)
+	if err != nil {
+		return err
+	}
+	defer dir.Close()
+	return syncFolder(dir)
 }
 
 // clipEnd keeps the end of a long name, where the file's own name is.

@@ -27,10 +27,12 @@ type item struct {
 // planner finds out which files there are.
 type planner struct {
 	*delivery
-	wish   wish
-	seal   *manifest.Seal
-	left   map[leftOut]bool // moved to another site
-	listed map[string]bool  // object ids whose missing versions are told
+	wish wish
+	seal *manifest.Seal
+	left map[leftOut]bool // moved to another site
+
+	everything bool
+	listed     map[string]bool // object ids whose missing versions are told
 }
 
 // run plans object by object and posts each file; it stops when post does.
@@ -39,6 +41,7 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 	if err != nil {
 		return err
 	}
+	p.everything = o.Everything
 	var serr error
 	if p.seal, serr = p.sources.seal(ctx); p.seal == nil {
 		p.note("the seal could not be read, so versions that only another copy has cannot be named: " + oneLine(serr))
@@ -101,6 +104,9 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 		return context.Cause(ctx)
 	}
 	if inv == nil {
+		if p.everything && p.seal != nil && errors.Is(why, store.ErrNoObject) {
+			return nil // a folder of somebody else's; what the seal names is told as missing
+		}
 		if why == nil {
 			why = errors.New("no copy is left to ask")
 		}

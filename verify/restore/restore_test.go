@@ -302,6 +302,16 @@ func TestRestoreEverything(t *testing.T) {
 		w[p] = c
 	}
 	same(t, tree(t, into), w)
+	// Folders of somebody else's are nothing that could not be delivered.
+	if err := os.CopyFS(r.Path(0, "stake-copied"), os.DirFS(r.Path(0, verifytest.Stake.Slug))); err != nil {
+		t.Fatal(err)
+	}
+	verifytest.Write(t, r.Path(0, "photos/dog.jpg"), []byte("dog"), time.Now())
+	into = t.TempDir()
+	if rep := run(t, from(r), Options{Everything: true, Into: into}); rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	same(t, tree(t, into), w)
 	// One site alone brings back what moved away from it.
 	into = t.TempDir()
 	run(t, from(r), Options{Sites: stake(r), Into: into})
