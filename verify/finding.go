@@ -158,15 +158,15 @@ func (x *finder) visits(s *SiteItems) {
 	}
 }
 
-const (
-	mostOutside = 21 // days from its season at which a visit is out of it
-	habitDays   = 5  // visit days, from which a season is a habit to hold others against
-)
+// habitDays are the visit days from which a season is a habit to hold others
+// against.
+const habitDays = 5
 
 // outOfSeason finds visits far from every season of the site, where the season
 // they were for has no other visit.
 func (x *finder) outOfSeason(s *SiteItems) {
 	t := newTimetable(s, byYear(*s), x.in.Now)
+	most := x.in.seasonDays()
 	days := visitDays(s.Items)
 	for _, d := range days {
 		if d.After(x.in.Now) {
@@ -183,7 +183,7 @@ func (x *finder) outOfSeason(s *SiteItems) {
 				}
 			}
 		}
-		if least <= mostOutside || slices.ContainsFunc(days, func(o time.Time) bool { return best.from(o) <= mostOutside }) {
+		if least <= most || slices.ContainsFunc(days, func(o time.Time) bool { return best.from(o) <= most }) {
 			continue
 		}
 		opens, closes := best.days()

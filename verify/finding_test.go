@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
@@ -118,6 +119,37 @@ func TestPlaces(t *testing.T) {
 		}
 		if got := told(Findings(in, nil)); !slices.Equal(got, tt.want) {
 			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
+		}
+	}
+}
+
+// TestTolerances: what is settable moves the line, and a site's card goes before
+// the settings.
+func TestTolerances(t *testing.T) {
+	seasons := []Item{shot("2021-08-04/plot.jpg", "2021-08-04", "2021-08-04")}
+	june := card.Expect{Every: 1, Seasons: []card.Season{{From: card.MonthDay{Month: 6, Day: 10}, To: card.MonthDay{Month: 7, Day: 5}}}}
+	away := []Item{shot("2019-06-21/plot.jpg", "2019-06-21", "2019-06-21", metresNorth(70, 0))}
+	for _, tt := range []struct {
+		name  string
+		items []Item
+		set   Tolerance
+		card  float64
+		want  int
+	}{
+		{"30 days out, 21 tolerated", seasons, Tolerance{}, 0, 1},
+		{"30 days out, 29 tolerated", seasons, Tolerance{SeasonDays: 29}, 0, 1},
+		{"30 days out, 30 tolerated", seasons, Tolerance{SeasonDays: 30}, 0, 0},
+		{"70 m away, 50 tolerated", away, Tolerance{}, 0, 1},
+		{"70 m away, 75 tolerated", away, Tolerance{Metres: 75}, 0, 0},
+		{"70 m away, 65 tolerated", away, Tolerance{Metres: 65}, 0, 1},
+		{"70 m away, 100 by the card", away, Tolerance{}, 100, 0},
+		{"70 m away, 10 by the card", away, Tolerance{Metres: 75}, 10, 1},
+	} {
+		s := SiteItems{Site: "Stake 3", Items: tt.items, Position: &stake}
+		s.Card.Metres, s.Card.Expect = tt.card, []card.Expect{june}
+		got := told(Findings(YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{s}, Tolerance: tt.set}, nil))
+		if len(got) != tt.want {
+			t.Errorf("%s: %q", tt.name, got)
 		}
 	}
 }

@@ -47,8 +47,9 @@ type SiteItems struct {
 // YearsInput is what the years are judged by. It is plain data: the same input
 // gives the same years.
 type YearsInput struct {
-	Now   time.Time // in the ranch's own time zone
-	Sites []SiteItems
+	Now       time.Time // in the ranch's own time zone
+	Sites     []SiteItems
+	Tolerance Tolerance
 }
 
 // Year is one year of one site.
