@@ -15,7 +15,7 @@ import (
 
 // shot is a photo in the working folder: bytes of its own, taken on a day.
 func shot(path, visit, taken string, change ...func(*tally.File)) Item {
-	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Exposed: true}
+	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Facts: tally.Facts{Exposed: true}}
 	if taken != "" {
 		f.Taken = taken + "T10:11:12"
 	}
@@ -218,5 +218,20 @@ func TestOutOfSeason(t *testing.T) {
 		if got := told(findingsOf(tt.items...)); !slices.Equal(got, tt.want) {
 			t.Errorf("%s: got %q, want %q", tt.name, got, tt.want)
 		}
+	}
+}
+
+// A note in a pasture's folder serves every site below it; that nothing is in it
+// is told once.
+func TestAnEmptyNoteForSeveralSitesIsToldOnce(t *testing.T) {
+	empty := &tally.File{Path: "Windmill/2019 notes.txt", Size: 3, Kind: manifest.KindNote, Facts: tally.Facts{Blank: true}}
+	in := YearsInput{Now: time.Date(2019, 8, 1, 0, 0, 0, 0, time.UTC)}
+	for _, name := range []string{"Stake 1", "Stake 2"} {
+		in.Sites = append(in.Sites, SiteItems{Site: name, Pasture: "Windmill",
+			Items: []Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty, Shared: true}}})
+	}
+	found := Findings(in, Years(in))
+	if len(found) != 1 || found[0].Kind != FoundEmpty || found[0].Site != "" || !found[0].Wants() {
+		t.Errorf("%+v", found)
 	}
 }

@@ -33,6 +33,8 @@ type Item struct {
 	// File is what the tally read of a file in the working folder; nil for one
 	// that is not there.
 	File *tally.File
+	// Shared: a note that serves several sites from a folder above them.
+	Shared bool
 }
 
 // SiteItems are a site's items, with what people decided about it.
