@@ -305,11 +305,11 @@ type sights struct {
 }
 
 // FirstSeen returns when the file at path was first seen waiting, and remembers
-// now if it was not, or over a week ago.
+// now if it was not, or over a week ago, or in the future: the clock was wrong.
 func (l *Ledger) FirstSeen(path string, now time.Time) (time.Time, error) {
 	l.first.mu.Lock()
 	at, ok := l.first.at[path]
-	ok = ok && now.Sub(at) <= sightKept
+	ok = ok && !at.After(now) && now.Sub(at) <= sightKept
 	if !ok {
 		at = now.UTC()
 		l.first.at[path] = at

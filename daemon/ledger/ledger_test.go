@@ -148,6 +148,10 @@ func TestFirstSightsLastAWeek(t *testing.T) {
 	see("s/b", now, now)
 	see("old", now, now)
 	see("s/a", first.Add(sightKept+time.Second), first.Add(sightKept+time.Second))
+	// Seen while the clock ran ahead: it would wait for years.
+	ahead := now.AddDate(12, 0, 0)
+	see("s/c", ahead, ahead)
+	see("s/c", now, now)
 }
 
 func TestFiguresOfACopy(t *testing.T) {
