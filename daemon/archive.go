@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
+	"linecamp/verify/say"
 )
 
 // Archive is one archive as this machine works on it: its config, its state
@@ -24,6 +25,7 @@ type Archive struct {
 	author  string // this machine's uuid
 	machine string // and its name, for people
 	turns   turns
+	line    say.Line
 	log     *slog.Logger
 	now     func() time.Time
 	closed  sync.Once
@@ -40,7 +42,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
-	a := &Archive{cfg: cfg, dir: dir, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
+	a := &Archive{cfg: cfg, dir: dir, line: o.Line, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
 	home := dir
 	if cfg.State == "" {
 		home = filepath.Dir(dir) // one machine, one id, whichever archive

@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // How long opening a copy may take: a drive that has to spin up, a service far
@@ -129,7 +130,10 @@ func (a *Archive) reach(ctx context.Context, copies []config.Copy, limit time.Du
 	for _, c := range copies {
 		h := &held{Copy: c}
 		r.copies = append(r.copies, h)
-		opening.Go(func() { h.Root, h.Err = a.openCopy(ctx, c, limit) })
+		opening.Go(func() {
+			root, err := a.openCopy(ctx, c, limit)
+			h.Root, h.Err = root, say.Told(err)
+		})
 	}
 	opening.Wait()
 	if err := ctx.Err(); err != nil {
@@ -285,7 +289,7 @@ func (a *Archive) oneArchive(ctx context.Context, r *reach) error {
 		}
 		if err != nil {
 			h.Root.Close()
-			h.Root, h.Err = nil, err
+			h.Root, h.Err = nil, say.Told(err)
 		}
 	}
 	if !known && r.id != "" {

@@ -35,6 +35,7 @@ import (
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/restore"
+	"linecamp/verify/say"
 )
 
 // Progress tells how far a task has come, in bytes; total 0 is unknown. It may
@@ -46,6 +47,9 @@ type Progress func(task string, done, total int64)
 type Options struct {
 	Log *slog.Logger     // nil for slog.Default
 	Now func() time.Time // nil for time.Now
+	// Line is what the command lines in reports need to come back to this
+	// archive.
+	Line say.Line
 }
 
 // MirrorOptions says what a mirror round does beside the usual.

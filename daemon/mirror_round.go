@@ -12,6 +12,7 @@ import (
 
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/tally"
+	"linecamp/verify/say"
 )
 
 // Outcomes of a round in the ledger.
@@ -100,7 +101,7 @@ func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Repo
 		case err != nil && ctx.Err() != nil:
 			outcome = outcomeStopped
 		case err != nil:
-			outcome, detail = outcomeFailed, err.Error()
+			outcome, detail = outcomeFailed, say.Plain(err.Error())
 		case r.Wants():
 			outcome = outcomeWants
 		}
@@ -155,6 +156,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	report.Archive = a.cfg.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
 	for i, c := range report.Copies {
+		report.Copies[i].Error = say.Plain(c.Error)
 		if h := r.named(c.Copy); h != nil {
 			report.Copies[i].Note = h.note()
 		}
@@ -163,7 +165,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + folder.Error(), Person: true})
+		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + say.Plain(folder.Error()), Person: true})
 	}
 	if serr := a.noteStates(r, report); err == nil && serr != nil {
 		err = serr
@@ -219,7 +221,7 @@ func (a *Archive) occupy(ctx context.Context, copies []*held) (*occupied, error)
 			return nil, ctx.Err()
 		}
 		h.Root.Close()
-		h.Root, h.Err = nil, err
+		h.Root, h.Err = nil, say.Told(err)
 	}
 	return o, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify/say"
 )
 
 // SealReport is the archive's seal as it stands now, in the form for paper and
@@ -25,7 +26,7 @@ func (SealReport) Wants() bool { return false }
 // Print writes the line and what it is good for.
 func (r SealReport) Print(w io.Writer) {
 	if r.Lines == 0 {
-		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal; run: linecamp mirror\n", r.Archive)
+		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal. To begin: %s\n", r.Archive, say.Of(w).Run("mirror"))
 		return
 	}
 	fmt.Fprintf(w, `The seal of %s:
@@ -35,8 +36,8 @@ func (r SealReport) Print(w io.Writer) {
 Write it on paper, or read it to somebody who keeps no copy. Whoever has it can
 say later whether what was recorded until that day is unchanged:
 
-    linecamp verify --seal "%s"
-`, r.Archive, r.Line, r.Line)
+    %s
+`, r.Archive, r.Line, say.Of(w).Run("verify", "--seal", r.Line))
 }
 
 func sealReport(archive string, s *manifest.Seal) SealReport {

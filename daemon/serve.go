@@ -42,7 +42,7 @@ func Serve(ctx context.Context, o ServeOptions) error {
 	defer signal.Stop(hup)
 	o.Options = o.Options.filled()
 	s := &server{
-		load: func() ([]config.Archive, []error) { return config.Load(config.Find(o.Config)) },
+		load: func() ([]config.Archive, []error) { return config.LoadFrom(o.Config) },
 		only: o.Archive,
 		open: func(cfg config.Archive) (rounds, error) {
 			a, err := Open(cfg, o.Options)

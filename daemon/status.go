@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // Status is one look at an archive, from what the ledger remembers and a
@@ -47,15 +48,20 @@ type CopyStatus struct {
 	LastVerified *time.Time `json:"last_verified"`
 	Files        int        `json:"files"`
 	Bytes        int64      `json:"bytes"`
-	ReadBack     Share      `json:"read_back"`
+	ReadBack     ReadBack   `json:"read_back"`
 	Confirmed    int        `json:"confirmed"`
 	Fence        string     `json:"fence,omitempty"` // "none": one writer only by a person's word
 	Error        string     `json:"error,omitempty"`
 	Note         string     `json:"note,omitempty"` // where a drive was found, if not at its place
 }
 
-// Share is a number of files and their bytes.
-type Share = verify.Share
+// ReadBack is the share of a copy whose bytes were once read back, and when the
+// one of them that was read longest ago was; null where none was.
+type ReadBack struct {
+	Files  int        `json:"files"`
+	Bytes  int64      `json:"bytes"`
+	Oldest *time.Time `json:"oldest"`
+}
 
 // YearCounts is how many years are in each state.
 type YearCounts struct {
@@ -123,7 +129,7 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 			return s, fmt.Errorf("the ledger: %w", err)
 		}
 		if ok {
-			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began, Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
+			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
 	return s, nil
@@ -157,10 +163,10 @@ func (a *Archive) copyStatus(h *held, want map[string]int) (CopyStatus, error) {
 		Copy: h.Name, Kind: h.Kind,
 		LastCurrent: moment(h.Seen.LastCurrent), LastSeen: moment(h.Seen.LastReachable),
 		Files: figures.Files, Bytes: figures.Bytes,
-		ReadBack:  Share{Files: figures.ReadBackFiles, Bytes: figures.ReadBackBytes},
+		ReadBack:  ReadBack{Files: figures.ReadBackFiles, Bytes: figures.ReadBackBytes, Oldest: moment(figures.OldestReadBack)},
 		Confirmed: figures.Confirmed,
 	}
-	if figures.Files > 0 {
+	if figures.Files > 0 && figures.ReadBackFiles == figures.Files {
 		c.LastVerified = moment(figures.OldestReadBack)
 	}
 	if h.Kind == config.KindS3 && h.Copy.Fence == "none" {
@@ -223,6 +229,7 @@ func (s Status) Wants() bool {
 
 // Print writes the status for a person.
 func (s Status) Print(w io.Writer) {
+	line := say.Of(w)
 	fmt.Fprintf(w, "%s\n", s.Archive)
 	width := 0
 	for _, c := range s.Copies {
@@ -231,19 +238,23 @@ func (s Status) Print(w io.Writer) {
 	for _, c := range s.Copies {
 		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, c.line(s.now))
 		if said := cmp.Or(c.Error, c.Note); said != "" {
-			fmt.Fprintf(w, "  %-*s    %s\n", width, "", said)
+			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
+		}
+		if c.State == mirror.Behind {
+			fmt.Fprintf(w, "  %-*s    To bring it up to date: %s\n", width, "", line.Run("mirror"))
 		}
 	}
 	switch s.Damage {
 	case 0:
 		fmt.Fprintln(w, "No damage on record.")
 	default:
-		fmt.Fprintf(w, "%s on record: linecamp verify lists it, linecamp mend puts right what it can.\n", count(s.Damage, "damaged file", "damaged files"))
+		fmt.Fprintf(w, "%s on record. To see what is wrong: %s\n", count(s.Damage, "damaged or foreign file", "damaged or foreign files"), line.Run("verify"))
+		fmt.Fprintf(w, "To put right what can be: %s\n", line.Run("mend"))
 	}
-	fmt.Fprintln(w, s.years())
+	fmt.Fprintln(w, s.years(line))
 	for _, r := range s.Rounds {
 		if r.Outcome == outcomeFailed {
-			fmt.Fprintf(w, "The last %s round, %s, failed: %s\n", r.Round, when(r.Began), r.Detail)
+			fmt.Fprintf(w, "The last %s round, %s, failed: %s\n", r.Round, when(r.Began), line.Text(r.Detail))
 		}
 	}
 	if len(s.Next) > 0 {
@@ -277,7 +288,11 @@ func (c CopyStatus) line(now time.Time) string {
 		case c.ReadBack.Files == 0 && c.Confirmed == 0:
 			parts = append(parts, "none read back yet")
 		default:
-			parts = append(parts, fmt.Sprintf("%d of them read back", c.ReadBack.Files))
+			said := fmt.Sprintf("%d of them read back", c.ReadBack.Files)
+			if c.ReadBack.Oldest != nil {
+				said += ", the oldest " + age(now.Sub(*c.ReadBack.Oldest))
+			}
+			parts = append(parts, said)
 		}
 		if c.Confirmed > 0 {
 			parts = append(parts, fmt.Sprintf("%d only confirmed by the service", c.Confirmed))
@@ -292,9 +307,9 @@ func (c CopyStatus) line(now time.Time) string {
 	return strings.Join(parts, ", ")
 }
 
-func (s Status) years() string {
+func (s Status) years(line say.Line) string {
 	if s.YearsJudged == nil {
-		return "The years have not been judged yet: linecamp verify --only years does it."
+		return "The years have not been judged yet. To do that: " + line.Run("verify", "--only", "years")
 	}
 	var parts []string
 	y := s.Years
@@ -312,5 +327,9 @@ func (s Status) years() string {
 	if len(parts) == 0 {
 		parts = []string{"none on record"}
 	}
-	return fmt.Sprintf("Years, as of %s: %s.", age(s.now.Sub(*s.YearsJudged)), strings.Join(parts, ", "))
+	said := fmt.Sprintf("Years, as of %s: %s.", age(s.now.Sub(*s.YearsJudged)), strings.Join(parts, ", "))
+	if y.Short+y.Skipped+y.Recoverable+y.Lost > 0 {
+		said += " To see which: " + line.Run("verify", "--only", "years")
+	}
+	return said
 }

@@ -23,6 +23,9 @@ type Takeover struct {
 	// Later are copies out of reach; the next mirror round that meets them
 	// tells them.
 	Later []string `json:"later"`
+	// Already: this machine recorded before, and every copy within reach says
+	// so; nothing was changed.
+	Already bool `json:"already"`
 }
 
 // TakeOver makes this machine the one that records: it raises the epoch in
@@ -72,19 +75,31 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	}
 	t.Epoch = max(t.Epoch, last.Epoch)
 	was := map[*held]*store.Info{}
+	var epochs []int // that the copies' author files name
+	mineEverywhere := last.Author == a.author || last.Author == ""
 	for _, h := range r.open() {
 		author, info, err := store.ReadAuthor(ctx, h.Root)
 		if errors.Is(err, fs.ErrNotExist) {
+			mineEverywhere = false
 			continue
 		}
 		if err != nil {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
 		was[h] = &info
+		mineEverywhere = mineEverywhere && author.Author == a.author && (len(epochs) == 0 || epochs[0] == author.Epoch)
+		epochs = append(epochs, author.Epoch)
 		if author.Epoch >= t.Epoch && author.Author != a.author {
 			t.Was = author.Machine
 		}
 		t.Epoch = max(t.Epoch, author.Epoch)
+	}
+	if mineEverywhere && epochs[0] == t.Epoch && sealed(seal, a.author, t.Epoch) {
+		t.Already = true
+		for _, h := range r.open() {
+			t.Copies = append(t.Copies, h.Name)
+		}
+		return t, nil
 	}
 	for _, h := range r.copies {
 		if err := mirror.Unread(a.ledger, h.ID); err != nil {
@@ -128,6 +143,14 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		}
 	}
 	return t, nil
+}
+
+// sealed reports whether the seal has what makes an author of that epoch: the
+// line of its take-over, which the first author needs none of.
+func sealed(seal *manifest.Seal, author string, epoch int) bool {
+	return epoch == 1 || slices.ContainsFunc(seal.Lines(), func(l manifest.Line) bool {
+		return l.What == manifest.LineAuthor && l.Author == author && l.Epoch == epoch
+	})
 }
 
 // sealTries is how often a take-over tries to add its line to a seal that

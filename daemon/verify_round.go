@@ -12,6 +12,7 @@ import (
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // Verify re-reads the copies, each in its own goroutine, and the working
@@ -33,7 +34,7 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 // verify also returns the objects whose root pair is to be written again, by
 // copy, for mend.
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
-	report := VerifyReport{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
+	report := VerifyReport{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy}
 	var picked []config.Copy
 	if _, err := o.paper(); err != nil {
 		return report, nil, err
@@ -64,6 +65,9 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	if err != nil {
 		return err
 	}
+	if report.Nothing, err = a.nothingYet(ctx, r, k, p); err != nil {
+		return err
+	}
 	if o.rot() {
 		if err := a.checkCopies(ctx, o, r, k, picked, report, p); err != nil {
 			return err
@@ -83,6 +87,27 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		return a.checkYears(ctx, r, k, report, p)
 	}
 	return nil
+}
+
+// nothingYet reports whether no version of anything is recorded, though there
+// is something that could be: no mirror round was run here yet, or the working
+// folder holds files. An archive that is empty after a round is as it should be.
+func (a *Archive) nothingYet(ctx context.Context, r *reach, k *known, p Progress) (bool, error) {
+	if k.seal.Len() > 0 || len(r.open()) == 0 {
+		return false, nil
+	}
+	_, mirrored, err := a.ledger.LastRound(roundMirror)
+	if err != nil {
+		return false, fmt.Errorf("the ledger: %w", err)
+	}
+	if !mirrored || a.cfg.Folder == "" {
+		return !mirrored, nil
+	}
+	t, err := a.tally(ctx, p)
+	if errors.Is(err, tally.ErrNoFolder) {
+		return false, nil
+	}
+	return err == nil && t.Files > 0, err
 }
 
 func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach, k *known, picked []config.Copy, report *VerifyReport, p Progress) error {
@@ -106,7 +131,7 @@ func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach, k 
 				return
 			}
 			if outOfReach(err) && ctx.Err() == nil { // it went away in the middle
-				c.Error = err.Error()
+				c.Error = say.Plain(err.Error())
 				return
 			}
 			mu.Lock()
@@ -230,7 +255,7 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 		return ctx.Err()
 	}
 	if err != nil {
-		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: err.Error()}
+		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: say.Plain(err.Error())}
 	}
 	if c.Damage == nil {
 		c.Damage = []verify.Damage{}
@@ -281,7 +306,6 @@ func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []
 		return in, nil, fmt.Errorf("the ledger: %w", err)
 	}
 	in = verify.Gather(a.now(), t, k.objects(), holdings)
-	in.Tolerance = verify.Tolerance(a.cfg.Years)
 	if err := a.addSaid(&in); err != nil {
 		return in, nil, err
 	}

@@ -1,10 +1,14 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"net/url"
+	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -14,6 +18,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // WipeReport says whether a card may be wiped.
@@ -25,7 +30,7 @@ type WipeReport = intake.Wipe
 func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved bool, p Progress) (*WipeReport, error) {
 	// The archives first: what is on the card is what decides, so it is read
 	// as late as can be.
-	k := &keeper{several: len(archives) > 1}
+	k := &keeper{}
 	for _, a := range archives {
 		kept, err := a.kept(ctx, card, p)
 		if err != nil {
@@ -41,14 +46,12 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 }
 
 // keeper answers for several archives at once.
-type keeper struct {
-	archives []*kept
-	several  bool
-}
+type keeper struct{ archives []*kept }
 
 // kept is what one archive knows to be where.
 type kept struct {
 	name     string
+	line     say.Line // of the archive, for command lines
 	copies   []keptCopy
 	recorded map[manifest.Digest][]stored
 	working  map[manifest.Digest]string
@@ -64,7 +67,7 @@ type keptCopy struct {
 }
 
 func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, error) {
-	k := &kept{name: a.cfg.Name, damaged: map[string]bool{}}
+	k := &kept{name: a.cfg.Name, line: a.line, damaged: map[string]bool{}}
 	if a.cfg.Folder != "" {
 		// It counts as no copy; it only tells what a mirror round would bring
 		// to them. So a folder that is not there is no hindrance.
@@ -72,6 +75,9 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		switch {
 		case err == nil:
 			k.working = contents(t)
+			if err := a.addUnsettled(ctx, t, k.working); err != nil {
+				return nil, err
+			}
 		case !errors.Is(err, tally.ErrNoFolder):
 			return nil, err
 		}
@@ -108,6 +114,42 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		k.damaged[d.Copy+"\x00"+d.Object+"\x00"+d.Content] = true
 	}
 	return k, nil
+}
+
+// addUnsettled adds the files that the tally leaves for later, because they
+// changed a moment ago: they are filed, though no round would take them yet.
+func (a *Archive) addUnsettled(ctx context.Context, t *tally.Result, to map[manifest.Digest]string) error {
+	for _, w := range t.Waiting {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		name := filepath.Join(a.cfg.Folder, filepath.FromSlash(w.Path))
+		if info, err := os.Lstat(name); err != nil || !info.Mode().IsRegular() {
+			continue
+		}
+		// One that cannot be read counts for nothing.
+		if d, err := digest(ctx, name); err == nil {
+			to[d] = w.Path
+		}
+	}
+	return nil
+}
+
+// digest reads a file to its end, or until ctx ends.
+func digest(ctx context.Context, name string) (manifest.Digest, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return manifest.Digest{}, err
+	}
+	defer f.Close()
+	h := sha256.New()
+	for err == nil && ctx.Err() == nil {
+		_, err = io.CopyN(h, f, 1<<20)
+	}
+	if err == io.EOF {
+		return manifest.Digest(h.Sum(nil)), nil
+	}
+	return manifest.Digest{}, cmp.Or(err, ctx.Err())
 }
 
 // keptCopy finds out which device a copy is on, and whether it may be counted
@@ -191,41 +233,39 @@ func (k *keeper) Holdings(d manifest.Digest) []intake.Holding {
 	return all
 }
 
-// Advice says what to run next: what brings the file to a copy that lacks it,
+// Advice says what to do next: what brings the file to a copy that lacks it,
 // then what reads it back, and if all is done, what adds a copy.
-func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (run string, ok bool) {
+func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (todo intake.Todo, ok bool) {
 	for _, a := range k.archives {
 		_, working := a.working[d]
 		if len(a.recorded[d]) == 0 && !working {
 			continue
 		}
-		archive := ""
-		if k.several {
-			archive = " --archive " + a.name
-		}
-		return a.advice(a.holdings(d), archive), true
+		return a.advice(a.holdings(d)), true
 	}
-	return "", false
+	return intake.Todo{}, false
 }
 
-func (k *kept) advice(held []intake.Holding, archive string) string {
+func (k *kept) advice(held []intake.Holding) intake.Todo {
+	run := func(words ...string) intake.Todo { return intake.Todo{Run: []string{k.line.Run(words...)}} }
+	mirror := k.line.Run("mirror")
 	var away string
 	for _, c := range k.copies {
 		has := slices.ContainsFunc(held, func(h intake.Holding) bool { return h.Copy == c.name })
 		switch {
 		case has || c.device == "":
 		case c.here:
-			return "linecamp mirror" + archive
+			return run("mirror")
 		default:
 			away = c.name
 		}
 	}
 	if len(held) == 0 && away == "" {
-		return "linecamp mirror" + archive
+		return run("mirror")
 	}
 	for _, h := range held {
 		if h.Device != "" && h.ReadBack.IsZero() && h.Confirmed.IsZero() {
-			return "linecamp verify --copy " + h.Copy + archive
+			return run("verify", "--copy", h.Copy)
 		}
 	}
 	counted := slices.DeleteFunc(slices.Clone(held), func(h intake.Holding) bool { return h.Device == "" })
@@ -234,15 +274,18 @@ func (k *kept) advice(held []intake.Holding, archive string) string {
 		devices[h.Device] = true
 	}
 	if len(devices) >= 2 {
-		return "linecamp verify --copy " + counted[0].Copy + archive // all are only confirmed
+		return run("verify", "--copy", counted[0].Copy) // all are only confirmed
 	}
 	if away != "" {
-		return "plug in " + away + ", then: linecamp mirror" + archive
+		return intake.Todo{First: "plug in " + away, Run: []string{mirror}}
 	}
 	for _, c := range k.copies {
 		if c.why != "" && !c.here {
-			return "bring " + c.name + " within reach, then: linecamp mirror" + archive
+			return intake.Todo{First: "bring " + c.name + " within reach", Run: []string{mirror}}
 		}
 	}
-	return "linecamp setup --add-copy" + archive + " with a copy on another disk or in a bucket, then: linecamp mirror" + archive
+	return intake.Todo{
+		First: "choose a FOLDER on another disk, or a bucket (--s3 NAME=ADDRESS), for one more copy",
+		Run:   []string{k.line.Run("setup", "--add-copy", "--drive", "another=FOLDER"), mirror},
+	}
 }

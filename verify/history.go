@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
+	"linecamp/verify/say"
 )
 
 // History is a site's visits and versions. Visits are those of its full
@@ -192,7 +193,7 @@ func (h History) Print(w io.Writer) {
 			count(int64(len(h.Missing)), "version"), h.Missing[0], h.Missing[len(h.Missing)-1])
 	}
 	if len(h.Unread) > 0 {
-		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy; linecamp verify tells why.\n", count(int64(len(h.Unread)), "version"))
+		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", count(int64(len(h.Unread)), "version"), say.Of(w).Run("verify"))
 	}
 }
 

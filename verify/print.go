@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"linecamp/verify/say"
 )
 
 // Most lines of one kind of finding that are printed; the rest is counted, and
@@ -14,11 +16,12 @@ import (
 const mostLines = 12
 
 // Wants reports whether something wants a person: damage, a copy that could not
-// be checked (one that is away does not count), a year that is lost, recoverable,
+// be checked (one that is away does not count, unless it was asked for by name),
+// nothing recorded yet, a year that is lost, recoverable,
 // short or skipped, a finding that asks for something.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && !c.Away) {
+		if r.Nothing || len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && (!c.Away || c.Copy == r.Asked)) {
 			return true
 		}
 	}
@@ -38,21 +41,27 @@ func (y Year) Wants() bool {
 // years, then the findings, most urgent first, each with what to do.
 func (r Report) Print(w io.Writer) {
 	for _, c := range r.Copies {
+		if r.Nothing && c.Error == "" && len(c.Damage) == 0 {
+			continue // "no damage" would say more than is known
+		}
 		fmt.Fprintf(w, "%-14s %s\n", Shown(c.Copy), c.line())
 	}
-	if r.Judged {
+	if r.Nothing {
+		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", say.Of(w).Run("mirror"))
+	}
+	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
 	}
-	if len(r.Copies) == 0 {
+	if len(r.Copies) == 0 && !r.Nothing {
 		grid(w, r.Years)
 	}
-	p := printer{w: w}
+	p := printer{w: w, line: say.Of(w)}
 	p.years(r.Years, Due, "Can still be put right", "")
 	p.years(r.Years, Lost, "Lost: recorded once, and no good copy is left anywhere in reach",
-		"If an old card, drive or mailbox may still have them, put them back in place; linecamp mirror keeps them then.")
+		"If an old card, drive or mailbox may still have them, put them back in place. Then: "+p.line.Run("mirror"))
 	for _, c := range r.Copies {
 		if c.SealFault != "" {
-			p.list("The seal on paper does not fit "+Shown(c.Copy), []string{c.SealFault},
+			p.list("The seal on paper does not fit "+c.place(), []string{c.SealFault},
 				"Compare the other copies, and keep this one as it is until it is clear which is true.")
 		}
 	}
@@ -60,15 +69,14 @@ func (r Report) Print(w io.Writer) {
 		p.damage(c)
 	}
 	for _, c := range r.Copies {
-		p.list("Against the layout's standard, OCFL, on "+Shown(c.Copy), c.Standard,
+		p.list("Against the layout's standard, OCFL, on "+c.place(), c.Standard,
 			"Something else wrote there. Restore from another copy if in doubt, and give this one a new root.")
 	}
-	p.years(r.Years, Recoverable, "No longer in the working folder, and good on a copy",
-		"linecamp restore SITE --into FOLDER --year YEAR brings them back.")
+	p.years(r.Years, Recoverable, "No longer in the working folder, and good on a copy", p.restoring(r))
 	p.years(r.Years, Short, "Lacking something the site usually has",
-		"Look for it on the card or in the binder; once it is in the visit's folder, it counts.")
+		"Look for it on the card or in the binder; once it is in the visit's folder, it counts."+p.explaining(r.Years, Short))
 	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
-		"If there was a visit, its files may still be on a card or another computer.")
+		"If there was a visit, its files may still be on a card or another computer."+p.explaining(r.Years, Skipped))
 	p.findings(r.Findings)
 	for _, c := range r.Copies {
 		p.notes(c)
@@ -128,9 +136,9 @@ func (f Finding) line() string {
 func (c CopyReport) line() string {
 	if c.Error != "" && c.Files == 0 {
 		if c.Away {
-			return "away: " + c.Error
+			return "away, so nothing was read: " + c.Error
 		}
-		return "not checked: " + c.Error
+		return "nothing was read: " + c.Error
 	}
 	parts := []string{fmt.Sprintf("%s, %s", count(int64(c.Files), "file"), sizeText(c.Bytes))}
 	add := func(s Share, what string) {
@@ -182,7 +190,10 @@ func yearsLine(years []Year) string {
 	return strings.Join(parts, ", ")
 }
 
-type printer struct{ w io.Writer }
+type printer struct {
+	w    io.Writer
+	line say.Line
+}
 
 // list prints a heading, lines and what to do; nothing if there are no lines.
 func (p printer) list(heading string, lines []string, todo string) {
@@ -197,8 +208,8 @@ func (p printer) list(heading string, lines []string, todo string) {
 		}
 		fmt.Fprintf(p.w, "  %s\n", l)
 	}
-	if todo != "" {
-		fmt.Fprintf(p.w, "  %s\n", todo)
+	for line := range strings.Lines(todo) {
+		fmt.Fprintf(p.w, "  %s\n", strings.TrimRight(line, "\n"))
 	}
 }
 
@@ -218,28 +229,46 @@ func (p printer) damage(c CopyReport) {
 		}
 		bad = append(bad, fmt.Sprintf("%s  %s: %s", where, d.Kind, d.Detail))
 	}
-	todo := "linecamp mend puts good bytes in their place, from another copy."
-	if rewritten {
-		todo += " What was rewritten is never mended: keep this copy as it is, and give the archive another one with linecamp setup --add-copy."
+	todo := "To put good bytes in their place, from another copy: " + p.line.Run("mend")
+	if p.line.From != "" {
+		todo = "The machine that has the archive's settings puts good bytes in their place, by linecamp mend."
 	}
-	p.list("Damage on "+Shown(c.Copy), bad, todo)
-	p.list("Files on "+Shown(c.Copy)+" that no manifest names", strays,
-		"They are left alone. Move them off the copy if you put them there.")
+	if rewritten {
+		todo += "\nWhat was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy."
+	}
+	p.list("Damage "+c.on(), bad, todo)
+	p.list("Files on "+Shown(c.Copy)+" that linecamp did not put there", strays,
+		"They harm nothing, and linecamp leaves them alone. Look at them, and move them off the copy: it is counted as damaged until then.")
 }
 
 // notes prints what is no damage and still worth knowing.
 func (p printer) notes(c CopyReport) {
 	var lines []string
 	if n := len(c.Behind); n > 0 {
-		lines = append(lines, fmt.Sprintf("behind at %s: linecamp mirror brings it up to date", count(int64(n), "site")))
+		lines = append(lines, fmt.Sprintf("it lacks the newest of %s. To bring it up to date: %s", count(int64(n), "site"), p.line.Run("mirror")))
 	}
 	if n := len(c.Unfinished); n > 0 {
-		lines = append(lines, fmt.Sprintf("unfinished at %s: the next linecamp mirror completes it", count(int64(n), "site")))
+		lines = append(lines, fmt.Sprintf("a round was broken off at %s. To complete it: %s", count(int64(n), "site"), p.line.Run("mirror")))
 	}
 	if c.Waiting > 0 {
 		lines = append(lines, fmt.Sprintf("%s changed since the last mirror; the next one records it", count(int64(c.Waiting), "file")))
 	}
-	p.list("Also on "+Shown(c.Copy), lines, "")
+	p.list("Also "+c.on(), lines, "")
+}
+
+// on says where something is: "on shelf-drive", "in the working folder".
+func (c CopyReport) on() string {
+	if c.Copy == WorkingName {
+		return "in " + c.place()
+	}
+	return "on " + c.place()
+}
+
+func (c CopyReport) place() string {
+	if c.Copy == WorkingName {
+		return "the working folder"
+	}
+	return Shown(c.Copy)
 }
 
 // years prints the years in one state: a line a site, years run together.

@@ -9,6 +9,10 @@ type Report struct {
 	// years were judged.
 	Findings []Finding `json:"findings,omitempty"`
 	Judged   bool      `json:"-"` // the years were judged; else Years says nothing
+	// Nothing: no version of anything is recorded yet, so nothing was compared.
+	Nothing bool   `json:"nothing_recorded,omitempty"`
+	Asked   string `json:"-"`                // the one copy that was asked for; "" for all
+	Folder  string `json:"folder,omitempty"` // the working folder, where this machine has it
 }
 
 // Share is a number of people's files and their bytes.

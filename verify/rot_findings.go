@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify/say"
 )
 
 // damaged adds a finding. A failure to read may mean that the whole copy has
@@ -76,7 +77,7 @@ func (r *rot) settle(ctx context.Context) {
 	if cause := context.Cause(ctx); cause != nil {
 		// A drive on its way out makes files look gone and unreadable.
 		rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
-		rep.Error = plain(cause)
+		rep.Error = say.Plain(plain(cause))
 	}
 	r.forget(rep.Damage)
 	sortDamage(rep.Damage)

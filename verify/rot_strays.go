@@ -62,7 +62,7 @@ func (r *rot) stray(site, object, content string, info store.Info) {
 		path = object + "/" + content
 	}
 	d := Damage{Path: path, Kind: Stray, Site: site, Object: object, Content: content, Copy: r.c.Name,
-		Detail: "no manifest names it; " + sizeText(info.Size)}
+		Detail: "no part of the record; " + sizeText(info.Size)}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Damage = append(r.report.Damage, d)

@@ -122,7 +122,35 @@ func FindSite(sites []Site, name string) (Site, error) {
 			return Site{}, &ManySites{name, found}
 		}
 	}
-	return Site{}, fmt.Errorf("%q fits none of the %d sites. Give the name, the folder or the beginning of one; tally lists them: %w", name, len(sites), ErrNoSite)
+	return Site{}, fmt.Errorf("%s: %w", noneFits(sites, name), ErrNoSite)
+}
+
+// noneFits says that a name fits no site, with those whose names hold the text,
+// or all where they are few.
+func noneFits(sites []Site, name string) string {
+	const most = 8
+	var all, near []string
+	for _, s := range sites {
+		if s.Site == "" || manifest.Unfiled(s.Object) {
+			continue // files without a site can be named by the folder, and are no site
+		}
+		all = append(all, Shown(s.Label()))
+		if slices.ContainsFunc(s.names(), func(n string) bool { return strings.Contains(fold(n), fold(name)) }) {
+			near = append(near, Shown(s.Label()))
+		}
+	}
+	switch {
+	case len(all) == 0:
+		return fmt.Sprintf("no site is recorded yet, so %q fits none", name)
+	case len(near) > 0:
+		if more := len(near) - most; more > 0 {
+			near = append(near[:most], fmt.Sprintf("and %d more", more))
+		}
+		return fmt.Sprintf("no site begins with %q. These have it in their name: %s", name, strings.Join(near, "; "))
+	case len(all) <= most:
+		return fmt.Sprintf("%q fits no site. There are: %s", name, strings.Join(all, "; "))
+	}
+	return fmt.Sprintf("%q fits none of the %d sites; `linecamp tally` lists them. Give the name, the folder or the beginning of one", name, len(all))
 }
 
 func (s Site) names() []string {

@@ -28,7 +28,7 @@ says where the script goes.`
 		c.Example = `linecamp completion bash --help`
 	}
 	root.RegisterFlagCompletionFunc("archive", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		all, _ := config.Load(config.Find(t.config))
+		all, _ := config.LoadFrom(t.config)
 		var names []string
 		for _, a := range all {
 			names = append(names, a.Name)

@@ -4,7 +4,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
-	"linecamp/daemon/config"
 )
 
 func (t *tool) daemon() *cobra.Command {
@@ -21,8 +20,13 @@ needs no terminal.`,
 systemctl --user enable --now linecamp`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if t.archive != "" { // a name that is none will not be one later
+				if _, _, _, err := t.chosen(); statusOf(err) == exitUsage {
+					return err
+				}
+			}
 			return daemon.Serve(cmd.Context(), daemon.ServeOptions{
-				Config:  config.Find(t.config),
+				Config:  t.config,
 				Archive: t.archive,
 				Options: daemon.Options{Log: t.serviceLog()},
 			})

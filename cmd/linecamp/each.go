@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // work is what a command does to one open archive.
@@ -20,7 +21,7 @@ type work func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (repor
 // and the faults of the others. several says that the reports are to be told
 // apart, because no single archive was asked for.
 func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err error) {
-	all, faults = config.Load(config.Find(t.config))
+	all, faults = config.LoadFrom(t.config)
 	if t.archive == "" {
 		if len(all) == 0 {
 			if len(faults) == 0 {
@@ -77,13 +78,14 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 	list := []any{}
 	fail := func(name string, err error) {
 		status = worse(status, statusOf(err))
-		entry := map[string]string{"error": err.Error()}
+		text := t.of(name).Text(say.Plain(err.Error()))
+		entry := map[string]string{"error": text}
 		if name != "" {
 			entry["archive"] = name
-			err = fmt.Errorf("archive %s: %w", name, err)
+			text = "archive " + name + ": " + text
 		}
 		list = append(list, entry)
-		fmt.Fprintln(t.errs, "linecamp:", err)
+		fmt.Fprintln(t.errs, "linecamp:", text)
 	}
 	for _, cfg := range all {
 		r, err := t.do(ctx, cfg, check, do)
@@ -100,7 +102,7 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 		}
 		list = append(list, r)
 		if !t.json {
-			if err := t.print(titled{cfg.Name, r}); err != nil {
+			if err := t.print(titled{cfg.Name, r}, t.of(cfg.Name)); err != nil {
 				return err
 			}
 		}

@@ -15,6 +15,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
+	"linecamp/verify/say"
 )
 
 // The exit statuses, which scripts rely on.
@@ -84,7 +85,7 @@ func (t *tool) finish(ctx context.Context, ran *cobra.Command, args []string, er
 	if status == exitWell || t.spoken {
 		return status
 	}
-	text := err.Error()
+	text := t.line().Text(say.Plain(err.Error()))
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		text = stoppedText
 	}
@@ -110,11 +111,11 @@ func exactly(n int, what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		switch {
 		case len(args) < n:
-			return usagef("%s needs %s", cmd.CommandPath(), what)
+			return usagef("%s needs %s", cmd.Name(), what)
 		case len(args) > n && n == 0:
-			return usagef("%s takes no %q: it is told what to do by options only", cmd.CommandPath(), args[0])
+			return usagef("%s takes no %q: it is told what to do by options only", cmd.Name(), args[0])
 		case len(args) > n:
-			return usagef("%s takes %s and nothing more; put quotes around a name with spaces (left over: %q)", cmd.CommandPath(), what, args[n])
+			return usagef("%s takes %s and nothing more; put quotes around a name with spaces (left over: %q)", cmd.Name(), what, args[n])
 		}
 		return nil
 	}

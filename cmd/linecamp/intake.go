@@ -181,7 +181,7 @@ func writeSheet(name string, plan *intake.Plan) error {
 // opened opens every chosen archive at once, for work that is about all of
 // them, and says what cannot be opened.
 func (t *tool) opened(ctx context.Context, do func([]*daemon.Archive) (report, error)) error {
-	all, faults, _, err := t.chosen()
+	all, faults, several, err := t.chosen()
 	if err != nil {
 		return err
 	}
@@ -192,7 +192,11 @@ func (t *tool) opened(ctx context.Context, do func([]*daemon.Archive) (report, e
 		}
 	}()
 	for _, cfg := range all {
-		a, err := daemon.Open(cfg, daemon.Options{Log: t.log()})
+		line := t.line()
+		if several {
+			line = t.of(cfg.Name)
+		}
+		a, err := daemon.Open(cfg, daemon.Options{Log: t.log(), Line: line})
 		if err != nil {
 			faults = append(faults, fmt.Errorf("archive %s: %w", cfg.Name, err))
 			continue

@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"io"
 	"syscall"
+
+	"linecamp/daemon/config"
+	"linecamp/verify/say"
 )
 
 // report is what every command gets back from the rooms below.
@@ -19,7 +22,7 @@ type report interface {
 // say prints one report and turns it into the command's end.
 func (t *tool) say(r report) error {
 	t.spoken = true
-	if err := t.print(r); err != nil {
+	if err := t.print(r, t.line()); err != nil {
 		return err
 	}
 	if r.Wants() {
@@ -28,8 +31,25 @@ func (t *tool) say(r report) error {
 	return nil
 }
 
+// line is what the command lines in reports and messages need to come back to
+// where this run was: the settings that were named, and the archive where there
+// are others.
+func (t *tool) line() say.Line {
+	l := say.Line{Config: t.config}
+	if t.archive == "" {
+		return l
+	}
+	if all, faults := config.LoadFrom(t.config); len(all)+len(faults) > 1 {
+		l.Archive = t.archive
+	}
+	return l
+}
+
+// of is line for one archive of several.
+func (t *tool) of(archive string) say.Line { return say.Line{Config: t.config, Archive: archive} }
+
 // print writes a report in the form asked for.
-func (t *tool) print(r report) error {
+func (t *tool) print(r report, line say.Line) error {
 	if t.json {
 		return t.sayJSON(r)
 	}
@@ -37,7 +57,7 @@ func (t *tool) print(r report) error {
 		return nil
 	}
 	w := &steady{w: t.out}
-	r.Print(w)
+	r.Print(say.Writer(w, line))
 	return t.written(w.err)
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -10,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
-	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
 )
 
@@ -60,13 +60,11 @@ linecamp setup --take-over`,
 			var r setup.Report
 			switch {
 			case takeOver:
-				o.Config = config.Find(t.config)
 				r, err = setup.TakeOver(cmd.Context(), o)
 			case add:
 				if len(o.Drives)+len(o.S3s) == 0 {
 					return usagef("--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
 				}
-				o.Config = config.Find(t.config)
 				r, err = setup.AddCopy(cmd.Context(), o)
 			default:
 				if !yes {
@@ -78,6 +76,7 @@ linecamp setup --take-over`,
 				}
 				r, err = setup.Run(cmd.Context(), o)
 			}
+			t.archive = cmp.Or(t.archive, r.Archive) // for the command to run next
 			return t.sayOr(r, asUsage(err))
 		},
 	}

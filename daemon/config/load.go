@@ -57,7 +57,7 @@ func configFiles(path string) ([]string, error) {
 		}
 	}
 	if len(files) == 0 {
-		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no config file (*.toml); run `linecamp setup` to write one"}}}
+		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no settings (*.toml); run `linecamp setup` to write some, or name others with --config"}}}
 	}
 	return files, nil
 }
@@ -90,7 +90,7 @@ func unreadable(path string, err error) error {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		text = "there is no config here; run `linecamp setup` to write one, or name another with --config"
+		text = "there are no settings here; run `linecamp setup` to write some, or name others with --config"
 	case errors.Is(err, fs.ErrPermission):
 		text += "; ask its owner for the right to read it, or name another with --config"
 	default:
@@ -99,34 +99,54 @@ func unreadable(path string, err error) error {
 	return &Error{File: path, Problems: []Problem{{Text: text}}, Err: err}
 }
 
+// system is the folder for the configs of a machine, rather than of a user.
+const system = "/etc/linecamp"
+
 // Find returns where the config is: flag if it is set, $LINECAMP_CONFIG if that
 // is set, the user's config folder if it holds a config, /etc/linecamp if that
 // does. Where no config is anywhere yet, it is the place setup should write to:
-// /etc/linecamp for root and for a user without a config folder, else the
-// user's.
+// the user's folder; for root only where $XDG_CONFIG_HOME names it, else
+// /etc/linecamp, as for a user without a config folder.
 func Find(flag string) string {
-	if flag != "" {
-		return flag
-	}
-	if env := os.Getenv("LINECAMP_CONFIG"); env != "" {
-		return env
-	}
-	const system = "/etc/linecamp"
-	base, err := os.UserConfigDir()
-	if err != nil {
-		return system
-	}
-	users := filepath.Join(base, "linecamp")
-	for _, dir := range []string{users, system} {
+	places := Places(flag)
+	for _, dir := range places {
 		if entries, err := os.ReadDir(dir); err == nil &&
 			slices.ContainsFunc(entries, func(e os.DirEntry) bool { return isConfig(e.Name()) }) {
 			return dir
 		}
 	}
-	if os.Geteuid() == 0 {
+	if len(places) > 1 && os.Geteuid() == 0 && os.Getenv("XDG_CONFIG_HOME") == "" {
 		return system
 	}
-	return users
+	return places[0]
+}
+
+// Places are where a config is looked for, in this order: one place where flag
+// or $LINECAMP_CONFIG names it.
+func Places(flag string) []string {
+	if flag != "" {
+		return []string{flag}
+	}
+	if env := os.Getenv("LINECAMP_CONFIG"); env != "" {
+		return []string{env}
+	}
+	base, err := os.UserConfigDir()
+	if err != nil {
+		return []string{system}
+	}
+	return []string{filepath.Join(base, "linecamp"), system}
+}
+
+// LoadFrom is Load of the place that Find finds. Where there is no config
+// anywhere, the error names every place that was looked at.
+func LoadFrom(flag string) ([]Archive, []error) {
+	archives, faults := Load(Find(flag))
+	places := Places(flag)
+	if len(archives) > 0 || len(faults) != 1 || len(places) == 1 || !errors.Is(faults[0], fs.ErrNotExist) {
+		return archives, faults
+	}
+	return nil, []error{&Error{File: strings.Join(places, " and "), Err: fs.ErrNotExist, Problems: []Problem{{
+		Text: "there are no settings in either place. Run `linecamp setup` to write some, or name others with --config"}}}}
 }
 
 // StateDir returns the folder for what linecamp remembers of this archive. It

@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"linecamp/manifest/tally"
+	"linecamp/verify/say"
 )
 
 // counts of a plan's files.
@@ -53,7 +54,7 @@ func (p *Plan) Print(w io.Writer) {
 		v.print(w)
 	}
 	if n, bytes := p.count(Filed); n > 0 {
-		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nTo bring them to the copies: linecamp mirror\n", files(n), size(bytes))
+		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", files(n), size(bytes), say.Of(w).Run("mirror"))
 	}
 	if n, _ := p.count(Failed); n > 0 {
 		fmt.Fprintf(w, "\n%s could NOT be filed, see above. Nothing half-copied is left. Run the same command again; it carries on with what is missing.\n", files(n))

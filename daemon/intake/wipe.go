@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/verify/say"
 )
 
 // A file's answer, when a card is to be wiped.
@@ -38,10 +39,22 @@ func (h *Holding) counts() bool {
 type Keeper interface {
 	// Holdings are the copies known to hold it.
 	Holdings(manifest.Digest) []Holding
-	// Advice says what to run for a file that an archive has but that is not
-	// safe yet, given what holds it; ok is false if no archive has the content.
-	Advice(d manifest.Digest, held []Holding) (run string, ok bool)
+	// Advice says what is to be done about a file that an archive has but that
+	// is not safe yet, given what holds it; ok is false if no archive has the
+	// content.
+	Advice(d manifest.Digest, held []Holding) (todo Todo, ok bool)
 }
+
+// Todo is what makes a file safe.
+type Todo struct {
+	// First is what a person has to do before, in words: "plug in far"; "" for
+	// nothing.
+	First string `json:"first,omitempty"`
+	// Run are command lines, to be run one after the other.
+	Run []string `json:"run,omitempty"`
+}
+
+func (t Todo) same(o Todo) bool { return t.First == o.First && slices.Equal(t.Run, o.Run) }
 
 // Wipe is the answer to whether a card may be wiped.
 type Wipe struct {
@@ -63,7 +76,7 @@ type Held struct {
 	Bytes  int64     `json:"bytes"`
 	State  string    `json:"state"`
 	Copies []Holding `json:"copies,omitempty"`
-	Run    string    `json:"run,omitempty"` // what to run, where it is not safe yet
+	Todo             // where it is not safe yet
 	photo  bool
 }
 
@@ -76,11 +89,11 @@ func Judge(c *Card, k Keeper, moved bool) *Wipe {
 	for _, f := range c.Files {
 		h := Held{Path: shown(f.Path), Bytes: f.Size, Copies: k.Holdings(f.SHA256), photo: f.Kind == manifest.KindPhoto}
 		var share *Share
-		switch run, ok := k.Advice(f.SHA256, h.Copies); {
+		switch todo, ok := k.Advice(f.SHA256, h.Copies); {
 		case enough(h.Copies):
 			h.State, share = Safe, &w.Safe
 		case ok:
-			h.State, h.Run, share = NotYet, run, &w.NotYet
+			h.State, h.Todo, share = NotYet, todo, &w.NotYet
 		default:
 			h.State, share = Nowhere, &w.Nowhere
 		}
@@ -132,12 +145,12 @@ func (w *Wipe) Print(out io.Writer) {
 		fmt.Fprintf(out, "\nSafe: %s, %s.\n", files(w.Safe.Files), size(w.Safe.Bytes))
 		byWhere(out, w.Files)
 	}
-	for _, run := range w.runs() {
+	for _, todo := range w.todos() {
 		var n int
 		var list []Left
 		var why []string
 		for _, f := range w.Files {
-			if f.State == NotYet && f.Run == run {
+			if f.State == NotYet && f.Todo.same(todo) {
 				n++
 				list = append(list, Left{f.Path, f.Bytes, where(f.Copies)})
 				for _, h := range f.Copies {
@@ -151,7 +164,12 @@ func (w *Wipe) Print(out io.Writer) {
 		for _, y := range why {
 			fmt.Fprintf(out, "  Not counted: %s.\n", y)
 		}
-		fmt.Fprintf(out, "  To do: %s\n", run)
+		if todo.First != "" {
+			fmt.Fprintf(out, "  First: %s.\n", todo.First)
+		}
+		for _, run := range todo.Run {
+			fmt.Fprintf(out, "  To do: %s\n", run)
+		}
 		lines(out, list)
 	}
 	if n := w.Nowhere.Files + len(w.Passed); n > 0 {
@@ -172,10 +190,10 @@ func (w *Wipe) Print(out io.Writer) {
 		}
 		lines(out, append(list, w.Passed...))
 		if photos > 0 && !w.Moved {
-			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: linecamp intake %s\n", photos, quoted(w.Card))
+			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: %s\n", photos, say.Of(out).Run("intake", w.Card))
 		}
 		if !w.Moved {
-			fmt.Fprintln(out, "  When all of them are somewhere else, or not wanted, run this again with --others-moved.")
+			fmt.Fprintf(out, "  When all of them are somewhere else, or not wanted: %s\n", say.Of(out).Run("may-wipe", w.Card, "--others-moved"))
 		}
 	}
 	if len(w.Unread) > 0 {
@@ -183,15 +201,15 @@ func (w *Wipe) Print(out io.Writer) {
 	}
 }
 
-// runs are the commands that are to be run, each once, in order of the files.
-func (w *Wipe) runs() []string {
-	var runs []string
+// todos are the things to be done, each once, in order of the files.
+func (w *Wipe) todos() []Todo {
+	var todos []Todo
 	for _, f := range w.Files {
-		if f.State == NotYet && !slices.Contains(runs, f.Run) {
-			runs = append(runs, f.Run)
+		if f.State == NotYet && !slices.ContainsFunc(todos, f.Todo.same) {
+			todos = append(todos, f.Todo)
 		}
 	}
-	return runs
+	return todos
 }
 
 // byWhere counts safe files by what makes them safe.
@@ -242,12 +260,4 @@ func lines(w io.Writer, all []Left) {
 		}
 		fmt.Fprintf(w, "  %s  %s\n", l.Path, l.Reason)
 	}
-}
-
-// quoted is a word as a person can give it to a shell.
-func quoted(s string) string {
-	if strings.ContainsAny(s, " '\"$") {
-		return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
-	}
-	return s
 }

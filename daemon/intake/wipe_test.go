@@ -16,8 +16,8 @@ type one struct {
 }
 
 func (o one) Holdings(manifest.Digest) []Holding { return o.held }
-func (o one) Advice(manifest.Digest, []Holding) (string, bool) {
-	return "linecamp mirror", o.has
+func (o one) Advice(manifest.Digest, []Holding) (Todo, bool) {
+	return Todo{Run: []string{"linecamp mirror"}}, o.has
 }
 
 func TestJudge(t *testing.T) {

@@ -301,7 +301,7 @@ type Figures struct {
 	Bytes          int64
 	ReadBackFiles  int       // files whose bytes were once read back and matched
 	ReadBackBytes  int64     // and their bytes
-	OldestReadBack time.Time // zero unless every file was read back
+	OldestReadBack time.Time // the longest ago of these read-backs; zero where there is none
 	Confirmed      int       // files the server confirmed that were never read back
 }
 
@@ -341,8 +341,6 @@ func (l *Ledger) Figures(copy string) (Figures, error) {
 			FROM held WHERE copy = ?`, copy).
 			Scan(&f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed)
 	})
-	if f.ReadBackFiles == f.Files {
-		f.OldestReadBack = moment(oldest)
-	}
+	f.OldestReadBack = moment(oldest)
 	return f, err
 }

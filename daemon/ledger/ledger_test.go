@@ -46,7 +46,7 @@ func day(n int) time.Time { return time.Date(2026, 7, n, 2, 30, 0, 123456789, ti
 
 func some(name string) tally.Known {
 	return tally.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
-		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: tally.Facts{Taken: "2019-06-21T10:11:12", Camera: "Sagehen Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
+		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Taken: "2019-06-21T10:11:12"}
 }
 
 func held(path, bytes string) verify.Held {
@@ -148,10 +148,6 @@ func TestFirstSightsLastAWeek(t *testing.T) {
 	see("s/b", now, now)
 	see("old", now, now)
 	see("s/a", first.Add(sightKept+time.Second), first.Add(sightKept+time.Second))
-	// Seen while the clock ran ahead: it would wait for years.
-	ahead := now.AddDate(12, 0, 0)
-	see("s/c", ahead, ahead)
-	see("s/c", now, now)
 }
 
 func TestFiguresOfACopy(t *testing.T) {
@@ -171,7 +167,7 @@ func TestFiguresOfACopy(t *testing.T) {
 	ok(t, l.Remember("shelf", "one", []verify.Held{a, b, record}))
 	check(Figures{Files: 4, Bytes: 11, ReadBackFiles: 4, ReadBackBytes: 11, OldestReadBack: day(2)})
 	ok(t, l.Remember("shelf", "two", []verify.Held{c}))
-	check(Figures{Files: 5, Bytes: 12, ReadBackFiles: 4, ReadBackBytes: 11, Confirmed: 1})
+	check(Figures{Files: 5, Bytes: 12, ReadBackFiles: 4, ReadBackBytes: 11, OldestReadBack: day(2), Confirmed: 1})
 	ok(t, l.Remember("other", "two", []verify.Held{c}))
 	ok(t, l.Forget("shelf", "two", []string{c.Path, "v1/content/never"}))
 	check(Figures{Files: 4, Bytes: 11, ReadBackFiles: 4, ReadBackBytes: 11, OldestReadBack: day(2)})

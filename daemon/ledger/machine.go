@@ -59,16 +59,37 @@ func Machine(stateBase string) (id, name string, err error) {
 	return readMachine(path)
 }
 
+// KnownMachine is the id that Machine returns; where none is kept in the folder
+// yet, the one that it would derive from the system's. Nothing is made. The
+// error is fs.ErrNotExist where the id would be random.
+func KnownMachine(stateBase string) (id string, err error) {
+	id, _, err = readMachine(filepath.Join(stateBase, "machine.json"))
+	if !errors.Is(err, fs.ErrNotExist) {
+		return id, err
+	}
+	if id, ok := derivedID(); ok {
+		return id, nil
+	}
+	return "", err
+}
+
 func newID() string {
+	if id, ok := derivedID(); ok {
+		return id
+	}
+	return uuid.NewString()
+}
+
+func derivedID() (id string, ok bool) {
 	for _, path := range []string{"/etc/machine-id", "/var/lib/dbus/machine-id"} {
 		b, err := readUpTo(path, 1<<10)
 		secret := strings.TrimSpace(string(b))
 		// 32 hex digits, never shown to anyone as they are: machine-id(5).
 		if raw, herr := hex.DecodeString(secret); err == nil && herr == nil && len(raw) == 16 {
-			return deriveID(raw, os.Getuid())
+			return deriveID(raw, os.Getuid()), true
 		}
 	}
-	return uuid.NewString()
+	return "", false
 }
 
 // deriveID makes a UUID of version 8, whose bits are ours to choose (RFC 9562,

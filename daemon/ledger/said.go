@@ -28,13 +28,9 @@ func (l *Ledger) Said() ([]Said, error) {
 	return all, err
 }
 
-// AddSaid adds to what waits, and has it on storage when it returns: nothing else
-// knows it yet.
+// AddSaid adds to what waits, and has it on the disk when it returns.
 func (l *Ledger) AddSaid(said ...Said) error {
-	if err := l.changeSaid(func(all []Said) []Said { return append(all, said...) }); err != nil {
-		return err
-	}
-	return l.Sync()
+	return l.changeSaid(func(all []Said) []Said { return append(all, said...) })
 }
 
 // DropSaid forgets what a version records by now.

@@ -90,7 +90,7 @@ func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
 	}
 	want, ok := digestAt(inv, d.Content)
 	if !ok {
-		m.unmended(d, false, "the manifest no longer names %s; run linecamp verify again", d.Content)
+		m.unmended(d, false, "the manifest no longer names %s; run `linecamp verify` again", d.Content)
 		return
 	}
 	if m.goodAlready(ctx, c, d, want) {
@@ -384,7 +384,7 @@ func (m *mender) lastResort(ctx context.Context) {
 		if len(n.why) > 0 {
 			tried = " (" + strings.Join(n.why, "; ") + ")"
 		}
-		m.unmended(n.damage, true, "NO GOOD COPY ANYWHERE in reach%s. A card, an old drive or a mailbox may still have it: put it back into the working folder and run linecamp mirror, then mend", tried)
+		m.unmended(n.damage, true, "NO GOOD COPY ANYWHERE in reach%s. A card, an old drive or a mailbox may still have it: put it back into the working folder and run `linecamp mirror`, then `linecamp mend`", tried)
 	}
 }
 

@@ -15,7 +15,10 @@ package mend
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -51,7 +54,17 @@ type Report struct {
 	Archive  string     `json:"archive"`
 	Mended   []Mended   `json:"mended"`
 	Unmended []Unmended `json:"unmended"`
-	Strays   int        `json:"strays"` // left where they are
+	Strays   int        `json:"strays"` // files that linecamp did not put there
+	// Left are those files, left where they are: only a person can tell whether
+	// they may go.
+	Left []Left `json:"left_alone"`
+}
+
+// Left is a file on a copy that linecamp did not put there.
+type Left struct {
+	Copy   string `json:"copy"`
+	Path   string `json:"path"`
+	Detail string `json:"detail"`
 }
 
 // Mended is one file put right.
@@ -76,8 +89,9 @@ type Unmended struct {
 	Nowhere bool   `json:"nowhere"` // no good bytes on any copy in reach, nor in the working folder
 }
 
-// Wants reports whether something is still damaged.
-func (r Report) Wants() bool { return len(r.Unmended) > 0 }
+// Wants reports whether something is still damaged; a file that does not belong
+// on a copy is until somebody took it away.
+func (r Report) Wants() bool { return len(r.Unmended)+len(r.Left) > 0 }
 
 // Run mends what can be mended. What cannot is in the report; the error is for
 // a context that ended.
@@ -85,15 +99,18 @@ func Run(ctx context.Context, in In) (Report, error) {
 	if in.Now == nil {
 		in.Now = time.Now
 	}
-	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}},
+	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}, Left: []Left{}},
 		best: map[string]*manifest.Inventory{}, own: map[[2]string]*manifest.Inventory{}}
 	m.bad = map[[3]string]bool{}
 	var todo []verify.Damage
 	for _, d := range in.Damage {
 		switch {
 		case d.Kind == verify.Stray:
-			if m.wanted(d.Copy) {
+			if m.wanted(d.Copy) && m.movedOff(ctx, d) {
+				m.mended(d, "", true)
+			} else if m.wanted(d.Copy) {
 				m.rep.Strays++
+				m.rep.Left = append(m.rep.Left, Left{d.Copy, d.Path, d.Detail})
 			}
 			continue
 		case d.Copy != verify.WorkingName:
@@ -128,6 +145,23 @@ func Run(ctx context.Context, in In) (Report, error) {
 		return m.rep, context.Cause(ctx)
 	}
 	return m.rep, nil
+}
+
+// movedOff reports that somebody took away what did not belong on a copy.
+func (m *mender) movedOff(ctx context.Context, d verify.Damage) bool {
+	c, ok := m.copy(d.Copy)
+	if !ok {
+		return false
+	}
+	key := path.Join(d.Object, d.Content)
+	if strings.HasSuffix(d.Path, "/") { // a whole folder
+		for range c.Root.List(ctx, key) {
+			return false
+		}
+		return ctx.Err() == nil
+	}
+	_, err := c.Root.Stat(ctx, key)
+	return errors.Is(err, fs.ErrNotExist)
 }
 
 // rank puts manifests before content.

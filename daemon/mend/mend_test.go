@@ -304,11 +304,18 @@ func TestMendTouchesNoStrays(t *testing.T) {
 	verifytest.Write(t, p, []byte("x"), time.Now())
 	found, _ := damage(t, r, "")
 	rep := mend(t, r, In{Damage: found})
-	if rep.Strays != 1 || len(rep.Mended) != 0 || rep.Wants() {
+	if rep.Strays != 1 || len(rep.Mended) != 0 || len(rep.Left) != 1 || !rep.Wants() {
 		t.Errorf("%+v", rep)
 	}
 	if _, err := os.Stat(p); err != nil {
 		t.Error(err)
+	}
+	// Once somebody took it away, it is no damage any more.
+	if err := os.Remove(p); err != nil {
+		t.Fatal(err)
+	}
+	if rep = mend(t, r, In{Damage: found}); len(rep.Left) != 0 || len(rep.Mended) != 1 || !rep.Mended[0].Already || rep.Wants() {
+		t.Errorf("%+v", rep)
 	}
 }
 

@@ -6,12 +6,14 @@ import (
 	"slices"
 
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 const mostLines = 15
 
 // Print writes the report for a person; what nobody has comes first.
 func (r Report) Print(w io.Writer) {
+	line := say.Of(w)
 	var nowhere, other []Unmended
 	for _, u := range r.Unmended {
 		if u.Nowhere {
@@ -21,10 +23,10 @@ func (r Report) Print(w io.Writer) {
 		}
 	}
 	list(w, "LOST as far as linecamp can reach: no good bytes anywhere", len(nowhere), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", verify.Shown(nowhere[i].Copy), verify.Shown(nowhere[i].Path), verify.Shown(nowhere[i].Reason))
+		return fmt.Sprintf("%s: %s  %s", verify.Shown(nowhere[i].Copy), verify.Shown(nowhere[i].Path), verify.Shown(line.Text(nowhere[i].Reason)))
 	})
 	list(w, "Not mended", len(other), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", verify.Shown(other[i].Copy), verify.Shown(other[i].Path), verify.Shown(other[i].Reason))
+		return fmt.Sprintf("%s: %s  %s", verify.Shown(other[i].Copy), verify.Shown(other[i].Path), verify.Shown(line.Text(other[i].Reason)))
 	})
 	mended := slices.DeleteFunc(slices.Clone(r.Mended), func(m Mended) bool { return m.Already })
 	list(w, "Mended, and read back", len(mended), func(i int) string {
@@ -33,10 +35,13 @@ func (r Report) Print(w io.Writer) {
 	if n := len(r.Mended) - len(mended); n > 0 {
 		fmt.Fprintf(w, "%d found good when looked at again.\n", n)
 	}
-	if r.Strays > 0 {
-		fmt.Fprintf(w, "%d files that no manifest names were left where they are.\n", r.Strays)
+	list(w, "Left alone, because linecamp did not put it there. Look at it, and move it off the copy", len(r.Left), func(i int) string {
+		return fmt.Sprintf("%s: %s  %s", verify.Shown(r.Left[i].Copy), verify.Shown(r.Left[i].Path), r.Left[i].Detail)
+	})
+	if len(r.Left) > 0 {
+		fmt.Fprintf(w, "Once that is done, so that it is known: %s\n", line.Run("verify", "--quick"))
 	}
-	if len(r.Mended)+len(r.Unmended) == 0 {
+	if len(r.Mended)+len(r.Unmended)+len(r.Left) == 0 {
 		fmt.Fprintln(w, "Nothing to mend.")
 	}
 }

@@ -20,7 +20,7 @@ import (
 // working mends a file of the working folder.
 func (m *mender) working(ctx context.Context, d verify.Damage) {
 	if d.Kind != verify.Altered {
-		m.unmended(d, false, "a working file is only mended if it is altered with its size and time unchanged; linecamp restore brings this one back")
+		m.unmended(d, false, "a working file is only mended if it is altered with its size and time unchanged; `linecamp restore` brings this one back")
 		return
 	}
 	if m.Folder == "" {
@@ -60,7 +60,7 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 		m.mended(d, verify.WorkingName, true)
 		return
 	case is == isChanged:
-		m.unmended(d, false, "it was changed since; the next linecamp mirror records it as it is now")
+		m.unmended(d, false, "it was changed since; the next `linecamp mirror` records it as it is now")
 		return
 	}
 	n := need{digest: want}

@@ -33,7 +33,7 @@ func (c *counts) add(f tally.File) {
 	}
 }
 
-// String says it in words: "2 photos, 1 note of 2019-06-21; 1 path gone".
+// String says it in words: "2 photos, 1 note of 2019-06-21; 1 file gone from the folder".
 func (c counts) String() string {
 	var parts []string
 	list := func(n int, one, many string) {
@@ -57,10 +57,10 @@ func (c counts) String() string {
 		rest = append(rest, text)
 	}
 	if c.known > 0 {
-		rest = append(rest, plural(c.known, "path with known bytes", "paths with known bytes"))
+		rest = append(rest, plural(c.known, "file whose bytes were kept already", "files whose bytes were kept already"))
 	}
 	if c.gone > 0 {
-		rest = append(rest, plural(c.gone, "path gone", "paths gone"))
+		rest = append(rest, plural(c.gone, "file gone from the folder", "files gone from the folder"))
 	}
 	if c.said > 0 {
 		rest = append(rest, plural(c.said, "decision", "decisions"))

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/verify/say"
 )
 
 // States of a copy after a round, as the report names them.
@@ -72,17 +73,21 @@ func (r Report) Print(w io.Writer) {
 	} else {
 		fmt.Fprintln(w, "Nothing new to record.")
 	}
+	line := say.Of(w)
 	width := 0
 	for _, c := range r.Copies {
 		width = max(width, len(c.Copy))
 	}
 	for _, c := range r.Copies {
 		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, c.State)
-		if c.Versions > 0 {
+		switch {
+		case c.Versions > 0 && c.Files == 0:
+			fmt.Fprint(w, ", knows now what changed; no new file was needed")
+		case c.Versions > 0:
 			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), size(c.Bytes))
 		}
 		if said := cmp.Or(c.Error, c.Note); said != "" {
-			fmt.Fprintf(w, ": %s", said)
+			fmt.Fprintf(w, ": %s", line.Text(said))
 		}
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
@@ -115,10 +120,10 @@ func printWaiting(w io.Writer, all []Waiting) {
 	for _, reason := range reasons {
 		p := slices.DeleteFunc(paths[reason], func(s string) bool { return s == "" })
 		if len(p) == 0 {
-			fmt.Fprintf(w, "Waiting: %s.\n", reason)
+			fmt.Fprintf(w, "Waiting: %s.\n", say.Of(w).Text(reason))
 			continue
 		}
-		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "path", "paths"), reason)
+		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "file", "files"), say.Of(w).Text(reason))
 		few(w, "    ", p)
 	}
 }

@@ -8,12 +8,14 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
 
+	"linecamp/daemon/config"
 	"linecamp/manifest"
 )
 
 // ErrNoAnswer: the answers ended before the questions did.
-var ErrNoAnswer = errors.New("the answers ended too soon; nothing was made")
+var ErrNoAnswer = errors.New("nothing was written; run setup again, or give the answers as options with --yes")
 
 // tries is how often a question is put before setup gives up.
 const tries = 3
@@ -26,8 +28,9 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 	q := &questions{in: bufio.NewReader(in), out: out, secret: secret}
 	o := have
 	fmt.Fprintln(out, "linecamp keeps copies of a folder of monitoring photos and notes. It only reads the folder.")
+	fmt.Fprintf(out, "The settings will be written to %s; nothing is written before the last answer.\n", config.Find(o.Config))
 	if o.Archive == "" {
-		o.Archive = q.ask("What is the archive to be called, in one word?", "for example saltbush-draw", manifest.ArchiveName)
+		o.Archive = q.ask("What is the archive to be called, in one word?", "for example saltbush-draw", archiveName)
 	}
 	if o.Folder == "" {
 		o.Folder = q.ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
@@ -56,6 +59,25 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 		o.Secret = q.askSecret("And its secret key?", "not shown while you type")
 	}
 	return o, q.err
+}
+
+// better is a fault in an answer that comes with one that would do.
+type better struct {
+	error
+	answer string
+}
+
+// archiveName checks a name, and offers one that is close to it.
+func archiveName(s string) error {
+	if manifest.ArchiveName(s) == nil {
+		return nil
+	}
+	err := fmt.Errorf("%q cannot name an archive: up to 60 small letters and digits are used, with single hyphens between them", s)
+	letters := strings.ContainsFunc(s, func(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) })
+	if near := manifest.Slug("", s, func(string) bool { return false }); letters && manifest.ArchiveName(near) == nil {
+		return better{err, near}
+	}
+	return err
 }
 
 func notEmpty(s string) error {
@@ -105,21 +127,35 @@ func (q *questions) put(question, hint string, check func(string) error, read fu
 		return ""
 	}
 	fmt.Fprintf(q.out, "\n%s\n(%s) ", question, hint)
+	offered := ""
 	for range tries {
 		answer, err := read()
+		if errors.Is(err, ErrNoAnswer) {
+			err = fmt.Errorf("no answer came to %q; %w", question, err)
+		}
 		if err != nil {
 			q.err = err
 			return ""
 		}
 		answer = strings.TrimSpace(answer)
+		if answer == "" && offered != "" {
+			answer = offered
+		}
 		if check == nil {
 			return answer
 		}
 		if q.err = check(answer); q.err == nil {
 			return answer
 		}
+		var b better
+		if errors.As(q.err, &b) {
+			offered = b.answer
+			fmt.Fprintf(q.out, "%v.\nFor %s press Enter, or give another name: ", q.err, offered)
+			continue
+		}
 		fmt.Fprintf(q.out, "%v.\nOnce more: ", q.err)
 	}
+	q.err = fmt.Errorf("%w; %w", q.err, ErrNoAnswer)
 	return ""
 }
 

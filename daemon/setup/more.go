@@ -58,7 +58,7 @@ func secretBeside(file string, copies []config.Copy) string {
 }
 
 func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []config.Copy, id, name string) (Report, error) {
-	report := Report{Archive: cfg.Name, Config: cfg.File, now: o.Now()}
+	report := Report{Archive: cfg.Name, Config: cfg.File, State: stateOf(cfg)}
 	tried, err := tryAll(ctx, o, copies)
 	defer closeAll(tried)
 	if err != nil {
@@ -77,7 +77,7 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 		}
 	}
 	for _, t := range tried {
-		line, err := t.settle(ctx, id, name, o.Now())
+		line, err := t.settle(ctx, id, name, thisMachine(cfg), o.Now())
 		if err != nil {
 			return report, err
 		}
@@ -111,7 +111,7 @@ func identity(ctx context.Context, cfg config.Archive, o Options) (id, name stri
 // existing loads the one config that is meant.
 func existing(o Options) (config.Archive, error) {
 	path := config.Find(o.Config)
-	archives, errs := config.Load(path)
+	archives, errs := config.LoadFrom(o.Config)
 	if o.Archive != "" {
 		archives = slices.DeleteFunc(archives, func(a config.Archive) bool { return a.Name != o.Archive })
 	}
@@ -144,6 +144,6 @@ func TakeOver(ctx context.Context, o Options) (Report, error) {
 		return Report{}, err
 	}
 	return Report{Archive: t.Archive, Config: cfg.File, Copies: []CopyReport{}, Author: &AuthorReport{
-		Machine: t.Machine, Was: t.Was, Epoch: t.Epoch, Copies: t.Copies, Later: t.Later,
+		Machine: t.Machine, Was: t.Was, Epoch: t.Epoch, Already: t.Already, Copies: t.Copies, Later: t.Later,
 	}}, nil
 }

@@ -3,8 +3,12 @@ package setup
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"strings"
-	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/ledger"
+	"linecamp/verify/say"
 )
 
 // Report says what setup made.
@@ -16,7 +20,8 @@ type Report struct {
 	Secret  string       `json:"secret_file,omitempty"`
 	// Author tells of a take-over.
 	Author *AuthorReport `json:"author,omitempty"`
-	now    time.Time
+	// State is the folder for what linecamp remembers between runs.
+	State string `json:"state,omitempty"`
 }
 
 // AuthorReport says who records from now on.
@@ -24,6 +29,7 @@ type AuthorReport struct {
 	Machine string   `json:"machine"`
 	Was     string   `json:"was,omitempty"`
 	Epoch   int      `json:"epoch"`
+	Already bool     `json:"already,omitempty"` // it was the author before, and nothing was changed
 	Copies  []string `json:"copies"`
 	Later   []string `json:"later"`
 }
@@ -33,7 +39,11 @@ func (r Report) Wants() bool { return false }
 
 // Print writes the report for a person.
 func (r Report) Print(w io.Writer) {
-	if a := r.Author; a != nil {
+	line := say.Of(w)
+	if a := r.Author; a != nil && a.Already {
+		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
+		return
+	} else if a != nil {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s from now on", a.Machine, r.Archive)
 		if a.Was != "" && a.Was != a.Machine {
 			fmt.Fprintf(w, "; %s no longer does", a.Was)
@@ -51,7 +61,7 @@ func (r Report) Print(w io.Writer) {
 		}
 		fmt.Fprintf(w, "%s  %s, %s\n", c.Copy, c.Place, made)
 		for _, n := range c.Notes {
-			fmt.Fprintf(w, "    %s.\n", n)
+			fmt.Fprintf(w, "    %s.\n", line.Text(n))
 		}
 	}
 	for _, n := range r.Notes {
@@ -60,5 +70,32 @@ func (r Report) Print(w io.Writer) {
 	if r.Secret != "" {
 		fmt.Fprintf(w, "The bucket's keys are in %s, for its owner only.\n", r.Secret)
 	}
-	fmt.Fprintf(w, "The settings of %s are in %s. Now run: linecamp mirror\n", r.Archive, r.Config)
+	fmt.Fprintf(w, "The settings of %s are in %s\n", r.Archive, r.Config)
+	if r.State != "" {
+		fmt.Fprintf(w, "What linecamp remembers of it goes to %s\n", r.State)
+	}
+	fmt.Fprintf(w, "Now run: %s\n", line.Run("mirror"))
+}
+
+// stateOf is the state folder of an archive, "" where none can be had.
+func stateOf(cfg config.Archive) string {
+	dir, err := cfg.StateDir()
+	if err != nil {
+		return ""
+	}
+	return dir
+}
+
+// thisMachine is the id under which this machine records an archive; "" where
+// it has none yet.
+func thisMachine(cfg config.Archive) string {
+	home := stateOf(cfg)
+	if cfg.State == "" {
+		home = filepath.Dir(home)
+	}
+	id, err := ledger.KnownMachine(home)
+	if err != nil {
+		return ""
+	}
+	return id
 }

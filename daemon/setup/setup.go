@@ -24,7 +24,6 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/daemon/config"
-	"linecamp/manifest"
 	"linecamp/manifest/tally"
 )
 
@@ -95,7 +94,7 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 	if err := apart(path, cfg); err != nil {
 		return Report{}, err
 	}
-	report := Report{Archive: o.Archive, Config: path, now: o.Now()}
+	report := Report{Archive: o.Archive, Config: path, State: stateOf(cfg)}
 	tried, err := tryAll(ctx, o, cfg.Copies)
 	defer closeAll(tried)
 	if err != nil {
@@ -109,7 +108,7 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 		id, name = uuid.NewString(), o.Archive
 	}
 	for i, t := range tried {
-		line, err := t.settle(ctx, id, name, o.Now())
+		line, err := t.settle(ctx, id, name, thisMachine(cfg), o.Now())
 		if err != nil {
 			return report, err
 		}
@@ -137,8 +136,12 @@ func (o Options) checked() (Options, error) {
 	if o.Credentials == "" {
 		o.Credentials = "env"
 	}
-	if err := manifest.ArchiveName(o.Archive); err != nil {
-		return o, fmt.Errorf("the archive's name %w: %w", ErrAnswers, err)
+	if err := archiveName(o.Archive); err != nil {
+		var b better
+		if errors.As(err, &b) {
+			return o, fmt.Errorf("%w; %s would do: %w", err, b.answer, ErrAnswers)
+		}
+		return o, fmt.Errorf("%w: %w", err, ErrAnswers)
 	}
 	if len(o.Drives)+len(o.S3s) == 0 {
 		return o, fmt.Errorf("no copy is named; an archive needs one at least, on a drive or in a bucket: %w", ErrAnswers)

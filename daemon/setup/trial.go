@@ -164,8 +164,8 @@ func (t *trial) tryBucket(ctx context.Context, o Options) error {
 const keepAdvice = "Switch on bucket versioning (or object lock) at the provider, and give linecamp keys that may not delete versions"
 
 // settle makes the root, or takes over the one that is there, and completes
-// what the config says of the copy.
-func (t *trial) settle(ctx context.Context, archiveID, archive string, now time.Time) (CopyReport, error) {
+// what the config says of the copy. machine is this machine's author id.
+func (t *trial) settle(ctx context.Context, archiveID, archive, machine string, now time.Time) (CopyReport, error) {
 	if !t.adopted {
 		t.identity = store.Identity{ArchiveID: archiveID, Archive: archive, CopyID: uuid.NewString(), Created: now.UTC().Truncate(time.Second)}
 		if err := t.root.Init(ctx, t.identity); err != nil {
@@ -173,8 +173,10 @@ func (t *trial) settle(ctx context.Context, archiveID, archive string, now time.
 		}
 	} else {
 		note := "it already was a copy of this archive and is used as it is"
-		if author, _, err := store.ReadAuthor(ctx, t.root); err == nil {
-			note += fmt.Sprintf("; the machine %q records there. If this one is to do that from now on, run linecamp setup --take-over", author.Machine)
+		if author, _, err := store.ReadAuthor(ctx, t.root); err == nil && author.Author == machine {
+			note += "; this machine records there"
+		} else if err == nil {
+			note += fmt.Sprintf("; the machine %q records there. If this one is to do that from now on, run `linecamp setup --take-over`", author.Machine)
 		}
 		t.notes = append(t.notes, note)
 	}

@@ -96,7 +96,7 @@ func TestPrint(t *testing.T) {
 		return b.String()
 	}
 	files := root("1.1")
-	if got, want := print(files), "a folder in memory is a valid OCFL storage root with 2 objects.\n"; got != want {
+	if got, want := print(files), "a folder in memory is valid: an OCFL storage root with 2 objects.\n"; got != want {
 		t.Errorf("got %q", got)
 	}
 	files.remove("stake-4/v1/content/a.txt")
@@ -104,7 +104,7 @@ func TestPrint(t *testing.T) {
 		files.file("stake-4/v1/content/"+n, "")
 	}
 	files.file("extensions/our-own/x", "")
-	const want = `a folder in memory is not a valid OCFL storage root: 1 of 2 objects not valid.
+	const want = `a folder in memory is NOT valid as an OCFL storage root: 1 of 2 objects not valid.
 
 Errors in stake-4 (urn:example:stake-4):
   E023  stake-4/v1/content/1: the manifest does not name this file
@@ -115,7 +115,7 @@ Errors in stake-4 (urn:example:stake-4):
   E023  and 2 more
   E092  stake-4/v1/content/a.txt: v1/inventory.json names this file, and it is not there
 
-Warnings about the root itself:
+Warnings, which do not make it invalid:
   W016  extensions/our-own: no extension is registered under this name
 `
 	if got := print(files); got != want {
@@ -125,8 +125,8 @@ Warnings about the root itself:
 		files tree
 		want  string
 	}{
-		"object":     {one().tree(), "a folder in memory is a valid OCFL object.\n"},
-		"empty root": {tree{"0=ocfl_1.1": {data: []byte("ocfl_1.1\n")}}, "a folder in memory is a valid OCFL storage root without objects.\n"},
+		"object":     {one().tree(), "a folder in memory is valid: an OCFL object.\n"},
+		"empty root": {tree{"0=ocfl_1.1": {data: []byte("ocfl_1.1\n")}}, "a folder in memory is valid: an OCFL storage root without objects.\n"},
 	} {
 		if got := print(c.files); got != c.want {
 			t.Errorf("%s: got %q", name, got)
@@ -134,7 +134,7 @@ Warnings about the root itself:
 	}
 	bad := one().tree()
 	bad.remove("inventory.json")
-	if got := print(bad); !strings.HasPrefix(got, "a folder in memory is not a valid OCFL object.\n\nErrors in the object .:\n  E063  .: ") {
+	if got := print(bad); !strings.HasPrefix(got, "a folder in memory is NOT valid as an OCFL object.\n\nErrors in the object .:\n  E063  .: ") {
 		t.Errorf("got %q", got)
 	}
 }

@@ -3,8 +3,10 @@ package ocfl
 import (
 	"fmt"
 	"io"
+	"maps"
 	"path"
 	"slices"
+	"strings"
 
 	"linecamp/manifest"
 )
@@ -24,26 +26,23 @@ func (r Report) Print(w io.Writer) {
 	root := manifest.Printable(r.Root)
 	switch {
 	case r.Valid && len(r.Objects) == 0:
-		fmt.Fprintf(w, "%s is a valid OCFL storage root without objects.\n", root)
+		fmt.Fprintf(w, "%s is valid: an OCFL storage root without objects.\n", root)
 	case r.Valid && len(r.Objects) == 1 && r.Objects[0].Path == ".":
-		fmt.Fprintf(w, "%s is a valid OCFL object.\n", root)
+		fmt.Fprintf(w, "%s is valid: an OCFL object.\n", root)
 	case r.Valid:
-		fmt.Fprintf(w, "%s is a valid OCFL storage root with %s.\n", root, objects(len(r.Objects)))
+		fmt.Fprintf(w, "%s is valid: an OCFL storage root with %s.\n", root, objects(len(r.Objects)))
 	case len(r.Objects) == 1 && r.Objects[0].Path == ".":
-		fmt.Fprintf(w, "%s is not a valid OCFL object.\n", root)
+		fmt.Fprintf(w, "%s is NOT valid as an OCFL object.\n", root)
 	case invalid > 0:
-		fmt.Fprintf(w, "%s is not a valid OCFL storage root: %d of %s not valid.\n", root, invalid, objects(len(r.Objects)))
+		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root: %d of %s not valid.\n", root, invalid, objects(len(r.Objects)))
 	default:
-		fmt.Fprintf(w, "%s is not a valid OCFL storage root; %s in it valid.\n", root, objectsAre(len(r.Objects)))
+		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root, though %s in it valid.\n", root, objectsAre(len(r.Objects)))
 	}
 	print(w, "Errors about the root itself", "", r.Errors)
 	for _, o := range r.Objects {
 		print(w, "Errors in "+o.title(), o.Path, o.Errors)
 	}
-	print(w, "Warnings about the root itself", "", r.Warnings)
-	for _, o := range r.Objects {
-		print(w, "Warnings about "+o.title(), o.Path, o.Warnings)
-	}
+	r.printWarnings(w)
 	omitted := r.Omitted
 	for _, o := range r.Objects {
 		omitted += o.Omitted
@@ -78,6 +77,51 @@ func (o Object) title() string {
 		return manifest.Printable(o.ID)
 	}
 	return manifest.Printable(o.Path) + " (" + manifest.Printable(o.ID) + ")"
+}
+
+// printWarnings prints each warning once, with how many objects it is about.
+func (r Report) printWarnings(w io.Writer) {
+	type key struct{ code, detail string }
+	var order []key
+	places := map[key][]string{}
+	add := func(folder string, all []Finding) {
+		for _, f := range all {
+			k := key{f.Code, f.Detail}
+			if places[k] == nil {
+				order = append(order, k)
+			}
+			where := path.Join(folder, f.Path)
+			if where == "" {
+				where = "."
+			}
+			places[k] = append(places[k], manifest.Printable(where))
+		}
+	}
+	add("", r.Warnings)
+	for _, o := range r.Objects {
+		add(o.Path, o.Warnings)
+	}
+	if len(order) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nWarnings, which do not make it invalid:\n")
+	slices.SortStableFunc(order, func(a, b key) int { return strings.Compare(a.code, b.code) })
+	said := map[string]int{}
+	for _, k := range order {
+		if said[k.code]++; said[k.code] > mostLines {
+			continue
+		}
+		at := places[k][0]
+		if n := len(places[k]); n > 1 {
+			at = fmt.Sprintf("%s and %d more", at, n-1)
+		}
+		fmt.Fprintf(w, "  %s  %s: %s\n", k.code, at, manifest.Printable(k.detail))
+	}
+	for _, code := range slices.Sorted(maps.Keys(said)) {
+		if more := said[code] - mostLines; more > 0 {
+			fmt.Fprintf(w, "  %s  and %d more\n", code, more)
+		}
+	}
 }
 
 // print lists findings by code, each code with its first few.

@@ -32,9 +32,9 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // Source is a copy to restore from.
@@ -48,7 +48,6 @@ type Options struct {
 	Archive      string         // its name, for the report; "" takes the source's
 	Sites        []verify.Site  // what to bring back
 	Everything   bool           // all objects, instead of Sites
-	Seal         *manifest.Seal // as the archive's author has it; nil: the longest a source has
 	Into         string         // folder to restore into; made if it is not there
 	Year         string         // only this year's visits: "2019"
 	AsOf         string         // "2019-06-21", the end of that local day, or RFC 3339
@@ -109,14 +108,21 @@ func (o *Options) nothing() string {
 	case o.AsOf != "":
 		return "nothing was recorded by " + o.AsOf + "; the days before the first mirror have no state. The photos of one year: --year"
 	case o.Year != "":
-		return "no visit of " + o.Year + " is on record; linecamp history SITE lists the visits"
+		return "no visit of " + o.Year + " is on record; " + o.lister() + " lists the visits"
 	}
 	return ""
 }
 
+// lister is the command that lists the visits there are.
+func (o *Options) lister() string {
+	if len(o.Sites) == 1 {
+		return "`" + (say.Line{}).Run("history", o.Sites[0].Object) + "`"
+	}
+	return "`linecamp tally`"
+}
+
 // Run restores from the sources, the first being the preferred one. The newest
-// manifest any source has decides what there is, unless the seal tells of
-// another history and a source has that one; each file comes from the first
+// manifest any source has decides what there is; each file comes from the first
 // source that has its bytes. What could not be delivered is in the report; the
 // error is for a restore that could not be done, or was stopped.
 func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
@@ -157,6 +163,12 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	slices.SortFunc(rep.Failed, func(a, b Failed) int { return strings.Compare(a.Path, b.Path) })
 	rep.Trouble = append(rep.Trouble, d.sources.trouble()...)
+	for i := range rep.Trouble {
+		rep.Trouble[i] = say.Plain(rep.Trouble[i])
+	}
+	for i := range rep.Failed {
+		rep.Failed[i].Reason = say.Plain(rep.Failed[i].Reason)
+	}
 	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
 		rep.Nothing = o.nothing()
 	}

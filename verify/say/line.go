@@ -1,0 +1,83 @@
+// Package say holds what all reports and messages have in common when they
+// speak to a person: command lines that can be pasted into a shell as they
+// stand ([Line]), and sentences without the tails that only programs ask for
+// ([Plain]).
+package say
+
+import (
+	"io"
+	"regexp"
+	"runtime"
+	"strings"
+)
+
+// Line is what a command line needs so that it comes back to the same archive:
+// the settings that were named, the archive where there are several, or the
+// root that was worked on without settings.
+type Line struct{ Config, Archive, From string }
+
+// Run writes the command line "linecamp WORDS…", each word quoted where a shell
+// would take it apart.
+func (l Line) Run(words ...string) string {
+	all := "linecamp"
+	for _, w := range words {
+		all += " " + Quote(w)
+	}
+	return all + l.options()
+}
+
+func (l Line) options() string {
+	var o string
+	if l.From != "" {
+		return " --from " + Quote(l.From)
+	}
+	if l.Archive != "" {
+		o += " --archive " + Quote(l.Archive)
+	}
+	if l.Config != "" {
+		o += " --config " + Quote(l.Config)
+	}
+	return o
+}
+
+// commandIn finds a command line that stands between backticks in a text.
+var commandIn = regexp.MustCompile("`(linecamp [^`]*)`")
+
+// Text completes the command lines that stand between backticks in a text.
+func (l Line) Text(text string) string {
+	o := l.options()
+	if o == "" {
+		return text
+	}
+	return commandIn.ReplaceAllStringFunc(text, func(c string) string { return strings.TrimSuffix(c, "`") + o + "`" })
+}
+
+// Writer carries a Line to the reports that are printed to it.
+func Writer(w io.Writer, l Line) io.Writer { return carrier{w, l} }
+
+type carrier struct {
+	io.Writer
+	line Line
+}
+
+// Of is the Line that w carries; the zero Line where it carries none.
+func Of(w io.Writer) Line {
+	if c, ok := w.(carrier); ok {
+		return c.line
+	}
+	return Line{}
+}
+
+// bare words need no quotes in any shell.
+var bare = regexp.MustCompile(`^[\pL\pN_@%+=:,./-]+$`)
+
+// Quote writes one word of a command line as this system's shells take it.
+func Quote(word string) string {
+	switch {
+	case runtime.GOOS == "windows" && !bare.MatchString(strings.ReplaceAll(word, `\`, "/")):
+		return `"` + strings.ReplaceAll(word, `"`, `\"`) + `"`
+	case runtime.GOOS == "windows" || bare.MatchString(word):
+		return word
+	}
+	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
+}
