@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -19,7 +20,7 @@ func (a *Archive) History(ctx context.Context, site, from string) (HistoryReport
 		return HistoryReport{}, err
 	}
 	defer r.close()
-	h, err := historyOf(ctx, r.nearest(), site)
+	h, err := historyOf(ctx, a.ours(ctx, r.nearest()), site)
 	if err == nil {
 		h.Archive = a.cfg.Name
 	}
@@ -34,7 +35,28 @@ func (a *Archive) Restore(ctx context.Context, o RestoreOptions, p Progress) (Re
 		return RestoreReport{}, err
 	}
 	defer r.close()
-	return restoreFrom(ctx, a.cfg.Name, r.nearest(), o, p)
+	var seal *manifest.Seal
+	if o.From == "" {
+		seal, _ = a.cache.Seal() // without it, the copies' own seals tell
+	}
+	return restoreFrom(ctx, a.cfg.Name, seal, r.nearest(), o, p)
+}
+
+// ours leaves out copies that tell another history than this machine's seal, as
+// long as another is in reach.
+func (a *Archive) ours(ctx context.Context, from []*held) []*held {
+	seal, err := a.cache.Seal()
+	if err != nil || len(from) < 2 {
+		return from
+	}
+	left := slices.DeleteFunc(slices.Clone(from), func(h *held) bool {
+		s, err := store.ReadSeal(ctx, h.Root)
+		return err == nil && !s.Extends(seal) && !seal.Extends(s)
+	})
+	if len(left) == 0 {
+		return from
+	}
+	return left
 }
 
 // sources opens the copies to read from.
@@ -109,9 +131,9 @@ func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, e
 	return HistoryReport{}, trouble
 }
 
-func restoreFrom(ctx context.Context, archive string, from []*held, o RestoreOptions, p Progress) (RestoreReport, error) {
+func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*held, o RestoreOptions, p Progress) (RestoreReport, error) {
 	ro := restore.Options{
-		Archive: archive, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
+		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
 		Progress: func(done, total int64) { p.tell("restore", done, total) },
 	}
 	if !o.Everything {

@@ -80,7 +80,7 @@ func RestoreFrom(ctx context.Context, root RootAccess, o RestoreOptions, p Progr
 		return RestoreReport{}, err
 	}
 	defer h.Root.Close()
-	return restoreFrom(ctx, id.Archive, []*held{h}, o, p)
+	return restoreFrom(ctx, id.Archive, nil, []*held{h}, o, p)
 }
 
 // ErrYearsFrom: the years of a root alone cannot be judged.

@@ -306,6 +306,7 @@ func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []
 		return in, nil, fmt.Errorf("the ledger: %w", err)
 	}
 	in = verify.Gather(a.now(), t, k.objects(), holdings)
+	in.Tolerance = verify.Tolerance(a.cfg.Years)
 	if err := a.addSaid(&in); err != nil {
 		return in, nil, err
 	}

@@ -51,7 +51,7 @@ func (f Finding) Wants() bool { return !f.Note && f.Why == "" }
 // false alarm costs more than a late one: where the evidence may have an
 // innocent cause, nothing is said.
 func Findings(in YearsInput, years []Year) []Finding {
-	x := &finder{in: in, places: places(in)}
+	x := &finder{in: in, places: places(in), blank: map[string]bool{}}
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		x.broken(s)
@@ -92,6 +92,7 @@ type finder struct {
 	found  []Finding
 	dates  []strange // visits whose photos are of another day
 	moved  []moved   // and of another place
+	blank  map[string]bool
 }
 
 // add puts a finding on the list, with the explanation on file.
@@ -131,8 +132,13 @@ func (x *finder) broken(s *SiteItems) {
 		case it.Kind == manifest.KindPhoto && f.Fault != "":
 			x.add(s, Finding{Visit: it.Visit, Kind: FoundBroken, Paths: []string{it.Path}, Text: "this photo is not whole: " + f.Fault,
 				Todo: "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."})
-		case it.Kind == manifest.KindNote && f.Size == 0:
-			x.add(s, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: "this note has nothing in it (0 bytes)",
+		case it.Kind == manifest.KindNote && (f.Size == 0 || f.Blank) && !x.blank[it.Path]:
+			x.blank[it.Path] = true // a note that serves several sites is told of once
+			of := s
+			if it.Shared {
+				of = &SiteItems{Decisions: s.Decisions}
+			}
+			x.add(of, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", count(f.Size, "byte")),
 				Todo: "If it was written on paper or another computer, put that in its place."})
 		}
 	}
@@ -158,15 +164,15 @@ func (x *finder) visits(s *SiteItems) {
 	}
 }
 
-const (
-	mostOutside = 21 // days from its season at which a visit is out of it
-	habitDays   = 5  // visit days, from which a season is a habit to hold others against
-)
+// habitDays are the visit days from which a season is a habit to hold others
+// against.
+const habitDays = 5
 
 // outOfSeason finds visits far from every season of the site, where the season
 // they were for has no other visit.
 func (x *finder) outOfSeason(s *SiteItems) {
 	t := newTimetable(s, byYear(*s), x.in.Now)
+	most := x.in.seasonDays()
 	days := visitDays(s.Items)
 	for _, d := range days {
 		if d.After(x.in.Now) {
@@ -183,7 +189,7 @@ func (x *finder) outOfSeason(s *SiteItems) {
 				}
 			}
 		}
-		if least <= mostOutside || slices.ContainsFunc(days, func(o time.Time) bool { return best.from(o) <= mostOutside }) {
+		if least <= most || slices.ContainsFunc(days, func(o time.Time) bool { return best.from(o) <= most }) {
 			continue
 		}
 		opens, closes := best.days()

@@ -8,10 +8,9 @@ import (
 	"linecamp/manifest/geo"
 )
 
-const (
-	mostApart    = 50.0 // metres from the site, beside the error the photo states
-	visitsToTell = 3    // visits with positions, from which they tell where the site is
-)
+// visitsToTell are the visits with positions from which they tell where the
+// site is.
+const visitsToTell = 3
 
 // place is where a site is, as far as anything tells.
 type place struct {
@@ -46,7 +45,7 @@ func places(in YearsInput) []place {
 		middle := geo.Position{Latitude: middleOf(lat), Longitude: middleOf(long)}
 		near := 0
 		for _, p := range visits {
-			if geo.Distance(p, middle) <= mostApart {
+			if geo.Distance(p, middle) <= in.metres(s) {
 				near++
 			}
 		}
@@ -76,7 +75,7 @@ func (x *finder) elsewhere(s *SiteItems, visit string, photos []Item) {
 		if fix == nil {
 			continue
 		}
-		if d := geo.Distance(fix.Position, at.at); d > mostApart+fix.Error {
+		if d := geo.Distance(fix.Position, at.at); d > x.in.metres(s)+fix.Error {
 			far = append(far, it)
 			if d > most {
 				most, worst = d, fix
@@ -99,7 +98,7 @@ func (x *finder) elsewhere(s *SiteItems, visit string, photos []Item) {
 	}
 	m := moved{site: s, visit: visit, finding: Finding{Visit: visit, Kind: FoundElsewhere, Paths: pathsOf(far), Text: text,
 		Todo: "See whether they belong to the other site. If they are right here, linecamp explain PATH puts the reason on file."}}
-	if o != nil && d <= mostApart+worst.Error {
+	if o != nil && d <= x.in.metres(o)+worst.Error {
 		m.to = o
 	}
 	x.moved = append(x.moved, m)

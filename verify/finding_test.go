@@ -8,13 +8,14 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
 
 // shot is a photo in the working folder: bytes of its own, taken on a day.
 func shot(path, visit, taken string, change ...func(*tally.File)) Item {
-	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Exposed: true}
+	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Facts: tally.Facts{Exposed: true}}
 	if taken != "" {
 		f.Taken = taken + "T10:11:12"
 	}
@@ -122,6 +123,37 @@ func TestPlaces(t *testing.T) {
 	}
 }
 
+// TestTolerances: what is settable moves the line, and a site's card goes before
+// the settings.
+func TestTolerances(t *testing.T) {
+	seasons := []Item{shot("2021-08-04/plot.jpg", "2021-08-04", "2021-08-04")}
+	june := card.Expect{Every: 1, Seasons: []card.Season{{From: card.MonthDay{Month: 6, Day: 10}, To: card.MonthDay{Month: 7, Day: 5}}}}
+	away := []Item{shot("2019-06-21/plot.jpg", "2019-06-21", "2019-06-21", metresNorth(70, 0))}
+	for _, tt := range []struct {
+		name  string
+		items []Item
+		set   Tolerance
+		card  float64
+		want  int
+	}{
+		{"30 days out, 21 tolerated", seasons, Tolerance{}, 0, 1},
+		{"30 days out, 29 tolerated", seasons, Tolerance{SeasonDays: 29}, 0, 1},
+		{"30 days out, 30 tolerated", seasons, Tolerance{SeasonDays: 30}, 0, 0},
+		{"70 m away, 50 tolerated", away, Tolerance{}, 0, 1},
+		{"70 m away, 75 tolerated", away, Tolerance{Metres: 75}, 0, 0},
+		{"70 m away, 65 tolerated", away, Tolerance{Metres: 65}, 0, 1},
+		{"70 m away, 100 by the card", away, Tolerance{}, 100, 0},
+		{"70 m away, 10 by the card", away, Tolerance{Metres: 75}, 10, 1},
+	} {
+		s := SiteItems{Site: "Stake 3", Items: tt.items, Position: &stake}
+		s.Card.Metres, s.Card.Expect = tt.card, []card.Expect{june}
+		got := told(Findings(YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{s}, Tolerance: tt.set}, nil))
+		if len(got) != tt.want {
+			t.Errorf("%s: %q", tt.name, got)
+		}
+	}
+}
+
 func TestPhotosOfTwoSitesSwapped(t *testing.T) {
 	four := geo.Position{Latitude: stake.Latitude + 1000/111_050.0, Longitude: stake.Longitude}
 	in := YearsInput{Sites: []SiteItems{
@@ -186,5 +218,20 @@ func TestOutOfSeason(t *testing.T) {
 		if got := told(findingsOf(tt.items...)); !slices.Equal(got, tt.want) {
 			t.Errorf("%s: got %q, want %q", tt.name, got, tt.want)
 		}
+	}
+}
+
+// A note in a pasture's folder serves every site below it; that nothing is in it
+// is told once.
+func TestAnEmptyNoteForSeveralSitesIsToldOnce(t *testing.T) {
+	empty := &tally.File{Path: "Windmill/2019 notes.txt", Size: 3, Kind: manifest.KindNote, Facts: tally.Facts{Blank: true}}
+	in := YearsInput{Now: time.Date(2019, 8, 1, 0, 0, 0, 0, time.UTC)}
+	for _, name := range []string{"Stake 1", "Stake 2"} {
+		in.Sites = append(in.Sites, SiteItems{Site: name, Pasture: "Windmill",
+			Items: []Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty, Shared: true}}})
+	}
+	found := Findings(in, Years(in))
+	if len(found) != 1 || found[0].Kind != FoundEmpty || found[0].Site != "" || !found[0].Wants() {
+		t.Errorf("%+v", found)
 	}
 }

@@ -104,7 +104,7 @@ func (g *gatherer) tally(t *tally.Result) {
 		}
 		for _, v := range ts.Visits {
 			for _, f := range v.Shared {
-				s.Items = append(s.Items, Item{Path: f.Path, Kind: f.Kind, Visit: v.Date})
+				s.Items = append(s.Items, Item{Path: f.Path, Kind: f.Kind, Visit: v.Date, File: &f, Shared: true})
 			}
 		}
 	}

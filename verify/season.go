@@ -270,7 +270,7 @@ func (t *timetable) rounds(dated []int, items []Item, now time.Time) []int {
 		count[d.Year()]++
 		w := t.around(d)
 		switch {
-		case w.opens.Year() == w.closes.Year() || w.from(d) > mostOutside:
+		case w.opens.Year() == w.closes.Year() || w.from(d) > SeasonDays:
 		case w.opens.Year() == d.Year():
 			before = append(before, d)
 		default:

@@ -33,6 +33,8 @@ type Item struct {
 	// File is what the tally read of a file in the working folder; nil for one
 	// that is not there.
 	File *tally.File
+	// Shared: a note that serves several sites from a folder above them.
+	Shared bool
 }
 
 // SiteItems are a site's items, with what people decided about it.
@@ -47,8 +49,9 @@ type SiteItems struct {
 // YearsInput is what the years are judged by. It is plain data: the same input
 // gives the same years.
 type YearsInput struct {
-	Now   time.Time // in the ranch's own time zone
-	Sites []SiteItems
+	Now       time.Time // in the ranch's own time zone
+	Sites     []SiteItems
+	Tolerance Tolerance
 }
 
 // Year is one year of one site.

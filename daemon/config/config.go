@@ -31,6 +31,7 @@ type Archive struct {
 	Views    map[string][]string // further words that tell a view, by view
 	Copies   []Copy
 	Schedule Schedule
+	Years    Years
 	State    string // "" for the usual state folder, see StateDir
 	File     string // where it was read; "" if it was not read from a file
 }
@@ -67,6 +68,13 @@ type Copy struct {
 type Schedule struct {
 	Mirror string
 	Verify string
+}
+
+// Years say how far a visit may be from what is usual without a finding. Zero is
+// as usual.
+type Years struct {
+	SeasonDays int     // days out of its season
+	Metres     float64 // from its site
 }
 
 // What holds where the config says nothing.

@@ -123,6 +123,23 @@ func TestRelativeFoldersStartFromTheFile(t *testing.T) {
 	}
 }
 
+func TestYearsAreSettable(t *testing.T) {
+	file := filepath.Join(alone(t), "a.toml")
+	for text, want := range map[string]Years{
+		"":                                    {},
+		"[years]\n":                           {},
+		"[years]\nseason_days = 30\n":         {SeasonDays: 30},
+		"[years]\nmetres = 12.5\n":            {Metres: 12.5},
+		"[years]\nmetres=80\nseason_days=1\n": {1, 80},
+	} {
+		put(t, file, "archive='a'\n"+text)
+		got, faults := Load(file)
+		if faults != nil || got[0].Years != want {
+			t.Errorf("%q: %+v, %v", text, got, faults)
+		}
+	}
+}
+
 // The line of every fault is counted by hand.
 func TestFaultsNameFileLineAndKey(t *testing.T) {
 	dir := alone(t)
@@ -137,6 +154,14 @@ func TestFaultsNameFileLineAndKey(t *testing.T) {
 	}
 	for _, c := range []struct{ name, text, want, says string }{
 		{"unknown key", "archive='a'\n\nfoldr='/x'\n", ":3: foldr: ", "there is no such setting here"},
+		{"season days in quotes", "archive='a'\n[years]\nseason_days='21'\n", ":3: years.season_days: ", "text where a whole number is wanted"},
+		{"half a day", "archive='a'\n[years]\nseason_days=1.5\n", ":3: years.season_days: ", "a whole number from 1 to 180"},
+		{"no days", "archive='a'\n[years]\n\nseason_days=0\n", ":4: years.season_days: ", "0 cannot be"},
+		{"too many metres", "archive='a'\n[years]\nmetres=5001\n", ":3: years.metres: ", "a number from 1 to 5000"},
+		{"metres below nothing", "archive='a'\nyears.metres=-3\n", ":2: years.metres: ", "-3 cannot be"},
+		{"metres that are no number", "archive='a'\n[years]\nmetres=nan\n", ":3: years.metres: ", "NaN cannot be"},
+		{"unknown key of the years", "archive='a'\n[years]\nmeters=3\n", ":3: years.meters: ", "settings here: metres, season_days"},
+		{"years that are no table", "archive='a'\nyears=21\n", ":2: years: ", "begins with the line [years]"},
 		{"unknown key in the second copy", "archive='a'\n" + drive + "root='/d'\n\n" + bucket + "url='https://h/b'\n# why\nbandwith='1'\n", ":14: copy.bandwith: ", "no such setting"},
 		{"unknown table", "archive='a'\n[notify]\nx=1\n", ":2: notify: ", "no such setting"},
 		{"unknown key in the schedule", "archive='a'\n[schedule]\nmend='0 0 * * *'\n", ":3: schedule.mend: ", "no such setting"},

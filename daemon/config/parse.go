@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/manifest"
+	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/tomlline"
 )
@@ -42,6 +43,7 @@ func parse(path string, b []byte) (loaded, error) {
 		File:   path,
 	}
 	a.Schedule = schedule(top.table("schedule"))
+	a.Years = years(top.table("years"))
 	for _, t := range top.tables("copy") {
 		a.Copies = append(a.Copies, f.copy(t))
 	}
@@ -148,6 +150,18 @@ func schedule(t *table) Schedule {
 	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify)}
 	t.rest(nil)
 	return s
+}
+
+// mostSeasonDays is half a year: nothing is further out of its season.
+const mostSeasonDays = 180
+
+func years(t *table) Years {
+	y := Years{
+		SeasonDays: int(t.number("season_days", 1, mostSeasonDays, true, "days that a visit may be out of its season")),
+		Metres:     t.number("metres", 1, card.MostMetres, false, "metres that a photo may be taken away from its site"),
+	}
+	t.rest(nil)
+	return y
 }
 
 // Settings of one kind of copy only, with what to say of them on the other.

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -76,6 +77,33 @@ func (t *table) flag(key string) bool {
 		t.fault(key, "this is %s where true or false is wanted, without quotes", kindOf(v))
 	}
 	return b
+}
+
+// number takes a key whose value is a number from least to most; 0 where it is
+// absent.
+func (t *table) number(key string, least, most float64, whole bool, what string) float64 {
+	v, ok := t.take(key)
+	if !ok {
+		return 0
+	}
+	kind, n := "a number", math.NaN()
+	if whole {
+		kind = "a whole number"
+	}
+	switch v := v.(type) {
+	case int64:
+		n = float64(v)
+	case float64:
+		n = v
+	default:
+		t.fault(key, "this is %s where %s is wanted, without quotes: the %s", kindOf(v), kind, what)
+		return 0
+	}
+	if !(least <= n && n <= most) || whole && n != math.Trunc(n) {
+		t.fault(key, "%v cannot be the %s; write %s from %g to %g", v, what, kind, least, most)
+		return 0
+	}
+	return n
 }
 
 // table takes a key that is a table, [key]. Absent is an empty one.

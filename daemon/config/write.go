@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -154,6 +155,16 @@ func (a Archive) encode() []byte {
 				words[i] = quote(word)
 			}
 			w.pair(key(view), "["+strings.Join(words, ", ")+"]", "")
+		}
+	}
+	if y := a.Years; y != (Years{}) {
+		w.line("")
+		w.line("[years]")
+		if y.SeasonDays != 0 {
+			w.pair("season_days", fmt.Sprint(y.SeasonDays), "how far out of its season a visit may be")
+		}
+		if y.Metres != 0 {
+			w.pair("metres", strconv.FormatFloat(y.Metres, 'f', -1, 64), "how far from its site a photo may be taken")
 		}
 	}
 	for _, c := range a.Copies {

@@ -16,6 +16,7 @@ func full(dir string) Archive {
 		Name: "saltbush-draw", Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}",
 		State:    filepath.Join(dir, "st"),
 		Views:    map[string][]string{"plot": {"nadir"}, "wind mill": {"tower", "vane"}},
+		Years:    Years{SeasonDays: 30, Metres: 12.5},
 		Schedule: Schedule{Mirror: "5 3 * * *", Verify: "0 4 * * 6"},
 		Copies: []Copy{
 			{Name: "shelf drive", Kind: KindDrive, Root: filepath.Join(dir, "drive"), ID: idShelf, Away: 36 * time.Hour},

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 	"time"
+	"unique"
 
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
@@ -159,6 +160,8 @@ const (
 	hasPosition
 	isExposed
 	hasFault
+	hasPicture // camera, turn and size
+	hasText    // topics, and whether it is blank
 )
 
 func packKnown(known []tally.Known) []byte {
@@ -185,6 +188,12 @@ func packKnown(known []tally.Known) []byte {
 		if k.Fault != "" {
 			flags |= hasFault
 		}
+		if k.Camera != "" || k.Turn != 0 || k.Width != 0 || k.Height != 0 {
+			flags |= hasPicture
+		}
+		if k.Topics != 0 || k.Blank {
+			flags |= hasText
+		}
 		p.b = append(p.b, flags)
 		p.text(k.Name)
 		p.number(uint64(k.Size))
@@ -208,8 +217,24 @@ func packKnown(known []tally.Known) []byte {
 		if k.Fault != "" {
 			p.text(k.Fault)
 		}
+		if flags&hasPicture != 0 {
+			p.text(k.Camera)
+			p.b = append(p.b, k.Turn)
+			p.number(uint64(k.Width))
+			p.number(uint64(k.Height))
+		}
+		if flags&hasText != 0 {
+			p.b = append(p.b, byte(k.Topics), flag(k.Blank))
+		}
 	}
 	return p.seal()
+}
+
+func flag(set bool) byte {
+	if set {
+		return 1
+	}
+	return 0
 }
 
 func unpackKnown(row []byte) ([]tally.Known, error) {
@@ -257,6 +282,15 @@ func (u *unpacker) known() ([]tally.Known, error) {
 		if flags&hasFault != 0 {
 			k.Fault = u.text()
 		}
+		if flags&hasPicture != 0 {
+			k.Camera = unique.Make(u.text()).Value() // few cameras take all the photos
+			k.Turn = u.byte()
+			k.Width, k.Height = uint32(u.number()), uint32(u.number())
+		}
+		if flags&hasText != 0 {
+			k.Topics = tally.Topics(u.byte())
+			k.Blank = u.byte() != 0
+		}
 	}
 	return known, u.err()
 }
@@ -271,11 +305,11 @@ type sights struct {
 }
 
 // FirstSeen returns when the file at path was first seen waiting, and remembers
-// now if it was not, or over a week ago.
+// now if it was not, or over a week ago, or in the future: the clock was wrong.
 func (l *Ledger) FirstSeen(path string, now time.Time) (time.Time, error) {
 	l.first.mu.Lock()
 	at, ok := l.first.at[path]
-	ok = ok && now.Sub(at) <= sightKept
+	ok = ok && !at.After(now) && now.Sub(at) <= sightKept
 	if !ok {
 		at = now.UTC()
 		l.first.at[path] = at

@@ -46,7 +46,7 @@ func day(n int) time.Time { return time.Date(2026, 7, n, 2, 30, 0, 123456789, ti
 
 func some(name string) tally.Known {
 	return tally.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
-		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Taken: "2019-06-21T10:11:12"}
+		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: tally.Facts{Taken: "2019-06-21T10:11:12", Camera: "Sagehen Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
 }
 
 func held(path, bytes string) verify.Held {
@@ -148,6 +148,10 @@ func TestFirstSightsLastAWeek(t *testing.T) {
 	see("s/b", now, now)
 	see("old", now, now)
 	see("s/a", first.Add(sightKept+time.Second), first.Add(sightKept+time.Second))
+	// Seen while the clock ran ahead: it would wait for years.
+	ahead := now.AddDate(12, 0, 0)
+	see("s/c", ahead, ahead)
+	see("s/c", now, now)
 }
 
 func TestFiguresOfACopy(t *testing.T) {

@@ -121,8 +121,12 @@ func TestPackedRowsComeBack(t *testing.T) {
 				Name: rapid.String().Draw(r, "name"), Size: rapid.Int64().Draw(r, "size"),
 				Modified: drawTime(r), Changed: drawTime(r), Inode: rapid.Uint64().Draw(r, "inode"),
 				SHA256: manifest.Sum(rapid.SliceOf(rapid.Byte()).Draw(r, "bytes")), XXH64: rapid.Uint64().Draw(r, "xxh64"),
-				Taken: rapid.String().Draw(r, "taken"), At: drawFix(r), Exposed: rapid.Bool().Draw(r, "exposed"),
-				Fault: rapid.String().Draw(r, "fault"),
+				Facts: tally.Facts{
+					Taken: rapid.String().Draw(r, "taken"), At: drawFix(r), Exposed: rapid.Bool().Draw(r, "exposed"),
+					Camera: rapid.String().Draw(r, "camera"), Turn: rapid.Uint8().Draw(r, "turn"), Width: rapid.Uint32().Draw(r, "width"), Height: rapid.Uint32().Draw(r, "height"),
+					Topics: tally.Topics(rapid.Uint8().Draw(r, "topics")), Blank: rapid.Bool().Draw(r, "blank"),
+					Fault: rapid.String().Draw(r, "fault"),
+				},
 			}
 		})).Draw(r, "known")
 		if known == nil {

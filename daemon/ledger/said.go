@@ -28,9 +28,13 @@ func (l *Ledger) Said() ([]Said, error) {
 	return all, err
 }
 
-// AddSaid adds to what waits, and has it on the disk when it returns.
+// AddSaid adds to what waits, and has it on storage when it returns: nothing else
+// knows it yet.
 func (l *Ledger) AddSaid(said ...Said) error {
-	return l.changeSaid(func(all []Said) []Said { return append(all, said...) })
+	if err := l.changeSaid(func(all []Said) []Said { return append(all, said...) }); err != nil {
+		return err
+	}
+	return l.Sync()
 }
 
 // DropSaid forgets what a version records by now.

@@ -13,6 +13,7 @@
 //	permit      = "0417"
 //	latitude    = 41.23456             # WGS 84, degrees, north positive
 //	longitude   = -106.54321           # east positive
+//	metres      = 80                   # how far from there pictures may be taken
 //	stand       = "at the T-post, toe on the stone"
 //	camera_height = "5 ft"
 //	marks       = "rebar with a yellow cap"
@@ -53,6 +54,7 @@ import (
 type Card struct {
 	Name, Pasture, Allotment, Permit string
 	Position                         *geo.Position
+	Metres                           float64 // how far from there a picture may be taken; 0 where that is not declared
 	Views                            []View
 	Stand, CameraHeight, Marks       string
 	FirstYear                        int
@@ -165,6 +167,9 @@ func (c Card) under(pasture Card) Card {
 	either(&c.CameraHeight, pasture.CameraHeight)
 	either(&c.Marks, pasture.Marks)
 	either(&c.Retired, pasture.Retired)
+	if c.Metres == 0 {
+		c.Metres = pasture.Metres
+	}
 	if c.FirstYear == 0 {
 		c.FirstYear = pasture.FirstYear
 	}

@@ -30,6 +30,7 @@ func Decode(file string, b []byte) (Card, []Fault) {
 		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
 		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
 		Position:  k.position(),
+		Metres:    k.metres(),
 		FirstYear: k.year("first_year"),
 		Formerly:  k.texts("formerly"), Replaces: k.text("replaces"),
 		Retired: k.day("retired", true),
@@ -72,6 +73,17 @@ func (k *keys) position() *geo.Position {
 		k.fault("longitude", "a longitude alone is no position; add a latitude")
 	}
 	return nil
+}
+
+// MostMetres bounds how far from its site a picture may be taken; beyond it, every
+// site is in the wrong place.
+const MostMetres = 5000
+
+func (k *keys) metres() float64 {
+	if m := k.number("metres", 1, MostMetres, "a distance in metres"); m != nil {
+		return *m
+	}
+	return 0
 }
 
 func (c *Card) view(k *keys) {

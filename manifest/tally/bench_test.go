@@ -210,7 +210,7 @@ func BenchmarkTaken(b *testing.B) {
 	r := strings.NewReader(string(photo))
 	for b.Loop() {
 		r.Seek(0, io.SeekStart)
-		if look(r, "jpg").taken == "" {
+		if look(r, "jpg").Taken == "" {
 			b.Fatal("no date")
 		}
 	}

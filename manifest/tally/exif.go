@@ -64,36 +64,30 @@ func (b *budget) Seek(off int64, whence int) (int64, error) {
 	return b.r.Seek(off, whence)
 }
 
-// meta is what a photo's tags tell.
-type meta struct {
-	taken   string   // in the form of File.Taken
-	at      *geo.Fix // nil where they tell no position
-	exposed bool     // they state an exposure: the file came out of a camera as it is
-}
-
 // wanted are the tags that are read.
 var wanted = map[string]bool{
 	"DateTimeOriginal": true, "OffsetTimeOriginal": true, "ExposureTime": true, "FNumber": true,
 	"GPSLatitude": true, "GPSLatitudeRef": true, "GPSLongitude": true, "GPSLongitudeRef": true,
 	"GPSHPositioningError": true, "GPSMapDatum": true, "GPSStatus": true,
+	"Make": true, "Model": true, "Orientation": true, "ExifImageWidth": true, "ExifImageHeight": true,
 }
 
 // look reads the tags of r, which stands at the file's beginning. It never
 // fails: what cannot be understood tells nothing.
-func look(r io.ReadSeeker, ext string) (m meta) {
+func look(r io.ReadSeeker, ext string) (m Facts) {
 	defer func() {
 		if recover() != nil {
-			m = meta{}
+			m = Facts{}
 		}
 	}()
 	var head [12]byte
 	n, _ := io.ReadFull(r, head[:])
 	format, ok := sniff(head[:n], ext)
 	if !ok {
-		return meta{}
+		return Facts{}
 	}
 	if _, err := r.Seek(0, io.SeekStart); err != nil {
-		return meta{}
+		return Facts{}
 	}
 	tags := map[string]any{}
 	// What was read before a fault in the tags still stands, so the error
@@ -113,10 +107,42 @@ func look(r io.ReadSeeker, ext string) (m meta) {
 		},
 	})
 	text := func(tag string) string { s, _ := tags[tag].(string); return s }
-	m.taken = exifTime(text("DateTimeOriginal"), text("OffsetTimeOriginal"))
-	m.exposed = tags["ExposureTime"] != nil || tags["FNumber"] != nil
-	m.at = fix(tags)
+	m.Taken = exifTime(text("DateTimeOriginal"), text("OffsetTimeOriginal"))
+	m.Exposed = tags["ExposureTime"] != nil || tags["FNumber"] != nil
+	m.At = fix(tags)
+	m.Camera = camera(text("Make"), text("Model"))
+	if n := whole(tags["Orientation"]); n >= 1 && n <= 8 {
+		m.Turn = uint8(n)
+	}
+	m.Width, m.Height = whole(tags["ExifImageWidth"]), whole(tags["ExifImageHeight"])
+	if m.Width == 0 || m.Height == 0 {
+		m.Width, m.Height = 0, 0
+	}
 	return m
+}
+
+// whole is a tag's whole number, 0 where it is none.
+func whole(v any) uint32 {
+	switch n := v.(type) {
+	case uint16:
+		return uint32(n)
+	case uint32:
+		return n
+	}
+	return 0
+}
+
+// camera names a camera by its make and model; many models begin with the make.
+func camera(brand, model string) string {
+	brand, model = strings.TrimSpace(strings.Trim(brand, "\x00")), strings.TrimSpace(strings.Trim(model, "\x00"))
+	name := strings.TrimSpace(brand + " " + model)
+	if brand != "" && strings.HasPrefix(strings.ToLower(model), strings.ToLower(brand)) {
+		name = model
+	}
+	if len(name) > 128 {
+		return ""
+	}
+	return one(strings.ToValidUTF8(name, "\uFFFD"))
 }
 
 // fix makes a position of the tags (section 4.6.6 of the same standard). Where

@@ -148,7 +148,7 @@ func FuzzTaken(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, b []byte, ext string) {
-		got := look(bytes.NewReader(b), ext).taken
+		got := look(bytes.NewReader(b), ext).Taken
 		if got == "" {
 			return
 		}
@@ -213,11 +213,11 @@ func TestExifPosition(t *testing.T) {
 	} {
 		m := look(bytes.NewReader(c.b), "jpg")
 		got := ""
-		if m.at != nil {
-			got = fmt.Sprintf("%v within %g", m.at.Position, m.at.Error)
+		if m.At != nil {
+			got = fmt.Sprintf("%v within %g", m.At.Position, m.At.Error)
 		}
-		if got != c.want || m.taken != "2019-06-21T10:11:12" || m.exposed != (c.name != "none") {
-			t.Errorf("%s: %q, want %q; taken %q, exposed %v", c.name, got, c.want, m.taken, m.exposed)
+		if got != c.want || m.Taken != "2019-06-21T10:11:12" || m.Exposed != (c.name != "none") {
+			t.Errorf("%s: %q, want %q; taken %q, exposed %v", c.name, got, c.want, m.Taken, m.Exposed)
 		}
 	}
 }

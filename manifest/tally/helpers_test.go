@@ -245,4 +245,4 @@ func heicWith(exif []byte) []byte {
 	return bytes.Join([][]byte{ftyp, meta(at), box("mdat", item)}, nil)
 }
 
-func taken0(b []byte, ext string) string { return look(bytes.NewReader(b), ext).taken }
+func taken0(b []byte, ext string) string { return look(bytes.NewReader(b), ext).Taken }

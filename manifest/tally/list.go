@@ -167,8 +167,7 @@ func (w *walker) regular(l *listing, path, name string, st stat) {
 	s := sighting{File: File{Path: path, Size: st.size, Modified: st.modified}, said: l.at.file(name)}
 	if len(l.known) > 0 && l.known[0].Name == name && st.known(&l.known[0]) {
 		k := &l.known[0]
-		s.SHA256, s.XXH64, s.Taken = k.SHA256, k.XXH64, k.Taken
-		s.At, s.Exposed, s.Fault = k.At, k.Exposed, k.Fault
+		s.SHA256, s.XXH64, s.Facts = k.SHA256, k.XXH64, k.Facts
 		l.used++
 	} else if s.loose = fresh(st.modified, l.now); s.loose && patience(w.o.Cache, path, l.now) {
 		s.reason = reasonFresh
@@ -195,8 +194,7 @@ func (w *walker) finish(l *listing) {
 				continue
 			}
 			known = append(known, Known{Name: f.Path[nameAt(f.Path):], Size: st.size, Modified: st.modified, Changed: st.changed,
-				Inode: st.inode, SHA256: f.SHA256, XXH64: f.XXH64, Taken: f.Taken,
-				At: f.At, Exposed: f.Exposed, Fault: f.Fault})
+				Inode: st.inode, SHA256: f.SHA256, XXH64: f.XXH64, Facts: f.Facts})
 		}
 		if err := w.o.Cache.SetFolder(l.at.path, known); err != nil {
 			w.cacheFault(err)

@@ -38,6 +38,7 @@ func (r Report) Print(w io.Writer) error {
 		fmt.Fprintln(b, "Nothing is in the working folder yet.")
 	}
 	r.printSites(b)
+	r.printTopics(b)
 	if n := len(r.Unfiled); n > 0 {
 		fmt.Fprintf(b, "\n%s with no site of %s own (kept all the same):\n", count(n, "file"), map[bool]string{true: "its", false: "their"}[n == 1])
 		for _, t := range tops(r.Unfiled) {
@@ -87,6 +88,33 @@ func (r Report) printSites(b *strings.Builder) {
 		fmt.Fprintf(b, "  %-*s  %9s  %s, %s, %s%s\n", wide, s.name(), years,
 			count(len(s.Visits), "visit"), count(photos, "photo"), count(notes, "note"), viewList(views))
 	}
+}
+
+// printTopics says in how many visits the text notes tell of what; nothing where
+// no text note was understood.
+func (r Report) printTopics(b *strings.Builder) {
+	n := map[string]int{}
+	visits := 0
+	for _, s := range r.Sites {
+		for _, v := range s.Visits {
+			if len(v.Topics) > 0 {
+				visits++
+			}
+			for _, t := range v.Topics {
+				n[t]++
+			}
+		}
+	}
+	if visits == 0 {
+		return
+	}
+	var parts []string
+	for _, t := range topicNames {
+		if n[t] > 0 {
+			parts = append(parts, fmt.Sprintf("%s %d", t, n[t]))
+		}
+	}
+	fmt.Fprintf(b, "\nText notes of %s tell of: %s.\n", count(visits, "visit"), strings.Join(parts, ", "))
 }
 
 func (s *ReportSite) name() string {

@@ -2,7 +2,6 @@ package tally
 
 import (
 	"errors"
-	"io"
 	"io/fs"
 	"os"
 )
@@ -36,9 +35,8 @@ func (w *walker) verdict(s *sighting) string {
 	return ""
 }
 
-// content opens a file once, and reads from that its hashes, its tags and
-// its structure. What
-// goes wrong is the sighting's reason. It returns how many bytes were read, -1
+// content opens a file once, and reads from that its hashes and what else
+// it tells. What goes wrong is the sighting's reason. It returns how many bytes were read, -1
 // if the file was not.
 func (w *walker) content(r *reader, l *listing, i int) int64 {
 	s, saw := &l.files[i], &l.stats[i]
@@ -71,13 +69,7 @@ func (w *walker) content(r *reader, l *listing, i int) int64 {
 		s.reason = cannot("read", err)
 		return size
 	}
-	if s.form.picture() {
-		if _, err := f.Seek(0, io.SeekStart); err == nil {
-			m := look(f, extension(s.Path[nameAt(s.Path):]))
-			s.Taken, s.At, s.Exposed = m.taken, m.at, m.exposed
-			s.Fault = structure(f, size)
-		}
-	}
+	s.Facts = factsOf(f, s.form, extension(s.Path[nameAt(s.Path):]), size)
 	w.after(s, saw, f, size)
 	return size
 }

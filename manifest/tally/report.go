@@ -34,6 +34,7 @@ type ReportVisit struct {
 	Last   string       `json:"last,omitempty"`
 	Year   int          `json:"year"`
 	Season string       `json:"season,omitempty"`
+	Topics []string     `json:"topics,omitempty"` // what its text notes tell of
 	Photos []ReportFile `json:"photos"`
 	Notes  []ReportFile `json:"notes"`            // kept with the visit
 	Shared []ReportFile `json:"shared,omitempty"` // notes kept elsewhere that serve it
@@ -45,6 +46,16 @@ type ReportFile struct {
 	Path  string `json:"path"`
 	View  string `json:"view,omitempty"`
 	Bytes int64  `json:"bytes"`
+	// Of photos, where known; see [Facts]. Degrees are of WGS 84, Error is in
+	// metres, and Orientation is Exif's.
+	Taken       string   `json:"taken,omitempty"`
+	Camera      string   `json:"camera,omitempty"`
+	Orientation int      `json:"orientation,omitempty"`
+	Width       uint32   `json:"width,omitempty"`
+	Height      uint32   `json:"height,omitempty"`
+	Latitude    *float64 `json:"latitude,omitempty"`
+	Longitude   *float64 `json:"longitude,omitempty"`
+	Error       float64  `json:"error,omitempty"`
 }
 
 // ReportWait is a path and why it is listed.
@@ -68,7 +79,7 @@ func (r *Result) Report(archive string, id func(*Site) string) Report {
 		}
 		for k := range s.Visits {
 			v := &s.Visits[k]
-			q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Photos: reportFiles(v.Photos),
+			q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Topics: v.topics().Names(), Photos: reportFiles(v.Photos),
 				Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
 		}
 		p.Sites[i] = q
@@ -82,9 +93,28 @@ func reportFiles(files []File) []ReportFile {
 		list[i] = ReportFile{Path: logical(f.Path), Bytes: f.Size}
 		if f.Kind == manifest.KindPhoto {
 			list[i].View = f.View
+			list[i].tell(f.Facts)
 		}
 	}
 	return list
+}
+
+func (r *ReportFile) tell(k Facts) {
+	r.Taken, r.Camera, r.Orientation, r.Width, r.Height = k.Taken, k.Camera, int(k.Turn), k.Width, k.Height
+	if k.At != nil {
+		r.Latitude, r.Longitude, r.Error = &k.At.Latitude, &k.At.Longitude, k.At.Error
+	}
+}
+
+// topics are what the text notes of a visit tell of, also those that serve it
+// from elsewhere.
+func (v *Visit) topics() (t Topics) {
+	for _, list := range [][]File{v.Notes, v.Shared} {
+		for _, f := range list {
+			t |= f.Topics
+		}
+	}
+	return t
 }
 
 func reportWaits(waits []Waiting) []ReportWait {

@@ -6,7 +6,7 @@
 //
 //   - Walking. Every folder is listed once. A regular file that is new or has
 //     changed is read once, from one open, for its SHA-256, its XXH64 and its
-//     EXIF date; one that has not changed is taken from the [Cache] and is not
+//     [Facts]; one that has not changed is taken from the [Cache] and is not
 //     opened at all. Symbolic links are never followed and special files never
 //     opened. Litter of operating systems and cameras is left out.
 //   - Understanding. What one path says by itself, without a look at any disk,
@@ -33,7 +33,6 @@ import (
 	"time"
 
 	"linecamp/manifest"
-	"linecamp/manifest/geo"
 )
 
 // ErrNoFolder marks a working folder that is not there, or is not a folder.
@@ -52,10 +51,7 @@ type Known struct {
 	Inode    uint64    // zero where the system has none
 	SHA256   manifest.Digest
 	XXH64    uint64
-	Taken    string // EXIF original date-time as in File.Taken, or ""
-	At       *geo.Fix
-	Exposed  bool
-	Fault    string
+	Facts
 }
 
 // Cache remembers files between tallies. Folders are named by their raw,
@@ -142,14 +138,8 @@ type File struct {
 	Kind     manifest.Kind
 	View     string // of photos and their companions: "plot", "landscape", "north", …, or "untold"
 	Visit    string // the visit's Date; "" for a file of none
-	Taken    string // EXIF original date-time, "2019-06-21T10:11:12" with "-06:00" behind it if the camera wrote an offset
 	With     string // of a companion: path of the photo or note it belongs to; "" if that is not there
-	// Of pictures: where the camera says it stood, nil where it does not; whether
-	// its tags state an exposure, which scans and exports lack; and what is wrong
-	// with the file's structure, "" where nothing is or its format is not checked.
-	At      *geo.Fix
-	Exposed bool
-	Fault   string
+	Facts
 }
 
 // Waiting is a path with the reason it is listed.

@@ -27,9 +27,10 @@ type item struct {
 // planner finds out which files there are.
 type planner struct {
 	*delivery
-	wish wish
-	seal *manifest.Seal
-	left map[leftOut]bool // moved to another site
+	wish   wish
+	seal   *manifest.Seal
+	sealed map[sealedVersion]manifest.Digest
+	left   map[leftOut]bool // moved to another site
 
 	everything bool
 	listed     map[string]bool // object ids whose missing versions are told
@@ -43,8 +44,16 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 	}
 	p.everything = o.Everything
 	var serr error
-	if p.seal, serr = p.sources.seal(ctx); p.seal == nil {
+	if p.seal, serr = p.sources.seal(ctx, o.Seal); p.seal == nil {
 		p.note("the seal could not be read, so versions that only another copy has cannot be named: " + oneLine(serr))
+	}
+	p.sealed = map[sealedVersion]manifest.Digest{}
+	if p.seal != nil {
+		for l := range p.seal.All() {
+			if l.What == manifest.LineVersion {
+				p.sealed[sealedVersion{l.Object, l.Version}] = l.Inventory
+			}
+		}
 	}
 	if o.Everything && p.wish.asOf.IsZero() {
 		if p.left, err = p.movedAway(ctx, objects); err != nil {
@@ -63,9 +72,27 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 	return nil
 }
 
+// sealedVersion is one version of an object, by its id.
+type sealedVersion struct {
+	id string
+	n  int
+}
+
+// strayed reports whether an inventory tells another history than the seal.
+func (p *planner) strayed(inv *manifest.Inventory) bool {
+	for n := inv.Head(); n > 0; n-- {
+		if want, ok := p.sealed[sealedVersion{inv.ID, n}]; ok {
+			return manifest.Sum(inv.Until(n).Encode()) != want
+		}
+	}
+	return false
+}
+
 // newest returns the newest inventory any source has of an object, and the
-// sources that have it, in order. It is nil where none has one.
+// sources that have one, in order. It is nil where none has one. Where sources
+// hold two histories, the sealed one counts, if one of them has it.
 func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inventory, roots []store.Root, first error) {
+	var all []*manifest.Inventory
 	for _, s := range p.sources.all {
 		if s.gone.Load() {
 			continue
@@ -84,11 +111,18 @@ func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inven
 			continue
 		}
 		roots = append(roots, s.Root)
-		if best == nil || inv.Head() > best.Head() {
-			best = inv
+		all = append(all, inv)
+	}
+	if len(all) == 0 {
+		return nil, nil, first
+	}
+	slices.SortStableFunc(all, func(a, b *manifest.Inventory) int { return b.Head() - a.Head() })
+	for _, inv := range all {
+		if len(all) > 1 && !p.strayed(inv) {
+			return inv, roots, nil
 		}
 	}
-	return best, roots, first
+	return all[0], roots, nil
 }
 
 // wanted is one path of the history with what it is to be called.

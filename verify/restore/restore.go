@@ -32,6 +32,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/say"
@@ -48,6 +49,7 @@ type Options struct {
 	Archive      string         // its name, for the report; "" takes the source's
 	Sites        []verify.Site  // what to bring back
 	Everything   bool           // all objects, instead of Sites
+	Seal         *manifest.Seal // as the archive's author has it; nil: the longest a source has
 	Into         string         // folder to restore into; made if it is not there
 	Year         string         // only this year's visits: "2019"
 	AsOf         string         // "2019-06-21", the end of that local day, or RFC 3339
@@ -122,7 +124,8 @@ func (o *Options) lister() string {
 }
 
 // Run restores from the sources, the first being the preferred one. The newest
-// manifest any source has decides what there is; each file comes from the first
+// manifest any source has decides what there is, unless the seal tells of
+// another history and a source has that one; each file comes from the first
 // source that has its bytes. What could not be delivered is in the report; the
 // error is for a restore that could not be done, or was stopped.
 func Run(ctx context.Context, sources []Source, o Options) (Report, error) {

@@ -320,6 +320,36 @@ func TestRestoreEverything(t *testing.T) {
 	}
 }
 
+// A copy that another machine went on with does not tell this archive's history,
+// however many versions it has there; its bytes are good all the same.
+func TestRestoreFollowsTheSeal(t *testing.T) {
+	r := verifytest.New(t, 2)
+	first := verifytest.State{"2019-06-21/plot.jpg": file("2019", "plot", 1)}
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), first)
+	fork := &verifytest.Ranch{T: t, Copies: r.Copies[1:], Dirs: r.Dirs[1:], Seal: r.Seal.Clone(), Bytes: r.Bytes,
+		Heads: map[string]*manifest.Inventory{verifytest.Stake.Slug: r.Heads[verifytest.Stake.Slug]}}
+	fork.Version(verifytest.Stake, verifytest.Day(2020, 7, 2), verifytest.State{"2020-06-21/theirs.jpg": file("t", "theirs", 2)})
+	fork.Version(verifytest.Stake, verifytest.Day(2021, 7, 2), verifytest.State{"2020-06-21/theirs.jpg": file("t", "theirs, again", 3)})
+	both := from(r)
+	r.Copies = r.Copies[:1]
+	ours := verifytest.State{"2019-06-21/plot.jpg": first["2019-06-21/plot.jpg"], "2020-06-21/ours.jpg": file("o", "ours", 4)}
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), ours)
+	verifytest.Flip(t, r.Path(0, r.Key(verifytest.Stake.Slug, "2019-06-21/plot.jpg")))
+	for name, o := range map[string]Options{"the site": {Sites: stake(r)}, "everything": {Everything: true}} {
+		o.Into, o.Seal = t.TempDir(), r.Seal
+		if rep := run(t, both, o); rep.Wants() {
+			t.Errorf("%s: %+v", name, rep)
+		}
+		same(t, tree(t, o.Into), want(base, ours))
+	}
+	// Asked for by itself, it tells its own.
+	into := t.TempDir()
+	run(t, both[1:], Options{Sites: stake(r), Into: into})
+	if got := tree(t, into); got[base+"/2020-06-21/theirs.jpg"] == "" {
+		t.Errorf("%q", got)
+	}
+}
+
 func TestRestoreNamesMissingVersions(t *testing.T) {
 	r := verifytest.New(t, 2)
 	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}

@@ -78,10 +78,10 @@ func (s *sources) trouble() []string {
 	return out
 }
 
-// seal is the longest seal any source has; nil with the reason where none can
-// be read.
-func (s *sources) seal(ctx context.Context) (*manifest.Seal, error) {
-	var best *manifest.Seal
+// seal is the longest seal any source has, of those that go on from the one
+// known, if there is one; nil with the reason where none can be read.
+func (s *sources) seal(ctx context.Context, known *manifest.Seal) (*manifest.Seal, error) {
+	best := known
 	var first error
 	for _, one := range s.all {
 		seal, err := store.ReadSeal(ctx, one.Root)
@@ -91,7 +91,7 @@ func (s *sources) seal(ctx context.Context) (*manifest.Seal, error) {
 			}
 			continue
 		}
-		if best == nil || seal.Len() > best.Len() {
+		if best == nil || seal.Len() > best.Len() && (known == nil || seal.Extends(known)) {
 			best = seal
 		}
 	}

@@ -217,3 +217,21 @@ func (b *bench) sharedNotes() {
 		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, zone))
 	}
 }
+
+// DrawRegular writes an archive without any surprise below dir: so many sites,
+// ten to a pasture, each visited on one day of June in every year from first to
+// last, with a plot picture, a landscape and a note.
+func DrawRegular(dir string, sites, first, last int) error {
+	b := &bench{dir: dir, now: time.Date(last+1, time.January, 1, 0, 0, 0, 0, zone)}
+	for s := range sites {
+		site := fmt.Sprintf("Pasture %d/Stake %d", s/10+1, s%10+1)
+		for year := first; year <= last; year++ {
+			t := day(site, year, time.June, 20)
+			folder := site + "/" + t.Format(time.DateOnly)
+			b.picture(folder+"/plot.jpg", t, taken(s, t))
+			b.picture(folder+"/landscape.jpg", t, taken(s, t))
+			b.file(folder+"/notes.txt", []byte("short grass at "+folder+", no weeds\n"), t)
+		}
+	}
+	return b.err
+}
