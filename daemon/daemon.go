@@ -28,6 +28,7 @@ package daemon
 import (
 	"io"
 	"log/slog"
+	"slices"
 	"time"
 
 	"linecamp/daemon/mend"
@@ -100,16 +101,26 @@ type (
 	RestoreReport = restore.Report
 )
 
-// TallyReport is what the working folder holds. Nothing in it wants a person: it
-// is a look, and a mirror round says what waits for one.
-type TallyReport struct{ tally.Report }
+// TallyReport is what the working folder holds.
+type TallyReport struct {
+	tally.Report
+	// Written and Kept say which site.toml were drafted, where that was asked for.
+	Written []WrittenSite `json:"written,omitempty"`
+	Kept    []KeptSite    `json:"kept,omitempty"`
+}
 
-// Wants is false.
-func (TallyReport) Wants() bool { return false }
+// Wants is false: it is a look, and a mirror round says what waits for a person.
+// Only a draft that was asked for and could not be written wants one.
+func (r TallyReport) Wants() bool {
+	return slices.ContainsFunc(r.Kept, func(k KeptSite) bool { return k.Failed })
+}
 
 // Print writes the tally for a person. A screen that takes no more is the
 // screen's owner's business.
-func (r TallyReport) Print(w io.Writer) { _ = r.Report.Print(w) }
+func (r TallyReport) Print(w io.Writer) {
+	_ = r.Report.Print(w)
+	r.printWritten(w)
+}
 
 // Report is what every round and command hands back: JSON as the command
 // contract says, plain words for a person, and whether something wants one.

@@ -39,7 +39,7 @@ func (a *Archive) Tally(ctx context.Context, p Progress) (TallyReport, error) {
 	if err != nil {
 		return TallyReport{}, err
 	}
-	return TallyReport{t.Report(a.cfg.Name, ids)}, nil
+	return TallyReport{Report: t.Report(a.cfg.Name, ids)}, nil
 }
 
 // tally reads the working folder, with the ledger as its memory.

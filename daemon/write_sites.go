@@ -1,0 +1,190 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/card"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// WrittenSite is a site.toml that was drafted for a site.
+type WrittenSite struct {
+	Site string `json:"site"`
+	Path string `json:"path"` // in the working folder
+}
+
+// KeptSite is a site for which none was drafted. Failed: it could not be.
+type KeptSite struct {
+	Site   string `json:"site"`
+	Path   string `json:"path,omitempty"`
+	Reason string `json:"reason"`
+	Failed bool   `json:"failed,omitempty"`
+}
+
+// WriteSites is Tally, and writes a draft of a site.toml into the folder of every
+// site that has none. Nothing is written over, whatever it is: each file is made
+// beside its place and linked into it. What hinders one site hinders no other.
+func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, error) {
+	report, err := a.Tally(ctx, p)
+	if err != nil {
+		return report, err
+	}
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return report, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return report, err
+	}
+	in, _, err := a.yearsInput(ctx, r, k, nil, p)
+	if err != nil {
+		return report, err
+	}
+	drafts := map[card.Key]string{}
+	for _, d := range verify.Drafts(in) {
+		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
+	}
+	t, err := a.tally(ctx, p)
+	if err != nil {
+		return report, err
+	}
+	folder, err := os.OpenRoot(a.cfg.Folder)
+	if err != nil {
+		return report, fmt.Errorf("the working folder cannot be opened: %w", err)
+	}
+	defer folder.Close()
+	report.Written, report.Kept = []WrittenSite{}, []KeptSite{}
+	for i := range t.Sites {
+		if err := ctx.Err(); err != nil {
+			return report, err
+		}
+		s := &t.Sites[i]
+		label := verify.Site{Site: s.Site, Pasture: s.Pasture}.Label()
+		at := path.Join(s.Base, card.SiteFile)
+		keep := func(reason string, failed bool) {
+			report.Kept = append(report.Kept, KeptSite{label, at, reason, failed})
+		}
+		text, ok := drafts[card.Key{Pasture: s.Pasture, Site: s.Site}]
+		switch has := cardOf(folder, s); {
+		case s.Base == "":
+			at = ""
+			keep("its files lie in no folder of their own, where a card could stand", false)
+		case has != "":
+			at = has
+			keep("it has a card already", false)
+		case !ok:
+			keep("it has no visit to draft from", false)
+		default:
+			switch err := writeNew(folder, at, text); {
+			case errors.Is(err, fs.ErrExist):
+				keep("something of that name is there already, and was left as it is", true)
+			case err != nil:
+				keep("it could not be written: "+reasonOf(err), true)
+			default:
+				report.Written = append(report.Written, WrittenSite{label, at})
+			}
+		}
+	}
+	return report, nil
+}
+
+// cardOf is the path of a site's card, "" where it has none. One written within
+// the last minute still waits, and is no file of the site yet.
+func cardOf(folder *os.Root, s *tally.Site) string {
+	at := path.Join(s.Base, card.SiteFile)
+	if st, err := folder.Lstat(at); err == nil && st.Mode().IsRegular() {
+		return at
+	}
+	for f := range s.Files() {
+		if f.Kind == manifest.KindCard && strings.EqualFold(path.Base(f.Path), card.SiteFile) {
+			return f.Path
+		}
+	}
+	return ""
+}
+
+// writeNew makes a file, whole or not at all, where none is. The error wraps
+// fs.ErrExist where something is there.
+func writeNew(root *os.Root, name, text string) error {
+	if _, err := root.Lstat(name); err == nil {
+		return fs.ErrExist
+	}
+	draft := path.Join(path.Dir(name), ".site.toml.draft")
+	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		if err = root.Link(draft, name); errors.Is(err, errors.ErrUnsupported) || isNoLink(err) {
+			err = writeOnce(root, name, text) // a file system without links
+		}
+	}
+	return errors.Join(err, root.Remove(draft))
+}
+
+// isNoLink reports whether a file system said that it has no links, as FAT does.
+func isNoLink(err error) bool { return errors.Is(err, fs.ErrPermission) }
+
+func writeOnce(root *os.Root, name, text string) error {
+	f, err := root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return errors.Join(err, root.Remove(name))
+	}
+	return nil
+}
+
+// reasonOf is what the system said, without the path that stands beside it.
+func reasonOf(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}
+
+// printWritten says which cards were drafted, and which not.
+func (r TallyReport) printWritten(w io.Writer) {
+	if r.Written == nil {
+		return
+	}
+	fmt.Fprintln(w)
+	if len(r.Written) == 0 {
+		fmt.Fprintln(w, "No site.toml was drafted.")
+	} else {
+		fmt.Fprintln(w, "Drafted, to be looked at and corrected:")
+	}
+	for _, s := range r.Written {
+		fmt.Fprintf(w, "  %s\n", verify.Shown(s.Path))
+	}
+	kept := map[string]int{}
+	for _, s := range r.Kept {
+		if s.Failed {
+			fmt.Fprintf(w, "Not drafted: %s  %s: %s\n", verify.Shown(s.Site), verify.Shown(s.Path), s.Reason)
+		} else {
+			kept[s.Reason]++
+		}
+	}
+	for _, s := range r.Kept {
+		if n := kept[s.Reason]; !s.Failed && n > 0 {
+			fmt.Fprintf(w, "Left out, %d of the sites: %s.\n", n, s.Reason)
+			delete(kept, s.Reason)
+		}
+	}
+}
