@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // ErrExplain marks an explanation that cannot be put on file as it was given.
@@ -38,6 +39,9 @@ type ExplainOptions struct {
 type ExplainReport struct {
 	Archive   string          `json:"archive"`
 	Explained []ExplainedSite `json:"explained"`
+	// Notes are what the person who explains may not have meant: a year that
+	// lacks nothing.
+	Notes []string `json:"notes,omitempty"`
 }
 
 // ExplainedSite is one site's explanation.
@@ -69,7 +73,10 @@ func (r ExplainReport) Print(w io.Writer) {
 		}
 		fmt.Fprintf(w, "On file for %s, %s: %s (%s)\n", verify.Shown(e.Site), what, verify.Shown(e.Why), verify.Shown(e.Who))
 	}
-	fmt.Fprintln(w, "The next linecamp mirror keeps it with the archive.")
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "But look: %s.\n", n)
+	}
+	fmt.Fprintf(w, "To keep it with the archive: %s\n", say.Of(w).Run("mirror"))
 }
 
 // mostWhy bounds a reason, in bytes.
@@ -102,8 +109,8 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions) (ExplainReport,
 			return report, err
 		}
 	}
-	sites, err := a.explained(ctx, o, &d)
-	if err != nil {
+	sites, notes, err := a.explained(ctx, o, &d)
+	if report.Notes = notes; err != nil {
 		return report, err
 	}
 	var said []ledger.Said
@@ -149,16 +156,24 @@ func explainedYears(text string, now time.Time) (years []string, err error) {
 }
 
 // explained finds the sites that are meant, and settles the decision's path.
-func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
+func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.Decision) (sites []verify.Site, notes []string, err error) {
 	r, err := a.reach(ctx, a.cfg.Copies, openTime)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer r.close()
 	k, err := a.known(ctx, r)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
+	if sites, err = a.meant(k, o, d); err == nil && o.Path == "" {
+		notes, err = a.sensible(ctx, r, k, d, sites)
+	}
+	return sites, notes, err
+}
+
+// meant finds the sites among those on record.
+func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
 	var sites, below []verify.Site
 	want := a.inFolder(o.Path)
 	for inv, rec := range k.pairs() {
@@ -180,12 +195,12 @@ func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.D
 			below = append(below, s)
 		}
 	}
-	if err := ctx.Err(); err != nil {
+	if err := k.ctx.Err(); err != nil {
 		return nil, err
 	}
 	switch {
 	case o.Path != "":
-		return nil, fmt.Errorf("%w: no version has recorded a file %s; a site's years are explained by SITE YEARS REASON, and a new file after the next linecamp mirror", ErrExplain, verify.Shown(want))
+		return nil, fmt.Errorf("%w: no version has recorded a file %s; a site's years are explained by SITE YEARS REASON, and a new file after the next `linecamp mirror`", ErrExplain, verify.Shown(want))
 	case o.Pasture != "" && len(below) == 0:
 		return nil, fmt.Errorf("no recorded site lies in a pasture named %q: %w", o.Pasture, verify.ErrNoSite)
 	case o.Pasture != "":

@@ -1,0 +1,112 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// sensible holds an explanation of years against the sites it is for. A view
+// that none of them knows and years that are in none of their records are
+// refused, since they would be on file and explain nothing; what was not missing
+// anyway comes back as notes.
+func (a *Archive) sensible(ctx context.Context, r *reach, k *known, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
+	in, _, err := a.yearsInput(ctx, r, k, nil, nil)
+	if errors.Is(err, tally.ErrNoFolder) {
+		return nil, nil // nothing can be judged now; the word is taken
+	}
+	if err != nil {
+		return nil, err
+	}
+	is := func(object string) bool {
+		return slices.ContainsFunc(sites, func(s verify.Site) bool { return s.Object == object })
+	}
+	in.Sites = slices.DeleteFunc(in.Sites, func(s verify.SiteItems) bool { return !is(s.Object) })
+	judged := verify.Years(in)
+	if err := knownView(in.Sites, judged, d.View); err != nil {
+		return nil, err
+	}
+	if len(judged) == 0 {
+		return nil, nil
+	}
+	first, last := judged[0].Year, judged[0].Year
+	for _, y := range judged {
+		first, last = min(first, y.Year), max(last, y.Year)
+	}
+	for _, part := range d.Years {
+		from, to := span(part)
+		if to < first || from > last {
+			return nil, fmt.Errorf("%w: %s is outside the record, which goes from %d to %d; if the site is older, say so by first_year in its site.toml", ErrExplain, part, first, last)
+		}
+		for _, y := range judged {
+			if from <= y.Year && y.Year <= to {
+				if n := notMissing(y, d.View); n != "" {
+					notes = append(notes, n)
+				}
+			}
+		}
+	}
+	return notes, nil
+}
+
+// span is the first and the last year of "2014" or "2013-2015".
+func span(part string) (from, to int) {
+	a, b, ranged := strings.Cut(part, "-")
+	if !ranged {
+		b = a
+	}
+	from, _ = strconv.Atoi(a) // explainedYears has read them
+	to, _ = strconv.Atoi(b)
+	return from, to
+}
+
+// notMissing says that there was nothing to explain in a year; "" if there was.
+func notMissing(y verify.Year, view string) string {
+	at := fmt.Sprintf("%s, %d", verify.Shown(verify.Site{Object: y.Object, Site: y.Site, Pasture: y.Pasture}.Label()), y.Year)
+	switch {
+	case y.State == verify.Whole:
+		return at + " is whole: nothing is missing there"
+	case view != "" && y.State == verify.Short && !slices.Contains(y.Lacks, view):
+		return at + " does not lack " + view + ", but " + strings.Join(y.Lacks, ", ")
+	}
+	return ""
+}
+
+// knownView refuses a view that the sites know nothing of.
+func knownView(sites []verify.SiteItems, judged []verify.Year, view string) error {
+	views := map[string]bool{"note": true}
+	for _, s := range sites {
+		for _, it := range s.Items {
+			views[it.View] = true
+		}
+		for _, v := range s.Card.Views {
+			views[v.Name] = true
+		}
+		for _, e := range s.Card.Expect {
+			for _, v := range e.Views {
+				views[v] = true
+			}
+		}
+	}
+	for _, y := range judged {
+		if y.State == verify.Short || y.State == verify.Due {
+			for _, l := range y.Lacks {
+				views[l] = true
+			}
+		}
+	}
+	delete(views, "")
+	delete(views, tally.Untold)
+	if view == "" || views[view] {
+		return nil
+	}
+	return fmt.Errorf("%w: no site here has a view %q; there are: %s", ErrExplain, view, strings.Join(slices.Sorted(maps.Keys(views)), ", "))
+}
