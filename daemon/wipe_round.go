@@ -217,11 +217,12 @@ func (k *kept) holdings(d manifest.Digest) []intake.Holding {
 	return all
 }
 
+// latest is the later of two moments, in whole seconds of UTC as reports have it.
 func latest(a, b time.Time) time.Time {
 	if a.After(b) {
-		return a
+		b = a
 	}
-	return b
+	return b.UTC().Truncate(time.Second)
 }
 
 // Holdings asks every archive.

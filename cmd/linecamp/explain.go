@@ -11,7 +11,7 @@ import (
 func (t *tool) explain() *cobra.Command {
 	var o daemon.ExplainOptions
 	cmd := &cobra.Command{
-		Use:     "explain SITE YEARS REASON",
+		Use:     "explain SITE YEARS REASON | --pasture PASTURE YEARS REASON | PATH REASON",
 		Short:   "puts on file why years are missing, so that they are no fault",
 		GroupID: groupKeep,
 		Long: `Puts the reason for something missing on file, with who said so and when. It is

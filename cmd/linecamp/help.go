@@ -32,7 +32,9 @@ func page(w io.Writer, cmd *cobra.Command) {
 		text = sentence(cmd.Short)
 	}
 	fmt.Fprintf(w, "%s\n\n", strings.TrimSpace(text))
-	fmt.Fprintf(w, "    %s\n", useLine(cmd))
+	for _, line := range useLines(cmd) {
+		fmt.Fprintf(w, "    %s\n", line)
+	}
 	if cmd.Example != "" {
 		fmt.Fprintf(w, "\nFor example\n%s", indent(cmd.Example))
 	}
@@ -49,14 +51,22 @@ func page(w io.Writer, cmd *cobra.Command) {
 	}
 }
 
-func useLine(cmd *cobra.Command) string {
+// useLines are the ways to write a command, each in full: in its Use they stand
+// with " | " between them.
+func useLines(cmd *cobra.Command) []string {
 	if cmd.HasAvailableSubCommands() {
-		return cmd.CommandPath() + " COMMAND"
+		what := " COMMAND"
+		if cmd.Name() == "completion" {
+			what = " SHELL"
+		}
+		return []string{cmd.CommandPath() + what}
 	}
-	if !cmd.HasParent() {
-		return cmd.Use
+	_, rest, _ := strings.Cut(cmd.Use, " ")
+	var lines []string
+	for way := range strings.SplitSeq(rest, "|") {
+		lines = append(lines, strings.TrimSpace(cmd.CommandPath()+" "+strings.TrimSpace(way)))
 	}
-	return cmd.Parent().CommandPath() + " " + cmd.Use
+	return lines
 }
 
 // subPages lists the commands below cmd, by group where they have groups.
@@ -75,7 +85,11 @@ func subPages(w io.Writer, cmd *cobra.Command) {
 	for _, g := range cmd.Groups() {
 		list(g.Title, g.ID)
 	}
-	list("Commands", "")
+	title := "Commands"
+	if cmd.Name() == "completion" {
+		title = "Shells"
+	}
+	list(title, "")
 }
 
 // options lists flags, two lines for one whose name is long.

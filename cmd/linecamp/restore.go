@@ -14,7 +14,7 @@ func (t *tool) restore() *cobra.Command {
 	var o daemon.RestoreOptions
 	var from daemon.RootAccess
 	cmd := &cobra.Command{
-		Use:     "restore SITE",
+		Use:     "restore SITE --into FOLDER | --everything --into FOLDER",
 		Short:   "brings back a site's full history, or everything",
 		GroupID: groupBack,
 		Long: `Writes a site's photos and notes into a folder, every file any version of it

@@ -19,7 +19,7 @@ func (t *tool) setup() *cobra.Command {
 	var drives, s3s []string
 	var yes, add, takeOver bool
 	cmd := &cobra.Command{
-		Use:     "setup",
+		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --take-over",
 		Short:   "makes an archive's copies and its settings",
 		GroupID: groupStart,
 		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
