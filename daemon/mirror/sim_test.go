@@ -39,7 +39,8 @@ type sim struct {
 	peak     time.Time // the latest it ever was
 	oneByOne bool
 	count    int
-	writes   int // by people
+	writes   int      // by people
+	rotted   []string // what rot made in the working folder
 	kill     killer
 	machines []*machine
 	copies   []*simCopy
