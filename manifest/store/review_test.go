@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"net/http"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -163,5 +164,31 @@ func TestBeginBesideHostileKeys(t *testing.T) {
 	must(t, err)
 	if found := b.Found(); len(found) != 1 || found["v1/content/good.jpg"].SHA256 != manifest.Sum([]byte("good")) {
 		t.Errorf("found %v", found)
+	}
+}
+
+// A service that obeys conditions on a PUT and not on the completion of parts:
+// what came under the key meanwhile stays.
+func TestPartsOverWhatCameMeanwhile(t *testing.T) {
+	srv := s3test.Fake(t)
+	const key = object + "/v1/content/film.mp4"
+	var p *place
+	p = s3Place(t, srv, func(o *store.S3Options) {
+		o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
+			if r.Method == http.MethodPost && r.URL.Query().Has("uploadId") {
+				r = r.Clone(r.Context())
+				r.Header.Del("If-None-Match")
+			}
+			if r.URL.Query().Get("partNumber") == "1" {
+				p.write(key, []byte("another machine's"))
+			}
+			return http.DefaultTransport.RoundTrip(r)
+		})
+	})
+	r := p.made(t)
+	_, err := r.Create(t.Context(), key, store.Bytes(make([]byte, 65<<20)))
+	wantErr(t, err, store.ErrConflict)
+	if got, _ := p.read(key); string(got) != "another machine's" {
+		t.Errorf("%d bytes are there", len(got))
 	}
 }

@@ -23,21 +23,22 @@ const (
 // putParts stores a large file in parts, each checked by the service against
 // its own SHA-256. The whole is digested alongside, and the upload is completed
 // only if it is what the manifest says; until then nothing is under the key.
-func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition) (info Info, err error) {
+func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition) (Info, error) {
 	bucket, full := s.at.Bucket, s.full(key)
 	s.abortOld(ctx, full)
 	o := putOptions(c)
 	o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
 	var id string
-	err = s.ask(ctx, func() (err error) {
+	err := s.ask(ctx, func() (err error) {
 		id, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
 		return err
 	})
 	if err != nil {
 		return Info{}, err
 	}
+	completed := false
 	defer func() {
-		if err != nil {
+		if !completed {
 			// The parts are of no use, and the round may be ending.
 			ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 			defer cancel()
@@ -79,6 +80,13 @@ func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition
 	if d := manifest.Digest(whole.Sum(nil)); total != c.Size || d != c.SHA256 {
 		return Info{}, digestError(total, d, c)
 	}
+	// Some services obey conditions on a PUT and not on a completion, and the parts
+	// took their time: what is there now is looked at once more.
+	if cond != (condition{}) {
+		if done, info, err := s.checkFirst(ctx, key, c, cond); done || err != nil {
+			return info, err
+		}
+	}
 	// Only the condition goes with the completion; the rest was said before.
 	done := minio.PutObjectOptions{}
 	cond.apply(&done)
@@ -96,6 +104,7 @@ func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition
 		}
 		return Info{}, err
 	}
+	completed = true
 	return Info{Key: key, Size: c.Size, ETag: got.ETag, XXH64: xx.Sum64()}, nil
 }
 
