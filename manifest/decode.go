@@ -21,16 +21,16 @@ func DecodeInventory(b []byte) (*Inventory, error) {
 
 // decodeInventory accepts at most so many paths in all states together.
 func decodeInventory(b []byte, most int) (*Inventory, error) {
-	d := inventoryDecoder{scanner: scanner{b: b}, inv: New(""), versions: map[int]Version{}, names: map[string]string{}, most: most}
+	d := inventoryDecoder{scanner: scan(b), inv: New(""), versions: map[int]Version{}, names: map[string]string{}, most: most}
 	d.inventory()
-	if d.err == nil {
+	if d.Err == nil {
 		d.assemble()
 	}
-	if d.err == nil {
-		d.err = d.inv.check()
+	if d.Err == nil {
+		d.Err = d.inv.check()
 	}
-	if d.err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrInventory, d.err)
+	if d.Err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrInventory, d.Err)
 	}
 	return d.inv, nil
 }
@@ -49,14 +49,14 @@ func (d *inventoryDecoder) inventory() {
 	d.fields("the inventory", " (E102)", []field{
 		{"digestAlgorithm", " (E036)", true, func() {
 			if a := d.str("as digestAlgorithm"); a != digestAlgorithm {
-				d.fail("digestAlgorithm is %q; linecamp writes %q (E039)", clip(a), digestAlgorithm)
+				d.Fail("digestAlgorithm is %q; linecamp writes %q (E039)", clip(a), digestAlgorithm)
 			}
 		}},
 		{"head", " (E036)", true, func() {
 			name := d.str("as head")
 			n, ok := parseVersion(name)
 			if !ok {
-				d.fail("head is %q; versions are called v1, v2 and so on (E040)", clip(name))
+				d.Fail("head is %q; versions are called v1, v2 and so on (E040)", clip(name))
 			}
 			d.head = n
 		}},
@@ -64,11 +64,11 @@ func (d *inventoryDecoder) inventory() {
 		{"manifest", " (E041)", true, d.manifest},
 		{"type", " (E036)", true, func() {
 			if t := d.str("as type"); t != inventoryType {
-				d.fail("type is %q; linecamp writes %q (E038)", clip(t), inventoryType)
+				d.Fail("type is %q; linecamp writes %q (E038)", clip(t), inventoryType)
 			}
 		}},
 		{"versions", " (E043)", true, func() {
-			d.object("versions", func(key []byte) { d.version(string(key)) })
+			d.Object("versions", func(key []byte) { d.version(string(key)) })
 		}},
 	})
 	d.end()
@@ -78,13 +78,13 @@ func (d *inventoryDecoder) manifest() {
 	var slab []string // the lists of many digests, one after the other
 	var from int
 	each := func() { slab = append(slab, d.str("as a content path (E092)")) }
-	d.object("the manifest", func(key []byte) {
+	d.Object("the manifest", func(key []byte) {
 		digest, ok := d.digest(key, "the manifest")
 		if !ok {
 			return
 		}
 		if _, twice := d.inv.Content[digest]; twice {
-			d.fail("the manifest has the digest %s twice (E096)", digest)
+			d.Fail("the manifest has the digest %s twice (E096)", digest)
 			return
 		}
 		const perSlab = 1024
@@ -92,10 +92,10 @@ func (d *inventoryDecoder) manifest() {
 			slab = make([]string, 0, perSlab)
 		}
 		from = len(slab)
-		d.array("the content paths of a digest", each)
+		d.Array("the content paths of a digest", each)
 		paths := slab[from:len(slab):len(slab)]
 		if len(paths) == 0 {
-			d.fail("the digest %s has no content path (E092)", digest)
+			d.Fail("the digest %s has no content path (E092)", digest)
 			return
 		}
 		sortContent(paths)
@@ -104,12 +104,12 @@ func (d *inventoryDecoder) manifest() {
 }
 
 func (d *inventoryDecoder) digest(key []byte, where string) (Digest, bool) {
-	if d.err != nil {
+	if d.Err != nil {
 		return Digest{}, false
 	}
 	digest, ok := parseDigest(key)
 	if !ok {
-		d.fail("the key %q of %s is %v", clip(string(key)), where, ErrDigest)
+		d.Fail("the key %q of %s is %v", clip(string(key)), where, ErrDigest)
 	}
 	return digest, ok
 }
@@ -117,11 +117,11 @@ func (d *inventoryDecoder) digest(key []byte, where string) (Digest, bool) {
 func (d *inventoryDecoder) version(name string) {
 	n, ok := parseVersion(name)
 	if !ok {
-		d.fail("a version is called %q; versions are called v1, v2 and so on (E046)", clip(name))
+		d.Fail("a version is called %q; versions are called v1, v2 and so on (E046)", clip(name))
 		return
 	}
 	if _, twice := d.versions[n]; twice {
-		d.fail("the version v%d is there twice (E033)", n)
+		d.Fail("the version v%d is there twice (E033)", n)
 		return
 	}
 	var v Version
@@ -131,7 +131,7 @@ func (d *inventoryDecoder) version(name string) {
 			text := d.str("as created")
 			var why string
 			if v.Created, why = parseCreated(text); why != "" {
-				d.fail("created %q of %s %s", clip(text), what, why)
+				d.Fail("created %q of %s %s", clip(text), what, why)
 			}
 		}},
 		{"message", "", false, func() { v.Message = d.str("as message (E094)") }},
@@ -141,7 +141,7 @@ func (d *inventoryDecoder) version(name string) {
 				{"address", "", false, func() { v.User.Address = d.str("as address") }},
 				{"name", " (E054)", true, func() {
 					if v.User.Name = d.str("as name"); v.User.Name == "" {
-						d.fail("the user of %s has an empty name (E054)", what)
+						d.Fail("the user of %s has an empty name (E054)", what)
 					}
 				}},
 			})
@@ -157,8 +157,8 @@ func (d *inventoryDecoder) state(version string) map[string]Digest {
 	var digest Digest
 	var paths int
 	each := func() {
-		path := d.text("as a logical path (E051)")
-		if d.err != nil {
+		path := d.Text("as a logical path (E051)")
+		if d.Err != nil {
 			return
 		}
 		name, ok := d.names[string(path)]
@@ -167,29 +167,29 @@ func (d *inventoryDecoder) state(version string) map[string]Digest {
 			d.names[name] = name
 		}
 		if _, twice := state[name]; twice {
-			d.fail("%s has the path %q twice (E095)", what, clip(name))
+			d.Fail("%s has the path %q twice (E095)", what, clip(name))
 			return
 		}
 		if d.listed++; d.listed > d.most {
-			d.fail("the versions list more than %d paths", d.most)
+			d.Fail("the versions list more than %d paths", d.most)
 			return
 		}
 		state[name] = digest
 		paths++
 	}
-	d.object(what, func(key []byte) {
+	d.Object(what, func(key []byte) {
 		var ok bool
 		if digest, ok = d.digest(key, what); !ok {
 			return
 		}
 		if !seen.add(digest) {
-			d.fail("%s has the digest %s twice (E033)", what, digest)
+			d.Fail("%s has the digest %s twice (E033)", what, digest)
 			return
 		}
 		paths = 0
-		d.array("the logical paths of a digest", each)
+		d.Array("the logical paths of a digest", each)
 		if paths == 0 {
-			d.fail("the digest %s in %s has no logical path (E051)", digest, what)
+			d.Fail("the digest %s in %s has no logical path (E051)", digest, what)
 		}
 	})
 	return state
@@ -224,7 +224,7 @@ func (s *digestSet) add(d Digest) bool {
 // assemble puts the versions in order and holds their numbers against head.
 func (d *inventoryDecoder) assemble() {
 	if len(d.versions) == 0 {
-		d.err = fmt.Errorf("there is no version (E008)")
+		d.Err = fmt.Errorf("there is no version (E008)")
 		return
 	}
 	d.inv.Versions = make([]Version, len(d.versions))
@@ -235,12 +235,12 @@ func (d *inventoryDecoder) assemble() {
 			if n == 0 {
 				code = "E009"
 			}
-			d.err = fmt.Errorf("the version v%d is missing; numbers run from v1 without a gap (%s)", n+1, code)
+			d.Err = fmt.Errorf("the version v%d is missing; numbers run from v1 without a gap (%s)", n+1, code)
 			return
 		}
 		d.inv.Versions[n] = v
 	}
 	if d.head != d.inv.Head() {
-		d.err = fmt.Errorf("head is v%d, the newest version is v%d (E040)", d.head, d.inv.Head())
+		d.Err = fmt.Errorf("head is v%d, the newest version is v%d (E040)", d.head, d.inv.Head())
 	}
 }

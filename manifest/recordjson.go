@@ -166,9 +166,9 @@ func DecodeRecord(b []byte) (*Record, error) {
 	if len(b) > MaxRecord {
 		return nil, broken(ErrRecord, "%d bytes is more than the %d a record may have", len(b), MaxRecord)
 	}
-	d := recordDecoder{scanner: scanner{b: b}, r: &Record{Paths: map[string]Entry{}}}
+	d := recordDecoder{scanner: scan(b), r: &Record{Paths: map[string]Entry{}}}
 	d.record()
-	err := d.err
+	err := d.Err
 	if err == nil {
 		err = d.r.check()
 	}
@@ -190,7 +190,7 @@ func (d *recordDecoder) record() {
 		{"decisions", "", true, d.decisions},
 		{"format", "", true, func() {
 			if f := d.str("as format"); f != RecordFormat {
-				d.fail("the format is %q; this reads %q", clip(f), RecordFormat)
+				d.Fail("the format is %q; this reads %q", clip(f), RecordFormat)
 			}
 		}},
 		{"pasture", "", true, func() { d.r.Pasture = d.str("as pasture") }},
@@ -212,11 +212,11 @@ func (d *recordDecoder) record() {
 
 // unescape puts a raw name in the place of the one written for people.
 func (d *recordDecoder) unescape(name *string, raw string) {
-	if raw == "" || d.err != nil {
+	if raw == "" || d.Err != nil {
 		return
 	}
 	if again := readable(raw); again != *name {
-		d.fail("the raw name %q does not belong to %q", clip(raw), clip(*name))
+		d.Fail("the raw name %q does not belong to %q", clip(raw), clip(*name))
 	}
 	*name = raw
 }
@@ -224,17 +224,17 @@ func (d *recordDecoder) unescape(name *string, raw string) {
 // name reads a raw name.
 func (d *recordDecoder) name(what string) string {
 	raw := d.base64("as raw " + what)
-	if d.err == nil && utf8.Valid(raw) {
-		d.fail("the raw %s is valid UTF-8 and needs no raw form", what)
+	if d.Err == nil && utf8.Valid(raw) {
+		d.Fail("the raw %s is valid UTF-8 and needs no raw form", what)
 	}
 	return string(raw)
 }
 
 func (d *recordDecoder) base64(what string) []byte {
-	text := d.text(what)
+	text := d.Text(what)
 	raw, err := base64.StdEncoding.Strict().AppendDecode(nil, text)
-	if err != nil || len(raw) == 0 && d.err == nil || base64.StdEncoding.EncodedLen(len(raw)) != len(text) {
-		d.fail("expected base64 %s", what)
+	if err != nil || len(raw) == 0 && d.Err == nil || base64.StdEncoding.EncodedLen(len(raw)) != len(text) {
+		d.Fail("expected base64 %s", what)
 	}
 	return raw
 }
@@ -243,17 +243,17 @@ func (d *recordDecoder) paths() {
 	var e Entry
 	fields := []field{
 		{"bytes", "", true, func() { e.Bytes = d.natural("as bytes") }},
-		{"kind", "", true, func() { e.Kind = kindOf(d.text("as kind")) }},
+		{"kind", "", true, func() { e.Kind = kindOf(d.Text("as kind")) }},
 		{"modified", "", true, func() { e.Modified = d.time(modifiedForm, "as modified") }},
 		{"raw", "", false, func() { e.Raw = d.base64("as raw") }},
 		{"view", "", false, func() { e.View = d.str("as view") }},
 		{"visit", "", false, func() { e.Visit = d.str("as visit") }},
 		{"with", "", false, func() { e.With = d.str("as with") }},
 	}
-	d.object("paths", func(key []byte) {
+	d.Object("paths", func(key []byte) {
 		path := string(key)
 		if _, twice := d.r.Paths[path]; twice {
-			d.fail("the path %q is there twice", clip(path))
+			d.Fail("the path %q is there twice", clip(path))
 			return
 		}
 		e = Entry{}
@@ -276,10 +276,10 @@ func (d *recordDecoder) decisions() {
 		text("who", false, &one.Who),
 		text("why", false, &one.Why),
 		{"years", "", false, func() {
-			d.array("years", func() { one.Years = append(one.Years, d.str("as a year")) })
+			d.Array("years", func() { one.Years = append(one.Years, d.str("as a year")) })
 		}},
 	}
-	d.array("decisions", func() {
+	d.Array("decisions", func() {
 		one = Decision{}
 		d.fields("a decision", "", fields)
 		d.r.Decisions = append(d.r.Decisions, one)
@@ -288,11 +288,11 @@ func (d *recordDecoder) decisions() {
 
 // time reads a moment in exactly this form.
 func (d *recordDecoder) time(form, what string) time.Time {
-	text := d.text(what)
+	text := d.Text(what)
 	t, err := time.Parse(form, string(text))
 	var room [len(modifiedForm)]byte
-	if d.err == nil && (err != nil || !bytes.Equal(t.AppendFormat(room[:0], form), text)) {
-		d.fail("expected a time like %s %s", form, what)
+	if d.Err == nil && (err != nil || !bytes.Equal(t.AppendFormat(room[:0], form), text)) {
+		d.Fail("expected a time like %s %s", form, what)
 	}
 	return t
 }

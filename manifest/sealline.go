@@ -154,10 +154,10 @@ func (l *Line) parseRest(text string) error {
 	default:
 		return nil // check says what is wrong
 	}
-	s := scanner{b: []byte(text)}
+	s := scan([]byte(text))
 	l.Why = s.str("as the reason")
 	s.end()
-	return s.err
+	return s.Err
 }
 
 // isUUID reports whether s is a UUID in the form of RFC 9562 section 4, small

@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"errors"
 	"strings"
+
+	"linecamp/manifest/jsonscan"
 )
 
 // parser turns the bytes of an inventory into an inventory and notes what is
@@ -24,31 +26,31 @@ var errLimit = errors.New("too many entries")
 // len(b) and by the limits, whatever the bytes are.
 func parseInventory(file string, b []byte, most int, note func(code, format string, args ...any)) *inventory {
 	p := &parser{
-		scanner: scanner{b: b},
+		scanner: scanner{jsonscan.New(b)},
 		inv:     &inventory{file: file, has: keys{}, objects: keys{}, cased: keys{}, numbers: map[int]int{}},
 		note:    note, names: map[string]string{}, most: most,
 	}
 	p.inventory()
 	switch {
-	case errors.Is(p.err, errLimit):
+	case errors.Is(p.Err, errLimit):
 		note(Unreadable, "it lists more than %d digests and paths, which is more than this validator reads", most)
-	case p.err != nil:
-		note("E033", "it is not JSON in UTF-8 (RFC 8259): %v", p.err)
+	case p.Err != nil:
+		note("E033", "it is not JSON in UTF-8 (RFC 8259): %v", p.Err)
 	}
-	p.inv.bad = p.err != nil || p.inv.bad
+	p.inv.bad = p.Err != nil || p.inv.bad
 	return p.inv
 }
 
 func (p *parser) count(n int) {
-	if p.listed += n; p.listed > p.most && p.err == nil {
-		p.err = errLimit
+	if p.listed += n; p.listed > p.most && p.Err == nil {
+		p.Err = errLimit
 	}
 }
 
 func (p *parser) inventory() {
-	if c := p.next(); c != '{' && c != 0 {
+	if c := p.Next(); c != '{' && c != 0 {
 		p.skip()
-		if p.end(); p.err == nil {
+		if p.End(); p.Err == nil {
 			p.inv.bad = true
 			p.note("E033", "it is JSON, but not a JSON object")
 		}
@@ -68,7 +70,7 @@ func (p *parser) inventory() {
 		case "contentDirectory":
 			inv.contentDirectory = p.string()
 		case "manifest":
-			if inv.objects[key] = p.next() == '{'; inv.objects[key] {
+			if inv.objects[key] = p.Next() == '{'; inv.objects[key] {
 				inv.manifest = p.block("the manifest", "E092", "E098")
 			} else {
 				p.skip()
@@ -87,7 +89,7 @@ func (p *parser) inventory() {
 		}
 		return true
 	})
-	p.end()
+	p.End()
 }
 
 // keys are the keys of an object that were met.
@@ -97,9 +99,9 @@ type keys map[string]bool
 // returns false if it does not know the key. A key that comes twice leaves open
 // which value counts, so the first is taken and the structure is at fault.
 func (p *parser) fields(what string, has keys, read func(key string) bool) {
-	p.object(func(k []byte) {
+	p.Object("an object", func(k []byte) {
 		switch {
-		case p.err != nil:
+		case p.Err != nil:
 		case has[string(k)]:
 			p.note("E033", "%s has the key %s twice", what, clip(string(k)))
 			p.skip()
@@ -117,35 +119,35 @@ func (p *parser) fields(what string, has keys, read func(key string) bool) {
 
 // string reads a value that should be a string.
 func (p *parser) string() text {
-	if p.next() != '"' {
+	if p.Next() != '"' {
 		p.skip()
 		return text{}
 	}
-	return text{true, string(p.text())}
+	return text{true, string(p.Text("as a value"))}
 }
 
 // block reads digests with their paths (section 3.5.2). array is the code for
 // a value that is no array, element the one for what is no path in it.
 func (p *parser) block(what, array, element string) (b block) {
-	p.object(func(k []byte) {
+	p.Object("an object", func(k []byte) {
 		p.count(1)
 		e := entry{digest: string(k)}
-		if p.next() != '[' {
-			if p.skip(); p.err == nil {
+		if p.Next() != '[' {
+			if p.skip(); p.Err == nil {
 				p.note(array, "the value of the digest %s in %s is not an array of paths", clip(e.digest), what)
 			}
 			b = append(b, e)
 			return
 		}
-		p.array(func() {
+		p.Array("an array", func() {
 			p.count(1)
-			if p.next() != '"' {
-				if p.skip(); p.err == nil {
+			if p.Next() != '"' {
+				if p.skip(); p.Err == nil {
 					p.note(element, "the paths of the digest %s in %s hold something that is not a string", clip(e.digest), what)
 				}
 				return
 			}
-			t := p.text()
+			t := p.Text("as a value")
 			s, ok := p.names[string(t)]
 			if !ok {
 				s = string(t)
@@ -159,14 +161,14 @@ func (p *parser) block(what, array, element string) (b block) {
 }
 
 func (p *parser) versions() {
-	if p.inv.objects["versions"] = p.next() == '{'; !p.inv.objects["versions"] {
+	if p.inv.objects["versions"] = p.Next() == '{'; !p.inv.objects["versions"] {
 		p.skip()
 		return
 	}
 	seen := map[string]bool{}
-	p.object(func(k []byte) {
+	p.Object("an object", func(k []byte) {
 		p.count(versionCost)
-		v := &version{name: string(k), object: p.next() == '{'}
+		v := &version{name: string(k), object: p.Next() == '{'}
 		if seen[v.name] {
 			p.note("E033", "versions has the key %s twice", clip(v.name))
 			p.skip()
@@ -198,13 +200,13 @@ func (p *parser) version(v *version) {
 		case "message":
 			v.message = p.string()
 		case "state":
-			if v.stateObject = p.next() == '{'; !v.stateObject {
+			if v.stateObject = p.Next() == '{'; !v.stateObject {
 				p.skip()
 				break
 			}
-			from := p.at
+			from := p.Rest()
 			v.state = p.block("the state of "+what, "E051", "E051")
-			v.stateRaw = sha256.Sum256(p.b[from:p.at])
+			v.stateRaw = sha256.Sum256(from[:len(from)-len(p.Rest())])
 		case "user":
 			v.user = p.user("the user of " + what)
 		default:
@@ -215,7 +217,7 @@ func (p *parser) version(v *version) {
 }
 
 func (p *parser) user(what string) (u user) {
-	if u.object = p.next() == '{'; !u.object {
+	if u.object = p.Next() == '{'; !u.object {
 		p.skip()
 		return u
 	}
@@ -236,14 +238,14 @@ func (p *parser) user(what string) (u user) {
 }
 
 func (p *parser) fixity() {
-	if p.inv.objects["fixity"] = p.next() == '{'; !p.inv.objects["fixity"] {
+	if p.inv.objects["fixity"] = p.Next() == '{'; !p.inv.objects["fixity"] {
 		p.skip()
 		return
 	}
 	seen := map[string]bool{}
-	p.object(func(k []byte) {
+	p.Object("an object", func(k []byte) {
 		p.count(versionCost)
-		f := fixity{algorithm: string(k), object: p.next() == '{'}
+		f := fixity{algorithm: string(k), object: p.Next() == '{'}
 		what := "the fixity block for " + clip(f.algorithm)
 		switch {
 		case seen[f.algorithm]:
