@@ -82,10 +82,7 @@ func (c *Inventories) Put(object string, inventory []byte) error {
 		}
 		return nil
 	}
-	digest := manifest.Sum(inventory)
-	encoder, _ := coders()
-	b := append(slices.Clone(digestFrame), digest[:]...)
-	return replaceFile(path, encoder.EncodeAll(inventory, b))
+	return replaceFile(path, pack(inventory))
 }
 
 // Get returns an object's cached inventory. What is absent, damaged or not an
@@ -95,16 +92,9 @@ func (c *Inventories) Get(object string) (*manifest.Inventory, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := readUpTo(path, MostInventory)
-	if errors.Is(err, errTooLarge) {
-		return nil, absent(path, err)
-	}
+	b, err := readPacked(path)
 	if err != nil {
 		return nil, err
-	}
-	b, err = unpack(b)
-	if err != nil {
-		return nil, absent(path, err)
 	}
 	inv, err := manifest.DecodeInventory(b)
 	if err != nil {
@@ -115,6 +105,26 @@ func (c *Inventories) Get(object string) (*manifest.Inventory, error) {
 
 func absent(path string, why error) error {
 	return fmt.Errorf("%s is damaged (%w): %w", path, why, fs.ErrNotExist)
+}
+
+// pack makes the two frames of some bytes.
+func pack(b []byte) []byte {
+	digest := manifest.Sum(b)
+	encoder, _ := coders()
+	return encoder.EncodeAll(b, append(slices.Clone(digestFrame), digest[:]...))
+}
+
+// readPacked reads what pack made. What is absent or damaged is fs.ErrNotExist.
+func readPacked(path string) ([]byte, error) {
+	b, err := readUpTo(path, MostInventory)
+	if err == nil {
+		if b, err = unpack(b); err != nil {
+			err = absent(path, err)
+		}
+	} else if errors.Is(err, errTooLarge) {
+		err = absent(path, err)
+	}
+	return b, err
 }
 
 func unpack(b []byte) ([]byte, error) {
