@@ -438,3 +438,34 @@ func TestMendOutOfReachAndStopped(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// The newest record is gone from every copy; the state folder has it still.
+func TestMendARecordFromTheState(t *testing.T) {
+	r, folder := ranch(t, 2)
+	key := r.Key(slug, manifest.RecordPath)
+	raw, err := os.ReadFile(r.Path(0, key))
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, _ := damage(t, r, folder)
+	if len(found) > 0 {
+		t.Fatal(found)
+	}
+	for i := range r.Copies {
+		verifytest.Remove(t, r.Path(i, key))
+	}
+	found, _ = damage(t, r, "")
+	state := func(object string) ([]byte, error) {
+		if object != slug {
+			t.Errorf("asked for the record of %s", object)
+		}
+		return raw, nil
+	}
+	rep := mend(t, r, In{Damage: found, Folder: folder, Record: state})
+	if len(rep.Mended) != 2 || rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	if found, _ := damage(t, r, folder); len(found) > 0 {
+		t.Errorf("afterwards: %+v", found)
+	}
+}

@@ -1,0 +1,108 @@
+package mirror
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
+	"linecamp/verify"
+)
+
+// saveState copies this machine's state folder, as a backup of the office
+// computer would; the result puts it back.
+func (r *ranch) saveState() (putBack func()) {
+	r.t.Helper()
+	must(r.t, r.led.Close())
+	old := filepath.Join(r.t.TempDir(), "state")
+	must(r.t, os.CopyFS(old, os.DirFS(r.state)))
+	r.openState()
+	return func() {
+		r.t.Helper()
+		must(r.t, r.led.Close())
+		r.state = old
+		r.openState()
+	}
+}
+
+// A version was committed in the bucket while the drive was away, and its line
+// never came to the seal. Then an old state is put back, which knows nothing of
+// it. The number must not be used again on the drive.
+func TestAnOldStateMakesNoVersionAgain(t *testing.T) {
+	servers(t, func(t *testing.T, srv *s3test.Server) {
+		r := newRanch(t, "shelf")
+		bucket := r.addBucket(srv, "bucket")
+		shelf, good := r.copies[0], bucket.root
+		r.visit("North/Windmill", "2019-06-21")
+		r.wantCurrent(r.mirror())
+		putBack := r.saveState()
+
+		shelf.away, bucket.root = true, &badSeal{Root: good}
+		r.visit("North/Windmill", "2020-06-21")
+		r.mirror()
+		made := head(t, good, "north--windmill")
+		if made.Head() != 2 {
+			t.Fatalf("the bucket is at version %d, want 2", made.Head())
+		}
+
+		putBack()
+		shelf.away, bucket.root = false, good
+		r.visit("North/Windmill", "2021-06-21")
+		r.mirror()
+		r.wantCurrent(r.mirror())
+		for _, c := range r.copies {
+			now := head(t, c.root, "north--windmill")
+			if now.Head() != 3 || string(now.Until(2).Encode()) != string(made.Encode()) {
+				t.Errorf("%s is at version %d, and version 2 is not the one the bucket had", c.name, now.Head())
+			}
+		}
+	})
+}
+
+// The newest version's manifest rots on the drive where versions are made, at
+// its place and at the top of the object, and the state folder is lost. That is
+// damage: the version is never taken for one that was never finished, and made
+// again.
+func TestARottenManifestIsNoUnfinishedVersion(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	r.visit("North/Windmill", "2020-06-21")
+	r.wantCurrent(r.mirror())
+	shelf := r.copies[0]
+	for _, name := range []string{"north--windmill/inventory.json", "north--windmill/v2/inventory.json"} {
+		file := filepath.Join(shelf.path, filepath.FromSlash(name))
+		must(t, os.Chmod(file, 0o644))
+		b, err := os.ReadFile(file)
+		must(t, err)
+		b[len(b)/2] ^= 1
+		must(t, os.WriteFile(file, b, 0o644))
+	}
+	before := keysBelow(t, shelf.root, "north--windmill/v2/content")
+	r.loseState()
+	r.visit("North/Windmill", "2021-06-21")
+	r.mirror()
+	r.mirror()
+	if after := keysBelow(t, shelf.root, "north--windmill/v2/content"); len(after) != len(before) {
+		t.Errorf("version 2 held %v and now holds %v", before, after)
+	}
+	if exists(t, filepath.Join(shelf.path, "north--windmill", "v3")) {
+		t.Error("a version was made over one whose manifest is damaged")
+	}
+	rep, err := verify.Rot(context.Background(), verify.Copy{Name: shelf.name, ID: shelf.id, Root: shelf.root}, verify.Options{Allowance: -1})
+	must(t, err)
+	if len(rep.Damage) == 0 {
+		t.Errorf("no damage was found: %+v", rep)
+	}
+}
+
+func keysBelow(t *testing.T, root store.Root, prefix string) (keys []string) {
+	t.Helper()
+	for info, err := range root.List(context.Background(), prefix) {
+		must(t, err)
+		keys = append(keys, info.Key)
+	}
+	return keys
+}
