@@ -24,6 +24,7 @@ type Drive struct {
 	root *os.Root
 	dir  *os.File
 	disk Disk
+	most int64 // bytes of the largest file it can hold; 0 for no limit
 }
 
 var _ Root = (*Drive)(nil)
@@ -79,7 +80,7 @@ func openFolder(folder string) (*Drive, error) {
 		root.Close()
 		return nil, driveError(folder, "opening it", "", err)
 	}
-	d := &Drive{path: folder, root: root, dir: dir}
+	d := &Drive{path: folder, root: root, dir: dir, most: LargestFile(dir)}
 	d.disk = rootDisk{root, dir, SyncfsLasts(dir)}
 	return d, nil
 }

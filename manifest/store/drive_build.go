@@ -8,6 +8,7 @@ import (
 	"path"
 	"strings"
 	"sync"
+	"syscall"
 
 	"linecamp/manifest"
 )
@@ -104,6 +105,9 @@ func (b *driveBuild) Put(ctx context.Context, p string, c Content) (Info, error)
 			return Info{Key: b.object + "/" + p, Size: c.Size, SHA256: done}, nil
 		}
 		return Info{}, fmt.Errorf("%s was already stored with other bytes: %w", p, ErrConflict)
+	}
+	if b.d.most > 0 && c.Size > b.d.most { // found out before 4 GiB are written in vain
+		return Info{}, b.d.fail("storing", b.object+"/"+p, syscall.EFBIG)
 	}
 	name := b.staged(p)
 	s, err := b.d.write(ctx, name, c, !b.d.disk.SyncsAll())

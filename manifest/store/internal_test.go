@@ -1,6 +1,9 @@
 package store
 
 import (
+	"context"
+	"errors"
+	"io"
 	"os"
 	"path"
 	"path/filepath"
@@ -126,4 +129,27 @@ func FuzzCheckKey(f *testing.F) {
 			t.Fatalf("%q is version %d", s, n)
 		}
 	})
+}
+
+// Nothing is read or written of a file that the drive cannot hold.
+func TestPutWhatTheDriveCannotHold(t *testing.T) {
+	d, err := NewDrive(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer d.Close()
+	d.most = 9
+	b, err := d.Begin(t.Context(), "stake-3", 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	c := Bytes([]byte("ten bytes."))
+	c.Open = func(context.Context) (io.ReadCloser, error) { t.Error("it was read"); return nil, io.EOF }
+	if _, err := b.Put(t.Context(), "v1/content/film.mp4", c); !errors.Is(err, ErrTooLarge) {
+		t.Errorf("got %v, want ErrTooLarge", err)
+	}
+	if _, err := b.Put(t.Context(), "v1/content/plot.jpg", Bytes([]byte("nine byte"))); err != nil {
+		t.Error(err)
+	}
 }
