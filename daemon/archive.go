@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"linecamp/daemon/config"
@@ -28,6 +29,7 @@ type Archive struct {
 	line    say.Line
 	log     *slog.Logger
 	now     func() time.Time
+	told    atomic.Bool // that the ledger was set aside
 	closed  sync.Once
 	closing error
 }
@@ -54,12 +56,23 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
 	a.cache = ledger.OpenInventories(dir)
+	a.tellSetAside()
 	return a, nil
+}
+
+// tellSetAside says, once, that the ledger was damaged and begun anew.
+func (a *Archive) tellSetAside() {
+	if aside := a.ledger.SetAside(); aside != "" && !a.told.Swap(true) {
+		a.log.Warn("what this machine remembered was damaged, so it was set aside and begun anew; no photo is lost by that, and every copy counts as not read back until it is verified again", "archive", a.cfg.Name, "set aside", aside)
+	}
 }
 
 // Close writes down what is still in memory. A second Close does nothing.
 func (a *Archive) Close() error {
-	a.closed.Do(func() { a.closing = a.ledger.Close() })
+	a.closed.Do(func() {
+		a.tellSetAside()
+		a.closing = a.ledger.Close()
+	})
 	return a.closing
 }
 

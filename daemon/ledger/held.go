@@ -123,29 +123,6 @@ func apply(held map[string]verify.Held, changes []change) {
 	}
 }
 
-// Forget forgets files of one object on one copy, by content path: they are no
-// longer there, or not as they were.
-func (l *Ledger) Forget(copy, object string, paths []string) error {
-	if err := l.Flush(); err != nil {
-		return err
-	}
-	return l.writing(func(tx *sql.Tx) error {
-		for part, paths := range byPart(paths, func(p string) string { return p }) {
-			held, err := readPart(tx, place{copy, object}, part)
-			if err != nil {
-				return err
-			}
-			for _, p := range paths {
-				delete(held, p)
-			}
-			if err := writePart(tx, place{copy, object}, part, held); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
 // byPart sorts things into the rows they belong to: one for each version of
 // the object, which bounds a row's size as a version is bounded.
 func byPart[T any](all []T, path func(T) string) map[string][]T {

@@ -64,11 +64,6 @@ func TestRememberingAgreesWithItsModel(t *testing.T) {
 				}
 				ok(t, l.Remember(copy, object, all))
 			},
-			"forget a file": func(r *rapid.T) {
-				k := key{word("copy", "shelf", "bucket"), word("object", "one", "two"), word("path", "v1/content/a", "odd")}
-				ok(t, l.Forget(k.copy, k.object, []string{k.path}))
-				delete(model, k)
-			},
 			"forget a copy": func(r *rapid.T) {
 				copy := word("copy", "shelf", "bucket")
 				ok(t, l.ForgetCopy(copy))
