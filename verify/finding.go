@@ -76,7 +76,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 // CardFindings makes findings of the faults in cards.
 func CardFindings(faults []card.Fault) (all []Finding) {
 	for _, f := range faults {
-		all = append(all, Finding{Kind: FoundCard, Paths: []string{f.File}, Text: f.String(), Todo: "The rest of the card is used, and every photo is kept meanwhile."})
+		all = append(all, Finding{Kind: FoundCard, Paths: []string{f.File}, Text: f.String(), Todo: "What the card says otherwise is used, and every photo is kept meanwhile."})
 	}
 	return all
 }

@@ -61,7 +61,11 @@ func (x *finder) otherDay(s *SiteItems, visit string, photos []Item) {
 		x.dates = append(x.dates, strange{s, visit, first, off})
 		return
 	}
-	x.misdated(s, visit, off, fmt.Sprintf("%d of its %d dated photos were taken on %s", len(off), len(dated), span(first, last)))
+	were := "were"
+	if len(off) == 1 {
+		were = "was"
+	}
+	x.misdated(s, visit, off, fmt.Sprintf("%d of its %d dated photos %s taken on %s", len(off), len(dated), were, span(first, last)))
 }
 
 func (x *finder) misdated(s *SiteItems, visit string, off []Item, text string) {

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"bytes"
 	"fmt"
 	"regexp"
 	"slices"
@@ -21,11 +22,18 @@ func Decode(file string, b []byte) (Card, []Fault) {
 	if len(b) > mostBytes {
 		return Card{}, []Fault{tooLarge(file)}
 	}
+	var faults []Fault
 	tree, lines, fault := tomlline.Decode(b)
-	if fault != nil {
-		return Card{}, []Fault{{file, fault.Line, fault.Key, fault.Text + "; none of this card is used until then"}}
+	for fault != nil {
+		rest, ok := without(b, fault.Line)
+		if !ok || len(faults) == mostLeftOut {
+			return Card{}, []Fault{{file, fault.Line, fault.Key, fault.Text + "; none of this card is used until then"}}
+		}
+		faults = append(faults, Fault{file, fault.Line, fault.Key, fault.Text})
+		b = rest
+		tree, lines, fault = tomlline.Decode(b)
 	}
-	k := &keys{sheet: &sheet{file: file, lines: lines}, left: tree}
+	k := &keys{sheet: &sheet{file: file, lines: lines, faults: faults}, left: tree}
 	c := Card{
 		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
 		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
@@ -53,6 +61,28 @@ func Decode(file string, b []byte) (Card, []Fault) {
 	k.rest()
 	slices.SortStableFunc(k.faults, func(a, b Fault) int { return a.Line - b.Line })
 	return c, k.faults
+}
+
+// mostLeftOut is how many lines that are no TOML are left out of a card, before
+// it is taken for something else altogether.
+const mostLeftOut = 8
+
+// setting is a line that gives one key a value which ends on that line. Any
+// other line may be the head of a part, and what follows would belong elsewhere.
+var setting = regexp.MustCompile(`^\s*[A-Za-z0-9_-]+\s*=[^\[{]*$`)
+
+// without empties the line at fault, if it is a setting of its own.
+func without(b []byte, line int) (rest []byte, ok bool) {
+	lines := bytes.SplitAfter(b, []byte("\n"))
+	if line < 1 || line > len(lines) {
+		return nil, false
+	}
+	text := bytes.TrimRight(lines[line-1], "\r\n")
+	if !setting.Match(text) || bytes.Contains(text, []byte(`"""`)) || bytes.Contains(text, []byte("'''")) {
+		return nil, false
+	}
+	lines[line-1] = lines[line-1][len(text):]
+	return bytes.Join(lines, nil), true
 }
 
 func tooLarge(file string) Fault {

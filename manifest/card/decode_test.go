@@ -131,6 +131,19 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// A line that is no TOML costs itself, not the card, unless it may be the head of
+// a part.
+func TestALineThatIsNoTOMLIsLeftOut(t *testing.T) {
+	c, faults := Decode("site.toml", []byte("name = \"Stake 3\"\r\nretired = 2023-02-30\r\nmarks = rebar\r\nfirst_year = 2004\r\n"))
+	if len(faults) != 2 || faults[0].Line != 2 || faults[1].Line != 3 || c.Name != "Stake 3" || c.FirstYear != 2004 || c.Retired != "" || c.Marks != "" {
+		t.Errorf("%+v, %v", c, faults)
+	}
+	c, faults = Decode("site.toml", []byte("name = \"Stake 3\"\n[[closed\nfrom = 2020\n"))
+	if len(faults) != 1 || c.Name != "" || !strings.Contains(faults[0].Text, "none of this card") {
+		t.Errorf("%+v, %v", c, faults)
+	}
+}
+
 func TestSeasonsCrossTheNewYear(t *testing.T) {
 	s := Season{MonthDay{12, 15}, MonthDay{1, 15}}
 	opens, closes := s.In(2020)

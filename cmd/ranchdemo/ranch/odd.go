@@ -74,7 +74,11 @@ func odds() []odd {
 			func(o *oddities) error { return o.twice("Cottonwood Stake 3", 2010, 2015) }},
 		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false}, 0,
 			func(o *oddities) error {
-				return o.write("North Flat/Tank Stake 2/site.toml", []byte("bearing_note = \"the tank\"\nretired = 2031-02-30\n"))
+				return o.write("North Flat/Tank Stake 2/site.toml", []byte("marks   = \"rebar, orange cap\"\nretired = 2031-02-30\n"))
+			}},
+		{Odd{"a pasture.toml has a setting that linecamp does not know", "card", "", "", false}, 0,
+			func(o *oddities) error {
+				return o.write("Draw Pasture/pasture.toml", []byte("permit = \"0417\"\ngate   = \"chain, no lock\"\n"))
 			}},
 		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true}, 0, nil},
 		{Odd{"in 2019 the site was visited in October", "out of season", saltLick, "2019-10-12", true}, 0, nil},
