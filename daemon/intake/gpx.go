@@ -5,11 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"sort"
 	"strings"
 	"time"
+
+	"linecamp/manifest/geo"
 )
 
 // Track is where a GPS receiver was, by time.
@@ -62,8 +63,8 @@ func ReadTrack(r io.Reader) (*Track, error) {
 			return nil, fmt.Errorf("a track point in it cannot be read (%v): %w", err, ErrTrack)
 		}
 		when, err := time.Parse(time.RFC3339, strings.TrimSpace(p.Time))
-		if err != nil || p.Lat == nil || p.Lon == nil || math.Abs(*p.Lat) > 90 || math.Abs(*p.Lon) > 180 {
-			continue // a point without a time tells nothing here
+		if err != nil || p.Lat == nil || p.Lon == nil || !(geo.Position{Latitude: *p.Lat, Longitude: *p.Lon}).Valid() {
+			continue // a point without a time or a place tells nothing here
 		}
 		t.points = append(t.points, trackPoint{when, spot{lat: *p.Lat, lon: *p.Lon, known: true}})
 	}

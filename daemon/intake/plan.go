@@ -99,7 +99,7 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		p.Passed = append(p.Passed, Left{shown(w.Path), 0, w.Reason})
 	}
 	shots, notes := p.sort(card, archives, &o)
-	if err := look(ctx, card, shots, sites, &o); err != nil {
+	if err := look(ctx, card, shots, &o); err != nil {
 		return nil, err
 	}
 	all := groups(shots, sites, o.Near)
@@ -175,9 +175,8 @@ func (p *Plan) left(f tally.File, reason string) {
 	p.Left = append(p.Left, Left{shown(f.Path), f.Size, reason})
 }
 
-// look opens the new pictures, and enough of the archives' to know where their
-// sites are.
-func look(ctx context.Context, card *Card, shots []*shot, sites []*site, o *Options) error {
+// look opens the new pictures.
+func look(ctx context.Context, card *Card, shots []*shot, o *Options) error {
 	if len(shots) == 0 {
 		return nil
 	}
@@ -188,26 +187,17 @@ func look(ctx context.Context, card *Card, shots []*shot, sites []*site, o *Opti
 	for _, s := range shots {
 		total += s.Size
 	}
-	for _, s := range sites {
-		g.Go(func() error {
-			if ctx.Err() == nil {
-				s.locate()
-			}
-			return ctx.Err()
-		})
-	}
 	for _, s := range shots {
 		g.Go(func() error {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
 			file := filepath.Join(card.Folder, filepath.FromSlash(s.Path))
-			s.at, s.orient = tags(file)
-			s.by = ByPosition
+			s.at, s.by = spotOf(s.At), ByPosition
 			if !s.at.known {
 				s.at, s.by = o.Track.at(s.instant), ByTrack
 			}
-			s.look, s.thumb = picture(file, s.orient, o.Thumbs)
+			s.look, s.thumb = picture(file, int(s.Turn), o.Thumbs)
 			mu.Lock()
 			defer mu.Unlock()
 			done += s.Size

@@ -1,7 +1,6 @@
 package intake
 
 import (
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -18,12 +17,8 @@ type site struct {
 	visits []*tally.Visit // with photos, newest first
 }
 
-// Enough of a site's newest pictures to know where it is, and a limit to how
-// many are opened for it.
-const (
-	enoughSpots = 6
-	mostOpened  = 20
-)
+// enoughSpots are as many of a site's newest pictures as tell where it is.
+const enoughSpots = 6
 
 func newSite(a *Archive, t *tally.Site) *site {
 	s := &site{archive: a, Site: t}
@@ -33,6 +28,7 @@ func newSite(a *Archive, t *tally.Site) *site {
 		}
 	}
 	s.views = usualViews(s.visits)
+	s.locate()
 	return s
 }
 
@@ -40,14 +36,9 @@ func newSite(a *Archive, t *tally.Site) *site {
 // pictures.
 func (s *site) locate() {
 	var spots []spot
-	opened := 0
 	for _, v := range s.visits {
 		for _, f := range v.Photos {
-			if len(spots) == enoughSpots || opened == mostOpened {
-				break
-			}
-			opened++
-			if at, _ := tags(filepath.Join(s.archive.Folder, filepath.FromSlash(f.Path))); at.known {
+			if at := spotOf(f.At); at.known && len(spots) < enoughSpots {
 				spots = append(spots, at)
 			}
 		}
