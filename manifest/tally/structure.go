@@ -57,32 +57,80 @@ func broken(format string, a ...any) error { return brokenPart(fmt.Sprintf(forma
 
 // jpegWhole follows the segments up to the picture's data, and then looks for
 // the mark that ends it: at the end of the file, where it usually is, else by
-// reading on from the data, since cameras append their own things.
+// reading on from the data, since cameras append their own things. Bytes between
+// two segments belong to neither, and every decoder passes over them; they count
+// where no picture comes after them.
 func jpegWhole(r io.ReadSeeker, size int64) error {
-	at := int64(2)
-	for range mostParts {
-		var b [4]byte
-		if err := readAt(r, at, b[:]); err != nil {
-			return cutAt(err, size)
+	at, odd := int64(2), int64(-1) // odd is where bytes of no segment began
+	if _, err := r.Seek(at, io.SeekStart); err != nil {
+		return err
+	}
+	in := bufio.NewReaderSize(r, 16<<10)
+	next := func() (byte, error) {
+		b, err := in.ReadByte()
+		if err == nil {
+			at++
+		} else if odd >= 0 && err == io.EOF {
+			err = damagedAt(odd)
+		} else {
+			err = cutAt(err, size)
+		}
+		return b, err
+	}
+	frame := false
+	for {
+		began := at
+		mark, err := next()
+		if err != nil {
+			return err
+		}
+		filled := mark == 0xff
+		for mark == 0xff && err == nil { // any number of them may fill
+			mark, err = next()
 		}
 		switch {
-		case b[0] != 0xff:
-			return broken("it is damaged at byte %d, before its picture begins", at)
-		case b[1] == 0xff: // filling
-			at++
+		case err != nil:
+			return err
+		case !filled || mark == 0:
+			if odd < 0 {
+				odd = began
+			}
 			continue
-		case b[1] == 0xd9:
+		case mark == 0x01 || mark >= 0xd0 && mark <= 0xd7: // these stand alone
+			continue
+		case mark == 0xd9:
 			return broken("it ends before its picture begins")
 		}
-		at += 2 + int64(binary.BigEndian.Uint16(b[2:]))
-		if at > size {
-			return broken("it is cut short: it ends after %d bytes, before its picture begins", size)
+		high, err := next()
+		if err != nil {
+			return err
 		}
-		if b[1] == 0xda {
-			return jpegEnds(r, at, size)
+		low, err := next()
+		if err != nil {
+			return err
+		}
+		body := int64(high)<<8 + int64(low) - 2
+		switch {
+		case body < 0:
+			return damagedAt(began)
+		case at+body > size:
+			return broken("it is cut short: it ends after %d bytes, before its picture begins", size)
+		case mark == 0xda && !frame:
+			return broken("it is damaged: it does not say how large its picture is")
+		case mark == 0xda:
+			return jpegEnds(r, at+body, size)
+		case mark >= 0xc0 && mark <= 0xcf && mark != 0xc4 && mark != 0xc8 && mark != 0xcc:
+			frame = true
+		}
+		n, err := in.Discard(int(body))
+		if at += int64(n); err != nil {
+			return cutAt(err, size)
 		}
 	}
-	return broken("it has more parts than a picture can have")
+}
+
+func damagedAt(at int64) error {
+	return broken("it is damaged at byte %d, before its picture begins", at)
 }
 
 func jpegEnds(r io.ReadSeeker, at, size int64) error {

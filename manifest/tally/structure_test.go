@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"image/jpeg"
 	"image/png"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -68,6 +69,25 @@ func TestStructureOfPicturesCutShort(t *testing.T) {
 		if fault(zeroed) == "" {
 			t.Errorf("%s whose second half is zeros: no fault", name)
 		}
+	}
+}
+
+// What a fuzzer found: decoders pass over what lies between two segments, over
+// marks that stand alone and over any number of filling bytes.
+func TestStructureBetweenSegments(t *testing.T) {
+	whole, _ := encoded(t)
+	for name, between := range map[string]string{"bytes of no segment": "\x00\x01some maker's own\xff\x00", "a mark of a restart": "\xff\xd3", "filling": "\xff\xff\xff"} {
+		b := slices.Concat(whole[:2], []byte(between), whole[2:])
+		if _, err := jpeg.Decode(bytes.NewReader(b)); err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if got := fault(b); got != "" {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
+	sos := bytes.Index(whole, []byte("\xff\xda"))
+	if got := fault(slices.Concat(whole[:2], whole[sos:])); !strings.Contains(got, "how large") {
+		t.Errorf("without a frame: %q", got)
 	}
 }
 
