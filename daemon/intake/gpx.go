@@ -63,7 +63,7 @@ func ReadTrack(r io.Reader) (*Track, error) {
 			return nil, fmt.Errorf("a track point in it cannot be read (%v): %w", err, ErrTrack)
 		}
 		when, err := time.Parse(time.RFC3339, strings.TrimSpace(p.Time))
-		if err != nil || p.Lat == nil || p.Lon == nil || !(geo.Position{Latitude: *p.Lat, Longitude: *p.Lon}).Valid() {
+		if err != nil || p.Lat == nil || p.Lon == nil || !(geo.Position{Latitude: *p.Lat, Longitude: *p.Lon}).Told() {
 			continue // a point without a time or a place tells nothing here
 		}
 		t.points = append(t.points, trackPoint{when, spot{lat: *p.Lat, lon: *p.Lon, known: true}})

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
 
@@ -147,4 +148,43 @@ func TestTrack(t *testing.T) {
 			t.Errorf("%q was read", bad)
 		}
 	}
+}
+
+// A track's points are places on the earth or nothing at all; a point that is no
+// number would compare as neither near nor far.
+func TestTrackOfNowhere(t *testing.T) {
+	const form = `<gpx><trk><trkseg><trkpt lat="%s" lon="%s"><time>2026-06-24T15:00:00Z</time></trkpt></trkseg></trk></gpx>`
+	for _, p := range [][2]string{{"NaN", "-110"}, {"40", "NaN"}, {"Inf", "-110"}, {"90.0001", "0"}, {"40", "-180.5"}, {"0", "0"}} {
+		if tr, err := ReadTrack(strings.NewReader(fmt.Sprintf(form, p[0], p[1]))); err == nil {
+			t.Errorf("%v: %+v", p, tr.points)
+		}
+	}
+	// Over the 180th meridian the way is short.
+	tr, err := ReadTrack(strings.NewReader(`<gpx><trk><trkseg><trkpt lat="52" lon="179.9998"><time>2026-06-24T15:00:00Z</time></trkpt>
+<trkpt lat="52" lon="-179.9998"><time>2026-06-24T15:02:00Z</time></trkpt></trkseg></trk></gpx>`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	half, _ := time.Parse(time.RFC3339, "2026-06-24T15:01:00Z")
+	if s := tr.at(half); !s.known || math.Abs(math.Abs(s.lon)-180) > 1e-9 {
+		t.Errorf("half way over the 180th meridian: %+v", s)
+	}
+}
+
+func FuzzReadTrack(f *testing.F) {
+	f.Add(`<gpx><trk><trkseg><trkpt lat="40" lon="-110"><time>2026-06-24T15:00:00Z</time></trkpt><trkpt lat="NaN" lon="1e400"><time>2026-06-24T15:02:00Z</time></trkpt></trkseg></trk></gpx>`)
+	f.Add("<gpx><trk")
+	f.Fuzz(func(t *testing.T, text string) {
+		tr, err := ReadTrack(strings.NewReader(text))
+		if err != nil {
+			return
+		}
+		for i, p := range tr.points {
+			for _, s := range []spot{tr.at(p.when), tr.at(p.when.Add(time.Second))} {
+				if s.known && !(geo.Position{Latitude: s.lat, Longitude: s.lon}).Valid() {
+					t.Errorf("point %d: %+v", i, s)
+				}
+			}
+		}
+	})
 }

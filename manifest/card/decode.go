@@ -95,6 +95,8 @@ func (k *keys) position() *geo.Position {
 	_, faultyLat := k.lines["latitude"]
 	_, faultyLong := k.lines["longitude"]
 	switch {
+	case lat != nil && long != nil && *lat == 0 && *long == 0:
+		k.fault("latitude", "0, 0 lies in the sea off Africa; write where the stake is, or leave both out")
 	case lat != nil && long != nil:
 		return &geo.Position{Latitude: *lat, Longitude: *long}
 	case lat != nil && !faultyLong:

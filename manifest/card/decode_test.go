@@ -86,6 +86,7 @@ func TestFaults(t *testing.T) {
 		{"latitude = 91\nlongitude = 5", "site.toml:1: latitude: a latitude on WGS 84 is wanted"},
 		{"latitude = \"41 N\"\nlongitude = 5", "site.toml:1: latitude: a latitude"},
 		{"latitude = nan\nlongitude = 5", "site.toml:1: latitude: a latitude"},
+		{"latitude = 0\nlongitude = 0.0", "site.toml:1: latitude: 0, 0 lies in the sea"},
 		{"latitude = 41", "site.toml:1: latitude: a latitude alone"},
 		{"longitude = 41", "site.toml:1: longitude: a longitude alone"},
 		{"first_year = 204", "site.toml:1: first_year: a year is wanted"},

@@ -31,7 +31,7 @@ var ErrGPX = errors.New("this is not a GPX file that can be read")
 
 // Waypoints reads the named waypoints (wpt) of a GPX 1.1 file, in their order.
 // Tracks and routes are passed over; so is a waypoint without a name, or whose
-// latitude and longitude are none. Those read before a fault are returned with
+// latitude and longitude tell no place. Those read before a fault are returned with
 // it. Errors wrap [ErrGPX], or are the reader's.
 func Waypoints(r io.Reader) ([]Waypoint, error) {
 	limited := &io.LimitedReader{R: r, N: mostGPX}
@@ -68,7 +68,7 @@ func Waypoints(r io.Reader) ([]Waypoint, error) {
 			}
 		case xml.EndElement:
 			if len(path) == 2 && at != nil {
-				if at.Name = strings.TrimSpace(at.Name); at.Name != "" && at.Valid() {
+				if at.Name = strings.TrimSpace(at.Name); at.Name != "" && at.Told() {
 					out = append(out, *at)
 				}
 				at = nil

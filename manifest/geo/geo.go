@@ -8,6 +8,7 @@ package geo
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Position is a point on WGS 84, in degrees, north and east positive.
@@ -18,8 +19,36 @@ func (p Position) Valid() bool {
 	return math.Abs(p.Latitude) <= 90 && math.Abs(p.Longitude) <= 180 // false for NaN
 }
 
+// Told reports whether the numbers tell a place. Zeros for both are what a
+// receiver without a position writes, and a form that was not filled in; there
+// is no ranch in the Gulf of Guinea.
+func (p Position) Told() bool { return p.Valid() && p != Position{} }
+
 // String writes the position as a receiver shows it, to about a metre.
 func (p Position) String() string { return fmt.Sprintf("%.5f, %.5f", p.Latitude, p.Longitude) }
+
+// Middle is the median of positions, latitude and longitude each for itself, so
+// that one taken from the truck moves nothing. Those on either side of the 180th
+// meridian lie close by. The zero Position for none.
+func Middle(of []Position) Position {
+	if len(of) == 0 {
+		return Position{}
+	}
+	lat, long := make([]float64, len(of)), make([]float64, len(of))
+	for i, p := range of {
+		lat[i] = p.Latitude
+		long[i] = of[0].Longitude + math.Remainder(p.Longitude-of[0].Longitude, 360)
+	}
+	return Position{Median(lat), math.Remainder(Median(long), 360)}
+}
+
+// Median is the middle one of numbers, or halfway between the middle two. It
+// sorts them.
+func Median(v []float64) float64 {
+	slices.Sort(v)
+	n := len(v)
+	return (v[(n-1)/2] + v[n/2]) / 2
+}
 
 // Fix is a position as a camera measured it.
 type Fix struct {
