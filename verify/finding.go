@@ -55,6 +55,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		x.broken(s)
+		x.misplaced(s)
 		x.visits(s)
 		x.outOfSeason(s)
 	}

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 
 	"linecamp/manifest"
@@ -17,40 +18,47 @@ type place struct {
 	at       geo.Position
 	known    bool
 	declared bool // by a card or a waypoint; else by the photos themselves
+	// wrong is where it is declared to be, where the photos of most visits agree
+	// with one another on another place; nil where nothing is amiss.
+	wrong  *geo.Position
+	visits int // with a position, those that agree
+	of     int // of so many
 }
 
 // places finds out where each site is: where that is declared, else in the
-// middle of what the photos of most of its visits say.
+// middle of what the photos of most of its visits say. Where those agree on a
+// place too far from the declared one, it is the declaration that is wrong: a
+// minus sign forgotten, another stake's waypoint.
 func places(in YearsInput) []place {
 	out := make([]place, len(in.Sites))
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		if s.Position != nil {
-			out[i] = place{*s.Position, true, true}
-			continue
+			out[i] = place{at: *s.Position, known: true, declared: true}
 		}
 		visits := map[string]geo.Position{} // one position for each visit
+		most := 0.0                         // the largest error stated
 		for _, it := range s.Items {
 			if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto {
 				visits[it.Visit] = it.File.At.Position
+				most = max(most, it.File.At.Error)
 			}
 		}
 		if len(visits) < visitsToTell {
 			continue
 		}
-		var lat, long []float64
-		for _, p := range visits {
-			lat, long = append(lat, p.Latitude), append(long, p.Longitude)
-		}
-		middle := geo.Position{Latitude: middleOf(lat), Longitude: middleOf(long)}
+		middle := geo.Middle(slices.Collect(maps.Values(visits)))
 		near := 0
 		for _, p := range visits {
 			if geo.Distance(p, middle) <= in.metres(s) {
 				near++
 			}
 		}
-		if near >= visitsToTell && 4*near >= 3*len(visits) {
+		switch agree := near >= visitsToTell && 4*near >= 3*len(visits); {
+		case agree && !out[i].known:
 			out[i] = place{at: middle, known: true}
+		case agree && geo.Distance(middle, out[i].at) > in.metres(s)+most:
+			out[i] = place{at: middle, known: true, wrong: s.Position, visits: near, of: len(visits)}
 		}
 	}
 	return out
@@ -59,6 +67,19 @@ func places(in YearsInput) []place {
 func middleOf(v []float64) float64 {
 	slices.Sort(v)
 	return v[len(v)/2]
+}
+
+// misplaced finds a site that is declared to be where its photos were not taken.
+// It is said once, not of every visit.
+func (x *finder) misplaced(s *SiteItems) {
+	at := x.place(s)
+	if at.wrong == nil {
+		return
+	}
+	x.add(s, Finding{Kind: FoundCard,
+		Text: fmt.Sprintf("the site is declared to be at %s; that is %s from where the photos of %d of its %d visits with a position were taken (%s)",
+			at.wrong, metres(geo.Distance(*at.wrong, at.at)), at.visits, at.of, at.at),
+		Todo: "Correct latitude and longitude in its site.toml, or the waypoint of its name. Until then its photos are held against one another."})
 }
 
 // elsewhere finds photos of a visit that were taken too far from the site.
