@@ -82,18 +82,17 @@ func judged(s SiteItems, now time.Time, text string) string {
 
 // draftPosition is the middle of the photos' positions.
 func draftPosition(s *SiteItems) part {
-	var lat, long []float64
 	var fixes []geo.Position
 	for _, it := range s.Items {
 		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto {
-			p := it.File.At.Position
-			fixes, lat, long = append(fixes, p), append(lat, p.Latitude), append(long, p.Longitude)
+			fixes = append(fixes, it.File.At.Position)
 		}
 	}
 	if len(fixes) < visitsToTell {
 		return part{}
 	}
-	middle := geo.Position{Latitude: round5(middleOf(lat)), Longitude: round5(middleOf(long))}
+	middle := geo.Middle(fixes)
+	middle = geo.Position{Latitude: round5(middle.Latitude), Longitude: round5(middle.Longitude)}
 	near := make([]float64, len(fixes))
 	for i, p := range fixes {
 		near[i] = geo.Distance(p, middle)

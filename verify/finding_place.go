@@ -64,11 +64,6 @@ func places(in YearsInput) []place {
 	return out
 }
 
-func middleOf(v []float64) float64 {
-	slices.Sort(v)
-	return v[len(v)/2]
-}
-
 // misplaced finds a site that is declared to be where its photos were not taken.
 // It is said once, not of every visit.
 func (x *finder) misplaced(s *SiteItems) {

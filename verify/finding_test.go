@@ -107,7 +107,7 @@ func TestPlaces(t *testing.T) {
 		{"no error stated", true, []Item{at("2019-06-21", 52, 0)},
 			[]string{"*elsewhere 2019-06-21: 1 photo taken 52 m from the site; the nearest other site is Windmill / Stake 4, 948 m away"}},
 		{"by the other visits' photos", false, append(slices.Clone(here), at("2018-06-21", 300, 5)),
-			[]string{"*elsewhere 2018-06-21: 1 photo taken 290 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken; the nearest other site is Windmill / Stake 4, 700 m away"}},
+			[]string{"*elsewhere 2018-06-21: 1 photo taken 295 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken; the nearest other site is Windmill / Stake 4, 700 m away"}},
 		{"where nothing agrees", false, []Item{at("2015-06-21", 0, 5), at("2016-06-21", 200, 5), at("2017-06-21", 400, 5), at("2018-06-21", 600, 5)}, nil},
 		{"too few visits to tell", false, []Item{at("2015-06-21", 0, 5), at("2016-06-21", 300, 5)}, nil},
 	} {
