@@ -70,7 +70,7 @@ func (x *finder) otherDay(s *SiteItems, visit string, photos []Item) {
 
 func (x *finder) misdated(s *SiteItems, visit string, off []Item, text string) {
 	x.add(s, Finding{Visit: visit, Kind: FoundMisdated, Paths: pathsOf(off), Text: text,
-		Todo: "See whether they belong to another visit. If they are right here, linecamp explain PATH puts the reason on file."})
+		Todo: "See whether they belong to another visit. If they are right here, put the reason on file."})
 }
 
 // swapped settles the visits whose photos are all of one other day: photos of

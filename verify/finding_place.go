@@ -113,7 +113,7 @@ func (x *finder) elsewhere(s *SiteItems, visit string, photos []Item) {
 		text += fmt.Sprintf("; the nearest other site is %s, %s away", o.label(""), metres(d))
 	}
 	m := moved{site: s, visit: visit, finding: Finding{Visit: visit, Kind: FoundElsewhere, Paths: pathsOf(far), Text: text,
-		Todo: "See whether they belong to the other site. If they are right here, linecamp explain PATH puts the reason on file."}}
+		Todo: "See whether they belong to the other site. If they are right here, put the reason on file."}}
 	if o != nil && d <= x.in.metres(o)+worst.Error {
 		m.to = o
 	}

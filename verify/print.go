@@ -56,6 +56,12 @@ func (r Report) Print(w io.Writer) {
 		grid(w, r.Years)
 	}
 	p := printer{w: w, line: say.Of(w)}
+	if r.Nothing {
+		for _, c := range r.Copies {
+			p.damage(c)
+		}
+		return
+	}
 	p.years(r.Years, Due, "Can still be put right", "")
 	p.years(r.Years, Lost, "Lost: recorded once, and no good copy is left anywhere in reach",
 		"If an old card, drive or mailbox may still have them, put them back in place. Then: "+p.line.Run("mirror"))
@@ -90,6 +96,7 @@ func (p printer) findings(all []Finding) {
 	for i := 0; i < len(all); {
 		end := i
 		var lines []string
+		todo := all[i].Todo
 		for ; end < len(all) && all[end].Kind == all[i].Kind; end++ {
 			f := all[end]
 			l := f.line()
@@ -98,10 +105,12 @@ func (p printer) findings(all []Finding) {
 			case f.Note:
 				notes = append(notes, l)
 			default:
-				lines = append(lines, l)
+				if lines = append(lines, l); len(lines) == 1 {
+					todo += p.intended(f)
+				}
 			}
 		}
-		p.list(headings[all[i].Kind], lines, all[i].Todo)
+		p.list(headings[all[i].Kind], lines, todo)
 		i = end
 	}
 	p.list("Worth knowing, and no fault", notes, "")

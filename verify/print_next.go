@@ -49,7 +49,11 @@ func (p printer) explaining(years []Year, state string) string {
 		if len(y.Lacks) == 1 && state == Short {
 			words = append(words, "--lacks", y.Lacks[0])
 		}
-		return "\nIf it is gone for good, say why, once: " + p.line.Run(words...)
+		lead := "If it is gone for good, say why, once: "
+		if state == Skipped {
+			lead = "If there was none, say why, once: "
+		}
+		return "\n" + lead + p.line.Run(words...)
 	}
 	return ""
 }
@@ -62,4 +66,12 @@ func (p printer) toRun(lead string, runs []string) string {
 		runs = append(runs[:mostRuns:mostRuns], fmt.Sprintf("and so on, for %d more", more))
 	}
 	return lead + "\n  " + strings.Join(runs, "\n  ")
+}
+
+// intended spells out what says of a photo that it is right where it is.
+func (p printer) intended(f Finding) string {
+	if f.Kind != FoundMisdated && f.Kind != FoundElsewhere || len(f.Paths) == 0 || Shown(f.Paths[0]) != f.Paths[0] {
+		return ""
+	}
+	return "\nThe reason, once: " + p.line.Run("explain", f.Paths[0], "the reason")
 }

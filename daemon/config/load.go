@@ -100,25 +100,34 @@ func unreadable(path string, err error) error {
 }
 
 // system is the folder for the configs of a machine, rather than of a user.
-const system = "/etc/linecamp"
+var system = "/etc/linecamp"
 
 // Find returns where the config is: flag if it is set, $LINECAMP_CONFIG if that
 // is set, the user's config folder if it holds a config, /etc/linecamp if that
-// does. Where no config is anywhere yet, it is the place setup should write to:
-// the user's folder; for root only where $XDG_CONFIG_HOME names it, else
-// /etc/linecamp, as for a user without a config folder.
+// does. Where no config is anywhere yet, it is New.
 func Find(flag string) string {
-	places := Places(flag)
-	for _, dir := range places {
-		if entries, err := os.ReadDir(dir); err == nil &&
-			slices.ContainsFunc(entries, func(e os.DirEntry) bool { return isConfig(e.Name()) }) {
+	for _, dir := range Places(flag) {
+		if holdsConfig(dir) {
 			return dir
 		}
 	}
-	if len(places) > 1 && os.Geteuid() == 0 && os.Getenv("XDG_CONFIG_HOME") == "" {
+	return New(flag)
+}
+
+// New returns where a new config is written to: the place that flag or
+// $LINECAMP_CONFIG names, else the user's config folder. Root's is /etc/linecamp,
+// unless $XDG_CONFIG_HOME names one or root's own holds a config already.
+func New(flag string) string {
+	places := Places(flag)
+	if len(places) > 1 && os.Geteuid() == 0 && os.Getenv("XDG_CONFIG_HOME") == "" && !holdsConfig(places[0]) {
 		return system
 	}
 	return places[0]
+}
+
+func holdsConfig(dir string) bool {
+	entries, err := os.ReadDir(dir)
+	return err == nil && slices.ContainsFunc(entries, func(e os.DirEntry) bool { return isConfig(e.Name()) })
 }
 
 // Places are where a config is looked for, in this order: one place where flag

@@ -28,7 +28,7 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 	q := &questions{in: bufio.NewReader(in), out: out, secret: secret}
 	o := have
 	fmt.Fprintln(out, "linecamp keeps copies of a folder of monitoring photos and notes. It only reads the folder.")
-	fmt.Fprintf(out, "The settings will be written to %s; nothing is written before the last answer.\n", config.Find(o.Config))
+	fmt.Fprintf(out, "The settings will be written to %s; nothing is written before the last answer.\n", config.New(o.Config))
 	if o.Archive == "" {
 		o.Archive = q.ask("What is the archive to be called, in one word?", "for example saltbush-draw", archiveName)
 	}

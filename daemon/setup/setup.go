@@ -211,7 +211,7 @@ func (o Options) copies() []config.Copy {
 // configPath is the file the config goes to. It must not be there, nor may
 // another config in the folder have the same archive.
 func configPath(o Options) (string, error) {
-	path, err := filepath.Abs(config.Find(o.Config))
+	path, err := filepath.Abs(config.New(o.Config))
 	if err != nil {
 		return "", err
 	}
