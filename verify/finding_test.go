@@ -76,7 +76,7 @@ func TestDates(t *testing.T) {
 		{"one export beside a photo", []Item{shot("a", "2019-06-21", "2019-06-21"), shot("b", "2019-06-21", "2021-01-01", unexposed)},
 			[]string{"scan 2019-06-21: scanned or exported 2021"}},
 		{"some of another time", []Item{shot("a", "2019-06-21", "2019-06-21"), shot("b", "2019-06-21", "2018-06-20")},
-			[]string{"*misdated 2019-06-21: 1 of its 2 dated photos were taken on 2018-06-20"}},
+			[]string{"*misdated 2019-06-21: 1 of its 2 dated photos was taken on 2018-06-20"}},
 		{"all of another visit", []Item{shot("a", "2019-06-21", "2018-06-20"), shot("b", "2018-06-20", "2018-06-20")},
 			[]string{"*misdated 2019-06-21: its photos were taken on 2018-06-20, as those of the visit of 2018-06-20"}},
 		{"swapped", []Item{shot("a", "2019-06-21", "2018-06-20"), shot("b", "2018-06-20", "2019-06-21")},
