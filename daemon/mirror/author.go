@@ -77,6 +77,9 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 	if err := r.recheck(ctx); err != nil {
 		return nil, err
 	}
+	if err := first.broken(); err != nil {
+		return nil, err // it could not say who records there
+	}
 	m := &making{r: r, c: first, st: st, stored: map[string]store.Info{}, changed: map[string]bool{}}
 	m.inv = manifest.New(manifest.ObjectID(r.Archive, st.slug))
 	if st.old != nil || !st.first {

@@ -42,15 +42,26 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		return nil // the next copy takes its place
 	}
 	r.created = r.Now().UTC().Truncate(time.Second)
+	if err := r.clock(); err != nil {
+		return err
+	}
+	if err := r.giveUp(ctx, first); err != nil {
+		return err
+	}
+	if err := r.sealCommitted(ctx); err != nil {
+		return err
+	}
+	return r.clock() // the versions that have a line only now may be newer
+}
+
+// clock settles that nothing recorded is newer than this round.
+func (r *round) clock() error {
 	log, _, _ := r.look()
 	if r.created.Before(log.last().At) {
 		r.wait("", ReasonClock, true)
 		return errHoldOff
 	}
-	if err := r.giveUp(ctx, first); err != nil {
-		return err
-	}
-	return r.sealCommitted(ctx)
+	return nil
 }
 
 // unread names the copies this state has never read and nobody gave up.

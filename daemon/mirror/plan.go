@@ -368,6 +368,11 @@ func (u uncertain) holds(raw string) bool {
 	if u.paths[raw] {
 		return true
 	}
+	for i := range len(raw) { // a link in the place of a folder was not listed
+		if raw[i] == '/' && u.paths[raw[:i]] {
+			return true
+		}
+	}
 	for _, f := range u.folders {
 		if f == "" || f == "." || strings.HasPrefix(raw, f+"/") {
 			return true

@@ -1,0 +1,97 @@
+package mirror
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
+)
+
+// silentAuthor is a bucket that does not say who records there from the nth time
+// on that it is asked.
+type silentAuthor struct {
+	store.Root
+	from, asked int
+}
+
+func (s *silentAuthor) Open(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
+	if key == store.AuthorKey {
+		if s.asked++; s.asked >= s.from {
+			return nil, store.Info{}, fmt.Errorf("503: %w", store.ErrUnreachable)
+		}
+	}
+	return s.Root.Open(ctx, key)
+}
+
+// A bucket has no lock: whether another machine took over since is asked before
+// each version. Where it cannot be asked, no version is made there.
+func TestABucketThatDoesNotSayWhoRecordsGetsNoVersion(t *testing.T) {
+	r := newRanch(t)
+	bucket := r.addBucket(s3test.Fake(t), "bucket")
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	whole := bucket.root
+
+	r.visit("North/Windmill", "2020-06-21")
+	bucket.root = &silentAuthor{Root: whole, from: 2} // once when the round begins
+	rep := r.mirror()
+	if n := head(t, whole, "north--windmill").Head(); n != 1 || rep.Made != 0 {
+		t.Errorf("version %d was made without asking: %+v", n, rep)
+	}
+	bucket.root = whole
+	r.wantCurrent(r.mirror())
+}
+
+// The newest version may have no line in the seal yet. The clock is held against
+// it all the same.
+func TestTheClockIsHeldAgainstVersionsWithoutALine(t *testing.T) {
+	r := newRanch(t, "shelf")
+	shelf := r.copies[0]
+	good := shelf.root
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+
+	shelf.root = &badSeal{Root: good}
+	r.visit("North/Windmill", "2020-06-21")
+	r.mirror()
+	newest := head(t, good, "north--windmill").Versions
+	if len(newest) != 2 {
+		t.Fatalf("%d versions", len(newest))
+	}
+
+	shelf.root = good
+	r.visit("South/Draw", "2019-06-21")
+	r.now = r.now.Add(-90 * time.Minute) // half an hour before that version, an hour later than the line before
+	rep := r.mirror()
+	if rep.Made != 0 || reasons(rep)[ReasonClock] == nil {
+		t.Errorf("with the clock before the newest version: %+v", rep)
+	}
+	r.now = r.now.Add(2 * time.Hour)
+	r.wantCurrent(r.mirror())
+	head(t, good, "south--draw")
+}
+
+// A folder that became a link was not listed: what was below it is not gone.
+func TestAFolderThatBecameALink(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.visit("North/Windmill", "2019-06-21")
+	r.visit("North/Windmill", "2020-06-21")
+	r.visit("South/Draw", "2019-06-21")
+	r.wantCurrent(r.mirror())
+
+	folder := filepath.Join(r.folder, "North", "Windmill", "2019-06-21")
+	elsewhere := filepath.Join(t.TempDir(), "a larger disk")
+	must(t, os.Rename(folder, elsewhere))
+	must(t, os.Symlink(elsewhere, folder))
+	r.wantCurrent(r.mirror())
+	inv := head(t, r.copies[0].root, "north--windmill")
+	if got := paths(inv.State(inv.Head())); len(got) != 6 {
+		t.Errorf("after a folder became a link, the newest state has %v", got)
+	}
+}
