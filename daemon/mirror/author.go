@@ -30,6 +30,9 @@ func (c *copyRun) author(ctx context.Context, st step) error {
 	}
 	defer m.build.Close()
 	draft, err := m.store(ctx)
+	if errors.Is(err, errSiteWaits) {
+		return m.leave()
+	}
 	if draft == nil || err != nil {
 		return errors.Join(err, m.leave())
 	}
@@ -41,9 +44,9 @@ func (c *copyRun) author(ctx context.Context, st step) error {
 
 // leave takes back the mark of a version that was not brought to its commit.
 // What a drive had of it is private to it. What a bucket has is not: there the
-// mark stays, unless nothing was stored.
+// mark stays, unless it is sure that nothing is stored.
 func (m *making) leave() error {
-	if m.c.Kind == "s3" && len(m.found) > 0 {
+	if m.c.Kind == "s3" && (m.build == nil || m.doubt || len(m.found) > 0) {
 		return nil
 	}
 	return m.r.dropMark(mark{m.c.ID, m.st.slug, m.n})
@@ -65,7 +68,12 @@ type making struct {
 	stored  map[string]store.Info // content path → what was stored there
 	changed map[string]bool       // logical paths whose file changed meanwhile
 	redraft bool                  // something was learned that the draft does not know
+	doubt   bool                  // something may have been stored without an answer
 }
+
+// errSiteWaits: the site's next version cannot be made in this round, and the
+// report says why. The other sites go on.
+var errSiteWaits = errors.New("this site's next version has to wait")
 
 // errUnsealed: the copy has versions that the seal does not name, and nothing at
 // hand said so.
@@ -287,8 +295,8 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		m.c.lacks(path, logical, m.st.group.base) // committed without it; mend fills it if it turns up
 		return nil
 	case errors.Is(err, errNotNow) && len(logical) == 0:
-		m.r.wait("", "bytes that the next version needs could not be brought: "+err.Error(), true)
-		return errHoldOff
+		m.r.wait(m.st.slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
+		return errSiteWaits
 	case errors.Is(err, errNobody), errors.Is(err, errNotNow):
 		m.mu.Lock()
 		defer m.mu.Unlock()
@@ -303,6 +311,9 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		// named by the version, and the file gets another path.
 		return m.learnFound(ctx, path)
 	default:
+		m.mu.Lock()
+		m.doubt = true
+		m.mu.Unlock()
 		return fmt.Errorf("version %d of %s: %w", m.n, m.st.slug, err)
 	}
 }

@@ -229,8 +229,8 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 	} else if err != nil {
 		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
 	}
-	if len(t.missing) > 0 && !c.r.everyoneAsked() {
-		c.block(slug, "bytes of "+manifest.Printable(t.missing[0])+" are on no copy in reach")
+	if t.sought != "" && !c.r.everyoneAsked() {
+		c.block(slug, "bytes of "+manifest.Printable(t.sought)+" are on no copy in reach")
 		return nil
 	}
 	if err := b.Commit(ctx, encoded); err != nil {

@@ -28,7 +28,8 @@ type taking struct {
 	held    []verify.Held
 	files   int      // people's files among them
 	stored  int64    // and their size
-	missing []string // content nobody in reach has, by people's path
+	missing []string // content nobody in reach has, or too large for the copy, by people's path
+	sought  string   // one that a copy out of reach may have
 }
 
 // replaceUnfinished puts the version's bytes in the place of others that lie
@@ -84,8 +85,12 @@ func (t *taking) bring(ctx context.Context) error {
 		g.Go(func() error {
 			info, err := t.c.bring(gctx, putInto(t.build, path), d, from[d])
 			if errors.Is(err, errNobody) || tooLarge(err) {
+				path := t.o.peoplesPath(t.version, d)
 				t.mu.Lock()
-				t.missing = append(t.missing, t.o.peoplesPath(t.version, d))
+				t.missing = append(t.missing, path)
+				if !tooLarge(err) {
+					t.sought = path
+				}
 				t.mu.Unlock()
 				return nil
 			}
