@@ -73,6 +73,7 @@ type VerifyOptions struct {
 	Copy  string // only this copy, or "working"; "" for all
 	Only  string // OnlyRot, OnlyYears, or "" for both
 	Quick bool
+	Deep  bool   // decode the working folder's photos in full, where the years are judged
 	Seal  string // a seal on paper, which each copy's log must bear out; "" for none
 }
 

@@ -227,6 +227,10 @@ func (a *Archive) addSaid(in *verify.YearsInput) error {
 		return fmt.Errorf("the ledger: %w", err)
 	}
 	for _, s := range said {
+		if manifest.Unfiled(s.Object) {
+			in.Unfiled.Decisions = append(in.Unfiled.Decisions, s.Decision)
+			continue
+		}
 		i := slices.IndexFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object })
 		if i >= 0 {
 			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)

@@ -39,6 +39,9 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 	if _, err := o.paper(); err != nil {
 		return report, nil, err
 	}
+	if o.Deep && a.cfg.Folder == "" {
+		return report, nil, fmt.Errorf("%s: %w, so there are no photos to decode; leave --deep out", a.cfg.Name, ErrNoFolder)
+	}
 	var err error
 	if o.Copy != verify.WorkingName {
 		if picked, err = a.copiesNamed(o.Copy); err != nil {
@@ -84,7 +87,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		}
 	}
 	if o.years() {
-		return a.checkYears(ctx, r, k, report, p)
+		return a.checkYears(ctx, o, r, k, report, p)
 	}
 	return nil
 }
@@ -269,10 +272,15 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 
 // checkYears judges the years from the working folder as it is now, the
 // manifests, and what this check or an earlier one found on the copies.
-func (a *Archive) checkYears(ctx context.Context, r *reach, k *known, report *VerifyReport, p Progress) error {
+func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *known, report *VerifyReport, p Progress) error {
 	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
 		return err
+	}
+	if o.Deep {
+		if report.Deep, err = in.Deep(ctx, a.cfg.Folder, a.ledger, func(done, total int64) { p.tell("photos", done, total) }); err != nil {
+			return err
+		}
 	}
 	report.Years = verify.Years(in)
 	report.Judged = true
@@ -310,6 +318,11 @@ func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []
 	if err := a.addSaid(&in); err != nil {
 		return in, nil, err
 	}
+	bad, err := a.ledger.Undecodable()
+	if err != nil {
+		return in, nil, err
+	}
+	in.DoNotDecode(bad)
 	if t != nil {
 		cards := card.Read(t)
 		in.Declare(cards)

@@ -51,7 +51,7 @@ func (f Finding) Wants() bool { return !f.Note && f.Why == "" }
 // false alarm costs more than a late one: where the evidence may have an
 // innocent cause, nothing is said.
 func Findings(in YearsInput, years []Year) []Finding {
-	x := &finder{in: in, places: places(in), blank: map[string]bool{}}
+	x := &finder{in: in, places: places(in)}
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		x.broken(s)
@@ -59,6 +59,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 		x.visits(s)
 		x.outOfSeason(s)
 	}
+	x.broken(&in.Unfiled)
 	x.swapped()
 	x.settleMoved()
 	x.twice()
@@ -93,7 +94,6 @@ type finder struct {
 	found  []Finding
 	dates  []strange // visits whose photos are of another day
 	moved  []moved   // and of another place
-	blank  map[string]bool
 }
 
 // add puts a finding on the list, with the explanation on file.
@@ -125,6 +125,8 @@ func (s *SiteItems) explainedPath(path string) (why string, ok bool) {
 	return why, ok
 }
 
+const brokenTodo = "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."
+
 // broken finds photos whose structure is at fault, and notes that are empty.
 func (x *finder) broken(s *SiteItems) {
 	for _, it := range s.Items {
@@ -132,14 +134,13 @@ func (x *finder) broken(s *SiteItems) {
 		case f == nil:
 		case it.Kind == manifest.KindPhoto && f.Fault != "":
 			x.add(s, Finding{Visit: it.Visit, Kind: FoundBroken, Paths: []string{it.Path}, Text: "this photo is not whole: " + f.Fault,
-				Todo: "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."})
-		case it.Kind == manifest.KindNote && (f.Size == 0 || f.Blank) && !x.blank[it.Path]:
-			x.blank[it.Path] = true // a note that serves several sites is told of once
-			of := s
-			if it.Shared {
-				of = &SiteItems{Decisions: s.Decisions}
-			}
-			x.add(of, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", count(f.Size, "byte")),
+				Todo: brokenTodo})
+		case it.Kind == manifest.KindPhoto && x.in.Undecodable[f.SHA256] != "":
+			x.add(s, Finding{Visit: it.Visit, Kind: FoundBroken, Paths: []string{it.Path}, Text: "this photo does not decode: " + x.in.Undecodable[f.SHA256],
+				Todo: brokenTodo})
+		case it.Shared: // it is told of once, where it is filed
+		case it.Kind == manifest.KindNote && (f.Size == 0 || f.Blank):
+			x.add(s, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", count(f.Size, "byte")),
 				Todo: "If it was written on paper or another computer, put that in its place."})
 		}
 	}

@@ -230,8 +230,13 @@ func TestAnEmptyNoteForSeveralSitesIsToldOnce(t *testing.T) {
 		in.Sites = append(in.Sites, SiteItems{Site: name, Pasture: "Windmill",
 			Items: []Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty, Shared: true}}})
 	}
+	in.Unfiled.Items = []Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty}}
 	found := Findings(in, Years(in))
 	if len(found) != 1 || found[0].Kind != FoundEmpty || found[0].Site != "" || !found[0].Wants() {
 		t.Errorf("%+v", found)
+	}
+	in.Unfiled.Decisions = []manifest.Decision{{What: manifest.Explained, Path: empty.Path, Why: "rained off"}}
+	if found = Findings(in, Years(in)); len(found) != 1 || found[0].Wants() {
+		t.Errorf("explained: %+v", found)
 	}
 }

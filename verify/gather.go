@@ -57,7 +57,7 @@ func Gather(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings [
 		shared = append(shared, g.object(o, t != nil)...)
 	}
 	g.share(shared)
-	in := YearsInput{Now: now}
+	in := YearsInput{Now: now, Unfiled: g.unfiled}
 	for _, k := range g.order {
 		in.Sites = append(in.Sites, *g.sites[k])
 	}
@@ -72,6 +72,7 @@ type gatherer struct {
 	waiting  map[string]bool          // paths there that are not recorded yet
 	unlisted []string
 	sites    map[siteKey]*SiteItems
+	unfiled  SiteItems
 	order    []siteKey
 	holdings []Holding
 	damage   []map[[2]string]bool // by copy: object and content path
@@ -110,6 +111,7 @@ func (g *gatherer) tally(t *tally.Result) {
 	}
 	for _, f := range t.Unfiled {
 		add(f)
+		g.unfiled.Items = append(g.unfiled.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
 	}
 	// What waits is there, whatever it turns out to be.
 	g.waiting = map[string]bool{}
@@ -144,6 +146,8 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 		s = g.site(siteKey{rec.Pasture, rec.Site})
 		s.Object = slug
 		s.Decisions = append(s.Decisions, rec.Decisions...)
+	} else {
+		g.unfiled.Decisions = append(g.unfiled.Decisions, rec.Decisions...)
 	}
 	for logical, held := range inv.FullHistory() {
 		from := rec

@@ -52,6 +52,9 @@ func (r Report) Print(w io.Writer) {
 	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
 	}
+	if r.Deep != nil {
+		fmt.Fprintf(w, "%-14s %s\n", "decoded", r.Deep.line())
+	}
 	if len(r.Copies) == 0 && !r.Nothing {
 		grid(w, r.Years)
 	}
@@ -84,6 +87,9 @@ func (r Report) Print(w io.Writer) {
 	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
 		"If there was a visit, its files may still be on a card or another computer."+p.explaining(r.Years, Skipped))
 	p.findings(r.Findings)
+	if r.Deep != nil {
+		p.list("Photos that were not decoded", r.Deep.lines(), "Nothing is known against them; look at them yourself.")
+	}
 	for _, c := range r.Copies {
 		p.notes(c)
 	}

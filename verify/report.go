@@ -8,7 +8,9 @@ type Report struct {
 	// Findings are about what is there, most urgent first; present where the
 	// years were judged.
 	Findings []Finding `json:"findings,omitempty"`
-	Judged   bool      `json:"-"` // the years were judged; else Years says nothing
+	// Deep is what a full decode of the photos came to; only where it was asked for.
+	Deep   *DeepReport `json:"deep,omitempty"`
+	Judged bool        `json:"-"` // the years were judged; else Years says nothing
 	// Nothing: no version of anything is recorded yet, so nothing was compared.
 	Nothing bool   `json:"nothing_recorded,omitempty"`
 	Asked   string `json:"-"`                // the one copy that was asked for; "" for all

@@ -52,6 +52,11 @@ type YearsInput struct {
 	Now       time.Time // in the ranch's own time zone
 	Sites     []SiteItems
 	Tolerance Tolerance
+	// Unfiled are the files of no site, which are judged by themselves only: photos
+	// that lie anywhere, and notes in a pasture's or a year's folder.
+	Unfiled SiteItems
+	// Undecodable are the contents that a full decode found at fault, and how.
+	Undecodable map[manifest.Digest]string
 }
 
 // Year is one year of one site.

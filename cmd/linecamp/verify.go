@@ -19,10 +19,12 @@ func (t *tool) verify() *cobra.Command {
 		Long: `Reads every byte of the copies and of the working folder again and compares it
 with the manifest, then goes through the years of each site and says what is
 missing. From a bucket it downloads no more than the settings allow, longest
-unread first.`,
+unread first. With --deep the JPEG and PNG photos of the working folder are
+decoded too, each once; of HEIC and raw files only the structure is checked.`,
 		Example: `linecamp verify
 linecamp verify --quick
 linecamp verify --only years
+linecamp verify --only years --deep
 linecamp verify --quick --seal "47 2026-07-02 9f3a-11c2-5d08-77be-0c41-a9e2-3b6f-d015"
 linecamp verify --from /media/office/line-camp
 linecamp verify --root /media/office/line-camp`,
@@ -35,6 +37,9 @@ linecamp verify --root /media/office/line-camp`,
 			}
 			if o.Seal != "" && o.Only == daemon.OnlyYears {
 				return usagef("--seal is held against the copies; leave --only years out")
+			}
+			if o.Deep && (o.Only == daemon.OnlyRot || o.Copy != "" || from.Root != "" || root != "") {
+				return usagef("--deep decodes the working folder's photos where the years are gone through; leave the other choice out")
 			}
 			if root != "" {
 				if from.Root != "" || o != (daemon.VerifyOptions{}) {
@@ -70,6 +75,7 @@ linecamp verify --root /media/office/line-camp`,
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
 	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
 	f.StringVar(&root, "root", "", "hold any OCFL object or storage root at `PATH`, ours or not, against the standard")
+	f.BoolVar(&o.Deep, "deep", false, "decode every photo in full, and name those that do not decode")
 	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
 	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")
 	t.completesCopies(cmd, "copy")

@@ -5,6 +5,9 @@ import (
 	"errors"
 	"sync"
 	"time"
+
+	"linecamp/manifest"
+	"linecamp/verify/decode"
 )
 
 const (
@@ -22,6 +25,7 @@ type batch struct {
 	folders map[string][]byte            // packed; nil to forget
 	sights  map[string]int64             // 0 to forget
 	held    map[place]map[string]*change // by content path
+	decoded map[manifest.Digest]decode.Verdict
 	size    int
 }
 
@@ -41,7 +45,8 @@ type batcher struct {
 }
 
 func newBatch() *batch {
-	return &batch{folders: map[string][]byte{}, sights: map[string]int64{}, held: map[place]map[string]*change{}}
+	return &batch{folders: map[string][]byte{}, sights: map[string]int64{}, held: map[place]map[string]*change{},
+		decoded: map[manifest.Digest]decode.Verdict{}}
 }
 
 func (b *batcher) start(l *Ledger) {
@@ -136,7 +141,7 @@ func (b *batcher) write(l *Ledger) {
 	b.mu.Unlock()
 
 	err := l.writing(func(tx *sql.Tx) error {
-		return errors.Join(b.now.writeFolders(tx), b.now.writeSights(tx), b.now.writeHeld(tx))
+		return errors.Join(b.now.writeFolders(tx), b.now.writeSights(tx), b.now.writeHeld(tx), b.now.writeDecoded(tx))
 	})
 	// Readers find it in the database from here on, so no page that was read
 	// ahead before may stand.

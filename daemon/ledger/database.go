@@ -19,10 +19,10 @@ import (
 // change them, count it up and add to upgrades what turns the format before
 // into the new one; a ledger is never thrown away for being old, because
 // read-back ages took months of reading.
-const format = 1
+const format = 2
 
 // upgrades[n] brings a ledger of format n to format n+1.
-var upgrades = map[int]string{}
+var upgrades = map[int]string{1: decodedTable}
 
 // application is SQLite's application_id of a ledger: "lcmp".
 const application = 0x6c636d70
@@ -48,6 +48,11 @@ CREATE TABLE round    (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, began INTEGER
                        outcome TEXT NOT NULL, detail TEXT NOT NULL);
 CREATE INDEX round_kind ON round (kind, id);
 CREATE TABLE value    (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+` + decodedTable
+
+const decodedTable = `
+CREATE TABLE decoded  (digest BLOB PRIMARY KEY, state INTEGER NOT NULL, why TEXT NOT NULL, by INTEGER NOT NULL) WITHOUT ROWID;
+CREATE INDEX decoded_state ON decoded (state) WHERE state = 2;
 `
 
 // errForeign marks a database that is not a ledger.

@@ -1,0 +1,246 @@
+package verify
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"iter"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"linecamp/manifest"
+	"linecamp/verify/decode"
+)
+
+// Decodes remembers what decoding told, by digest: the same bytes decode or not
+// for ever. Methods are called from several goroutines at once.
+type Decodes interface {
+	// Decoded is all that is remembered.
+	Decoded() (map[manifest.Digest]decode.Verdict, error)
+	SetDecoded(manifest.Digest, decode.Verdict) error
+}
+
+// DeepReport is what a full decode of the working folder's photos came to.
+type DeepReport struct {
+	Photos    int          `json:"photos"`    // in the working folder, each content once
+	Decoded   int          `json:"decoded"`   // decoded now, or found not to decode
+	Known     int          `json:"known"`     // decoded by an earlier check
+	Structure int          `json:"structure"` // HEIC, TIFF and raw: nothing but their structure is checked
+	Faults    int          `json:"faults"`    // of Decoded and Known, those that do not decode
+	Skipped   []NotDecoded `json:"skipped"`   // not decoded, and why
+}
+
+// NotDecoded is a photo that was not decoded.
+type NotDecoded struct {
+	Path   string `json:"path"`
+	Reason string `json:"reason"`
+}
+
+// Deep decodes the photos of the working folder, those that no earlier check
+// did, and gives the input what it found. It ends within a second of ctx.
+func (in *YearsInput) Deep(ctx context.Context, folder string, d Decodes, progress func(done, total int64)) (*DeepReport, error) {
+	known, err := d.Decoded()
+	if err != nil {
+		return nil, err
+	}
+	root, err := os.OpenRoot(folder)
+	if err != nil {
+		return nil, fmt.Errorf("the working folder %s cannot be opened: %w", folder, err)
+	}
+	x := &deep{root: root, decodes: d, progress: progress, report: &DeepReport{Skipped: []NotDecoded{}}, verdicts: known}
+	todo := x.choose(in)
+	ended := make(chan error, 1)
+	go func() { // a decoder that is in the middle of a large picture is not waited for
+		ended <- x.all(ctx, todo)
+		root.Close()
+	}()
+	select {
+	case err = <-ended:
+	case <-ctx.Done():
+		err = ctx.Err()
+		x.mu.Lock()
+		x.over = true
+		x.mu.Unlock()
+	}
+	if err != nil {
+		return nil, err
+	}
+	slices.SortFunc(x.report.Skipped, func(a, b NotDecoded) int { return cmp.Compare(a.Path, b.Path) })
+	in.DoNotDecode(x.verdicts)
+	x.report.Faults = x.faults(in)
+	return x.report, nil
+}
+
+// DoNotDecode gives the input those of the verdicts that are faults.
+func (in *YearsInput) DoNotDecode(verdicts map[manifest.Digest]decode.Verdict) {
+	in.Undecodable = map[manifest.Digest]string{}
+	for sum, v := range verdicts {
+		if v.State == decode.Bad {
+			in.Undecodable[sum] = v.Why
+		}
+	}
+}
+
+// photos yields every photo of the working folder.
+func (in *YearsInput) photos() iter.Seq[Item] {
+	return func(yield func(Item) bool) {
+		for _, list := range append([]SiteItems{in.Unfiled}, in.Sites...) {
+			for _, it := range list.Items {
+				if it.File != nil && it.Kind == manifest.KindPhoto && !yield(it) {
+					return
+				}
+			}
+		}
+	}
+}
+
+type deep struct {
+	root     *os.Root
+	decodes  Decodes
+	progress func(done, total int64)
+
+	mu          sync.Mutex
+	over        bool // nobody waits for more
+	report      *DeepReport
+	verdicts    map[manifest.Digest]decode.Verdict
+	done, total int64
+}
+
+// choose lists the photos to decode, each content once.
+func (x *deep) choose(in *YearsInput) (todo []Item) {
+	seen := map[manifest.Digest]bool{}
+	for it := range in.photos() {
+		sum := it.File.SHA256
+		if seen[sum] {
+			continue
+		}
+		seen[sum] = true
+		x.report.Photos++
+		v, ok := x.verdicts[sum]
+		switch {
+		case it.File.Fault != "": // its structure tells already
+		case !ok:
+			todo = append(todo, it)
+			x.total += it.File.Size
+		default:
+			x.count(it.Path, v, true)
+		}
+	}
+	return todo
+}
+
+func (x *deep) count(path string, v decode.Verdict, before bool) {
+	switch {
+	case v.State == decode.Other:
+		x.report.Structure++
+	case v.State == decode.Unasked:
+		x.report.Skipped = append(x.report.Skipped, NotDecoded{path, v.Why})
+	case before:
+		x.report.Known++
+	default:
+		x.report.Decoded++
+	}
+}
+
+func (x *deep) faults(in *YearsInput) (n int) {
+	seen := map[manifest.Digest]bool{}
+	for it := range in.photos() {
+		sum := it.File.SHA256
+		if _, bad := in.Undecodable[sum]; bad && !seen[sum] {
+			seen[sum] = true
+			n++
+		}
+	}
+	return n
+}
+
+// all decodes on every core.
+func (x *deep) all(ctx context.Context, todo []Item) error {
+	g, inner := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for _, it := range todo {
+		if inner.Err() != nil {
+			break
+		}
+		g.Go(func() error { return x.one(inner, it) })
+	}
+	return cmp.Or(g.Wait(), ctx.Err())
+}
+
+func (x *deep) one(ctx context.Context, it Item) error {
+	v, err := x.verdict(ctx, it)
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	if x.over || ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if err == nil {
+		if err := x.decodes.SetDecoded(it.File.SHA256, v); err != nil {
+			return err
+		}
+	} else {
+		v = decode.Verdict{State: decode.Unasked, Why: "it could not be read: " + plainError(err)}
+	}
+	x.verdicts[it.File.SHA256] = v
+	x.count(it.Path, v, false)
+	x.done += it.File.Size
+	if x.progress != nil {
+		x.progress(x.done, x.total)
+	}
+	return nil
+}
+
+func (x *deep) verdict(ctx context.Context, it Item) (decode.Verdict, error) {
+	f, err := x.root.OpenFile(filepath.FromSlash(it.Path), openFlags, 0)
+	if err != nil {
+		return decode.Verdict{}, err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return decode.Verdict{}, cmp.Or(err, errNoFile)
+	}
+	return decode.File(ctx, f, it.File.SHA256)
+}
+
+var errNoFile = errors.New("it is not a regular file any more")
+
+func plainError(err error) string {
+	var p *os.PathError
+	if errors.As(err, &p) {
+		err = p.Err
+	}
+	return err.Error()
+}
+
+// line is a decode of the photos in one line.
+func (d *DeepReport) line() string {
+	parts := []string{fmt.Sprintf("%s: %d decoded", count(int64(d.Photos), "photo"), d.Decoded)}
+	if d.Known > 0 {
+		parts = append(parts, fmt.Sprintf("%d decoded before", d.Known))
+	}
+	if d.Structure > 0 {
+		parts = append(parts, fmt.Sprintf("%d checked by structure only (HEIC, TIFF, raw)", d.Structure))
+	}
+	if n := len(d.Skipped); n > 0 {
+		parts = append(parts, fmt.Sprintf("%d not decoded", n))
+	}
+	if d.Faults > 0 {
+		parts = append(parts, fmt.Sprintf("%d DO NOT DECODE", d.Faults))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// lines are the photos that were not decoded.
+func (d *DeepReport) lines() (all []string) {
+	for _, s := range d.Skipped {
+		all = append(all, Shown(s.Path)+": "+Shown(s.Reason))
+	}
+	return all
+}
