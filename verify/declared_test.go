@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/manifest"
 	"linecamp/manifest/card"
 )
 
@@ -62,6 +63,9 @@ func TestDeclared(t *testing.T) {
 			want: []string{"2025 short visit of 09-01", "2027 due"}},
 		{name: "two seasons, one closed", card: "[[expect]]\nseasons=['05-01 to 05-31','09-01 to 09-30']\n[[closed]]\nfrom=2025-07-01\nto=2025-12-31",
 			lines: []string{"2024-05-10 plot", "2024-09-10 plot", "2025-05-10 plot", "2026-05-20 plot", "2026-09-29 plot"}},
+		{name: "two seasons, their views", card: "[[expect]]\nseasons=['05-01 to 05-31']\nviews=['plot','landscape']\n[[expect]]\nseasons=['09-01 to 09-30']\nviews=['plot']\nnote=true",
+			lines: []string{"2025-05-10 plot", "2025-09-10 plot note", "2026-05-20 plot landscape", "2026-09-29 plot"},
+			now:   "2026-12-31", want: []string{"2025 short landscape of 05-01", "2026 short note of 09-01"}},
 		{name: "two seasons, days unknown", card: "[[expect]]\nseasons=['05-01 to 05-31','09-01 to 09-30']", lines: []string{"2025 plot", "2026 plot"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -111,6 +115,54 @@ func TestSeveralSeasons(t *testing.T) {
 		}
 		if last := years[len(years)-1]; strings.HasSuffix(tt.name, "this one due") && last.Opens != "2026-09-01" {
 			t.Errorf("%s: opens %s", tt.name, last.Opens)
+		}
+	}
+}
+
+// Each season's visit is held against that season's habit: a landscape of May is no
+// landscape of October.
+func TestEachSeasonHasItsHabit(t *testing.T) {
+	now := time.Date(2026, 12, 31, 0, 0, 0, 0, time.UTC)
+	both := func(may, october string, odd ...string) (lines []string) {
+		for y := 2010; y <= 2026; y++ {
+			lines = append(lines, fmt.Sprintf("%d-05-%02d %s", y, 10+y%5, may), fmt.Sprintf("%d-10-%02d %s", y, 1+y%5, october))
+		}
+		for i := 0; i < len(odd); i += 2 {
+			for k, l := range lines {
+				if strings.HasPrefix(l, odd[i]) {
+					lines[k] = strings.Fields(l)[0] + " " + odd[i+1]
+				}
+			}
+		}
+		return lines
+	}
+	explain := func(season, view string) []manifest.Decision {
+		return []manifest.Decision{{What: manifest.Explained, Why: "fog", Years: []string{"2018"}, Season: season, View: view}}
+	}
+	const usual = "plot landscape note"
+	for _, tt := range []struct {
+		name  string
+		lines []string
+		said  []manifest.Decision
+		want  []string
+	}{
+		{"every visit alike", both(usual, usual), nil, nil},
+		{"other pictures in October", both(usual, "plot"), nil, nil},
+		{"no landscape in October", both(usual, usual, "2018-10", "plot note"), nil, []string{"2018 short landscape of 10-03"}},
+		{"none in May either", both(usual, usual, "2018-10", "plot note", "2018-05", "plot note"), nil, []string{"2018 short landscape"}},
+		{"no note in May, no landscape in October", both(usual, usual, "2018-10", "plot note", "2018-05", "plot landscape"), nil, []string{"2018 short note of 05-12,landscape of 10-03"}},
+		{"a new habit in October", both(usual, usual, "2024-10", "plot", "2025-10", "plot", "2026-10", "plot"), nil, nil},
+		{"explained", both(usual, usual, "2018-10", "plot note"), explain("", "landscape"), []string{"2018 explained landscape of 10-03"}},
+		{"explained for October", both(usual, usual, "2018-10", "plot", "2018-05", "plot note"), explain("10-03", ""), []string{"2018 short landscape of 05-12"}},
+		{"one explained of October's two", both(usual, usual, "2018-10", "plot"), explain("10-03", "note"), []string{"2018 short landscape of 10-03"}},
+		{"explained for May only", both(usual, usual, "2018-10", "plot note"), explain("05-12", "landscape"), []string{"2018 short landscape of 10-03"}},
+	} {
+		s := siteWith(tt.lines...)
+		s.Decisions = tt.said
+		got := faults(Years(YearsInput{Now: now, Sites: []SiteItems{s}}))
+		got = slices.DeleteFunc(got, func(l string) bool { return strings.HasPrefix(l, "2027") })
+		if !slices.Equal(got, tt.want) {
+			t.Errorf("%s: got %q, want %q", tt.name, got, tt.want)
 		}
 	}
 }

@@ -185,7 +185,7 @@ func (x *finder) outOfSeason(s *SiteItems) {
 			if len(declaredSeasons(t.card, y)) == 0 && (len(days) < habitDays || !t.seasons[0].known) {
 				continue
 			}
-			for _, w := range t.ever(y) {
+			for _, w := range t.others(y, d) {
 				if n := w.from(d); least < 0 || n < least {
 					best, least = w, n
 				}

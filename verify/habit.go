@@ -1,9 +1,13 @@
 package verify
 
 import (
+	"cmp"
+	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"linecamp/manifest"
 )
@@ -12,10 +16,9 @@ const (
 	untold   = "untold" // the view of a photo that nothing tells
 	lackNote = "note"
 	lackAny  = "photo"
-	lackFew  = "usual number of photos"
-	// lackVisit begins the name of a whole visit, "visit of 06-21": the middle of
-	// its season, or the season's first day where a card declares it.
-	lackVisit = "visit of "
+	// lackVisit is a whole visit, of a season: "visit of 06-21", by the middle
+	// of the season, or its first day where a card declares it.
+	lackVisit = "visit"
 
 	sideYears = 4 // visited years looked at on each side
 	fewestHad = 2 // of them that must have had it
@@ -23,14 +26,98 @@ const (
 	fewestCounted = 4 // of them whose number of photos is a habit
 )
 
+// lack is one thing that a year's visits did not bring home.
+type lack struct {
+	what    string // a view, or one of the above
+	few, of int    // so many photos of so many; 0 where there is none at all
+	season  string // of which visit, "10-09"; "" where the year has but one
+}
+
+// String is the lack as a report names it: "landscape", "1 of 4 landscape
+// photos", "note of 10-09".
+func (l lack) String() string {
+	s := l.what
+	switch {
+	case l.few > 0 && l.what == lackAny:
+		s = fmt.Sprintf("%d of %d photos", l.few, l.of)
+	case l.few > 0:
+		s = fmt.Sprintf("%d of %d %s photos", l.few, l.of, l.what)
+	}
+	if l.season != "" {
+		s += " of " + l.season
+	}
+	return s
+}
+
+// visitKey is how a year remembers that the visit of a season was made.
+func visitKey(season string) string { return lackVisit + " of " + season }
+
 // visitYear is what one year's visits brought home.
 type visitYear struct {
 	year   int
-	has    map[string]bool // views, "note", "photo", and visits where there are several seasons
-	photos int
-	untold int      // of them, those that might be any view
-	away   []string // paths no longer in the working folder
-	lost   []string // paths with no good bytes anywhere
+	has    map[string]bool           // views, "note", "photo", and visits where there are several seasons
+	photos map[string]int            // by view, in the fullest visit; those that might be any are untold
+	untold int                       // all photos that might be any view
+	away   []string                  // paths no longer in the working folder
+	lost   []string                  // paths with no good bytes anywhere
+	visits map[string]map[string]int // photos of each visit by view, until they are counted
+}
+
+func newVisitYear(year int) *visitYear {
+	return &visitYear{year: year, has: map[string]bool{}, photos: map[string]int{}}
+}
+
+// add takes in one file of the year's visits; count follows the last.
+func (v *visitYear) add(it Item) {
+	switch it.Where {
+	case OnCopy:
+		v.away = append(v.away, it.Path)
+	case Nowhere:
+		v.lost = append(v.lost, it.Path)
+	}
+	switch it.Kind {
+	case manifest.KindNote:
+		v.has[lackNote] = true
+	case manifest.KindPhoto:
+		v.has[lackAny] = true
+		view := it.View
+		if view == untold || view == "" {
+			view = untold
+			v.untold++
+		} else {
+			v.has[view] = true
+		}
+		if v.visits == nil {
+			v.visits = map[string]map[string]int{}
+		}
+		if v.visits[it.Visit] == nil {
+			v.visits[it.Visit] = map[string]int{}
+		}
+		v.visits[it.Visit][view]++
+	}
+}
+
+// count finds out how many photos of each view the fullest of the year's visits
+// has: a second visit, or one of two winters, makes no habit. Days close to each
+// other are one visit. What is known by its year only belongs to any.
+func (v *visitYear) count() {
+	var last time.Time
+	one := map[string]int{}
+	for _, visit := range slices.Sorted(maps.Keys(v.visits)) { // the bare year first
+		d, err := time.Parse(time.DateOnly, visit)
+		if err == nil && d.Sub(last) > sameVisit*24*time.Hour {
+			one = maps.Clone(v.visits[visit[:4]])
+			if one == nil {
+				one = map[string]int{}
+			}
+		}
+		last = d
+		for view, n := range v.visits[visit] {
+			one[view] += n
+			v.photos[view] = max(v.photos[view], one[view])
+		}
+	}
+	v.visits = nil
 }
 
 // byYear sorts a site's items into the years of their visits. Changes a person
@@ -42,32 +129,14 @@ func byYear(s SiteItems) []visitYear {
 		if !ok || (it.Where != InWorking && s.accepted(it.Path)) {
 			continue
 		}
-		v := years[n]
-		if v == nil {
-			v = &visitYear{year: n, has: map[string]bool{}}
-			years[n] = v
+		if years[n] == nil {
+			years[n] = newVisitYear(n)
 		}
-		switch it.Where {
-		case OnCopy:
-			v.away = append(v.away, it.Path)
-		case Nowhere:
-			v.lost = append(v.lost, it.Path)
-		}
-		switch it.Kind {
-		case manifest.KindNote:
-			v.has[lackNote] = true
-		case manifest.KindPhoto:
-			v.has[lackAny] = true
-			v.photos++
-			if it.View == untold || it.View == "" {
-				v.untold++
-			} else {
-				v.has[it.View] = true
-			}
-		}
+		years[n].add(it)
 	}
 	out := make([]visitYear, 0, len(years))
 	for _, v := range years {
+		v.count()
 		slices.Sort(v.away)
 		slices.Sort(v.lost)
 		if len(v.has) > 0 || len(v.away)+len(v.lost) > 0 {
@@ -102,29 +171,6 @@ func yearOf(visit string) (int, bool) {
 	return n, err == nil && n > 0
 }
 
-// fewerPhotos reports whether years[i] has fewer photos than every neighbour,
-// where nothing tells any photo's view and their number is a habit: the same in
-// three of four, at least four of them, and one of them before.
-func fewerPhotos(years []visitYear, i int, before, after []visitYear) bool {
-	least, same, all := 0, 0, slices.Concat(before, after)
-	for _, v := range append(all, years[i]) {
-		if v.photos != v.untold {
-			return false
-		}
-	}
-	for _, v := range all {
-		switch {
-		case least == 0 || v.photos < least:
-			least, same = v.photos, 1
-		case v.photos == least:
-			same++
-		}
-	}
-	fewer := func(j int) bool { return j >= 0 && j < len(years) && years[j].photos < least }
-	running := fewer(i-1) && fewer(i-2) || fewer(i-1) && fewer(i+1) || fewer(i+1) && fewer(i+2)
-	return years[i].photos > 0 && fewer(i) && !running && len(before) > 0 && len(all) >= fewestCounted && 4*same >= 3*len(all)
-}
-
 // numbers are the years of what was visited.
 func numbers(visited []visitYear) []int {
 	out := make([]int, len(visited))
@@ -134,83 +180,187 @@ func numbers(visited []visitYear) []int {
 	return out
 }
 
-// lacking lists what years[i] has not and its neighbours usually have.
-func lacking(years []visitYear, i int) []string {
+// lacking lists what years[i] has not and the years of its habit usually have:
+// views, photos, the note, visits.
+func lacking(years []visitYear, i int) []lack {
 	if baseline(gapsOf(numbers(years))) {
 		if i == 0 {
 			return nil // another time's visit, by another habit
 		}
 		years, i = years[1:], i-1
 	}
-	before := years[max(0, i-sideYears):i]
-	after := years[i+1 : min(len(years), i+1+sideYears)]
-	had := map[string]int{}    // neighbours that had it
-	early := map[string]bool{} // one before had it
-	for _, v := range before {
-		for k := range v.has {
-			had[k]++
-			early[k] = true
+	here := years[i]
+	usual := map[string]int{} // what is lacking, by how many neighbours have it
+	for k := range things(years, i) {
+		if here.has[k] {
+			continue
+		}
+		if n := neighboursOf(years, i, func(v visitYear) bool { return v.has[k] }); n.usual() {
+			usual[k] = n.had
 		}
 	}
-	for _, v := range after {
-		for k := range v.has {
-			had[k]++
+	var views, visits []lack
+	for k := range usual {
+		if season, ok := strings.CutPrefix(k, visitKey("")); ok {
+			visits = append(visits, lack{what: lackVisit, season: season})
+		} else if k != lackNote && k != lackAny {
+			views = append(views, lack{what: k})
 		}
 	}
-	n := len(before) + len(after)
-	// without reports whether this is one of three visited years running that
-	// have not got it: a habit of their own.
-	without := func(k string) bool {
-		from, to := i, i+1
-		for from > 0 && !years[from-1].has[k] {
-			from--
-		}
-		for to < len(years) && !years[to].has[k] {
-			to++
-		}
-		return to-from >= habitRun
-	}
-	usual := func(k string) bool {
-		h := had[k]
-		if h < fewestHad || 4*h < 3*n || without(k) {
-			return false
-		}
-		return early[k] || (h == n && n > fewestHad)
-	}
-	here := years[i].has
-	var views, visits []string
-	for k := range had {
-		switch {
-		case k == lackNote || k == lackAny || here[k] || !usual(k):
-		case strings.HasPrefix(k, lackVisit):
-			visits = append(visits, k)
-		default:
-			views = append(views, k)
-		}
-	}
+	byName := func(a, b lack) int { return cmp.Or(cmp.Compare(a.what, b.what), cmp.Compare(a.season, b.season)) }
 	// Each photo of unknown view may be one of those lacking: the least usual
 	// are given the benefit of the doubt.
-	slices.SortFunc(views, func(a, b string) int {
-		if had[a] != had[b] {
-			return had[b] - had[a]
-		}
-		if a < b {
-			return -1
-		}
-		return 1
-	})
-	views = views[:max(0, len(views)-years[i].untold)]
-	slices.Sort(views)
-	switch {
-	case len(views) > 0:
-	case !here[lackAny] && usual(lackAny):
-		views = append(views, lackAny)
-	case len(visits) == 0 && fewerPhotos(years, i, before, after):
-		views = append(views, lackFew)
+	slices.SortFunc(views, func(a, b lack) int { return cmp.Or(usual[b.what]-usual[a.what], byName(a, b)) })
+	doubt := here.untold
+	views, doubt = views[:max(0, len(views)-doubt)], max(0, doubt-len(views))
+	slices.SortFunc(views, byName)
+	if len(views) == 0 && usual[lackAny] > 0 {
+		views = append(views, lack{what: lackAny})
 	}
-	if !here[lackNote] && usual(lackNote) {
-		views = append(views, lackNote)
+	if len(views) == 0 {
+		views = fewer(years, i, doubt)
 	}
-	slices.Sort(visits)
+	if usual[lackNote] > 0 {
+		views = append(views, lack{what: lackNote})
+	}
+	slices.SortFunc(visits, byName)
 	return append(views, visits...)
+}
+
+// near are the years looked at around years[i], but for itself.
+func near(years []visitYear, i int) []visitYear {
+	return slices.Concat(years[max(0, i-sideYears):i], years[i+1:min(len(years), i+1+sideYears)])
+}
+
+// things are all that the years around years[i] have.
+func things(years []visitYear, i int) map[string]bool {
+	all := map[string]bool{}
+	for _, v := range near(years, i) {
+		maps.Copy(all, v.has)
+	}
+	return all
+}
+
+// neighbours are the years around one that keep the same habit about a thing.
+type neighbours struct {
+	years   []visitYear
+	had     int  // of them, those that have it
+	before  bool // one of those is an earlier year
+	changed bool // another habit ends or begins beside them
+	run     bool // three running have it
+	apart   bool // the year itself is of a habit without it
+}
+
+// neighboursOf looks at up to four years on each side of years[i], and not beyond
+// a change: three years running without the thing are a habit of their own, and
+// nothing is judged by another habit's years.
+func neighboursOf(years []visitYear, i int, has func(visitYear) bool) (n neighbours) {
+	without := func(j int) bool {
+		from, to := j, j
+		for from >= 0 && j-from < habitRun && !has(years[from]) {
+			from--
+		}
+		for to < len(years) && to-j < habitRun && !has(years[to]) {
+			to++
+		}
+		return to-from-1 >= habitRun
+	}
+	if without(i) {
+		return neighbours{apart: true}
+	}
+	walk := func(step int) {
+		running := 0
+		for j := i + step; j >= 0 && j < len(years); j += step {
+			if without(j) {
+				n.changed = true
+				return
+			}
+			had := has(years[j])
+			if running++; !had {
+				running = 0
+			}
+			n.run = n.run || running >= habitRun
+			if (j-i)*step > sideYears {
+				continue
+			}
+			n.years = append(n.years, years[j])
+			if had {
+				n.had++
+				n.before = n.before || step < 0
+			}
+		}
+	}
+	walk(-1)
+	walk(1)
+	return n
+}
+
+// usual reports whether the thing is a habit that the year should have kept.
+func (n neighbours) usual() bool {
+	all := len(n.years)
+	if n.apart || n.had < fewestHad || 4*n.had < 3*all || n.changed && !n.run {
+		return false
+	}
+	return n.before || n.had == all && all > fewestHad
+}
+
+// fewer finds the view of which years[i] has fewer photos than its neighbours, if
+// their number is a habit: the same in three of four, at least four of them, and
+// less in none. Of photos whose view nothing tells, all are counted together. Photos
+// of unknown view (as many as are in doubt), or of a view that no neighbour has, may
+// be those that seem to lack.
+func fewer(years []visitYear, i, doubt int) (out []lack) {
+	here, around, told := years[i], near(years, i), false
+	seen := map[string]bool{}
+	for _, v := range append(around, here) {
+		for k := range v.photos {
+			told = told || k != untold
+		}
+	}
+	for _, v := range around {
+		for k := range v.photos {
+			seen[k] = true
+		}
+	}
+	for k, n := range here.photos {
+		if k != untold && !seen[k] {
+			doubt += n
+		}
+	}
+	for k, have := range here.photos {
+		what, doubt := k, doubt
+		if k == untold {
+			if told {
+				continue
+			}
+			what, doubt = lackAny, 0
+		}
+		if of := usualNumber(years, i, k); of-have-doubt > 0 {
+			out = append(out, lack{what: what, few: of - have - doubt, of: of})
+		}
+	}
+	slices.SortFunc(out, func(a, b lack) int { return cmp.Compare(a.what, b.what) })
+	return out
+}
+
+// usualNumber is how many photos of a view the neighbours of years[i] have, where
+// that is a habit, and more than years[i] has; else 0.
+func usualNumber(years []visitYear, i int, view string) (of int) {
+	for _, v := range near(years, i) {
+		number := v.photos[view]
+		if number <= max(years[i].photos[view], of) {
+			continue
+		}
+		n := neighboursOf(years, i, func(v visitYear) bool { return v.photos[view] >= number })
+		same := 0
+		for _, v := range n.years {
+			if v.photos[view] == number {
+				same++
+			}
+		}
+		if all := len(n.years); n.usual() && n.before && n.had == all && all >= fewestCounted && 4*same >= 3*all {
+			of = number
+		}
+	}
+	return of
 }

@@ -24,20 +24,29 @@ func (p period) String() string {
 	return fmt.Sprintf("every %d years, days %v, %v, note %v, %d times", p.every, p.seasons, p.views, p.note, p.visits)
 }
 
+// What visits bring home: views, the same view several times, and camera names.
+var brought = [][]string{
+	{"plot", "landscape"}, {"plot"}, {"plot", "landscape", "north", "south"},
+	{"plot", "landscape", "landscape", "landscape", "landscape"},
+	{"untold", "untold"}, {"untold", "untold", "untold", "untold"},
+}
+
 // aPeriod draws a habit. It lasts least visited years at least: three visits
-// running are what makes a habit. Its seasons keep clear of the new year.
+// running are what makes a habit. Its one to three seasons keep clear of each other
+// and of the new year.
 func aPeriod(t *rapid.T, least int, label string) period {
 	p := period{
 		every:  rapid.IntRange(1, 3).Draw(t, label+" every"),
-		views:  rapid.SampledFrom([][]string{{"plot", "landscape"}, {"plot"}, {"plot", "landscape", "north", "south"}, {"untold", "untold"}, {"untold", "untold", "untold", "untold"}}).Draw(t, label+" views"),
+		views:  rapid.SampledFrom(brought).Draw(t, label+" views"),
 		note:   rapid.Bool().Draw(t, label+" note"),
 		visits: rapid.IntRange(least, least+8).Draw(t, label+" visits"),
 	}
-	first := rapid.IntRange(35, 330).Draw(t, label+" season")
-	p.seasons = []int{first}
-	second := first + rapid.IntRange(100, 240).Draw(t, label+" apart")
-	if rapid.IntRange(0, 2).Draw(t, label+" two seasons") == 0 && second <= 330 {
-		p.seasons = append(p.seasons, second)
+	day := rapid.IntRange(35, 330).Draw(t, label+" season")
+	for range rapid.IntRange(1, 3).Draw(t, label+" seasons") {
+		if day <= 330 {
+			p.seasons = append(p.seasons, day)
+		}
+		day += rapid.IntRange(80, 140).Draw(t, label+" apart")
 	}
 	return p
 }
@@ -98,17 +107,20 @@ func ills(in YearsInput) (all []string) {
 // Whatever the habit, and however it changed for good, nothing is found in a
 // record that kept to it.
 func TestNothingIsFoundWhereHabitsWereKept(t *testing.T) {
+	tried := map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
 		var periods []period
 		for i := range rapid.IntRange(1, 3).Draw(t, "periods") {
 			periods = append(periods, aPeriod(t, 3, fmt.Sprintf("%d:", i)))
 		}
+		tried[fmt.Sprintf("%d periods", len(periods))]++
 		visits := history(t, periods)
 		in := YearsInput{Now: visits[len(visits)-1].day.AddDate(0, 0, rapid.IntRange(0, 60).Draw(t, "days since")), Sites: []SiteItems{siteOf(visits)}}
 		if got := ills(in); len(got) > 0 {
 			t.Fatalf("%v\nvisits %v\nfound %v", periods, days(visits), got)
 		}
 	})
+	t.Logf("tried: %v", tried)
 }
 
 // The same for a season that spans the new year, which people file under either
@@ -132,49 +144,156 @@ func days(visits []spell) (out []string) {
 	return out
 }
 
-// What lacks in the middle of a habit is found, and nothing else.
+// What lacks in the middle of a habit is found, and nothing else, whatever the
+// habits before and after it were. Only where a season of those lies within 45 days
+// of one of several seasons, so that nothing tells the two apart, it may be missed.
 func TestOneThingThatLacksIsFound(t *testing.T) {
+	tried, missed := map[string]int{}, 0
 	rapid.Check(t, func(t *rapid.T) {
-		p := aPeriod(t, 9, "")
-		visits := history(t, []period{p})
-		years := p.visits
-		at := rapid.IntRange(4, years-5).Draw(t, "year") * len(p.seasons) // its first visit
+		p := aPeriod(t, 9, "this")
+		periods, first := []period{p}, 0
+		if rapid.Bool().Draw(t, "one before") {
+			before := aPeriod(t, 3, "before")
+			periods, first = []period{before, p}, before.visits*len(before.seasons)
+		}
+		if rapid.Bool().Draw(t, "one after") {
+			periods = append(periods, aPeriod(t, 3, "after"))
+		}
+		visits := history(t, periods)
+		at := first + rapid.IntRange(4, p.visits-5).Draw(t, "year")*len(p.seasons) // its year's first visit
+		season := rapid.IntRange(0, len(p.seasons)-1).Draw(t, "which season")
 		year := visits[at].day.Year()
+		some := func(word string) int { // how many photos of a view a visit has
+			n := 0
+			for _, v := range p.views {
+				if v == word {
+					n++
+				}
+			}
+			return n
+		}
+		strip := func(i int, word string, most int) { // takes words from a visit
+			visits[i].words = slices.DeleteFunc(slices.Clone(visits[i].words), func(w string) bool {
+				most--
+				if w != word {
+					most++
+				}
+				return w == word && most >= 0
+			})
+		}
+		several := len(p.seasons) > 1
 		last := visits[len(visits)-1].day
-		var want string
-		switch what := rapid.SampledFrom([]string{"year", "visit", "view", "note", "photo"}).Draw(t, "what"); {
+		want, of := "", ""
+		what := rapid.SampledFrom([]string{"year", "visit", "view", "note", "photo", "view everywhere", "note everywhere"}).Draw(t, "what")
+		view := rapid.SampledFrom(p.views).Draw(t, "view")
+		switch {
 		case what == "year":
 			want = fmt.Sprintf("%d skipped", year)
 			visits = slices.Delete(visits, at, at+len(p.seasons))
-		case what == "visit" && len(p.seasons) == 2:
-			want = fmt.Sprintf("%d short visit of ", year)
-			visits = slices.Delete(visits, at, at+1)
-		case what == "view" && p.views[0] != "untold":
-			view := rapid.SampledFrom(p.views).Draw(t, "view")
+		case what == "visit" && several:
+			want, of = fmt.Sprintf("%d short visit", year), " of "
+			visits = slices.Delete(visits, at+season, at+season+1)
+		case strings.HasPrefix(what, "view") && view != "untold" && (len(p.views) > 1 || p.note):
 			want = fmt.Sprintf("%d short %s", year, view)
 			for i := range p.seasons {
-				visits[at+i].words = slices.DeleteFunc(visits[at+i].words, func(w string) bool { return w == view })
+				if i == season || what == "view everywhere" {
+					strip(at+i, view, 9)
+				}
 			}
-			if len(p.views) == 1 && !p.note {
-				t.Skip("nothing is left of the visit")
+			if several && what == "view" {
+				of = " of "
 			}
-			if len(p.views) == 1 {
-				want = fmt.Sprintf("%d short %s", year, view)
-			}
-		case what == "note" && p.note:
+		case strings.HasPrefix(what, "note") && p.note:
 			want = fmt.Sprintf("%d short note", year)
 			for i := range p.seasons {
-				visits[at+i].words = slices.DeleteFunc(visits[at+i].words, func(w string) bool { return w == "note" })
+				if i == season || what == "note everywhere" {
+					strip(at+i, "note", 9)
+				}
 			}
-		case what == "photo" && p.views[0] == "untold":
-			want = fmt.Sprintf("%d short usual number of photos", year)
-			visits[at].words = visits[at].words[1:]
+			if several && what == "note" {
+				of = " of "
+			}
+		case what == "photo" && some(view) > 1:
+			want = fmt.Sprintf("%d short 1 of %d %s photos", year, some(view), view)
+			if view == "untold" {
+				want = fmt.Sprintf("%d short 1 of %d photos", year, some(view))
+			}
+			strip(at+season, view, 1)
+			if several {
+				of = " of "
+			}
 		default:
 			t.Skip("not of this habit")
 		}
+		blurred := false // a season of another habit lies between two of this one, and nothing tells them apart
+		for _, o := range periods {
+			for _, a := range o.seasons {
+				for _, b := range p.seasons {
+					apart := max(a-b, b-a)
+					blurred = blurred || len(p.seasons) > 1 && apart > 0 && apart < 20+25
+				}
+			}
+		}
+		kind := fmt.Sprintf("%s, %d seasons", what, len(p.seasons))
+		if blurred {
+			kind += ", blurred"
+		}
+		tried[kind]++
 		in := YearsInput{Now: last.AddDate(0, 0, 30), Sites: []SiteItems{siteOf(visits)}}
-		if got := ills(in); len(got) != 1 || !strings.HasPrefix(got[0], want) {
-			t.Fatalf("%v\nvisits %v\nfound %v, want %q", p, days(visits), got, want)
+		got := ills(in)
+		if len(got) == 1 {
+			if rest, ok := strings.CutPrefix(got[0], want+of); ok && (rest == "" && of == "" || len(rest) == len("01-02") && of != "") {
+				return
+			}
+		}
+		if blurred {
+			missed++
+			return
+		}
+		t.Fatalf("%v\nvisits %v\nfound %q, want %q", periods, days(visits), got, want+of)
+	})
+	t.Logf("tried: %v; %d of the blurred were missed, or something else was found", tried, missed)
+	all := 0
+	for kind, n := range tried {
+		if strings.Contains(kind, "blurred") {
+			all += n
+		}
+	}
+	if missed > all/20+1 {
+		t.Errorf("%d of %d blurred were not found", missed, all)
+	}
+}
+
+// One visit more than 21 days out of its season is told, and nothing else is; one
+// that is less is not. The season is the other visits', which reaches 14 days to
+// either side of its mean; that may be 4 days off its middle.
+func TestOneVisitOutOfSeason(t *testing.T) {
+	told, left := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p := period{every: rapid.IntRange(1, 3).Draw(t, "every"), seasons: []int{rapid.IntRange(165, 200).Draw(t, "season")},
+			views: []string{"plot"}, visits: rapid.IntRange(8, 25).Draw(t, "visits")}
+		visits := history(t, []period{p})
+		i := rapid.IntRange(1, len(visits)-2).Draw(t, "which")
+		middle := time.Date(visits[i].day.Year(), 1, p.seasons[0], 0, 0, 0, 0, time.UTC)
+		out := rapid.Bool().Draw(t, "out")
+		off := rapid.IntRange(15, 14+21-6).Draw(t, "days")
+		if out {
+			off = rapid.IntRange(14+21+6, 150).Draw(t, "days")
+		}
+		if rapid.Bool().Draw(t, "early") {
+			off = -off
+		}
+		visits[i].day = middle.AddDate(0, 0, off)
+		got := ills(YearsInput{Now: visits[len(visits)-1].day.AddDate(0, 0, 30), Sites: []SiteItems{siteOf(visits)}})
+		want := visits[i].day.Format(time.DateOnly) + " " + FoundSeason
+		if out && (len(got) != 1 || !strings.HasPrefix(got[0], want)) || !out && len(got) > 0 {
+			t.Fatalf("%v, %d days off, visits %v\nfound %q", p, off, days(visits), got)
+		}
+		if out {
+			told++
+		} else {
+			left++
 		}
 	})
+	t.Logf("tried: %d out of season, %d not", told, left)
 }

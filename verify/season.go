@@ -12,23 +12,32 @@ const (
 	grace      = 90  // days after the season in which a year is still due
 	leastSide  = 14  // days on each side of the mean, at least
 	mostSide   = 150 // beyond this there is no season
-	apart      = 45  // days without any visit between one season and the next
+	sameVisit  = 7   // days of one year that lie closer are one visit
 	fewestDays = 3   // visit days that make a season beside another
-	liveYears  = 3   // visited years, in which a season has to occur to go on
+	// aboutNewYear is how far from the new year, in days, the middle of a habitual
+	// season lies at most whose visits may be of either year.
+	aboutNewYear = 31
+	liveYears    = 3 // visited years, in which a season has to occur to go on
 )
+
+// apart are the days without any visit between one season and the next: the first
+// of these that puts a year's visits into seasons of their own.
+var apart = []float64{45, 35, 25}
 
 // season is the part of the year in which a site is visited. The zero value is
 // the whole year.
 type season struct {
 	known bool
-	mean  float64 // fraction of the year, 0 at its beginning
-	side  int     // days on each side
+	mean  float64   // fraction of the year, 0 at its beginning
+	side  int       // days on each side
+	days  []float64 // the visits it is made of, as fractions
 }
 
 // seasonsOf finds the seasons in the days of the visits; a visit of unknown day
 // does not count. Days that lie close together on the circle of the year are one
-// season; a few days apart from all others are none, where there are others. It
-// returns at least one, in the order of the year.
+// season, unless most years have several visits in it; a few days apart from all
+// others are none, where there are others. It returns at least one, in the order of
+// the year.
 func seasonsOf(items []Item, now time.Time) []season {
 	days := map[time.Time]bool{}
 	for _, it := range items {
@@ -40,23 +49,31 @@ func seasonsOf(items []Item, now time.Time) []season {
 		return []season{{}}
 	}
 	fractions := make([]float64, 0, len(days))
+	years := map[int][]float64{}
 	for d := range days {
-		fractions = append(fractions, float64(d.YearDay()-1)/float64(daysIn(d.Year())))
+		f := fractionOf(d)
+		fractions = append(fractions, f)
+		years[d.Year()] = append(years[d.Year()], f)
 	}
 	slices.Sort(fractions)
-	all := clusters(fractions)
+	all := clusters(fractions, apart[0])
+	for _, days := range apart {
+		if c := clusters(fractions, days); separate(c, years) {
+			all = c
+			break
+		}
+	}
 	kept := slices.DeleteFunc(slices.Clone(all), func(c []float64) bool { return len(c) < fewestDays })
 	if len(kept) == 0 {
 		kept = [][]float64{fractions}
 	}
 	var out []season
 	for _, c := range kept {
-		mean, deviation := circular(c)
-		side := max(leastSide, int(math.Ceil(2*deviation*365.25)))
-		if side > mostSide {
+		s := seasonOfDays(c)
+		if s.side > mostSide {
 			return []season{{}}
 		}
-		out = append(out, season{known: true, mean: mean, side: side})
+		out = append(out, s)
 	}
 	slices.SortFunc(out, func(a, b season) int {
 		if a.mean < b.mean {
@@ -67,8 +84,69 @@ func seasonsOf(items []Item, now time.Time) []season {
 	return out
 }
 
-// clusters cuts sorted fractions of a circle wherever it is empty for long.
-func clusters(f []float64) [][]float64 {
+func seasonOfDays(days []float64) season {
+	mean, deviation := circular(days)
+	return season{known: true, mean: mean, side: max(leastSide, int(math.Ceil(2*deviation*365.25))), days: days}
+}
+
+// without is the season as the other visits keep it: one that was far off is not
+// held against what it widened itself. Where two others came as late or as early,
+// or too few are left to tell, it is the season as it is.
+func (s season) without(d time.Time) season {
+	f := fractionOf(d)
+	i := slices.Index(s.days, f)
+	if i < 0 || len(s.days) < habitDays {
+		return s
+	}
+	rest := slices.Delete(slices.Clone(s.days), i, i+1)
+	company := 0
+	for _, o := range rest {
+		if apart := math.Abs(o - f); min(apart, 1-apart)*365.25 <= SeasonDays {
+			company++
+		}
+	}
+	if company >= habitRun-1 {
+		return s
+	}
+	return seasonOfDays(rest)
+}
+
+// fractionOf is how much of its year has passed on a day.
+func fractionOf(d time.Time) float64 { return float64(d.YearDay()-1) / float64(daysIn(d.Year())) }
+
+// separate reports whether, in three of four years that have several visits, no
+// two of them are of one cluster.
+func separate(clusters [][]float64, years map[int][]float64) bool {
+	of := func(f float64) int {
+		return slices.IndexFunc(clusters, func(c []float64) bool { return slices.Contains(c, f) })
+	}
+	several, apart := 0, 0
+	for _, all := range years {
+		slices.Sort(all)
+		visits := all[:1:1]
+		for _, f := range all[1:] {
+			if (f-visits[len(visits)-1])*365.25 > sameVisit {
+				visits = append(visits, f)
+			}
+		}
+		if len(visits) == 1 {
+			continue
+		}
+		several++
+		seen := map[int]bool{}
+		for _, f := range visits {
+			seen[of(f)] = true
+		}
+		if len(seen) == len(visits) {
+			apart++
+		}
+	}
+	return 4*apart >= 3*several
+}
+
+// clusters cuts sorted fractions of a circle wherever it is empty for more than so
+// many days.
+func clusters(f []float64, apart float64) [][]float64 {
 	var out [][]float64
 	var current []float64
 	for i, x := range f {
@@ -134,6 +212,14 @@ func (w window) from(d time.Time) int {
 		return int(d.Sub(w.closes).Hours() / 24)
 	}
 	return 0
+}
+
+// fromNewYear is how many days lie between the middle of a window that spans the
+// new year and that.
+func (w window) fromNewYear() int {
+	before := int(time.Date(w.closes.Year(), 1, 1, 0, 0, 0, 0, time.UTC).Sub(w.opens).Hours() / 24)
+	after := int(w.closes.Sub(w.opens).Hours()/24) - before
+	return max(before-after, after-before) / 2
 }
 
 func today(now time.Time) time.Time {
@@ -224,6 +310,17 @@ func (t *timetable) ever(year int) (out []window) {
 	}
 	for _, s := range t.seasons {
 		out = append(out, s.window(year))
+	}
+	return out
+}
+
+// others are the same windows as the visits of other days keep them.
+func (t *timetable) others(year int, d time.Time) (out []window) {
+	if len(declaredSeasons(t.card, year)) > 0 {
+		return t.windows(year)
+	}
+	for _, s := range t.seasons {
+		out = append(out, s.without(d).window(year))
 	}
 	return out
 }
@@ -329,6 +426,9 @@ func (t *timetable) visitedAcrossNewYear(year int, items []Item) bool {
 		for _, w := range t.windows(y) {
 			if w.opens.Year() == w.closes.Year() || w.opens.Year() > year || w.closes.Year() < year {
 				continue
+			}
+			if w.fromNewYear() > aboutNewYear && len(declaredSeasons(t.card, y)) == 0 {
+				continue // a wide one, whose days are all of the same year
 			}
 			if slices.ContainsFunc(days, func(d time.Time) bool { return w.from(d) == 0 }) {
 				return true

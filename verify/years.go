@@ -123,11 +123,12 @@ const (
 // A visit lacks a view, a note or its photos only where the site usually has
 // one: at least three in four of the (up to) four visited years before and four
 // after, at least two of them, and one of them before; or all of at least
-// three. So three visits running without a landscape are a new habit and no
-// fault. Views are judged by year: what one visit lacks, another of the same
-// year may have. A photo whose view nothing tells may be any that is lacking;
-// where no photo tells its view, their number is held against the neighbours', if
-// that is a habit: the same in three of four years, and in none of them less.
+// three. Three visits running without a landscape are a new habit and no fault,
+// and the years on its other side are not looked at. Where there are several
+// seasons, each is held against its own visits of other years. A photo whose view
+// nothing tells may be any that is lacking. The number of photos of a view, or of
+// all where none tells its view, is a habit as well, where it is the same in three
+// of four neighbours, at least four of them, and in none of them less.
 //
 // What a site's card declares takes the place of what its history tells: when
 // visits are due, which views they bring home, whether a note. A year in which
@@ -156,6 +157,7 @@ type judge struct {
 	past    []visitYear // without years to come
 	rounds  []int       // the years whose visit was made: a season over the new year is of one of them
 	times   *timetable
+	shares  map[int][]share // by year, of the years that have several seasons
 }
 
 // yearsOf judges one site.
@@ -219,16 +221,16 @@ func (j *judge) visitedYear(v visitYear, i int) Year {
 	}
 	left, why := j.unexplained(v.year, lacks)
 	if len(left) == 0 {
-		y := j.year(v.year, Explained, lacks)
+		y := j.year(v.year, Explained, j.named(v.year, lacks))
 		y.Why = why
 		return y
 	}
 	if j.times.open(v.year, j.now) {
-		y := j.year(v.year, Due, left)
+		y := j.year(v.year, Due, j.named(v.year, left))
 		y.within(j.times.next(v.year, j.now), j.now)
 		return y
 	}
-	return j.year(v.year, Short, left)
+	return j.year(v.year, Short, j.named(v.year, left))
 }
 
 // within gives a due year its season.
@@ -284,7 +286,7 @@ func (s *SiteItems) explanation(year int) (why string, ok bool) {
 }
 
 // unexplained takes out of lacks what a person explained.
-func (s *SiteItems) unexplained(year int, lacks []string) (left []string, why string) {
+func (s *SiteItems) unexplained(year int, lacks []lack) (left []lack, why string) {
 	if why, ok := s.explanation(year); ok {
 		return nil, why
 	}
@@ -294,7 +296,9 @@ func (s *SiteItems) unexplained(year int, lacks []string) (left []string, why st
 			continue
 		}
 		before := len(left)
-		left = slices.DeleteFunc(left, func(l string) bool { return l == d.View || d.Season != "" && l == visitOf(d.Season) })
+		left = slices.DeleteFunc(left, func(l lack) bool {
+			return (d.View == "" || d.View == l.what) && (d.Season == "" || l.season == "" || d.Season == l.season)
+		})
 		if len(left) < before {
 			why = d.Why
 		}
