@@ -177,7 +177,7 @@ func (x *finder) outOfSeason(s *SiteItems) {
 	most := x.in.seasonDays()
 	days := visitDays(s.Items)
 	for _, d := range days {
-		if d.After(x.in.Now) {
+		if d.After(x.in.Now) || len(s.Card.Expect) == 0 && t.close(d, most) {
 			continue
 		}
 		best, least := window{}, -1

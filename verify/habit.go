@@ -3,6 +3,7 @@ package verify
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"maps"
 	"slices"
 	"strconv"
@@ -55,16 +56,16 @@ func visitKey(season string) string { return lackVisit + " of " + season }
 // visitYear is what one year's visits brought home.
 type visitYear struct {
 	year   int
-	has    map[string]bool           // views, "note", "photo", and visits where there are several seasons
-	photos map[string]int            // by view, in the fullest visit; those that might be any are untold
-	untold int                       // all photos that might be any view
-	away   []string                  // paths no longer in the working folder
-	lost   []string                  // paths with no good bytes anywhere
-	visits map[string]map[string]int // photos of each visit by view, until they are counted
+	has    map[string]bool // views, "note", "photo", and visits where there are several seasons
+	photos map[string]int  // by view, in the fullest visit; those that might be any are untold
+	untold int             // all photos that might be any view
+	away   []string        // paths no longer in the working folder
+	lost   []string        // paths with no good bytes anywhere
+	visits []visitPhotos
 }
 
 func newVisitYear(year int) *visitYear {
-	return &visitYear{year: year, has: map[string]bool{}, photos: map[string]int{}}
+	return &visitYear{year: year, has: map[string]bool{}}
 }
 
 // add takes in one file of the year's visits; count follows the last.
@@ -87,37 +88,59 @@ func (v *visitYear) add(it Item) {
 		} else {
 			v.has[view] = true
 		}
-		if v.visits == nil {
-			v.visits = map[string]map[string]int{}
+		i := len(v.visits) - 1
+		for i >= 0 && v.visits[i].visit != it.Visit {
+			i--
 		}
-		if v.visits[it.Visit] == nil {
-			v.visits[it.Visit] = map[string]int{}
+		if i < 0 {
+			i = len(v.visits)
+			v.visits = append(v.visits, visitPhotos{it.Visit, map[string]int{}})
 		}
-		v.visits[it.Visit][view]++
+		v.visits[i].photos[view]++
 	}
+}
+
+// visitPhotos are the photos of one visit, by view.
+type visitPhotos struct {
+	visit  string
+	photos map[string]int
 }
 
 // count finds out how many photos of each view the fullest of the year's visits
 // has: a second visit, or one of two winters, makes no habit. Days close to each
 // other are one visit. What is known by its year only belongs to any.
 func (v *visitYear) count() {
+	switch len(v.visits) {
+	case 0:
+		v.photos = nil
+		return
+	case 1:
+		v.photos = v.visits[0].photos
+		return
+	}
+	slices.SortFunc(v.visits, func(a, b visitPhotos) int { return cmp.Compare(a.visit, b.visit) })
+	bare := map[string]int{}
+	if len(v.visits[0].visit) == 4 {
+		bare = v.visits[0].photos
+	}
+	v.photos = map[string]int{}
 	var last time.Time
-	one := map[string]int{}
-	for _, visit := range slices.Sorted(maps.Keys(v.visits)) { // the bare year first
-		d, err := time.Parse(time.DateOnly, visit)
-		if err == nil && d.Sub(last) > sameVisit*24*time.Hour {
-			one = maps.Clone(v.visits[visit[:4]])
-			if one == nil {
-				one = map[string]int{}
-			}
+	var one map[string]int
+	for _, p := range v.visits {
+		d, err := time.Parse(time.DateOnly, p.visit)
+		if err != nil {
+			maps.Copy(v.photos, p.photos)
+			continue
+		}
+		if one == nil || d.Sub(last) > sameVisit*24*time.Hour {
+			one = maps.Clone(bare)
 		}
 		last = d
-		for view, n := range v.visits[visit] {
+		for view, n := range p.photos {
 			one[view] += n
 			v.photos[view] = max(v.photos[view], one[view])
 		}
 	}
-	v.visits = nil
 }
 
 // byYear sorts a site's items into the years of their visits. Changes a person
@@ -191,14 +214,18 @@ func lacking(years []visitYear, i int) []lack {
 	}
 	here := years[i]
 	usual := map[string]int{} // what is lacking, by how many neighbours have it
-	for k := range things(years, i) {
-		if here.has[k] {
-			continue
-		}
-		if n := neighboursOf(years, i, func(v visitYear) bool { return v.has[k] }); n.usual() {
-			usual[k] = n.had
+	for j := range near(years, i) {
+		for k := range years[j].has {
+			if here.has[k] || usual[k] != 0 {
+				continue
+			}
+			usual[k] = -1
+			if n := neighboursOf(years, i, func(v *visitYear) bool { return v.has[k] }); n.usual() {
+				usual[k] = n.had
+			}
 		}
 	}
+	maps.DeleteFunc(usual, func(_ string, n int) bool { return n < 0 })
 	var views, visits []lack
 	for k := range usual {
 		if season, ok := strings.CutPrefix(k, visitKey("")); ok {
@@ -227,23 +254,20 @@ func lacking(years []visitYear, i int) []lack {
 	return append(views, visits...)
 }
 
-// near are the years looked at around years[i], but for itself.
-func near(years []visitYear, i int) []visitYear {
-	return slices.Concat(years[max(0, i-sideYears):i], years[i+1:min(len(years), i+1+sideYears)])
-}
-
-// things are all that the years around years[i] have.
-func things(years []visitYear, i int) map[string]bool {
-	all := map[string]bool{}
-	for _, v := range near(years, i) {
-		maps.Copy(all, v.has)
+// near are the indices of the years looked at around years[i], but for itself.
+func near(years []visitYear, i int) iter.Seq[int] {
+	return func(yield func(int) bool) {
+		for j := max(0, i-sideYears); j < min(len(years), i+1+sideYears); j++ {
+			if j != i && !yield(j) {
+				return
+			}
+		}
 	}
-	return all
 }
 
 // neighbours are the years around one that keep the same habit about a thing.
 type neighbours struct {
-	years   []visitYear
+	years   []*visitYear
 	had     int  // of them, those that have it
 	before  bool // one of those is an earlier year
 	changed bool // another habit ends or begins beside them
@@ -254,13 +278,13 @@ type neighbours struct {
 // neighboursOf looks at up to four years on each side of years[i], and not beyond
 // a change: three years running without the thing are a habit of their own, and
 // nothing is judged by another habit's years.
-func neighboursOf(years []visitYear, i int, has func(visitYear) bool) (n neighbours) {
+func neighboursOf(years []visitYear, i int, has func(*visitYear) bool) (n neighbours) {
 	without := func(j int) bool {
 		from, to := j, j
-		for from >= 0 && j-from < habitRun && !has(years[from]) {
+		for from >= 0 && j-from < habitRun && !has(&years[from]) {
 			from--
 		}
-		for to < len(years) && to-j < habitRun && !has(years[to]) {
+		for to < len(years) && to-j < habitRun && !has(&years[to]) {
 			to++
 		}
 		return to-from-1 >= habitRun
@@ -275,7 +299,7 @@ func neighboursOf(years []visitYear, i int, has func(visitYear) bool) (n neighbo
 				n.changed = true
 				return
 			}
-			had := has(years[j])
+			had := has(&years[j])
 			if running++; !had {
 				running = 0
 			}
@@ -283,7 +307,7 @@ func neighboursOf(years []visitYear, i int, has func(visitYear) bool) (n neighbo
 			if (j-i)*step > sideYears {
 				continue
 			}
-			n.years = append(n.years, years[j])
+			n.years = append(n.years, &years[j])
 			if had {
 				n.had++
 				n.before = n.before || step < 0
@@ -310,22 +334,25 @@ func (n neighbours) usual() bool {
 // of unknown view (as many as are in doubt), or of a view that no neighbour has, may
 // be those that seem to lack.
 func fewer(years []visitYear, i, doubt int) (out []lack) {
-	here, around, told := years[i], near(years, i), false
+	here, told, less := years[i], false, false
 	seen := map[string]bool{}
-	for _, v := range append(around, here) {
-		for k := range v.photos {
-			told = told || k != untold
+	for j := range near(years, i) {
+		for k, n := range years[j].photos {
+			seen[k] = true
+			less = less || 0 < here.photos[k] && here.photos[k] < n
 		}
 	}
-	for _, v := range around {
-		for k := range v.photos {
-			seen[k] = true
-		}
+	if !less {
+		return nil
 	}
 	for k, n := range here.photos {
+		told = told || k != untold
 		if k != untold && !seen[k] {
 			doubt += n
 		}
+	}
+	for k := range seen {
+		told = told || k != untold
 	}
 	for k, have := range here.photos {
 		what, doubt := k, doubt
@@ -346,12 +373,12 @@ func fewer(years []visitYear, i, doubt int) (out []lack) {
 // usualNumber is how many photos of a view the neighbours of years[i] have, where
 // that is a habit, and more than years[i] has; else 0.
 func usualNumber(years []visitYear, i int, view string) (of int) {
-	for _, v := range near(years, i) {
-		number := v.photos[view]
+	for j := range near(years, i) {
+		number := years[j].photos[view]
 		if number <= max(years[i].photos[view], of) {
 			continue
 		}
-		n := neighboursOf(years, i, func(v visitYear) bool { return v.photos[view] >= number })
+		n := neighboursOf(years, i, func(v *visitYear) bool { return v.photos[view] >= number })
 		same := 0
 		for _, v := range n.years {
 			if v.photos[view] == number {

@@ -314,6 +314,16 @@ func (t *timetable) ever(year int) (out []window) {
 	return out
 }
 
+// close reports whether a day lies so close to the middle of a habitual season that
+// it is within its window, or that many days from it, whatever the other days are.
+func (t *timetable) close(d time.Time, days int) bool {
+	f := fractionOf(d)
+	return slices.ContainsFunc(t.seasons, func(s season) bool {
+		apart := math.Abs(s.mean - f)
+		return s.known && min(apart, 1-apart)*365.25 <= float64(min(days, SeasonDays))
+	})
+}
+
 // others are the same windows as the visits of other days keep them.
 func (t *timetable) others(year int, d time.Time) (out []window) {
 	if len(declaredSeasons(t.card, year)) > 0 {

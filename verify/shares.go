@@ -13,13 +13,14 @@ type share struct {
 	season string // "10-09"; see seasonName
 	window window
 	made   bool
+	at     int // among the visits of the season that were made
 	visitYear
 }
 
 // markSeasons shares the years out among their seasons where there are several: by
 // habit, and as declared. What is known by its year only may be any season's.
 func (j *judge) markSeasons() {
-	j.shares = map[int][]share{}
+	j.shares, j.series = map[int][]share{}, map[string][]visitYear{}
 	ever := map[int][]window{}
 	windows := func(year int) []window {
 		if ever[year] == nil {
@@ -65,8 +66,13 @@ func (j *judge) markSeasons() {
 		for k := range all {
 			s := &all[k]
 			s.count()
-			if s.made {
-				j.visited[i].has[visitKey(s.season)] = true
+			if !s.made {
+				continue
+			}
+			j.visited[i].has[visitKey(s.season)] = true
+			if i < len(j.past) {
+				s.at = len(j.series[s.season])
+				j.series[s.season] = append(j.series[s.season], s.visitYear)
 			}
 		}
 	}
@@ -133,25 +139,16 @@ func (j *judge) lacks(i int) []lack {
 		out = j.lacksOf(j.past[i], habit, j.declaredFor(year, nil))
 	}
 	for _, s := range made {
-		var same []visitYear // the same season of every year
-		at := 0
-		for _, v := range j.past {
-			for _, o := range j.shares[v.year] {
-				if o.made && o.season == s.season {
-					if v.year == year {
-						at = len(same)
-					}
-					same = append(same, o.visitYear)
-				}
-			}
-		}
-		for _, l := range j.lacksOf(s.visitYear, lacking(same, at), j.declaredFor(year, &s.window)) {
+		for _, l := range j.lacksOf(s.visitYear, lacking(j.series[s.season], s.at), j.declaredFor(year, &s.window)) {
 			l.season = s.season
 			out = append(out, l)
 		}
 	}
 	windows := j.times.windows(year)
 	if len(declaredSeasons(&j.Card, year)) == 0 {
+		if len(made) >= j.usualVisits(i) {
+			return out // each as it was then; seasons of other times may lie between
+		}
 		for _, l := range habit {
 			if l.what == lackVisit && j.misses(year, windows, l.season) {
 				out = append(out, l)
@@ -165,6 +162,22 @@ func (j *judge) lacks(i int) []lack {
 		}
 	}
 	return out
+}
+
+// usualVisits is in how many seasons the years around past[i] were visited: the
+// median before or after, whichever is less.
+func (j *judge) usualVisits(i int) int {
+	usual := math.MaxInt
+	for _, side := range [][]visitYear{j.past[max(0, i-sideYears):i], j.past[i+1 : min(len(j.past), i+1+sideYears)]} {
+		var n []int
+		for _, v := range side {
+			n = append(n, len(j.made(v.year)))
+		}
+		if len(n) > 0 {
+			usual = min(usual, median(n))
+		}
+	}
+	return usual
 }
 
 // lacksOf holds one visit against its habit and what is declared.

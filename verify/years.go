@@ -157,7 +157,8 @@ type judge struct {
 	past    []visitYear // without years to come
 	rounds  []int       // the years whose visit was made: a season over the new year is of one of them
 	times   *timetable
-	shares  map[int][]share // by year, of the years that have several seasons
+	shares  map[int][]share        // by year, of the years that have several seasons
+	series  map[string][]visitYear // the visits of each such season, without years to come
 }
 
 // yearsOf judges one site.
