@@ -16,6 +16,7 @@ import (
 
 	"github.com/minio/minio-go/v7"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
@@ -245,4 +246,33 @@ func (c *cut) RoundTrip(req *http.Request) (*http.Response, error) {
 		return nil, &net.OpError{Op: "dial", Net: "tcp", Err: syscall.ECONNREFUSED}
 	}
 	return http.DefaultTransport.RoundTrip(req)
+}
+
+// other is a service that keeps another digest than the one it was given.
+type other struct{ store.Root }
+
+func (o other) Stat(ctx context.Context, key string) (store.Info, error) {
+	info, err := o.Root.Stat(ctx, key)
+	info.SHA256 = manifest.Sum([]byte("something else"))
+	return info, err
+}
+
+// A service that reports another digest is read, however little else changed.
+func TestRotS3ReportsAnotherDigest(t *testing.T) {
+	b := newBucket(t, s3test.Fake(t))
+	c := b.Copies[0]
+	o := b.Options()
+	o.Memory = &verifytest.Memory{}
+	if rep := rot(t, c, o); rep.ReadBack.Files != 9 {
+		t.Fatalf("%+v", rep)
+	}
+	c.Root = other{c.Root}
+	o.Quick = true
+	if rep := rot(t, c, o); rep.Matched.Files != 0 || rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
+		t.Errorf("%+v", rep)
+	}
+	o.Allowance = 0
+	if rep := rot(t, c, o); rep.Matched.Files != 0 || rep.Unread.Files != 9 {
+		t.Errorf("without allowance: %+v", rep)
+	}
 }

@@ -69,7 +69,7 @@ func (d *Drive) Begin(ctx context.Context, object string, version int) (Build, e
 
 // headNumber is the highest committed version of an object, 0 for none.
 func headNumber(ctx context.Context, r Root, object string) (int, error) {
-	inv, _, err := head(ctx, r, object)
+	inv, _, _, err := head(ctx, r, object)
 	if errors.Is(err, ErrNoObject) {
 		return 0, nil
 	}

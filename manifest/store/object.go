@@ -71,46 +71,46 @@ func Objects(ctx context.Context, r Root) ([]string, error) {
 // number up; a root pair that does not agree with itself is passed over and the
 // version folders are listed.
 func Head(ctx context.Context, r Root, object string) (*manifest.Inventory, error) {
-	inv, _, err := head(ctx, r, object)
+	inv, _, _, err := head(ctx, r, object)
 	return inv, err
 }
 
 // HeadSettled is Head, and reports whether the root pair shows that version.
-// Where it does not, a commit was cut off before its end, and [Settle] ends it.
+// Where it does not, a commit was cut off before its end or the pair rotted, and
+// [Settle] writes it again.
 func HeadSettled(ctx context.Context, r Root, object string) (inv *manifest.Inventory, settled bool, err error) {
-	inv, raw, err := head(ctx, r, object)
+	inv, _, shown, err := head(ctx, r, object)
 	if err != nil {
 		return nil, false, err
 	}
-	side, _, err := ReadSmall(ctx, r, object+"/"+sidecarName, maxSmall)
-	if errors.Is(err, fs.ErrNotExist) {
-		return inv, false, nil
-	}
-	return inv, err == nil && bytes.Equal(side, manifest.Sidecar(raw)), err
+	return inv, shown == inv.Head(), nil
 }
 
-// head is Head, with the bytes of the inventory.
-func head(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
+// head is Head, with the bytes of the inventory and the version that the root
+// pair shows, 0 where it shows none.
+func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, raw []byte, shown int, err error) {
 	if err := checkObject(object); err != nil {
-		return nil, nil, err
+		return nil, nil, 0, err
 	}
-	raw, inv, err := readPair(ctx, r, object, "")
+	raw, inv, err = readPair(ctx, r, object, "")
 	switch {
 	case err == nil:
+		shown = inv.Head()
 		for {
 			next, nextInv, err := committed(ctx, r, object, inv.Head()+1)
 			if errors.Is(err, errNotCommitted) {
-				return inv, raw, nil
+				return inv, raw, shown, nil
 			}
 			if err != nil {
-				return nil, nil, err
+				return nil, nil, 0, err
 			}
 			raw, inv = next, nextInv
 		}
 	case ctx.Err() != nil:
-		return nil, nil, err
+		return nil, nil, 0, err
 	default: // broken, absent or unreadable: the versions themselves decide
-		return headByListing(ctx, r, object)
+		inv, raw, err = headByListing(ctx, r, object)
+		return inv, raw, 0, err
 	}
 }
 
@@ -196,7 +196,7 @@ func readPair(ctx context.Context, r Root, object, folder string) ([]byte, *mani
 // agree with it: the object's 0= file and its root pair. A crash between commit
 // and these leaves the copy unfinished, not damaged. On a drive, hold Lock.
 func Settle(ctx context.Context, r Root, object string) (changed bool, err error) {
-	_, raw, err := head(ctx, r, object)
+	_, raw, _, err := head(ctx, r, object)
 	if err != nil {
 		return false, err
 	}

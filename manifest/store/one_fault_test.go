@@ -104,6 +104,32 @@ func TestHeadOfAnotherObject(t *testing.T) {
 	}
 }
 
+// A root inventory that rotted beside its good sidecar shows no version.
+func TestHeadSettledByBothOfAPair(t *testing.T) {
+	r, dir := driveIn(t)
+	s := newSite()
+	s.store(t, r, s.next(t, nil, map[string]string{"plot.jpg": "plot"}))
+	check := func(want bool) {
+		t.Helper()
+		inv, settled, err := store.HeadSettled(t.Context(), r, object)
+		must(t, err)
+		if inv.Head() != 1 || settled != want {
+			t.Errorf("version %d, settled %v", inv.Head(), settled)
+		}
+	}
+	check(true)
+	name := filepath.Join(dir, object, "inventory.json")
+	b, err := os.ReadFile(name)
+	must(t, err)
+	b[len(b)/2] ^= 1
+	must(t, os.WriteFile(name, b, 0o666))
+	check(false)
+	_, err = store.Settle(t.Context(), r, object)
+	must(t, err)
+	check(true)
+	s.intact(t, r)
+}
+
 // The seal is written in its place; a link there leads nowhere else.
 func TestSealThroughALink(t *testing.T) {
 	r, dir := driveIn(t)

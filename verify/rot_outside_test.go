@@ -1,0 +1,83 @@
+package verify_test
+
+import (
+	"context"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/verify"
+	"linecamp/verify/verifytest"
+)
+
+// A bit of the seal that flipped is damage where this machine's seal and another
+// copy's both tell; another digest, or nobody to second, is a rewritten seal.
+func TestRotSealBent(t *testing.T) {
+	alone := func(o verify.Options) verify.Options { o.Seconded = nil; return o }
+	same := func(o verify.Options) verify.Options { return o }
+	for name, tt := range map[string]struct {
+		digits, copies int
+		options        func(verify.Options) verify.Options
+		rewritten      bool
+	}{
+		"one digit":                {1, 2, same, false},
+		"one digit, no other copy": {1, 1, same, true},
+		"one digit, nobody asked":  {1, 2, alone, true},
+		"a whole digest":           {64, 2, same, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := ranch(t, tt.copies)
+			r.BendSeal(0, tt.digits)
+			rep := rot(t, r.Copies[0], tt.options(r.Options()))
+			if len(rep.Damage) != 1 {
+				t.Fatalf("found %+v", rep.Damage)
+			}
+			d := rep.Damage[0]
+			if d.Kind != verify.Altered || d.Path != verify.SealPath || d.Content != manifest.SealFile(0) || strings.HasPrefix(d.Detail, verify.Rewritten) != tt.rewritten {
+				t.Errorf("found %+v", d)
+			}
+		})
+	}
+}
+
+// A version folder whose number nobody counted up to is not counted up to here.
+func TestRotVersionFromNowhere(t *testing.T) {
+	r := ranch(t, 1)
+	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json"), []byte("{}"), time.Now())
+	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json.sha256"), []byte("x"), time.Now())
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	c := r.Copies[0]
+	opened := 0
+	c.Root = &failing{c.Root, func(string) bool {
+		if opened++; opened > 1000 {
+			cancel()
+		}
+		return false
+	}}
+	for name, o := range map[string]verify.Options{"with the archive's manifests": r.Options(), "alone": {Allowance: -1}} {
+		o.Workers = 1
+		rep, err := verify.Rot(ctx, c, o)
+		if err != nil || len(rep.Damage) != 0 {
+			t.Errorf("%s: %v, %+v", name, err, rep.Damage)
+		}
+	}
+}
+
+// A site's folder that somebody copied beside it is one stray folder.
+func TestRotCopiedFolder(t *testing.T) {
+	r := ranch(t, 1)
+	if err := os.CopyFS(r.Path(0, "windmill--stake-3-copy"), os.DirFS(r.Path(0, "windmill--stake-3"))); err != nil {
+		t.Fatal(err)
+	}
+	rep := rot(t, r.Copies[0], r.Options())
+	if got := found(rep); !slices.Equal(got, []string{"stray windmill--stake-3-copy/ v0"}) {
+		t.Errorf("found %q", got)
+	}
+	if rep.Files != 9 {
+		t.Errorf("%d files", rep.Files)
+	}
+}
