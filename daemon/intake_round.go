@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/intake"
 	"linecamp/manifest"
+	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 )
 
@@ -86,7 +87,7 @@ func (a *Archive) target(ctx context.Context, p Progress) (*intake.Archive, erro
 		return nil, err
 	}
 	here := contents(t)
-	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Has: func(d manifest.Digest) bool {
+	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.cfg.Years.Metres, Has: func(d manifest.Digest) bool {
 		_, is := recorded[d]
 		return is || here[d] != ""
 	}}, nil

@@ -15,6 +15,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/intake"
+	"linecamp/manifest/card"
 )
 
 func (t *tool) intake() *cobra.Command {
@@ -59,7 +60,7 @@ linecamp intake /media/office/CAMERA --gpx round.gpx --clock +1h`,
 	f.IntSliceVar(&o.Visits, "visit", nil, "only the visit with this `NUMBER` in the plan; may be said several times")
 	f.StringVar(&gpx, "gpx", "", "a GPX `FILE` with the track of the round, for pictures without a position")
 	f.StringVar(&clock, "clock", "", "`HOW` far to move the camera's clock, as +1h or -35m")
-	f.Float64Var(&o.Near, "near", 50, "how many `METRES` from a site still are the site")
+	f.Float64Var(&o.Near, "near", 0, "how many `METRES` from a site still are the site (50, or what the settings or the site's card say)")
 	cmd.RegisterFlagCompletionFunc("site", t.completeSite)
 	return cmd
 }
@@ -84,7 +85,7 @@ func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock string) err
 	if cmd.Flags().Changed("view") && !intake.View(o.View) {
 		return usagef("--view takes a view's name in small letters, as plot or landscape, not %q", o.View)
 	}
-	if !(o.Near > 0 && o.Near <= 5000) {
+	if cmd.Flags().Changed("near") && !(o.Near > 0 && o.Near <= card.MostMetres) {
 		return usagef("--near takes metres, more than 0 and at most 5000")
 	}
 	if gpx == "" {

@@ -30,7 +30,9 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
+	"linecamp/verify"
 )
 
 var (
@@ -66,6 +68,8 @@ type Archive struct {
 	Folder string        // its working folder
 	Tally  *tally.Result // what is in it
 	Layout *tally.Layout
+	Cards  *card.Set                  // what is declared of its sites; may be nil
+	Near   float64                    // metres from a site that still are at the site; 0 for the usual
 	Has    func(manifest.Digest) bool // whether any version of any site has the content
 }
 
@@ -75,7 +79,7 @@ type Options struct {
 	Date     string                  // their date, YYYY-MM-DD; "" takes the camera's
 	View     string                  // the view of their only picture; "" proposes one
 	Visits   []int                   // only these, as numbered in the plan; nil for all
-	Near     float64                 // metres from a site that still are at the site; 0 for 50
+	Near     float64                 // metres from a site that still are at the site; 0 for what its card or its archive says
 	Track    *Track                  // nil for none
 	Clock    time.Duration           // added to the camera's time
 	Zone     *time.Location          // of cameras that write no offset; nil for this machine's
@@ -85,6 +89,6 @@ type Options struct {
 }
 
 const (
-	defaultNear = 50               // metres
+	defaultNear = verify.Metres
 	pause       = 15 * time.Minute // between pictures of two visits
 )

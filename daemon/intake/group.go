@@ -110,11 +110,17 @@ func (g *group) settle(sites []*site, near float64) {
 		return 0
 	})
 	first := hits[0]
-	reach := near + g.at.within
+	within := func(h hit) bool {
+		reach := near
+		if h.s.near > 0 {
+			reach = h.s.near
+		}
+		return h.m <= reach+g.at.within
+	}
 	switch {
-	case first.m > reach:
+	case !within(first):
 		g.why = "the nearest site, " + first.s.label() + ", is " + distance(first.m) + " away"
-	case len(hits) > 1 && hits[1].m <= reach && hits[1].m-first.m < max(g.at.within, near/4):
+	case len(hits) > 1 && within(hits[1]) && hits[1].m-first.m < max(g.at.within, near/4):
 		g.why = "it lies between " + first.s.label() + " and " + hits[1].s.label()
 	default:
 		g.site, g.siteBy, g.metres = first.s, g.by, first.m

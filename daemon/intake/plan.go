@@ -82,13 +82,18 @@ type Left struct {
 
 // Propose makes the plan for a card. Errors wrap ErrAsked or are ctx's.
 func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*Plan, error) {
-	if o.Near <= 0 {
-		o.Near = defaultNear
+	near := o.Near
+	if near <= 0 {
+		near = defaultNear
 	}
 	var sites []*site
 	for _, a := range archives {
 		for i := range a.Tally.Sites {
-			sites = append(sites, newSite(a, &a.Tally.Sites[i]))
+			s := newSite(a, &a.Tally.Sites[i])
+			if o.Near > 0 { // a person's word goes before all that is on file
+				s.near = 0
+			}
+			sites = append(sites, s)
 		}
 	}
 	p := &Plan{Card: card.Folder, Visits: []Visit{}, Left: []Left{}, Unread: []Left{}, Passed: []Left{}, Litter: card.Litter, o: o}
@@ -102,7 +107,7 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 	if err := look(ctx, card, shots, &o); err != nil {
 		return nil, err
 	}
-	all := groups(shots, sites, o.Near)
+	all := groups(shots, sites, near)
 	for _, a := range archives {
 		var own []*site
 		for _, s := range sites {

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 )
 
@@ -12,7 +13,8 @@ import (
 type site struct {
 	archive *Archive
 	*tally.Site
-	at     spot           // where its pictures were taken
+	at     spot           // where it is declared to be, else where its pictures were taken
+	near   float64        // metres from there that still are at the site; 0 for what holds for all
 	views  []string       // what a visit usually has, in the order they are taken
 	visits []*tally.Visit // with photos, newest first
 }
@@ -27,14 +29,30 @@ func newSite(a *Archive, t *tally.Site) *site {
 			s.visits = append(s.visits, &t.Visits[i])
 		}
 	}
-	s.views = usualViews(s.visits)
-	s.locate()
+	k := card.Key{Pasture: t.Pasture, Site: t.Site}
+	declared := a.Cards.Of(k)
+	s.near = declared.Metres
+	if s.near == 0 {
+		s.near = a.Near
+	}
+	if s.views = usualViews(s.visits); len(s.views) == 0 {
+		for _, v := range declared.Views {
+			if v.Until == 0 {
+				s.views = append(s.views, v.Name)
+			}
+		}
+	}
+	s.locate(k)
 	return s
 }
 
-// locate finds out where the site is, from the positions in its newest
-// pictures.
-func (s *site) locate() {
+// locate finds out where the site is: its card or a waypoint tells, as it does
+// when the record is verified, else the positions in its newest pictures.
+func (s *site) locate(k card.Key) {
+	if p, ok := s.archive.Cards.Position(k); ok {
+		s.at = spot{lat: p.Latitude, lon: p.Longitude, known: true}
+		return
+	}
 	var spots []spot
 	for _, v := range s.visits {
 		for _, f := range v.Photos {
