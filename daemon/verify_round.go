@@ -284,6 +284,7 @@ func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *
 	}
 	report.Years = verify.Years(in)
 	report.Judged = true
+	report.Joined, report.Alike = in.JoinedSites(), verify.Alikes(in)
 	report.Findings = append(verify.Findings(in, report.Years), verify.CardFindings(faults)...)
 	if report.Years == nil {
 		report.Years = []verify.Year{}
@@ -300,6 +301,14 @@ func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *
 
 // yearsInput gathers what the years are judged by, and the faults of cards.
 func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
+		in.Join()
+	}
+	return in, faults, err
+}
+
+// unjoined is yearsInput before sites are joined as people said.
+func (a *Archive) unjoined(ctx context.Context, r *reach, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
 	t, err := a.tally(ctx, p)
 	switch {
 	case errors.Is(err, ErrNoFolder):

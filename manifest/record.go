@@ -47,21 +47,22 @@ type Entry struct {
 
 // Decision is something a person decided.
 type Decision struct {
-	What   string    // "explained": the reason for missing years; "accepted": a change; "joined": a renamed folder
+	What   string    // one of those below
 	Who    string    // as the person gave it
 	When   time.Time // UTC, whole seconds
 	Why    string
 	Years  []string // what it is about, each where it applies
 	Season string
 	View   string
-	Path   string
+	Path   string // a file's or folder's; of Joined and Apart, the other site's object
 }
 
 // The decisions there are.
 const (
-	Explained = "explained"
-	Accepted  = "accepted"
-	Joined    = "joined"
+	Explained = "explained" // the reason for missing years, or for a finding
+	Accepted  = "accepted"  // a change
+	Joined    = "joined"    // another site is this one's stake under an earlier name
+	Apart     = "apart"     // another site is another stake, whatever was said before
 )
 
 // check reports the first rule that the record breaks. Callers wrap it.
@@ -124,9 +125,9 @@ func (r *Record) checkEntry(p string, e Entry) error {
 
 func (d *Decision) check() error {
 	switch d.What {
-	case Explained, Accepted, Joined:
+	case Explained, Accepted, Joined, Apart:
 	default:
-		return fmt.Errorf("%q is none of %s, %s, %s", clip(d.What), Explained, Accepted, Joined)
+		return fmt.Errorf("%q is none of %s, %s, %s, %s", clip(d.What), Explained, Accepted, Joined, Apart)
 	}
 	if d.When.IsZero() {
 		return fmt.Errorf("it does not say when")

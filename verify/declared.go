@@ -32,12 +32,7 @@ func (in *YearsInput) settle() {
 			if at < 0 || at == i {
 				continue
 			}
-			in.Sites[i].Items = append(in.Sites[i].Items, in.Sites[at].Items...)
-			in.Sites[i].Decisions = append(in.Sites[i].Decisions, in.Sites[at].Decisions...)
-			in.Sites = slices.Delete(in.Sites, at, at+1)
-			if at < i {
-				i--
-			}
+			i = in.takeOver(i, at)
 		}
 	}
 	for i := range in.Sites {

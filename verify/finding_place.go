@@ -32,36 +32,42 @@ type place struct {
 func places(in YearsInput) []place {
 	out := make([]place, len(in.Sites))
 	for i := range in.Sites {
-		s := &in.Sites[i]
-		if s.Position != nil {
-			out[i] = place{at: *s.Position, known: true, declared: true}
-		}
-		visits := map[string]geo.Position{} // one position for each visit
-		most := 0.0                         // the largest error stated
-		for _, it := range s.Items {
-			if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto {
-				visits[it.Visit] = it.File.At.Position
-				most = max(most, it.File.At.Error)
-			}
-		}
-		if len(visits) < visitsToTell {
-			continue
-		}
-		middle := geo.Middle(slices.Collect(maps.Values(visits)))
-		near := 0
-		for _, p := range visits {
-			if geo.Distance(p, middle) <= in.metres(s) {
-				near++
-			}
-		}
-		switch agree := near >= visitsToTell && 4*near >= 3*len(visits); {
-		case agree && !out[i].known:
-			out[i] = place{at: middle, known: true}
-		case agree && geo.Distance(middle, out[i].at) > in.metres(s)+most:
-			out[i] = place{at: middle, known: true, wrong: s.Position, visits: near, of: len(visits)}
-		}
+		out[i] = in.place(&in.Sites[i], "", in.Sites[i].Position)
 	}
 	return out
+}
+
+// place finds out where a site is, or where one that it took over was: that was
+// measured by itself, and the stake may have been set anew a little further.
+func (in *YearsInput) place(s *SiteItems, of string, declared *geo.Position) (p place) {
+	if declared != nil {
+		p = place{at: *declared, known: true, declared: true}
+	}
+	visits := map[string]geo.Position{} // one position for each visit
+	most := 0.0                         // the largest error stated
+	for _, it := range s.Items {
+		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto && it.Of == of {
+			visits[it.Visit] = it.File.At.Position
+			most = max(most, it.File.At.Error)
+		}
+	}
+	if len(visits) < visitsToTell {
+		return p
+	}
+	middle := geo.Middle(slices.Collect(maps.Values(visits)))
+	near := 0
+	for _, v := range visits {
+		if geo.Distance(v, middle) <= in.metres(s) {
+			near++
+		}
+	}
+	switch agree := near >= visitsToTell && 4*near >= 3*len(visits); {
+	case agree && !p.known:
+		return place{at: middle, known: true}
+	case agree && geo.Distance(middle, p.at) > in.metres(s)+most:
+		return place{at: middle, known: true, wrong: declared, visits: near, of: len(visits)}
+	}
+	return p
 }
 
 // misplaced finds a site that is declared to be where its photos were not taken.
@@ -77,9 +83,30 @@ func (x *finder) misplaced(s *SiteItems) {
 		Todo: "Correct latitude and longitude in its site.toml, or the waypoint of its name. Until then its photos are held against one another."})
 }
 
-// elsewhere finds photos of a visit that were taken too far from the site.
+// elsewhere finds photos of a visit that were taken too far from the site, each
+// held against the stake it was taken at.
 func (x *finder) elsewhere(s *SiteItems, visit string, photos []Item) {
-	at := x.place(s)
+	own := photos
+	if len(s.Formers) > 0 {
+		of := func(object string) (some []Item) {
+			for _, it := range photos {
+				if it.Of == object {
+					some = append(some, it)
+				}
+			}
+			return some
+		}
+		own = of("")
+		for _, f := range s.Formers {
+			if some := of(f.Object); f.Object != "" && len(some) > 0 {
+				x.awayFrom(x.in.place(s, f.Object, f.Position), s, visit, some)
+			}
+		}
+	}
+	x.awayFrom(x.place(s), s, visit, own)
+}
+
+func (x *finder) awayFrom(at place, s *SiteItems, visit string, photos []Item) {
 	if !at.known {
 		return
 	}

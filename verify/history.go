@@ -25,6 +25,9 @@ type History struct {
 	Versions []HistoryVersion    `json:"versions"`
 	Visits   []tally.ReportVisit `json:"visits"`
 	Other    []tally.ReportFile  `json:"other"` // files that are neither a visit's photos nor its notes
+	// Formers are the objects that were joined to this one: the same stake under
+	// an earlier name.
+	Formers []string `json:"formers,omitempty"`
 	// Missing are versions that the seal names and this copy lacks.
 	Missing []int `json:"missing_versions,omitempty"`
 	// Unread are versions whose record this copy cannot read: their bytes and
@@ -74,6 +77,9 @@ func HistoryOf(ctx context.Context, r store.Root, s Site) (History, error) {
 	}
 	if err := h.addVisits(ctx, rs); err != nil {
 		return History{}, err
+	}
+	if rec, _ := rs.Newest(ctx); rec != nil {
+		h.Formers = formers(s.Object, rec.Decisions)
 	}
 	seal, err := store.ReadSeal(ctx, r)
 	if err == nil {
@@ -164,6 +170,9 @@ func (h History) Print(w io.Writer) {
 	fmt.Fprintf(w, "%s  (%s)\n", Site{Site: Shown(h.Site), Pasture: Shown(h.Pasture)}.Label(), h.ID)
 	if h.Folder != "" {
 		fmt.Fprintf(w, "folder %s\n", Shown(h.Folder))
+	}
+	for _, f := range h.Formers {
+		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", say.Of(w).Run("history", f))
 	}
 	fmt.Fprintf(w, "\n%s:\n", count(int64(len(h.Visits)), "visit"))
 	for _, v := range h.Visits {

@@ -57,6 +57,13 @@ func (r Report) Print(w io.Writer) {
 	}
 	if len(r.Copies) == 0 && !r.Nothing {
 		grid(w, r.Years)
+		for _, j := range r.Joined {
+			var from []string
+			for _, f := range j.From {
+				from = append(from, Shown(f.Label()))
+			}
+			fmt.Fprintf(w, "%s goes on from %s.\n", Site{Object: j.Object, Site: Shown(j.Site), Pasture: Shown(j.Pasture)}.Label(), strings.Join(from, " and "))
+		}
 	}
 	p := printer{w: w, line: say.Of(w)}
 	if r.Nothing {
@@ -87,6 +94,7 @@ func (r Report) Print(w io.Writer) {
 	p.years(r.Years, Skipped, "Skipped: a visit was due and nothing was recorded",
 		"If there was a visit, its files may still be on a card or another computer."+p.explaining(r.Years, Skipped))
 	p.findings(r.Findings)
+	p.alike(r.Alike)
 	if r.Deep != nil {
 		p.list("Photos that were not decoded", r.Deep.lines(), "Nothing is known against them; look at them yourself.")
 	}

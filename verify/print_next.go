@@ -32,8 +32,15 @@ func (p printer) restoring(r Report) string {
 	}
 	var runs []string
 	for _, y := range r.Years {
-		if y.State == Recoverable {
-			runs = append(runs, p.line.Run("restore", y.asked(), "--year", fmt.Sprint(y.Year), "--into", into))
+		if y.State != Recoverable {
+			continue
+		}
+		from := y.From
+		if len(from) == 0 {
+			from = []string{y.asked()}
+		}
+		for _, site := range from {
+			runs = append(runs, p.line.Run("restore", site, "--year", fmt.Sprint(y.Year), "--into", into))
 		}
 	}
 	return p.toRun("To bring them back:", runs)

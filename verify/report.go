@@ -9,8 +9,12 @@ type Report struct {
 	// years were judged.
 	Findings []Finding `json:"findings,omitempty"`
 	// Deep is what a full decode of the photos came to; only where it was asked for.
-	Deep   *DeepReport `json:"deep,omitempty"`
-	Judged bool        `json:"-"` // the years were judged; else Years says nothing
+	Deep *DeepReport `json:"deep,omitempty"`
+	// Joined are sites that are judged with the earlier ones they took over;
+	// Alike are asked about, and are no fault.
+	Joined []JoinedSite `json:"joined,omitempty"`
+	Alike  []Alike      `json:"alike,omitempty"`
+	Judged bool         `json:"-"` // the years were judged; else Years says nothing
 	// Nothing: no version of anything is recorded yet, so nothing was compared.
 	Nothing bool   `json:"nothing_recorded,omitempty"`
 	Asked   string `json:"-"`                // the one copy that was asked for; "" for all

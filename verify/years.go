@@ -30,6 +30,9 @@ type Item struct {
 	Kind  manifest.Kind
 	Visit string // "2019-06-21", "2019", or "" for a file of no visit
 	Where Where
+	// Of is the object it is filed under, where that is another than its site's:
+	// one that the site took over.
+	Of string
 	// File is what the tally read of a file in the working folder; nil for one
 	// that is not there.
 	File *tally.File
@@ -44,6 +47,7 @@ type SiteItems struct {
 	Decisions             []manifest.Decision
 	Card                  card.Card     // what is declared about the site
 	Position              *geo.Position // where it is declared to be; nil where it is not
+	Formers               []Former      // sites that it took over; its items say which are of them
 }
 
 // YearsInput is what the years are judged by. It is plain data: the same input
@@ -82,6 +86,9 @@ type Year struct {
 	Late int `json:"late,omitempty"`
 	// Baseline: a lone visit long before the regular ones.
 	Baseline bool `json:"baseline,omitempty"`
+	// From are the objects that have the files of a recoverable year, where they
+	// are not all the site's own.
+	From []string `json:"from,omitempty"`
 }
 
 // What Year.State can be.
@@ -211,7 +218,9 @@ func (j *judge) visitedYear(v visitYear, i int) Year {
 		return j.year(v.year, Lost, v.lost)
 	}
 	if len(v.away) > 0 {
-		return j.year(v.year, Recoverable, v.away)
+		y := j.year(v.year, Recoverable, v.away)
+		y.From = j.objectsOf(v.away)
+		return y
 	}
 	if i >= len(j.past) {
 		return j.year(v.year, Whole, nil)

@@ -1,0 +1,241 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"linecamp/daemon/ledger"
+	"linecamp/manifest"
+	"linecamp/verify"
+	"linecamp/verify/say"
+)
+
+// ErrSame marks two sites that cannot be joined or parted as it was asked for.
+var ErrSame = errors.New("this cannot be done as asked")
+
+func unfit(format string, a ...any) error {
+	return fmt.Errorf(format+": %w", append(a, ErrSame)...)
+}
+
+// SameOptions say which two sites are one stake, or are not.
+type SameOptions struct {
+	Now     string // the site as it is called now: name, folder or slug, or the beginning of one
+	Former  string // the same of its earlier name
+	No      bool   // they are two, and nobody is to ask again
+	Undo    bool   // they were joined, and are two again
+	Overlap bool   // join them although both have visits in the same years
+	Why     string // the reason; may be ""
+	Who     string // who says so; "" for the user this runs as
+}
+
+// SameReport is what was put on file about two sites.
+type SameReport struct {
+	Archive string    `json:"archive"`
+	Decided string    `json:"decided"` // manifest.Joined or manifest.Apart
+	Now     SameSite  `json:"now"`
+	Former  SameSite  `json:"former"`
+	Overlap []int     `json:"overlap"` // years in which both have visits
+	Who     string    `json:"who"`
+	When    time.Time `json:"when"`
+	Why     string    `json:"why"`
+	Already bool      `json:"already"` // it was on file before; nothing was added
+	undone  bool
+}
+
+// SameSite is one of the two.
+type SameSite struct {
+	Site   string `json:"site"`
+	Object string `json:"object"`
+}
+
+// Wants is false: it was asked for, and done.
+func (SameReport) Wants() bool { return false }
+
+// Print writes the report for a person.
+func (r SameReport) Print(w io.Writer) {
+	now, former := verify.Shown(r.Now.Site), verify.Shown(r.Former.Site)
+	said := verify.Shown(r.Who)
+	if r.Why != "" {
+		said += ": " + verify.Shown(r.Why)
+	}
+	already := ""
+	if r.Already {
+		already = " already, since " + r.When.Local().Format(time.DateOnly)
+	}
+	switch {
+	case r.Decided == manifest.Joined:
+		fmt.Fprintf(w, "On file%s: %s and %s are one stake, called %s now (%s)\n", already, now, former, now, said)
+	case r.undone:
+		fmt.Fprintf(w, "On file: %s and %s are two again (%s)\n", now, former, said)
+	default:
+		fmt.Fprintf(w, "On file%s: %s and %s are two stakes (%s)\n", already, now, former, said)
+	}
+	if len(r.Overlap) > 0 {
+		fmt.Fprintf(w, "Both have visits in %s; each year counts once.\n", yearList(r.Overlap))
+	}
+	if r.Already {
+		return
+	}
+	if r.Decided == manifest.Joined {
+		line := say.Of(w)
+		fmt.Fprintf(w, "Their years are judged together. Each keeps its folder, its copies and its history: %s and %s\n",
+			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
+	}
+	fmt.Fprintln(w, "The next linecamp mirror keeps it with the archive.")
+}
+
+// Same puts on file that two sites are one stake, or that they are two. It counts
+// at once; the next mirror round writes it into the record of the one first
+// named. A fault in what was asked for wraps ErrSame or verify.ErrNoSite, or is
+// a *verify.ManySites.
+func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameReport, error) {
+	report := SameReport{Archive: a.cfg.Name, Overlap: []int{}}
+	if a.cfg.Folder == "" {
+		return report, fmt.Errorf("%s: %w; join sites on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
+	}
+	why := strings.TrimSpace(o.Why)
+	if len(why) > mostWhy || strings.ContainsFunc(why, unicode.IsControl) || strings.ToValidUTF8(why, "") != why {
+		return report, fmt.Errorf("the reason is to be a sentence or two on one line: %w", ErrSame)
+	}
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return report, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return report, err
+	}
+	pair, err := k.pair(o.Now, o.Former)
+	if err != nil {
+		return report, err
+	}
+	in, _, err := a.unjoined(ctx, r, k, nil, p)
+	if err != nil {
+		return report, err
+	}
+	if o.Who == "" {
+		o.Who = person()
+	}
+	return a.same(o, why, pair, in, report)
+}
+
+// pair finds the two sites that are meant.
+func (k *known) pair(names ...string) (pair [2]verify.Site, err error) {
+	var sites []verify.Site
+	for inv, rec := range k.pairs() {
+		if s := verify.SiteOf(inv.Slug(), rec); !manifest.Unfiled(s.Object) {
+			sites = append(sites, s)
+		}
+	}
+	if err := k.ctx.Err(); err != nil {
+		return pair, err
+	}
+	for i, n := range names {
+		if pair[i], err = verify.FindSite(sites, n); err != nil {
+			return pair, err
+		}
+	}
+	if pair[0].Object == pair[1].Object {
+		return pair, unfit("%q and %q are the same site, %s; name two", names[0], names[1], verify.Shown(pair[0].Label()))
+	}
+	return pair, nil
+}
+
+// same decides about a pair, given everything decided before.
+func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify.YearsInput, report SameReport) (SameReport, error) {
+	all := in.Joinings()
+	fill := func(now, former verify.Site, d manifest.Decision) {
+		report.Now, report.Former = SameSite{now.Label(), now.Object}, SameSite{former.Label(), former.Object}
+		report.Decided, report.Who, report.When, report.Why = d.What, d.Who, d.When, d.Why
+	}
+	d := manifest.Decision{What: manifest.Joined, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: why}
+	now, former := pair[0], pair[1]
+	i := slices.IndexFunc(all, func(j verify.Joining) bool {
+		return j.Now == now.Object && j.Former == former.Object || j.Now == former.Object && j.Former == now.Object
+	})
+	joined := i >= 0 && all[i].What == manifest.Joined
+	if joined && all[i].Now == former.Object {
+		now, former = former, now
+	}
+	switch {
+	case o.Undo && !joined:
+		return report, unfit("%s and %s are not joined, so there is nothing to undo", verify.Shown(now.Label()), verify.Shown(former.Label()))
+	case o.No && joined:
+		return report, unfit("they are joined, by %s on %s; to part them: `%s`", verify.Shown(all[i].Who), day(all[i].When),
+			say.Line{}.Run("same", "--undo", now.Object, former.Object))
+	case o.Undo || o.No:
+		d.What = manifest.Apart
+	case joined && now != pair[0]:
+		return report, unfit("they are joined already, by %s on %s, with %s as the present name; to change that, part them first: `%s`", verify.Shown(all[i].Who), day(all[i].When),
+			verify.Shown(now.Label()), say.Line{}.Run("same", "--undo", now.Object, former.Object))
+	}
+	if i >= 0 && all[i].What == d.What {
+		fill(now, former, all[i].Decision)
+		report.Already = true
+		return report, nil
+	}
+	if d.What == manifest.Joined {
+		for _, s := range pair {
+			if err := unbound(s, all, in); err != nil {
+				return report, err
+			}
+		}
+		in.Join()
+		if report.Overlap = both(in.VisitedYears(now.Object), in.VisitedYears(former.Object)); len(report.Overlap) > 0 && !o.Overlap {
+			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", yearList(report.Overlap))
+		}
+	}
+	// The newest word about a pair counts, whatever the clock said before.
+	if i >= 0 && !d.When.After(all[i].When) {
+		d.When = all[i].When.Add(time.Second)
+	}
+	fill(now, former, d)
+	report.undone = o.Undo
+	d.Path = former.Object
+	if err := a.ledger.AddSaid(ledger.Said{Object: now.Object, Decision: d}); err != nil {
+		return report, fmt.Errorf("writing the ledger: %w", err)
+	}
+	return report, nil
+}
+
+// unbound refuses a site that counts as a part of another already.
+func unbound(s verify.Site, all []verify.Joining, in verify.YearsInput) error {
+	for _, j := range all {
+		if j.What == manifest.Joined && j.Former == s.Object {
+			return unfit("%s counts as an earlier name of %s already, by %s on %s. Name that one, or part them first: `%s`",
+				verify.Shown(s.Label()), j.Now, verify.Shown(j.Who), day(j.When), say.Line{}.Run("same", "--undo", j.Now, j.Former))
+		}
+	}
+	if !slices.ContainsFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object }) {
+		return unfit("%s counts as an earlier name of another site already, which says so in its site.toml, by formerly", verify.Shown(s.Label()))
+	}
+	return nil
+}
+
+func day(t time.Time) string { return t.Local().Format(time.DateOnly) }
+
+// both are the years in a and in b.
+func both(a, b []int) []int {
+	out := []int{}
+	for _, y := range a {
+		if slices.Contains(b, y) {
+			out = append(out, y)
+		}
+	}
+	return out
+}
+
+func yearList(years []int) string {
+	var parts []string
+	for _, y := range years {
+		parts = append(parts, fmt.Sprint(y))
+	}
+	return strings.Join(parts, ", ")
+}

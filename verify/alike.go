@@ -1,0 +1,193 @@
+package verify
+
+import (
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
+
+	"linecamp/manifest"
+	"linecamp/manifest/geo"
+)
+
+// Alike is two sites that look like one stake under two names, about which
+// nobody has decided. It asks, and is no fault.
+type Alike struct {
+	Now    AlikeSite `json:"now"`    // the one that is visited
+	Former AlikeSite `json:"former"` // the one that ended
+	Text   string    `json:"text"`   // what makes them look like one
+}
+
+// AlikeSite is one of two sites that look alike.
+type AlikeSite struct {
+	Site    string `json:"site"`
+	Pasture string `json:"pasture"`
+	Object  string `json:"object"`
+	First   int    `json:"first"` // visited years
+	Last    int    `json:"last"`
+}
+
+// fewestEach is how many visited years each of two sites has before they are
+// asked about.
+const fewestEach = 2
+
+// Alikes finds sites that look like one stake: one ends where the other begins,
+// by its own cadence, and both stand in one place; or, where positions do not
+// tell, they lie in one pasture and one name is the other's with "old", "new" or
+// a "b". It is asked after [YearsInput.Join]. What has another explanation is
+// passed over: a site that its card retires or replaces, a third site so near
+// that places do not tell them apart, a row of names with letters.
+func Alikes(in YearsInput) (all []Alike) {
+	years := make([][]int, len(in.Sites))
+	for i := range in.Sites {
+		years[i] = in.Sites[i].visitedYears(in.Now)
+	}
+	var at []place
+	for i := range in.Sites {
+		for k := range in.Sites {
+			former, now := &in.Sites[i], &in.Sites[k]
+			if i == k || former.Object == "" || now.Object == "" || former.Site == "" || now.Site == "" ||
+				former.Card.Retired != "" || now.Card.Replaces != "" ||
+				!follows(years[i], years[k]) || decided(former, now) {
+				continue
+			}
+			if at == nil {
+				at = places(in)
+			}
+			text := ""
+			switch {
+			case at[i].known && at[k].known:
+				d := geo.Distance(at[i].at, at[k].at)
+				if d > min(in.metres(former), in.metres(now)) || in.crowded(at, years, i, k) {
+					continue
+				}
+				text = fmt.Sprintf("it begins where the other ended, %s from it", metres(d))
+			case former.Pasture == now.Pasture && namedAlike(former.Site, now.Site) && !in.lettered(former, now):
+				text = "it begins where the other ended, with nearly its name"
+			default:
+				continue
+			}
+			all = append(all, Alike{alikeSite(now, years[k]), alikeSite(former, years[i]), text})
+		}
+	}
+	slices.SortFunc(all, func(a, b Alike) int {
+		return cmp.Or(cmp.Compare(a.Now.Object, b.Now.Object), cmp.Compare(a.Former.Object, b.Former.Object))
+	})
+	return all
+}
+
+func alikeSite(s *SiteItems, years []int) AlikeSite {
+	return AlikeSite{s.Site, s.Pasture, s.Object, years[0], years[len(years)-1]}
+}
+
+// follows reports whether the visited years of b begin right after those of a:
+// the next year, or the year in which the next visit to a was due.
+func follows(a, b []int) bool {
+	if len(a) < fewestEach || len(b) < fewestEach {
+		return false
+	}
+	gap, gaps := b[0]-a[len(a)-1], gapsOf(a)
+	return gap > 0 && gap <= median(gaps[max(0, len(gaps)-sideGaps):])
+}
+
+// decided reports whether a person said of two sites, or of any that they took
+// over, whether they are one.
+func decided(a, b *SiteItems) bool {
+	said := func(s, other *SiteItems) bool {
+		return slices.ContainsFunc(s.Decisions, func(d manifest.Decision) bool {
+			return pairing(d) && (d.Path == other.Object ||
+				slices.ContainsFunc(other.Formers, func(f Former) bool { return f.Object == d.Path }))
+		})
+	}
+	return said(a, b) || said(b, a)
+}
+
+// crowded reports whether a third site stands as near to one of two as they to
+// each other may, in the same years: a row of stakes, which places do not tell
+// apart.
+func (in *YearsInput) crowded(at []place, years [][]int, a, b int) bool {
+	for c := range in.Sites {
+		if c == a || c == b || !at[c].known || len(years[c]) == 0 {
+			continue
+		}
+		for _, x := range []int{a, b} {
+			if years[c][0] <= years[x][len(years[x])-1] && years[x][0] <= years[c][len(years[c])-1] &&
+				geo.Distance(at[c].at, at[x].at) <= 2*in.metres(&in.Sites[x]) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// namedAlike reports whether the name of a site that ended and that of the one
+// that followed it differ only in what people add when a stake is set anew.
+func namedAlike(former, now string) bool {
+	f, old := stripped(former, "old")
+	n, fresh := stripped(now, "new")
+	if !fresh {
+		n, fresh = withoutLetter(n)
+	}
+	return f == n && f != "" && (old || fresh || former != now)
+}
+
+// stripped is a name without case, marks and what stands between its words, and
+// without a word at its beginning or end.
+func stripped(name, word string) (plain string, had bool) {
+	n := plainName(name)
+	if p, ok := strings.CutSuffix(n, "-"+word); ok {
+		return p, true
+	}
+	if p, ok := strings.CutPrefix(n, word+"-"); ok {
+		return p, true
+	}
+	return n, false
+}
+
+var numberB = regexp.MustCompile(`^(.*[0-9])-?b$`)
+
+// withoutLetter takes the b from "stake-3b".
+func withoutLetter(plain string) (string, bool) {
+	if m := numberB.FindStringSubmatch(plain); m != nil {
+		return m[1], true
+	}
+	return plain, false
+}
+
+// lettered reports whether the pasture has other sites of the same number with
+// letters: then a b is one of several, and not a stake set anew.
+func (in *YearsInput) lettered(former, now *SiteItems) bool {
+	base, had := withoutLetter(plainName(now.Site))
+	return had && slices.ContainsFunc(in.Sites, func(s SiteItems) bool {
+		n, ok := strings.CutPrefix(plainName(s.Site), base)
+		n = strings.TrimPrefix(n, "-")
+		return ok && s.Pasture == now.Pasture && len(n) == 1 && n >= "a" && n <= "z" && n != "b"
+	})
+}
+
+// plainName is a name in small letters, with a hyphen for whatever stands
+// between its words.
+func plainName(s string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsNumber(r) && !unicode.IsMark(r) }), "-")
+}
+
+func (s AlikeSite) asked() string {
+	return Site{Object: s.Object, Site: s.Site, Pasture: s.Pasture}.Asked()
+}
+
+func (s AlikeSite) label() string {
+	return fmt.Sprintf("%s (%d-%d)", Site{Object: s.Object, Site: Shown(s.Site), Pasture: Shown(s.Pasture)}.Label(), s.First, s.Last)
+}
+
+// alike asks about sites that look like one.
+func (p printer) alike(all []Alike) {
+	var lines, one, two []string
+	for _, a := range all {
+		lines = append(lines, fmt.Sprintf("%s and %s: %s", a.Now.label(), a.Former.label(), a.Text))
+		one = append(one, p.line.Run("same", a.Now.asked(), a.Former.asked()))
+		two = append(two, p.line.Run("same", "--no", a.Now.asked(), a.Former.asked()))
+	}
+	p.list("Perhaps one stake under two names, which is no fault", lines, p.toRun("If it is one:", one)+"\n"+p.toRun("If they are two:", two))
+}

@@ -1,0 +1,197 @@
+package verify
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/card"
+)
+
+var afterAll = time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
+
+// stakeAt is a site visited every year (or every so many) from first to last, so
+// far north of the stake; metres < 0 is without positions.
+func stakeAt(name string, first, last, step int, metres float64, change ...func(*SiteItems)) SiteItems {
+	s := SiteItems{Site: name, Pasture: "Windmill", Object: "windmill--" + plainName(name)}
+	for y := first; y <= last; y += step {
+		day := fmt.Sprintf("%d-06-21", y)
+		it := shot(name+"/"+day+"/plot.jpg", day, day)
+		if metres >= 0 {
+			metresNorth(metres, 5)(it.File)
+		}
+		s.Items = append(s.Items, it)
+	}
+	for _, c := range change {
+		c(&s)
+	}
+	return s
+}
+
+func TestAlikes(t *testing.T) {
+	pasture := func(p string) func(*SiteItems) { return func(s *SiteItems) { s.Pasture = p } }
+	carded := func(c card.Card) func(*SiteItems) { return func(s *SiteItems) { s.Card = c } }
+	said := func(what, other string) func(*SiteItems) {
+		return func(s *SiteItems) {
+			s.Decisions = append(s.Decisions, manifest.Decision{What: what, When: afterAll, Path: "windmill--" + other})
+		}
+	}
+	unrecorded := func(s *SiteItems) { s.Object = "" }
+	is := []string{"Stake B after Stake A"}
+	renamed := []string{"Stake 3 after Stake 3 old"}
+	for _, tt := range []struct {
+		name  string
+		sites []SiteItems
+		want  []string
+	}{
+		{"one place, one year after the other", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20)}, is},
+		{"in the other order", []SiteItems{stakeAt("Stake B", 2013, 2026, 1, 20), stakeAt("Stake A", 2004, 2012, 1, 0)}, is},
+		{"the year the next visit was due", []SiteItems{stakeAt("Stake A", 2004, 2012, 2, 0), stakeAt("Stake B", 2014, 2026, 2, 20)}, is},
+		{"a year between", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2014, 2026, 1, 20)}, nil},
+		{"both in one year", []SiteItems{stakeAt("Stake A", 2004, 2013, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20)}, nil},
+		{"further away than is tolerated", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 60)}, nil},
+		{"as far as the card tolerates", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, carded(card.Card{Metres: 10}))}, nil},
+		{"one visit is not enough", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2013, 1, 20)}, nil},
+		{"two visits tell no place", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2014, 1, 20)}, nil},
+		{"one of a row of stakes", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20), stakeAt("Stake C", 2004, 2026, 1, 60)}, nil},
+		{"set anew twice", []SiteItems{stakeAt("Stake A", 2004, 2010, 1, 0), stakeAt("Stake B", 2011, 2018, 1, 20), stakeAt("Stake C", 2019, 2026, 1, 10)},
+			[]string{"Stake B after Stake A", "Stake C after Stake B"}},
+		{"retired by its card", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0, carded(card.Card{Retired: "2012-12-31"})), stakeAt("Stake B", 2013, 2026, 1, 20)}, nil},
+		{"replaced by its card", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, carded(card.Card{Replaces: "Stake A"}))}, nil},
+		{"said to be two", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, said(manifest.Apart, "stake-a"))}, nil},
+		{"said to be two, on the other", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0, said(manifest.Apart, "stake-b")), stakeAt("Stake B", 2013, 2026, 1, 20)}, nil},
+		{"said of another", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, said(manifest.Apart, "stake-z"))}, is},
+		{"joined", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, said(manifest.Joined, "stake-a"))}, nil},
+		{"not recorded yet", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, unrecorded)}, nil},
+		{"in two pastures, by place", []SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0, pasture("Mill")), stakeAt("Stake B", 2013, 2026, 1, 20)}, is},
+
+		{"by name: old", []SiteItems{stakeAt("Stake 3 old", 2004, 2012, 1, -1), stakeAt("Stake 3", 2013, 2026, 1, -1)}, renamed},
+		{"by name: new", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("New Stake 3", 2013, 2026, 1, -1)}, []string{"New Stake 3 after Stake 3"}},
+		{"by name: old and new", []SiteItems{stakeAt("Stake 3 (old)", 2004, 2012, 1, -1), stakeAt("Stake 3 NEW", 2013, 2026, 1, -1)}, []string{"Stake 3 NEW after Stake 3 (old)"}},
+		{"by name: a b", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("Stake 3b", 2013, 2026, 1, -1)}, []string{"Stake 3b after Stake 3"}},
+		{"by name: spelled otherwise", []SiteItems{stakeAt("stake-3", 2004, 2012, 1, -1), stakeAt("Stake 3", 2013, 2026, 1, 20)}, []string{"Stake 3 after stake-3"}},
+		{"a b beside an a", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("Stake 3b", 2013, 2026, 1, -1), stakeAt("Stake 3a", 2013, 2026, 1, -1)}, nil},
+		{"a after b", []SiteItems{stakeAt("Stake 3a", 2004, 2012, 1, -1), stakeAt("Stake 3b", 2013, 2026, 1, -1)}, nil},
+		{"the old one came later", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("Stake 3 old", 2013, 2026, 1, -1)}, nil},
+		{"another number", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("Stake 4", 2013, 2026, 1, -1)}, nil},
+		{"a longer number", []SiteItems{stakeAt("Stake 3", 2004, 2012, 1, -1), stakeAt("Stake 30", 2013, 2026, 1, -1)}, nil},
+		{"names that no ASCII letters are left of", []SiteItems{stakeAt("Столб 3", 2004, 2012, 1, -1), stakeAt("Пост 3", 2013, 2026, 1, -1)}, nil},
+		{"the same name in two pastures", []SiteItems{stakeAt("Stake 3 old", 2004, 2012, 1, -1, pasture("Mill")), stakeAt("Stake 3", 2013, 2026, 1, -1)}, nil},
+		{"by name, where places say otherwise", []SiteItems{stakeAt("Stake 3 old", 2004, 2012, 1, 500), stakeAt("Stake 3", 2013, 2026, 1, 0)}, nil},
+	} {
+		in := YearsInput{Now: afterAll, Sites: tt.sites}
+		before := fmt.Sprint(faults(Years(in)))
+		in.Join()
+		var got []string
+		for _, a := range Alikes(in) {
+			got = append(got, a.Now.Site+" after "+a.Former.Site)
+		}
+		if !slices.Equal(got, tt.want) {
+			t.Errorf("%s: %q, want %q", tt.name, got, tt.want)
+		}
+		if (Report{Alike: Alikes(in)}).Wants() {
+			t.Errorf("%s: asking wants a person", tt.name)
+		}
+		if len(got) > 0 && fmt.Sprint(faults(Years(in))) != before {
+			t.Errorf("%s: asking changed the years", tt.name)
+		}
+	}
+}
+
+func TestJoin(t *testing.T) {
+	join := func(s SiteItems, what string, at int, other string) SiteItems {
+		s.Decisions = append(s.Decisions, manifest.Decision{What: what, Who: "M. Reed", When: afterAll.AddDate(0, 0, at), Path: other})
+		return s
+	}
+	sites := func() (a, b, c SiteItems) {
+		return stakeAt("A", 2004, 2010, 1, 0), stakeAt("B", 2011, 2018, 1, 20), stakeAt("C", 2019, 2026, 1, 90)
+	}
+	rows := func(in YearsInput) string {
+		in.Join()
+		n := map[string]int{}
+		for _, y := range Years(in) {
+			if y.State != Whole {
+				return fmt.Sprintf("%+v", y)
+			}
+			n[y.Site]++
+		}
+		if f := Findings(in, nil); len(f) > 0 {
+			return fmt.Sprint(told(f))
+		}
+		return strings.TrimPrefix(fmt.Sprint(n), "map")
+	}
+	a, b, c := sites()
+	for _, tt := range []struct {
+		name  string
+		sites []SiteItems
+		want  string
+	}{
+		{"a chain", []SiteItems{a, join(b, manifest.Joined, 0, a.Object), join(c, manifest.Joined, 1, b.Object)}, "[C:23]"},
+		{"a chain, decided from its end", []SiteItems{join(c, manifest.Joined, 0, b.Object), a, join(b, manifest.Joined, 1, a.Object)}, "[C:23]"},
+		{"a ring goes nowhere", []SiteItems{join(a, manifest.Joined, 2, c.Object), join(b, manifest.Joined, 0, a.Object), join(c, manifest.Joined, 1, b.Object)}, "[C:23]"},
+		{"with itself, or with nobody", []SiteItems{join(join(c, manifest.Joined, 0, c.Object), manifest.Joined, 1, "gone")}, "[C:8]"},
+		{"undone and joined again", []SiteItems{a, join(join(join(b, manifest.Joined, 0, a.Object), manifest.Apart, 1, a.Object), manifest.Joined, 2, a.Object), join(c, manifest.Joined, 3, b.Object)}, "[C:23]"},
+	} {
+		if got := rows(YearsInput{Now: afterAll, Sites: tt.sites}); got != tt.want {
+			t.Errorf("%s: %s, want %s", tt.name, got, tt.want)
+		}
+	}
+	undone := YearsInput{Now: afterAll, Sites: []SiteItems{a, join(join(b, manifest.Joined, 0, a.Object), manifest.Apart, 1, a.Object), c}}
+	if undone.Join(); len(undone.Sites) != 3 || len(undone.JoinedSites()) != 0 {
+		t.Errorf("undone: %+v", undone.JoinedSites())
+	}
+}
+
+// Each photo of joined sites is held against the stake it was taken at.
+func TestJoinedStakesKeepTheirPlaces(t *testing.T) {
+	old, now := stakeAt("A", 2004, 2012, 1, 0), stakeAt("B", 2013, 2026, 1, 200)
+	old.Items = append(old.Items, shot("A/far", "2008-06-21", "2008-06-21", metresNorth(400, 5)))
+	now.Decisions = []manifest.Decision{{What: manifest.Joined, When: afterAll, Path: old.Object}}
+	in := YearsInput{Now: afterAll, Sites: []SiteItems{old, now}}
+	in.Join()
+	f := Findings(in, nil)
+	if len(in.Sites) != 1 || len(f) != 1 || !slices.Equal(f[0].Paths, []string{"A/far"}) {
+		t.Errorf("%d sites, %q", len(in.Sites), told(f))
+	}
+}
+
+// A year that is gone from the folder is brought back from the object that has it.
+func TestJoinedYearIsRestoredFromItsObject(t *testing.T) {
+	old, now := stakeAt("A", 2004, 2012, 1, 0), stakeAt("B", 2013, 2026, 1, 0)
+	old.Items[3].Where = OnCopy
+	now.Items[3].Where = OnCopy
+	now.Decisions = []manifest.Decision{{What: manifest.Joined, When: afterAll, Path: old.Object}}
+	in := YearsInput{Now: afterAll, Sites: []SiteItems{old, now}}
+	in.Join()
+	for _, y := range Years(in) {
+		if want := map[int]string{2007: "[windmill--a]"}[y.Year]; (y.State == Recoverable) != (y.Year == 2007 || y.Year == 2016) || len(y.From) > 0 && fmt.Sprint(y.From) != want {
+			t.Errorf("%+v", y)
+		}
+	}
+	var b strings.Builder
+	Report{Years: Years(in), Judged: true}.Print(&b)
+	for _, want := range []string{"linecamp restore windmill--a --year 2007", "linecamp restore Windmill/B --year 2016"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("no %q in\n%s", want, b.String())
+		}
+	}
+}
+
+// What the earlier one's card declares holds until the later one begins.
+func TestJoinedCards(t *testing.T) {
+	former := card.Card{FirstYear: 2004, Closed: []card.Closure{{From: "2006-01-01"}}, Expect: []card.Expect{{Since: 2000, Every: 2}, {Since: 2015, Every: 5}}}
+	present := card.Card{FirstYear: 2013, Closed: []card.Closure{{From: "2020-01-01"}}, Expect: []card.Expect{{Since: 0, Every: 1}, {Since: 2010, Every: 3}, {Since: 2020, Every: 4}}}
+	c := continued(former, present, "2013-06-21")
+	if c.FirstYear != 2004 || len(c.Closed) != 2 || fmt.Sprint(c.Expect) != "[{2000 2 [] [] <nil>} {2013 3 [] [] <nil>} {2020 4 [] [] <nil>}]" {
+		t.Errorf("%+v", c)
+	}
+	if c = continued(card.Card{}, present, "2013-06-21"); c.FirstYear != 0 || len(c.Expect) != 3 {
+		t.Errorf("%+v", c)
+	}
+	if c = continued(former, card.Card{}, "2013-06-21"); c.FirstYear != 0 || len(c.Expect) != 2 {
+		t.Errorf("%+v", c)
+	}
+}

@@ -1,0 +1,201 @@
+package verify
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
+)
+
+// Former is a site that another took over: the same stake under an earlier name.
+type Former struct {
+	Site     string        `json:"site"`
+	Pasture  string        `json:"pasture"`
+	Object   string        `json:"object"`
+	Position *geo.Position `json:"-"` // where it was declared to be; nil where it was not
+}
+
+// JoinedSite is a site that is judged together with those it took over.
+type JoinedSite struct {
+	Site    string   `json:"site"`
+	Pasture string   `json:"pasture"`
+	Object  string   `json:"object"`
+	From    []Former `json:"from"`
+}
+
+// Label names the former site for a person.
+func (f Former) Label() string {
+	return Site{Object: f.Object, Site: f.Site, Pasture: f.Pasture}.Label()
+}
+
+// Joining is what a person decided about two objects: that one is the other's
+// stake under an earlier name (manifest.Joined), or that they are two
+// (manifest.Apart).
+type Joining struct {
+	Now, Former string // objects; the decision is in the record of Now
+	manifest.Decision
+}
+
+// Joinings are the decisions about pairs of sites, one for each pair: the newest.
+// It is asked before [YearsInput.Join], which makes one site of two.
+func (in *YearsInput) Joinings() []Joining {
+	pairs := map[[2]string]Joining{}
+	for _, s := range in.Sites {
+		for _, d := range s.Decisions {
+			if s.Object == "" || !pairing(d) {
+				continue
+			}
+			k := pairOf(s.Object, d.Path)
+			if was, ok := pairs[k]; !ok || !d.When.Before(was.When) {
+				pairs[k] = Joining{s.Object, d.Path, d}
+			}
+		}
+	}
+	out := slices.Collect(maps.Values(pairs))
+	slices.SortFunc(out, func(a, b Joining) int {
+		return cmp.Or(a.When.Compare(b.When), cmp.Compare(a.Now, b.Now), cmp.Compare(a.Former, b.Former))
+	})
+	return out
+}
+
+// formers are the objects that an object's own record joins to it.
+func formers(object string, decisions []manifest.Decision) (all []string) {
+	in := YearsInput{Sites: []SiteItems{{Object: object, Decisions: decisions}}}
+	for _, j := range in.Joinings() {
+		if j.What == manifest.Joined {
+			all = append(all, j.Former)
+		}
+	}
+	return all
+}
+
+func pairing(d manifest.Decision) bool {
+	return (d.What == manifest.Joined || d.What == manifest.Apart) && d.Path != ""
+}
+
+func pairOf(a, b string) [2]string { return [2]string{min(a, b), max(a, b)} }
+
+// Join makes one site of those that a person said are one stake, under the name
+// of the present one. Joined sites may have taken over others in turn.
+func (in *YearsInput) Join() {
+	now := map[string]string{} // of an object that was taken over, the one it is now
+	present := func(object string) string {
+		for now[object] != "" {
+			object = now[object]
+		}
+		return object
+	}
+	for _, j := range in.Joinings() {
+		to, from := present(j.Now), present(j.Former)
+		i, at := in.object(to), in.object(from)
+		if j.What != manifest.Joined || to == from || i < 0 || at < 0 {
+			continue
+		}
+		in.takeOver(i, at)
+		now[from] = to
+	}
+}
+
+// object finds the site of an object; -1 where there is none.
+func (in *YearsInput) object(object string) int {
+	return slices.IndexFunc(in.Sites, func(s SiteItems) bool { return object != "" && s.Object == object })
+}
+
+// takeOver makes the site at a part of site i, and returns where that is then.
+// What was declared of the earlier one holds for its time.
+func (in *YearsInput) takeOver(i, at int) int {
+	s, old := &in.Sites[i], &in.Sites[at]
+	s.Card = continued(old.Card, s.Card, s.began())
+	for _, it := range old.Items {
+		if it.Of == "" {
+			it.Of = old.Object
+		}
+		s.Items = append(s.Items, it)
+	}
+	s.Decisions = append(s.Decisions, old.Decisions...)
+	s.Formers = append(append(s.Formers, Former{old.Site, old.Pasture, old.Object, old.Position}), old.Formers...)
+	in.Sites = slices.Delete(in.Sites, at, at+1)
+	if at < i {
+		i--
+	}
+	return i
+}
+
+// continued is a site's card with what its former one declares until the day
+// the present one began.
+func continued(former, present card.Card, began string) card.Card {
+	c := present
+	c.Closed = slices.Concat(present.Closed, former.Closed)
+	c.FirstYear = min(present.FirstYear, former.FirstYear)
+	if present.Views == nil {
+		c.Views = former.Views
+	}
+	switch year, ok := yearOf(began); {
+	case present.Expect == nil:
+		c.Expect = former.Expect
+	case former.Expect == nil || !ok:
+	default:
+		c.Expect = nil
+		for _, e := range former.Expect {
+			if e.Since < year {
+				c.Expect = append(c.Expect, e)
+			}
+		}
+		for _, e := range present.Expected(year) {
+			e.Since = year
+			c.Expect = append(c.Expect, e)
+		}
+		for _, e := range present.Expect {
+			if e.Since > year {
+				c.Expect = append(c.Expect, e)
+			}
+		}
+	}
+	return c
+}
+
+// objectsOf are the objects that paths are filed under; nil where that is the
+// site's own alone.
+func (s *SiteItems) objectsOf(paths []string) (all []string) {
+	if len(s.Formers) == 0 {
+		return nil
+	}
+	for _, it := range s.Items {
+		if slices.Contains(paths, it.Path) {
+			all = append(all, cmp.Or(it.Of, s.Object))
+		}
+	}
+	slices.Sort(all)
+	if all = slices.Compact(all); len(all) == 1 && all[0] == s.Object {
+		return nil
+	}
+	return all
+}
+
+// JoinedSites lists the sites that took over others.
+func (in *YearsInput) JoinedSites() (all []JoinedSite) {
+	for _, s := range in.Sites {
+		if len(s.Formers) > 0 {
+			all = append(all, JoinedSite{s.Site, s.Pasture, s.Object, s.Formers})
+		}
+	}
+	return all
+}
+
+// VisitedYears are the years up to now in which a site has visits; nil for an
+// object that is no site here.
+func (in *YearsInput) VisitedYears(object string) []int {
+	i := in.object(object)
+	if i < 0 {
+		return nil
+	}
+	return in.Sites[i].visitedYears(in.Now)
+}
+
+func (s *SiteItems) visitedYears(now time.Time) []int {
+	return slices.DeleteFunc(numbers(byYear(*s)), func(y int) bool { return y > now.Year() })
+}
