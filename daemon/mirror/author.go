@@ -157,12 +157,13 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
 	for {
 		next, fresh := m.next()
-		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && (m.st.renamed || len(m.st.said) > 0)) {
+		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && (m.st.renamed || len(m.st.said) > 0 || m.old.remade())) {
 			return nil, nil
 		}
 		draft, err := m.inv.Add(next)
-		if err != nil {
-			return nil, fmt.Errorf("version %d of %s: %w", m.n, m.st.slug, err)
+		if err != nil { // the fault is this site's alone
+			m.r.wait(m.st.slug, "its next version cannot be written: "+err.Error(), true)
+			return nil, errSiteWaits
 		}
 		m.redraft = false
 		if err := m.put(ctx, draft, fresh); err != nil {
@@ -183,6 +184,9 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 		rec.Decisions = m.old.rec.Decisions
 	}
 	did := counts{}
+	if m.old.remade() {
+		did.remade, did.unknown = true, m.old.unknown
+	}
 	files := m.st.group.files
 	fresh := map[manifest.Digest][]string{}
 	if m.st.first {
@@ -221,12 +225,7 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 			rec.Paths[logical] = m.old.rec.Paths[logical]
 		}
 	}
-	for logical, e := range rec.Paths { // a companion whose photo is not recorded yet stands alone
-		if _, ok := rec.Paths[e.With]; e.With != "" && !ok {
-			e.With = ""
-			rec.Paths[logical] = e
-		}
-	}
+	dropLoneCompanions(&rec) // a photo may not be recorded yet
 	return manifest.Next{
 		Created: m.r.created,
 		Message: did.String(),

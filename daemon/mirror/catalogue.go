@@ -17,8 +17,13 @@ type object struct {
 	slug string
 	inv  *manifest.Inventory
 	rec  *manifest.Record
-	raw  []byte // the record's bytes, which catching up sends on
+	raw  []byte // the record's bytes, which catching up sends on; nil if no copy has them and rec was made anew
+
+	unknown int // paths of which such a rec cannot say more than the size
 }
+
+// remade reports that the version's own record is lost.
+func (o *object) remade() bool { return o != nil && o.raw == nil }
 
 func (o *object) head() int {
 	if o == nil {
@@ -66,23 +71,61 @@ func (c *catalogue) get(ctx context.Context, slug string) (*object, error) {
 		c.remember(o)
 		return o, nil
 	}
+	o, err := c.gather(ctx, slug, n, want)
+	if err != nil {
+		return nil, err
+	}
+	if o.raw != nil {
+		if err := c.save(o); err != nil {
+			return nil, err
+		}
+	}
+	c.remember(o)
+	return o, nil
+}
+
+// gather reads slug at version n from the copies, each part from whichever has
+// it. Where all of them could be asked and none has the record any more, it is
+// made anew.
+func (c *catalogue) gather(ctx context.Context, slug string, n int, want manifest.Digest) (*object, error) {
+	inv, err := c.r.Cache.Get(slug)
+	if err != nil || inv.Head() < n || manifest.Sum(inv.Until(n).Encode()) != want {
+		inv = nil
+	}
+	certain := c.r.everyoneAsked()
+	for _, from := range c.r.copies {
+		if inv != nil || !from.usable() {
+			continue
+		}
+		inv, err = c.fetch(ctx, from, slug, n, want)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err != nil {
+			inv = nil
+		}
+	}
+	if inv == nil {
+		return nil, fmt.Errorf("%s: %w", slug, errNoInventory)
+	}
+	inv = inv.Until(n)
 	for _, from := range c.r.copies {
 		if !from.usable() {
 			continue
 		}
-		o, err := c.fetch(ctx, from, slug, n, want)
+		o, err := readRecord(ctx, from.Root, slug, inv)
 		if err == nil {
-			if err := c.save(o); err != nil {
-				return nil, err
-			}
-			c.remember(o)
 			return o, nil
 		}
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
+		certain = certain && !outOfReach(err)
 	}
-	return nil, fmt.Errorf("%s: %w", slug, errNoInventory)
+	if !certain {
+		return nil, fmt.Errorf("%s: %w", slug, errNoInventory)
+	}
+	return c.r.remake(ctx, slug, inv)
 }
 
 // cached reads slug from the state folder; anything but the sealed bytes is as
@@ -102,9 +145,9 @@ func (c *catalogue) cached(slug string, want manifest.Digest) (*object, error) {
 	return newObject(slug, inv, raw)
 }
 
-// fetch reads slug at version n from a copy. A copy that is further than the
-// seal still serves, cut back to version n.
-func (c *catalogue) fetch(ctx context.Context, from *copyRun, slug string, n int, want manifest.Digest) (*object, error) {
+// fetch reads the inventory of slug at version n from a copy. A copy that is
+// further than the seal still serves, cut back to version n.
+func (c *catalogue) fetch(ctx context.Context, from *copyRun, slug string, n int, want manifest.Digest) (*manifest.Inventory, error) {
 	inv, err := store.Head(ctx, from.Root, slug)
 	if err != nil {
 		return nil, err
@@ -116,22 +159,22 @@ func (c *catalogue) fetch(ctx context.Context, from *copyRun, slug string, n int
 	if manifest.Sum(inv.Encode()) != want {
 		return nil, fmt.Errorf("%s on %s differs from the seal", slug, from.Name)
 	}
-	return readRecord(ctx, from.Root, slug, inv)
+	return inv, nil
 }
 
 // readRecord completes inv with its newest record, read from root.
 func readRecord(ctx context.Context, root store.Root, slug string, inv *manifest.Inventory) (*object, error) {
 	d := inv.State(inv.Head())[manifest.RecordPath]
+	err := fmt.Errorf("%s: its record is damaged", slug)
 	for _, p := range inv.Content[d] {
-		raw, _, err := store.ReadSmall(ctx, root, slug+"/"+p, manifest.MaxRecord)
-		if err != nil {
-			return nil, err
-		}
-		if manifest.Sum(raw) == d {
+		raw, _, rerr := store.ReadSmall(ctx, root, slug+"/"+p, manifest.MaxRecord)
+		if rerr != nil {
+			err = rerr
+		} else if manifest.Sum(raw) == d {
 			return newObject(slug, inv, raw)
 		}
 	}
-	return nil, fmt.Errorf("%s: its record is damaged", slug)
+	return nil, err
 }
 
 func newObject(slug string, inv *manifest.Inventory, raw []byte) (*object, error) {

@@ -13,6 +13,8 @@ type counts struct {
 	photos, notes, others int
 	known, gone           int
 	said                  int
+	remade                bool   // the record of the version before is lost
+	unknown               int    // files of which the new one cannot say more than the size
 	oldest, newest        string // visits among the new files
 }
 
@@ -64,6 +66,13 @@ func (c counts) String() string {
 	}
 	if c.said > 0 {
 		rest = append(rest, plural(c.said, "decision", "decisions"))
+	}
+	if c.remade {
+		lost := "the record before was lost on every copy and is made anew"
+		if c.unknown > 0 {
+			lost += fmt.Sprintf(", with nothing but the size of %s", plural(c.unknown, "file", "files"))
+		}
+		rest = append(rest, lost)
 	}
 	if len(rest) == 0 {
 		return "the site's names or folder changed"

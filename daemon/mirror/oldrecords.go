@@ -6,7 +6,7 @@ import "fmt"
 // replaces in the cache: copies that are away still have to get it. Every other
 // content can be had from the working folder or waits for the copy that has it.
 func (m *making) keepRecord() error {
-	if m.old == nil || len(m.r.copies) < 2 {
+	if m.old == nil || m.old.remade() || len(m.r.copies) < 2 {
 		return nil
 	}
 	if err := m.r.Cache.KeepRecord(m.st.slug, m.old.raw); err != nil {

@@ -41,7 +41,7 @@ type change struct {
 }
 
 func (c *change) empty() bool {
-	return len(c.gone)+len(c.known)+len(c.fresh)+len(c.said) == 0 && !c.renamed
+	return len(c.gone)+len(c.known)+len(c.fresh)+len(c.said) == 0 && !c.renamed && !c.old.remade()
 }
 
 // step is one version to be made.

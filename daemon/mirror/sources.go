@@ -240,7 +240,7 @@ func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, 
 			}
 		}
 	}
-	if d := manifest.Sum(o.raw); hasKey(from, d) {
+	if d := manifest.Sum(o.raw); o.raw != nil && hasKey(from, d) {
 		from[d] = append(from[d], bytesSource("the state folder", o.raw))
 	}
 	if d, ok := o.inv.State(n)[manifest.RecordPath]; ok && hasKey(from, d) && n < o.head() {

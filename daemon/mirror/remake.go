@@ -1,0 +1,137 @@
+package mirror
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// remake makes the record of a site anew whose own is lost on every copy, as the
+// lost one was made: from the working folder, where the same bytes lie at the
+// same path, else from what the records of earlier versions say of those bytes.
+// If that gives the lost bytes again, as their digest tells, nothing is lost, and
+// mend can have them from the state folder. Else the next version carries what
+// was found, and its message says so: a site must not wait for ever for a record
+// that nobody has. Of a file of which nothing is known, it gives the size and
+// nothing else; a time of zero is read as "not known".
+func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory) (*object, error) {
+	records := &verify.Records{Inventory: inv}
+	for _, c := range r.copies {
+		if c.usable() {
+			records.Roots = append(records.Roots, c.Root)
+		}
+	}
+	older, err := records.Newest(ctx)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	state := inv.State(inv.Head())
+	rec := &manifest.Record{Paths: map[string]manifest.Entry{}}
+	if err == nil {
+		rec.Site, rec.Pasture, rec.Base, rec.Decisions = older.Site, older.Pasture, older.Base, older.Decisions
+	}
+	g := r.shown(slug, rec, state)
+	if err != nil && !manifest.Unfiled(slug) {
+		rec.Pasture, rec.Site, _ = strings.Cut(slug, "--")
+		if rec.Site == "" {
+			rec.Pasture, rec.Site = "", slug
+		}
+		if g != nil {
+			rec.Site, rec.Pasture, rec.Base = g.site, g.pasture, g.base
+		}
+	}
+	o := &object{slug: slug, inv: inv, rec: rec}
+	for _, path := range slices.Sorted(maps.Keys(state)) {
+		if manifest.Reserved(path) {
+			continue
+		}
+		d := state[path]
+		if g != nil && g.files[path].SHA256 == d {
+			rec.Paths[path] = g.entry(path)
+			continue
+		}
+		e, _, _ := records.Entry(ctx, manifest.Held{Path: path, Digest: d, Version: inv.Head()})
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if e != nil {
+			rec.Paths[path] = *e
+			continue
+		}
+		o.unknown++
+		rec.Paths[path] = manifest.Entry{Bytes: r.sizeOf(ctx, slug, inv.Content[d]), Kind: manifest.KindOther}
+	}
+	dropLoneCompanions(rec)
+	if raw := rec.Encode(); manifest.Sum(raw) == state[manifest.RecordPath] {
+		o.raw = raw
+	}
+	return o, nil
+}
+
+// shown is the group of the working folder that a site without a record belongs
+// to: the one the record's names lead to, else one whose names make its slug and
+// that shows some of its files. It is nil where there is none.
+func (r *round) shown(slug string, rec *manifest.Record, state map[string]manifest.Digest) *group {
+	if r.Tally == nil {
+		return nil
+	}
+	all := groups(r.Tally)
+	if rec.Site != "" || rec.Base != "" {
+		g := all[(&group{site: rec.Site, pasture: rec.Pasture, base: rec.Base}).key()]
+		if g != nil {
+			g.load()
+		}
+		return g
+	}
+	free := func(string) bool { return false }
+	for _, key := range slices.Sorted(maps.Keys(all)) {
+		g := all[key]
+		own := manifest.Slug(g.pasture, g.site, free)
+		if g.unfiled {
+			own = manifest.UnfiledSlug(g.top, free)
+		}
+		if number, ok := strings.CutPrefix(slug, own); !ok || strings.Trim(number, "-0123456789") != "" {
+			continue
+		}
+		g.load()
+		for path, f := range g.files {
+			if state[path] == f.SHA256 {
+				return g
+			}
+		}
+	}
+	return nil
+}
+
+// sizeOf is the size of content as the first copy that has it says, 0 where none
+// does.
+func (r *round) sizeOf(ctx context.Context, slug string, content []string) int64 {
+	for _, c := range r.copies {
+		for _, path := range content {
+			var info store.Info
+			err := ctx.Err()
+			if err == nil && c.usable() {
+				if info, err = c.Root.Stat(ctx, slug+"/"+path); err == nil {
+					return info.Size
+				}
+			}
+		}
+	}
+	return 0
+}
+
+// dropLoneCompanions lets every companion stand alone whose photo the record
+// does not have.
+func dropLoneCompanions(rec *manifest.Record) {
+	for path, e := range rec.Paths {
+		if _, ok := rec.Paths[e.With]; e.With != "" && !ok {
+			e.With = ""
+			rec.Paths[path] = e
+		}
+	}
+}
