@@ -72,6 +72,14 @@ var wanted = map[string]bool{
 	"Make": true, "Model": true, "Orientation": true, "ExifImageWidth": true, "ExifImageHeight": true,
 }
 
+// wantedOf passes over a tag of a part it does not belong to. A number means one
+// thing in each part: 1 and 2 are "R98" and a version in the one that tells of
+// interoperability (section 4.6.7), which many cameras write before their GPS
+// part, and the thumbnail (IFD1) has an orientation of its own.
+func wantedOf(t imagemeta.TagInfo) bool {
+	return wanted[t.Tag] && strings.HasPrefix(t.Tag, "GPS") == strings.Contains(t.Namespace, "GPS") && !strings.HasPrefix(t.Namespace, "IFD1")
+}
+
 // look reads the tags of r, which stands at the file's beginning. It never
 // fails: what cannot be understood tells nothing.
 func look(r io.ReadSeeker, ext string) (m Facts) {
@@ -98,7 +106,7 @@ func look(r io.ReadSeeker, ext string) (m Facts) {
 		Sources:         imagemeta.EXIF,
 		LimitNumTags:    exifTags,
 		LimitTagSize:    exifSize,
-		ShouldHandleTag: func(t imagemeta.TagInfo) bool { return wanted[t.Tag] },
+		ShouldHandleTag: wantedOf,
 		HandleTag: func(t imagemeta.TagInfo) error {
 			if _, twice := tags[t.Tag]; !twice {
 				tags[t.Tag] = t.Value

@@ -221,3 +221,26 @@ func TestExifPosition(t *testing.T) {
 		}
 	}
 }
+
+// Many cameras write the part on interoperability before that on the position,
+// and its first two tags have the numbers of the latitude and its side.
+func TestExifPositionBehindInteroperability(t *testing.T) {
+	le := binary.LittleEndian
+	number := func(n int) []byte { return le.AppendUint32(nil, uint32(n)) }
+	at := func(n ...uint32) (b []byte) {
+		for _, v := range n {
+			b = le.AppendUint32(le.AppendUint32(b, v), 1)
+		}
+		return b
+	}
+	const exif, inter = 8 + 2 + 2*12 + 4, 8 + 2 + 2*12 + 4 + 2 + 12 + 4
+	b := append([]byte("II*\x00"), 8, 0, 0, 0)
+	b = appendIFD(b, []tag{{0x8769, 4, 1, number(exif)}, {0x8825, 4, 1, number(inter + 2 + 2*12 + 4)}})
+	b = appendIFD(b, []tag{{0xa005, 4, 1, number(inter)}})
+	b = appendIFD(b, []tag{{1, 2, 4, text0("R98")}, {2, 7, 4, []byte("0100")}})
+	b = appendIFD(b, []tag{{1, 2, 2, text0("N")}, {2, 5, 3, at(41, 30, 36)}, {3, 2, 2, text0("W")}, {4, 5, 3, at(106, 15, 0)}})
+	m := look(bytes.NewReader(jpegWith(b)), "jpg")
+	if m.At == nil || m.At.String() != "41.51000, -106.25000" {
+		t.Errorf("%+v", m.At)
+	}
+}
