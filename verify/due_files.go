@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"cmp"
 	"encoding/json"
 	"encoding/xml"
 	"fmt"
@@ -8,6 +9,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/manifest"
 )
 
 // Calendar writes the seasons as iCalendar (RFC 5545): an all-day event for
@@ -28,6 +31,7 @@ func (r DueReport) Calendar(now time.Time) []byte {
 		b.WriteString(s + "\r\n")
 	}
 	text := strings.NewReplacer(`\`, `\\`, ";", `\;`, ",", `\,`, "\r\n", `\n`, "\n", `\n`) // section 3.3.11
+	object := r.objects()
 	line("BEGIN:VCALENDAR")
 	line("VERSION:2.0")
 	line("PRODID:-//linecamp//due//EN")
@@ -37,7 +41,7 @@ func (r DueReport) Calendar(now time.Time) []byte {
 			continue
 		}
 		line("BEGIN:VEVENT")
-		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(r.Archive), v.Object, v.Opens))
+		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(r.Archive), object(v), v.Opens))
 		line("DTSTAMP:" + now.UTC().Format("20060102T150405Z"))
 		line("DTSTART;VALUE=DATE:" + strings.ReplaceAll(v.Opens, "-", ""))
 		line("DTEND;VALUE=DATE:" + closes.AddDate(0, 0, 1).Format("20060102")) // the day after the last
@@ -51,6 +55,24 @@ func (r DueReport) Calendar(now time.Time) []byte {
 	}
 	line("END:VCALENDAR")
 	return []byte(b.String())
+}
+
+// objects names the object of each visit. A site that no version is recorded of
+// has none yet; it goes by the one that it will most likely have, and never by
+// another site's.
+func (r DueReport) objects() func(DueVisit) string {
+	taken, made := map[string]bool{}, map[[2]string]string{}
+	for _, v := range r.Visits {
+		taken[v.Object] = true
+	}
+	return func(v DueVisit) string {
+		k := [2]string{v.Pasture, v.Site}
+		if v.Object == "" && made[k] == "" {
+			made[k] = manifest.Slug(v.Pasture, v.Site, func(s string) bool { return taken[s] })
+			taken[made[k]] = true
+		}
+		return cmp.Or(v.Object, made[k])
+	}
 }
 
 // GeoJSON writes the visits as points (RFC 7946). One without a position has no
@@ -84,7 +106,7 @@ func (r DueReport) GPX() ([]byte, error) {
 	var points []wpt
 	for _, v := range r.Visits {
 		if v.Position != nil {
-			points = append(points, wpt{degrees(v.Position.Latitude), degrees(v.Position.Longitude), v.label(), v.when()})
+			points = append(points, wpt{degrees(v.Position.Latitude), meridian(v.Position.Longitude), v.label(), v.when()})
 		}
 	}
 	b, err := xml.MarshalIndent(struct {
@@ -97,3 +119,12 @@ func (r DueReport) GPX() ([]byte, error) {
 }
 
 func degrees(d float64) string { return strconv.FormatFloat(d, 'f', 7, 64) }
+
+// meridian is a longitude as the schema of GPX 1.1 has it: 180 is not one of its
+// numbers, and -180 is the same meridian.
+func meridian(d float64) string {
+	if s := degrees(d); s != "180.0000000" {
+		return s
+	}
+	return "-180.0000000"
+}
