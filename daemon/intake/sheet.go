@@ -5,6 +5,8 @@ import (
 	"encoding/base64"
 	"html/template"
 	"io"
+	"slices"
+	"strconv"
 	"strings"
 
 	"linecamp/daemon/intake/sky"
@@ -46,12 +48,40 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"by": func(v Visit) string {
 		return map[string]string{ByPosition: "by position", ByTrack: "by the track", ByOrder: "by the order of other years", ByPerson: "as told"}[v.By]
 	},
-	"size": size,
+	"size":   size,
+	"number": counted,
+	// path lets a long path break behind its slashes.
+	"path": func(p string) template.HTML {
+		return template.HTML(strings.ReplaceAll(template.HTMLEscapeString(p), "/", "/<wbr/>"))
+	},
+	"alt": func(v Visit, f File) string {
+		what := f.View
+		if what == tally.Untold || what == "" {
+			what = "picture"
+		}
+		if v.Site != "" {
+			what += " of " + v.where()
+		}
+		return strings.TrimSuffix(what+", "+v.Date, ", ") + " (" + f.From + ")"
+	},
+	"unsited": func(p *Plan) bool {
+		return slices.ContainsFunc(p.Visits, func(v Visit) bool { return v.Site == "" })
+	},
+	"told": func(p *Plan) string {
+		return counted(len(p.Visits), "visit") + "; " + counted(p.Waiting(), "file") + " would be filed"
+	},
 }).Parse(sheetHTML))
 
 // Sheet writes the plan as one page with small pictures, which needs nothing
 // beside it and fetches nothing. Options.Thumbs must have been set.
 func (p *Plan) Sheet(w io.Writer) error { return sheetPage.Execute(w, p) }
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
+}
 
 // where names a visit's site.
 func (v *Visit) where() string {
