@@ -6,7 +6,8 @@
 // command reads its options, asks package daemon, and prints the report it
 // gets. What all commands share is in few places: exit.go (exit statuses),
 // each.go (one archive or several), say.go (reports and --json), progress.go
-// (bars), help.go (the help pages) and complete.go (completion).
+// (bars), help.go (the help pages) and complete.go (completion). Command lines
+// that messages name are completed, and errors made plain, by package say.
 package main
 
 import (
