@@ -51,6 +51,12 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return report, err
 	}
+	earlier := map[card.Key]bool{} // sites that were joined to another
+	for _, j := range in.JoinedSites() {
+		for _, f := range j.From {
+			earlier[card.Key{Pasture: f.Pasture, Site: f.Site}] = true
+		}
+	}
 	drafts := map[card.Key]string{}
 	for _, d := range verify.Drafts(in) {
 		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
@@ -83,6 +89,8 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		case has != "":
 			at = has
 			keep("it has a card already", false)
+		case earlier[card.Key{Pasture: s.Pasture, Site: s.Site}]:
+			keep("it is an earlier name of another site, whose card counts", false)
 		case !ok:
 			keep("it has no visit to draft from", false)
 		default:
@@ -122,6 +130,11 @@ func writeNew(root *os.Root, name, text string) error {
 	}
 	draft := path.Join(path.Dir(name), ".site.toml.draft")
 	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if errors.Is(err, fs.ErrExist) && isDraft(root, draft) { // of a run that was ended
+		if err = root.Remove(draft); err == nil {
+			f, err = root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+		}
+	}
 	if err != nil {
 		return err
 	}
@@ -133,6 +146,15 @@ func writeNew(root *os.Root, name, text string) error {
 		}
 	}
 	return errors.Join(err, root.Remove(draft))
+}
+
+// isDraft reports whether a file is one of ours: empty, or begun as drafts begin.
+func isDraft(root *os.Root, name string) bool {
+	if st, err := root.Lstat(name); err != nil || !st.Mode().IsRegular() {
+		return false
+	}
+	b, err := root.ReadFile(name)
+	return err == nil && (strings.HasPrefix(string(b), verify.DraftBegins) || strings.HasPrefix(verify.DraftBegins, string(b)))
 }
 
 // isNoLink reports whether a file system said that it has no links, as FAT does.

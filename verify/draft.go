@@ -19,6 +19,9 @@ type Draft struct {
 	Text          string // the whole file
 }
 
+// DraftBegins is how the text of every draft begins.
+const DraftBegins = "# A draft by linecamp of "
+
 // Drafts proposes a card for every site that has visits. What it declares is
 // what the site's own history tells: a card as drafted changes no year's state
 // and no finding. Where a part of it would, that part is put in as comments.
@@ -38,14 +41,17 @@ type part struct{ name, text string }
 
 func draft(s SiteItems, now time.Time) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, `# A draft by linecamp of %s, from what the photos in this folder say.
+	fmt.Fprintf(&b, DraftBegins+`%s, from what the photos in this folder say.
 # Correct it, and take out what is not to be declared. linecamp reads this file
 # and never writes over it.
 
 name = %s
 `, today(now).Format(time.DateOnly), quote(s.Site))
+	if s.Pasture != "" && s.Card.Pasture == "" {
+		fmt.Fprintf(&b, "pasture = %s   # both as the folders are called\n", quote(s.Pasture))
+	}
 	text := b.String()
-	before := judged(s, now, text)
+	before := judged(s, now, "")
 	for _, p := range []part{draftPosition(&s), draftFirstYear(&s), draftViews(&s, now), draftExpect(&s, now)} {
 		switch {
 		case p.text == "":
@@ -67,7 +73,10 @@ func judged(s SiteItems, now time.Time, text string) string {
 	if len(faults) > 0 {
 		return fmt.Sprint(faults)
 	}
-	s.Card, s.Position = c, c.Position
+	// A pasture's card and a waypoint go on counting where this one is silent.
+	if s.Card = c.Under(s.Card); c.Position != nil {
+		s.Position = c.Position
+	}
 	in := YearsInput{Now: now, Sites: []SiteItems{s}}
 	years := Years(in)
 	for i := range years { // the days of a season are the card's to say
@@ -83,13 +92,15 @@ func judged(s SiteItems, now time.Time, text string) string {
 // draftPosition is the middle of the photos' positions.
 func draftPosition(s *SiteItems) part {
 	var fixes []geo.Position
+	visits := map[string]bool{}
 	for _, it := range s.Items {
-		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto {
+		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto && it.Of == "" {
 			fixes = append(fixes, it.File.At.Position)
+			visits[it.Visit] = true
 		}
 	}
-	if len(fixes) < visitsToTell {
-		return part{}
+	if len(visits) < visitsToTell {
+		return part{} // one visit's photos may have been filed in the wrong place
 	}
 	middle := geo.Middle(fixes)
 	middle = geo.Position{Latitude: round5(middle.Latitude), Longitude: round5(middle.Longitude)}

@@ -44,6 +44,21 @@ func TestDraft(t *testing.T) {
 	}
 }
 
+// A draft stands over the pasture's card, and is not to put that out of force.
+func TestDraftUnderAPasturesCard(t *testing.T) {
+	s := siteWith(every(2004, 2024, 1, "plot")...).at(41.4, -119.2)
+	s.Card = card.Card{Pasture: "Mill", Expect: []card.Expect{{Since: 2010, Every: 1, Views: []string{"plot", "landscape"}}}}
+	s.Position = &geo.Position{Latitude: 41.4, Longitude: -119.2}
+	in := YearsInput{Now: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{s}}
+	before := ills(in)
+	d := Drafts(in)[0]
+	c, faults := card.Decode("site.toml", []byte(d.Text))
+	in.Sites[0].Card = c.Under(s.Card)
+	if after := ills(in); len(faults) > 0 || len(before) == 0 || !slices.Equal(before, after) || c.Pasture != "" {
+		t.Errorf("%v\nbefore %v\nafter  %v\n%s", faults, before, after, d.Text)
+	}
+}
+
 func TestDraftOfLittle(t *testing.T) {
 	for _, lines := range [][]string{{"2019-06-21 plot"}, {"2019 plot", "2021 untold"}, {"2019 note"}} {
 		for _, d := range Drafts(YearsInput{Now: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{siteWith(lines...)}}) {

@@ -153,8 +153,8 @@ func (c *Card) Expected(year int) (now []Expect) {
 	return now
 }
 
-// under adds to a site's card what its pasture's declares for every site.
-func (c Card) under(pasture Card) Card {
+// Under adds to a site's card what its pasture's declares for every site.
+func (c Card) Under(pasture Card) Card {
 	either := func(a *string, b string) {
 		if *a == "" {
 			*a = b

@@ -174,7 +174,7 @@ func (r *reader) settle(t *tally.Result) {
 		k := Key{t.Sites[i].Pasture, t.Sites[i].Site}
 		for _, p := range r.pastures {
 			if lies(&t.Sites[i], p.dir) {
-				r.cards[k] = r.cards[k].under(p.card)
+				r.cards[k] = r.cards[k].Under(p.card)
 			}
 		}
 		c := r.cards[k]
