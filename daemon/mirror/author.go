@@ -126,7 +126,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 	if err := r.addMark(mark{first.ID, st.slug, m.n}); err != nil {
 		return nil, err
 	}
-	if err := r.Ledger.Sync(); err != nil { // the mark must outlive a power cut
+	if err := r.syncLedger(); err != nil { // the mark must outlive a power cut
 		return nil, err
 	}
 	m.build, err = first.Root.Begin(ctx, st.slug, m.n)

@@ -195,6 +195,7 @@ type world struct {
 	link   *badLink                    // to the bucket
 	states int                         // state folders had so far
 	lost   bool                        // the state was lost once
+	synced map[string]string           // marks as the ledger had them when it was last synced
 	where  string                      // the crash, for messages
 	kept   map[string]map[string]int   // copy, slug: the version reported as kept
 	sealed *manifest.Seal              // what this machine had sealed
@@ -235,6 +236,7 @@ func (w *world) open() {
 	var err error
 	w.led, err = ledger.Open(w.state)
 	must(w, err)
+	w.noteSynced()
 	w.cache = ledger.OpenInventories(w.state)
 	for i, name := range w.g.drives {
 		path := filepath.Join(w.dir, name)
@@ -276,7 +278,7 @@ func (w *world) account(name string, each bool) *crashtest.Drive {
 func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) {
 	w.now = w.now.Add(time.Hour)
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: authorID, Machine: "office", Tally: w.g.days[w.day],
-		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true}
+		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced}
 	for _, c := range w.copies {
 		m := Copy{Name: c.name, ID: c.id, Kind: c.kind, Root: c.root, Away: c.away}
 		if c.away {
@@ -363,19 +365,33 @@ func (w *world) crash(how int) {
 }
 
 // keepMarks carries the marks of versions being made over to a state that lost
-// its last changes: they are synced by themselves. A drive is looked through
-// without them, a bucket is not.
+// its last changes, as far as they were synced. A drive is looked through without
+// them, a bucket is not.
 func (w *world) keepMarks(state string) {
 	w.Helper()
-	marks, ok, err := w.led.Value(marksKey)
-	must(w, err)
-	if !ok {
-		return
-	}
 	led, err := ledger.Open(state)
 	must(w, err)
-	must(w, led.SetValue(marksKey, marks))
+	putMarks(w, led, w.synced)
 	must(w, led.Close())
+}
+
+// noteSynced takes down what a power cut from now on leaves of the marks.
+func (w *world) noteSynced() { w.synced = marksIn(w, w.led) }
+
+func marksIn(t testing.TB, led *ledger.Ledger) map[string]string {
+	marks := map[string]string{}
+	for _, key := range []string{marksKey, sealingKey} {
+		v, _, err := led.Value(key)
+		must(t, err)
+		marks[key] = v
+	}
+	return marks
+}
+
+func putMarks(t testing.TB, led *ledger.Ledger, marks map[string]string) {
+	for key, v := range marks {
+		must(t, led.SetValue(key, v))
+	}
 }
 
 // settle runs the next round, which must put everything right. Only where the

@@ -92,6 +92,11 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 	if err := r.Ledger.SetValue(sealingKey, holder.ID); err != nil {
 		return err
 	}
+	if len(r.copies) > 1 { // the note must outlive a power cut: the holder may be away then
+		if err := r.syncLedger(); err != nil {
+			return err
+		}
+	}
 	if err := holder.putSeal(ctx, longer.seal); err != nil {
 		if ctx.Err() == nil && holder.seals(ctx, now.seal.Len()) {
 			return errors.Join(err, r.Ledger.SetValue(sealingKey, ""))

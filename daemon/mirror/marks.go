@@ -61,6 +61,15 @@ func (r *round) addMark(m mark) error {
 	return r.setMarks(append(all, m))
 }
 
+// syncLedger has what the ledger noted outlive a power cut.
+func (r *round) syncLedger() error {
+	err := r.Ledger.Sync()
+	if err == nil && r.synced != nil {
+		r.synced()
+	}
+	return err
+}
+
 // dropMark forgets one mark.
 func (r *round) dropMark(m mark) error {
 	r.marking.Lock()

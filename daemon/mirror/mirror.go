@@ -76,6 +76,8 @@ type In struct {
 	// may go then, so that a slow copy holds up nobody. Both may be nil.
 	Authored func()
 	Done     func(copyID string)
+
+	synced func() // for tests: what a power cut leaves of the ledger is now what it holds
 }
 
 // round is one run over one archive.

@@ -41,6 +41,34 @@ func (b *badSeal) Open(ctx context.Context, key string) (io.ReadCloser, store.In
 	return b.Root.Open(ctx, key)
 }
 
+// The power is cut just after a drive got a line of the seal, and takes back what
+// the ledger did not sync. Then that drive is away. No other line may take that
+// number on another drive.
+func TestALineThatAPowerCutMadeUsForgetHoldsTheOthers(t *testing.T) {
+	r := newRanch(t, "shelf", "barn")
+	shelf, barn := r.copies[0], r.copies[1]
+	good := shelf.root
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	putBack := r.saveState()
+
+	synced := map[string]string{}
+	shelf.root = &badSeal{Root: good, reached: true}
+	r.visit("North/Windmill", "2020-06-21")
+	r.mirror(func(in *In) { in.synced = func() { synced = marksIn(t, r.led) } })
+	putBack()
+	putMarks(t, r.led, synced)
+
+	shelf.root, shelf.away = good, true
+	r.visit("South/Draw", "2020-06-20")
+	if rep := r.mirror(); rep.Made != 0 {
+		t.Errorf("%d versions were made while a line of the seal was in doubt", rep.Made)
+	}
+	shelf.away = false
+	r.wantCurrent(r.mirror())
+	head(t, barn.root, "south--draw")
+}
+
 // A version was committed on one drive and its line could not be added. The next
 // round adds it there, and the drive fails in the middle: nobody knows whether the
 // line has arrived. No other line may take that number on another drive.
