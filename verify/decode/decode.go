@@ -23,6 +23,7 @@ import (
 	"image/jpeg"
 	"image/png"
 	"io"
+	"runtime"
 	"time"
 
 	"golang.org/x/sync/semaphore"
@@ -37,6 +38,9 @@ const Version = 1
 // is enough for JPEGs of 90 million pixels, or 30 million where they are
 // progressive.
 const MostMemory = 512 << 20
+
+// large is what a picture takes from which on its memory is given back at once.
+const large = 64 << 20
 
 // longest is how long one picture may take.
 const longest = 2 * time.Minute
@@ -80,6 +84,9 @@ func File(ctx context.Context, f io.ReadSeeker, sum manifest.Digest) (Verdict, e
 		return Verdict{}, err
 	}
 	defer memory.Release(h.bytes)
+	if h.bytes > large {
+		defer runtime.GC() // so that what is let go is gone before others take as much
+	}
 	if _, err := f.Seek(0, io.SeekStart); err != nil {
 		return Verdict{}, err
 	}
