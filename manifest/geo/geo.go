@@ -1,8 +1,9 @@
 // Package geo holds positions on the earth and how far they are apart.
 //
 // Positions are latitude and longitude on WGS 84, the system of GPS and of
-// GPX 1.1; 180 and -180 are one meridian, and 0, 0 is no place. Distances are along the surface of its ellipsoid; height does not
-// count, since a receiver's height is far less certain than its position.
+// GPX 1.1; 180 and -180 are one meridian, and 0, 0 is no place. Distances are
+// along the surface of its ellipsoid; height does not count, since a receiver's
+// height is far less certain than its position.
 package geo
 
 import (
