@@ -135,7 +135,8 @@ func photo(ts *testscript.TestScript, neg bool, args []string) {
 				body[i] = 0
 			}
 		}
-		copy(body, "\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00") // the scan begins
+		// A frame of 16 by 16, and the scan begins; no decoder can read it.
+		copy(body, "\xff\xc0\x00\x0b\x08\x00\x10\x00\x10\x01\x01\x11\x00\xff\xda\x00\x08\x01\x01\x00\x00\x3f\x00")
 		b = append(append(b, body...), 0xFF, 0xD9)
 		write(ts, ts.MkAbs(name), b)
 	}
