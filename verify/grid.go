@@ -3,16 +3,19 @@ package verify
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"unicode/utf8"
 )
 
-// The grid fits a terminal of 80 columns: a site's name, then two columns for
-// each year.
+// The grid fits a terminal of 80 columns: a site's name, then two columns for each
+// year. Names get the room that at most 25 years leave; where they are short, more
+// years fit.
 const (
-	gridName  = 28
+	gridWide  = 80
 	gridYears = 25
+	gridGap   = 3 // years running without any state take one column together
 )
 
 // marks are the symbols of the grid, in the order of its legend.
@@ -22,44 +25,74 @@ var marks = []struct {
 	says  string
 }{
 	{Whole, '+', "whole"}, {Due, '?', "due"}, {Short, '-', "short of something"}, {Skipped, 'x', "skipped"},
-	{Recoverable, 'r', "recoverable"}, {Lost, 'L', "lost"}, {Explained, 'e', "explained"}, {"", '.', "none expected"},
+	{Recoverable, 'r', "recoverable"}, {Lost, 'L', "lost"}, {Explained, 'e', "explained"}, {"", '.', "none expected"}, {noYears, ':', "years without any visit"},
 }
 
-// grid prints sites by years, and under it what the symbols mean. Years before
-// the last 25 are left out, and it says so.
+const noYears = "no years"
+
+// grid prints sites by years, and under it what the symbols mean. Where names do not
+// fit beside the years, their pastures are headings. Years too early to fit are left
+// out, and it says so.
 func grid(w io.Writer, years []Year) {
 	if len(years) == 0 {
 		return
 	}
-	first, last := years[0].Year, years[0].Year
 	type row struct {
-		label string
-		cells map[int]string
+		label, site, pasture string
+		cells                map[int]string
 	}
 	var rows []*row
 	at := map[string]*row{}
+	had := map[int]bool{}
 	for _, y := range years {
-		first, last = min(first, y.Year), max(last, y.Year)
+		had[y.Year] = true
 		key := y.Pasture + "\x00" + y.Site + "\x00" + y.Object
 		if at[key] == nil {
-			label := Site{Object: y.Object, Site: Shown(y.Site), Pasture: Shown(y.Pasture)}.Label()
-			at[key] = &row{label, map[int]string{}}
+			s := Site{Object: y.Object, Site: Shown(y.Site), Pasture: Shown(y.Pasture)}
+			at[key] = &row{label: s.Label(), site: Site{Object: s.Object, Site: s.Site}.Label(), pasture: s.Pasture, cells: map[int]string{}}
 			rows = append(rows, at[key])
 		}
 		at[key].cells[y.Year] = y.State
 	}
-	from := max(first, last-gridYears+1)
-	fmt.Fprintf(w, "\n%s\n", strings.TrimRight(strings.Repeat(" ", gridName)+header(from, last), " "))
-	used := map[byte]bool{}
+	all := columns(had)
+	room := gridWide - 2*min(len(all), gridYears)
+	longest, grouped := 0, false
 	for _, r := range rows {
+		longest = max(longest, utf8.RuneCountInString(r.label))
+	}
+	if longest > room {
+		grouped, longest = true, 0
+		for _, r := range rows {
+			if r.label = r.site; r.pasture != "" {
+				r.label = "  " + r.site
+			}
+			longest = max(longest, utf8.RuneCountInString(r.label))
+		}
+	}
+	name := min(longest, room)
+	cols := all[max(0, len(all)-(gridWide-name)/2):]
+	if cols[0] == 0 {
+		cols = cols[1:]
+	}
+	fmt.Fprintf(w, "\n%s\n", strings.TrimRight(strings.Repeat(" ", name)+header(cols, gridWide-name), " "))
+	used := map[byte]bool{}
+	pasture := ""
+	for _, r := range rows {
+		if grouped && r.pasture != pasture {
+			pasture = r.pasture
+			fmt.Fprintln(w, strings.TrimRight(fitted(pasture, gridWide), " "))
+		}
 		var b strings.Builder
-		for n := from; n <= last; n++ {
+		for _, n := range cols {
 			m := markOf(r.cells[n])
+			if n == 0 {
+				m = markOf(noYears)
+			}
 			used[m] = true
 			b.WriteByte(' ')
 			b.WriteByte(m)
 		}
-		fmt.Fprintf(w, "%s%s\n", fitted(r.label, gridName), b.String())
+		fmt.Fprintf(w, "%s%s\n", fitted(r.label, name), b.String())
 	}
 	var legend []string
 	for _, m := range marks {
@@ -79,8 +112,8 @@ func grid(w io.Writer, years []Year) {
 		line += l
 	}
 	fmt.Fprintln(w, line)
-	if first < from {
-		fmt.Fprintf(w, "Years before %d are not shown here; --json lists all, from %d.\n", from, first)
+	if len(cols) < len(all) && all[0] != cols[0] {
+		fmt.Fprintf(w, "Years before %d are not shown here; --json lists all, from %d.\n", cols[0], all[0])
 	}
 }
 
@@ -95,14 +128,33 @@ func markOf(state string) byte {
 	return marks[i].mark
 }
 
-// header names the first year and every fifth one, where there is room.
-func header(from, last int) string {
-	line := []byte(strings.Repeat(" ", 2*(last-from+1)+4))
+// columns are the years from the first to the last that has a state; 0 stands for
+// years running that have none.
+func columns(had map[int]bool) (cols []int) {
+	known := slices.Sorted(maps.Keys(had))
+	for i, n := range known {
+		switch {
+		case i > 0 && n-known[i-1] > gridGap:
+			cols = append(cols, 0)
+		case i > 0:
+			for y := known[i-1] + 1; y < n; y++ {
+				cols = append(cols, y)
+			}
+		}
+		cols = append(cols, n)
+	}
+	return cols
+}
+
+// header names the first year, every fifth one, and the first after a gap, where
+// there is room in so many columns.
+func header(cols []int, wide int) string {
+	line := []byte(strings.Repeat(" ", wide))
 	end := -1
-	for n := from; n <= last; n++ {
-		col := 2*(n-from) + 1
-		if (n == from || n%5 == 0) && col > end && col+4 <= 2*gridYears+2 {
-			end = col + copy(line[col:], fmt.Sprint(n))
+	for i, n := range cols {
+		at := 2*i + 1
+		if n != 0 && (i == 0 || cols[i-1] == 0 || n%5 == 0) && at > end && at+4 <= wide {
+			end = at + copy(line[at:], fmt.Sprint(n))
 		}
 	}
 	return string(line)

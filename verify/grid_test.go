@@ -17,9 +17,9 @@ func TestGrid(t *testing.T) {
 		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2021, State: Due},
 	})
 	want := `
-                             2019
-North / Stake 1              + . x
-North / Stake 2              . - ?
+                2019
+North / Stake 1 + . x
+North / Stake 2 . - ?
 + whole   ? due   - short of something   x skipped   . none expected
 `
 	if b.String() != want {
@@ -27,38 +27,72 @@ North / Stake 2              . - ?
 	}
 }
 
-// Thirty sites with long names and 40 years, in every state, on a terminal of 80
-// columns: each site has its line and each symbol its legend.
+// However many sites and years, and however long their names: 80 columns, a line for
+// each site, its name whole where there is room, and a legend for each symbol.
 func TestGridFitsTheTerminal(t *testing.T) {
-	var years []Year
 	states := []string{Whole, Short, Skipped, Recoverable, Lost, Due, Explained}
-	for s := range 30 {
-		for y := range 40 {
-			if (s+y)%9 != 0 {
-				years = append(years, Year{Site: fmt.Sprintf("Überlanger Name eines Steins %d", s), Pasture: "Lower Calico Bench", Year: 1987 + y, State: states[(s+y)%len(states)]})
+	for _, tt := range []struct {
+		name, pasture, site string
+		sites, years        int
+		whole               bool // names are not cut
+		shows, before       string
+	}{
+		{"one year", "North Flat", "Windmill Stake", 3, 1, true, "North Flat / Windmill Stake 2 +", ""},
+		{"five years", "Lower Calico Bench", "a stake with a very long name indeed", 4, 5, true, "\nLower Calico Bench / a stake with a very long name indeed 3 ", ""},
+		{"a usual archive", "North Flat", "Windmill Stake", 30, 25, true, "North Flat / Windmill Stake 29 ", ""},
+		{"long names", "Lower Calico Bench", "Cottonwood Draw Stake", 30, 25, true, "\nLower Calico Bench\n  Cottonwood Draw Stake 0  ", ""},
+		{"longer ones", "Lower Calico Bench", "Überlanger Name eines Steins im Tal", 30, 25, false, "s Steins im Tal 29 ", ""},
+		{"forty years", "North Flat", "Windmill Stake", 30, 40, true, " 2005", "Years before 2002 are"},
+		{"forty years of short names", "N", "S", 30, 40, true, "N / S 29", "Years before 1991 are"},
+	} {
+		var years []Year
+		for s := range tt.sites {
+			for y := range tt.years {
+				if (s+y)%9 != 0 || tt.years < 9 {
+					years = append(years, Year{Site: fmt.Sprintf("%s %d", tt.site, s), Pasture: tt.pasture, Year: 2027 - tt.years + y, State: states[(s*y)%len(states)]})
+				}
 			}
 		}
+		var b strings.Builder
+		grid(&b, years)
+		text := b.String()
+		for l := range strings.Lines(text) {
+			if n := utf8.RuneCountInString(strings.TrimSuffix(l, "\n")); n > 80 {
+				t.Errorf("%s: %d columns: %s", tt.name, n, l)
+			}
+		}
+		for s := range tt.sites {
+			if !strings.Contains(text, fmt.Sprintf("%s %d ", tt.site[max(0, len(tt.site)-5):], s)) {
+				t.Errorf("%s: no line for site %d", tt.name, s)
+			}
+		}
+		for _, m := range marks {
+			if strings.Contains(text, " "+string(m.mark)+" ") && !strings.Contains(text, string(m.mark)+" "+m.says) {
+				t.Errorf("%s: no legend for %q", tt.name, m.says)
+			}
+		}
+		if strings.Contains(text, "…") == tt.whole || !strings.Contains(text, tt.shows) || !strings.Contains(text, tt.before) || tt.before == "" && strings.Contains(text, "Years before") {
+			t.Errorf("%s:\n%s", tt.name, text)
+		}
+		t.Logf("%s:\n%s", tt.name, text)
 	}
+}
+
+// A baseline decades before the regular visits is shown, and the years between take
+// one column.
+func TestGridShowsTheBaseline(t *testing.T) {
+	years := Years(YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{siteWith(append([]string{"1957-06-21 plot"}, every(2009, 2026, 1, "plot")...)...)}})
 	var b strings.Builder
-	Report{Years: years}.Print(&b)
-	text := b.String()
-	for l := range strings.Lines(text[:strings.Index(text, "Years before")]) {
-		if n := utf8.RuneCountInString(strings.TrimSuffix(l, "\n")); n > 80 && !strings.HasPrefix(l, "years") {
-			t.Errorf("%d columns: %s", n, l)
-		}
-	}
-	for s := range 30 {
-		if !strings.Contains(text, fmt.Sprintf("Steins %d", s)) {
-			t.Errorf("no line for site %d", s)
-		}
-	}
-	if !strings.Contains(text, "2005") || !strings.Contains(text, "Years before 2002 are not shown here") {
-		t.Errorf("%s", text)
-	}
-	for _, m := range marks {
-		if !strings.Contains(text, string(m.mark)+" "+m.says) {
-			t.Errorf("no legend for %q", m.says)
-		}
+	grid(&b, years)
+	want := `
+                     1957  2010      2015      2020      2025
+Windmill / Stake 3   + : + + + + + + + + + + + + + + + + + +
++ whole   : years without any visit
+`
+	want = strings.ReplaceAll(want, "Stake 3   ", "Stake 3 ")
+	want = strings.Replace(want, "                     1957", "                   1957", 1)
+	if b.String() != want {
+		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}
 }
 
