@@ -52,6 +52,7 @@ func (f Finding) Wants() bool { return !f.Note && f.Why == "" }
 // innocent cause, nothing is said.
 func Findings(in YearsInput, years []Year) []Finding {
 	x := &finder{in: in, places: places(in)}
+	where, order := x.twins()
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		x.broken(s)
@@ -62,7 +63,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 	x.broken(&in.Unfiled)
 	x.swapped()
 	x.settleMoved()
-	x.twice()
+	x.twice(where, order)
 	for _, y := range years {
 		if y.Late != 0 {
 			x.add(&SiteItems{Site: y.Site, Pasture: y.Pasture, Object: y.Object}, Finding{Visit: fmt.Sprint(y.Year), Kind: FoundLate, Note: true,
@@ -92,8 +93,9 @@ type finder struct {
 	in     YearsInput
 	places []place // of each site
 	found  []Finding
-	dates  []strange // visits whose photos are of another day
-	moved  []moved   // and of another place
+	dates  []strange       // visits whose photos are of another day
+	moved  []moved         // and of another place
+	aside  map[string]bool // photos that lie in their place as well
 }
 
 // add puts a finding on the list, with the explanation on file.
@@ -151,7 +153,7 @@ func (x *finder) visits(s *SiteItems) {
 	photos := map[string][]Item{}
 	var order []string
 	for _, it := range s.Items {
-		if it.File == nil || it.Kind != manifest.KindPhoto || it.Visit == "" {
+		if it.File == nil || it.Kind != manifest.KindPhoto || it.Visit == "" || x.aside[it.Path] {
 			continue
 		}
 		if photos[it.Visit] == nil {

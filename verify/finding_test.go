@@ -181,6 +181,23 @@ func TestTwice(t *testing.T) {
 	}
 }
 
+// A photo that was filed under another site and year as well is told of once, with
+// the place it fits.
+func TestTwiceIsToldOnce(t *testing.T) {
+	four := geo.Position{Latitude: stake.Latitude + 1000/111_050.0, Longitude: stake.Longitude}
+	copied := func(path, visit string) Item {
+		return shot(path, visit, "2019-06-21", metresNorth(1000, 5), func(f *tally.File) { f.SHA256 = manifest.Sum([]byte("same")) })
+	}
+	in := YearsInput{Sites: []SiteItems{
+		{Site: "Stake 3", Position: &stake, Items: []Item{shot("3/a", "2021-06-21", "2021-06-21", metresNorth(0, 5)), copied("3/b", "2021-06-21")}},
+		{Site: "Stake 4", Position: &four, Items: []Item{copied("4/b", "2019-06-21")}},
+	}}
+	want := []string{"*twice 2021-06-21: 1 photo filed here, byte for byte, also under Stake 4, 2019-06-21; date and position fit there"}
+	if got := told(Findings(in, nil)); !slices.Equal(got, want) {
+		t.Errorf("got %q", got)
+	}
+}
+
 func TestBrokenAndEmptyAndExplained(t *testing.T) {
 	cut := shot("a", "2019-06-21", "", func(f *tally.File) { f.Fault = "it is cut short" })
 	note := Item{Path: "n", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{}}

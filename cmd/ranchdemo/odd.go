@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"slices"
@@ -48,29 +49,47 @@ func (s *story) oddThings(ctx context.Context) error {
 	}
 	closed := ranch.Closed
 	s.checkYears(r.Years, sorted(append(want, finding{closed.Pasture, closed.Site, closed.Year, verify.Explained, ""})))
+	var lone []ranch.SiteYear
+	for _, y := range r.Years {
+		if y.Baseline {
+			lone = append(lone, ranch.SiteYear{Pasture: y.Pasture, Site: y.Site, Year: y.Year})
+		}
+	}
+	s.expect(slices.Equal(lone, []ranch.SiteYear{ranch.Baseline}), "the one baseline is %s, %d; no years are counted from there.", ranch.Baseline.Site, ranch.Baseline.Year)
+	s.say("The years, as linecamp draws them:")
+	var report bytes.Buffer
+	r.Print(&report)
+	const legend = "none expected"
+	grid, _, _ := strings.Cut(report.String(), legend)
+	for _, l := range strings.Split(grid+legend, "\n")[2:] {
+		fmt.Fprintln(s.out, l)
+	}
 	return nil
 }
 
 // checkFindings tells what was found, and whether it is what was put there.
 func (s *story) checkFindings(found []verify.Finding, odd []ranch.Odd) {
-	name := func(kind, site, visit string, note bool) string {
-		return strings.Join([]string{kind, site, visit, fmt.Sprint(note)}, "\x00")
+	name := func(kind, site, visit string, note bool, files []string) string {
+		files = slices.Sorted(slices.Values(files))
+		return strings.Join(append([]string{kind, site, visit, fmt.Sprint(note)}, files...), "\x00")
 	}
 	var want []string
+	says := map[string]string{}
 	for _, o := range odd {
 		if o.Kind == "" {
-			s.say("  %-13s %s", "(no finding)", o.What)
+			s.say("  %-13s %s: %s", "(no finding)", o.Site, o.What)
 			continue
 		}
-		s.say("  %-13s %s", o.Kind, o.What)
-		want = append(want, name(o.Kind, o.Site, o.Visit, o.Note))
+		s.say("  %-13s %s", o.Kind, strings.TrimPrefix(o.Site+": "+o.What, ": "))
+		n := name(o.Kind, o.Site, o.Visit, o.Note, o.Files)
+		want, says[n] = append(want, n), o.Says
 	}
 	var extra []string
 	for _, f := range found {
-		n := name(f.Kind, f.Site, f.Visit, f.Note)
+		n := name(f.Kind, f.Site, f.Visit, f.Note, f.Paths)
 		i := slices.Index(want, n)
-		if i < 0 {
-			extra = append(extra, fmt.Sprintf("%s, %s %s: %s", f.Kind, f.Site, f.Visit, f.Text))
+		if i < 0 || !strings.Contains(f.Text, says[n]) {
+			extra = append(extra, fmt.Sprintf("%s, %s %s: %s %q", f.Kind, f.Site, f.Visit, f.Text, f.Paths))
 			continue
 		}
 		want = slices.Delete(want, i, i+1)

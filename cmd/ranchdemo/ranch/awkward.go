@@ -19,7 +19,7 @@ const Bench = "Greasewood Bench Allotment"
 func DrawBench(dir string, now time.Time) error {
 	b := &bench{dir: dir, now: now}
 	for _, habit := range []func(*bench){
-		(*bench).cameraNames, (*bench).everySecondYear, (*bench).changedCadence, (*bench).springAndFall, (*bench).scannedPrints,
+		(*bench).cameraNames, (*bench).yearFolders, (*bench).everySecondYear, (*bench).changedCadence, (*bench).springAndFall, (*bench).scannedPrints,
 		(*bench).restaked, (*bench).burned, (*bench).exports, (*bench).overNewYear, (*bench).moreViews, (*bench).sharedNotes,
 	} {
 		habit(b)
@@ -93,7 +93,26 @@ func (b *bench) cameraNames() {
 		for i := range 2 {
 			b.roll += 1 + i
 			when := t.Add(time.Duration(i) * 2 * time.Minute)
-			b.picture(fmt.Sprintf("Bench/Post A/%s/IMG_%04d.JPG", t.Format(time.DateOnly), b.roll), when, taken(1, when))
+			if year%6 == 0 {
+				when = t.AddDate(0, 0, i) // rain; the second picture lies in the next day's folder
+			}
+			b.picture(fmt.Sprintf("Bench/Post A/%s/IMG_%04d.JPG", when.Format(time.DateOnly), b.roll), when, taken(1, when))
+		}
+	}
+}
+
+// yearFolders: yearly since 2010, in folders that tell the year alone; the camera
+// tells the day, and now and then two of them.
+func (b *bench) yearFolders() {
+	for year := 2010; year <= b.now.Year(); year++ {
+		t := day("Post D", year, time.June, 22)
+		for i := range 3 {
+			b.roll++
+			when := t.Add(time.Duration(i) * 3 * time.Minute)
+			if year%4 == 0 {
+				when = t.AddDate(0, 0, i/2)
+			}
+			b.picture(fmt.Sprintf("Bench/Post D/%d/DSC_%04d.JPG", year, b.roll), when, taken(12, when))
 		}
 	}
 }
@@ -102,7 +121,11 @@ func (b *bench) cameraNames() {
 func (b *bench) everySecondYear() {
 	for year := 2004; year <= b.now.Year(); year += 2 {
 		t := day("Post B", year, time.June, 20)
-		b.picture(fmt.Sprintf("Bench/Post B/%d/plot.jpg", year), t, taken(2, t))
+		plot := taken(2, t)
+		if year == 2010 { // straightened in 2013, in a program that says so
+			plot.Edited = time.Date(2013, time.February, 2, 19, 0, 0, 0, zone)
+		}
+		b.picture(fmt.Sprintf("Bench/Post B/%d/plot.jpg", year), t, plot)
 		b.picture(fmt.Sprintf("Bench/Post B/%d/landscape.jpg", year), t, taken(2, t))
 	}
 }
@@ -133,11 +156,13 @@ func (b *bench) springAndFall() {
 	}
 }
 
-// scannedPrints: prints of 1987, scanned in 2015, long before the yearly visits.
+// scannedPrints: prints of 1987, scanned in 2015, long before the yearly visits. The
+// scanner's program wrote when it made the files, and not that they were taken then.
 func (b *bench) scannedPrints() {
 	scan := time.Date(2015, time.January, 20, 9, 0, 0, 0, zone)
 	for i, name := range []string{"plot", "landscape"} {
-		b.noise("Gulch/Old Fence/1987/"+name+".jpg", scan.Add(time.Duration(i)*time.Minute), nil)
+		when := scan.Add(time.Duration(i) * time.Minute)
+		b.noise("Gulch/Old Fence/1987/"+name+".jpg", when, func(j []byte) ([]byte, error) { return withFileDate(j, when) })
 	}
 	for year := 2005; year <= b.now.Year(); year++ {
 		t := day("Old Fence", year, time.June, 24)
@@ -210,9 +235,13 @@ func (b *bench) moreViews() {
 	}
 }
 
-// sharedNotes: one binder for all sites, scanned; later one note a year.
+// sharedNotes: one binder for all sites, scanned; later one note a year. In one
+// pasture somebody keeps notes as well.
 func (b *bench) sharedNotes() {
 	b.file("2001-2015.pdf", []byte("%PDF-1.4\n% the binder, scanned\n%%EOF\n"), time.Date(2016, time.January, 9, 9, 0, 0, 0, zone))
+	for year := 2012; year <= b.now.Year(); year++ {
+		b.file(fmt.Sprintf("Ridge/Ridge notes %d.txt", year), fmt.Appendf(nil, "The Ridge in %d: the road held.\n", year), time.Date(year, time.November, 1, 9, 0, 0, 0, zone))
+	}
 	for year := 2016; year <= b.now.Year(); year++ {
 		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, zone))
 	}

@@ -90,12 +90,17 @@ type shot struct {
 	Bearing     int       // degrees from true north, -1 looking down
 	Exposure    uint32    // one part of so many of a second
 	Title       string
+	Edited      time.Time // when a program saved it again; zero if none did
 }
 
 // tiff is the TIFF structure that holds it.
 func (s shot) tiff() []byte {
 	const header = 8 // byte order, 42, offset of IFD0
 	stamp := s.Time.Format("2006:01:02 15:04:05")
+	saved := stamp
+	if !s.Edited.IsZero() {
+		saved = s.Edited.Format("2006:01:02 15:04:05")
+	}
 	offset := s.Time.Format("-07:00")
 	// The pointers' values are known only once IFD0's length is; it does not
 	// depend on them, so it is laid out twice.
@@ -107,7 +112,7 @@ func (s shot) tiff() []byte {
 			short(0x0112, 1),                             // Orientation: row 0 is the top
 			ratios(0x011A, 72, 1), ratios(0x011B, 72, 1), // XResolution, YResolution
 			short(0x0128, 2),    // ResolutionUnit: inches
-			text(0x0132, stamp), // DateTime
+			text(0x0132, saved), // DateTime: of the file's last change
 			short(0x0213, 1),    // YCbCrPositioning: centred
 			long(0x8769, exif),  // Exif IFD Pointer
 			long(0x8825, gps),   // GPS Info IFD Pointer
@@ -238,4 +243,15 @@ func withScan(jpeg []byte, when time.Time) ([]byte, error) {
 	tiff := append([]byte("II"), 42, 0, header, 0, 0, 0)
 	tiff = append(tiff, ifd0(uint32(exifAt))...)
 	return withSegment(jpeg, append(tiff, exif...))
+}
+
+// withFileDate is what many scanners' programs write: what made the file, and when,
+// but not when a picture was taken.
+func withFileDate(jpeg []byte, when time.Time) ([]byte, error) {
+	tiff := append([]byte("II"), 42, 0, 8, 0, 0, 0)
+	return withSegment(jpeg, append(tiff, directory(8, []field{
+		text(0x010F, "Sagehen Optical"),                  // Make
+		text(0x0110, "Flatbed 2"),                        // Model
+		text(0x0132, when.Format("2006:01:02 15:04:05")), // DateTime
+	})...))
 }

@@ -9,7 +9,9 @@ import (
 	"image/png"
 	"os"
 	"path/filepath"
-	"sync"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -21,6 +23,11 @@ type Odd struct {
 	Kind        string // of the finding: "broken", "empty", …
 	Site, Visit string // where it is to be found
 	Note        bool   // worth knowing, and asks for nothing
+	// Files are all that the finding is about, below the ranch. In the table
+	// "2011/plot.jpg" is a file of the site's visit of that year, and
+	// "Tank Stake 2:2011/plot.jpg" one of another site's.
+	Files []string
+	Says  string // the figure, or what is named, in the finding's words
 }
 
 // odd is an oddity, the year of its visit, and how it is made.
@@ -37,52 +44,65 @@ type oddities struct {
 	when time.Time // the time of every file it writes
 }
 
+func files(names ...string) []string { return names }
+
 // The oddities. Each lies in a visit of its own, so that none explains another;
 // years with a flaw have none.
 func odds() []odd {
+	const (
+		windmill, tank, cottonwood = "Windmill Stake 1", "Tank Stake 2", "Cottonwood Stake 3"
+		corral, juniper, buttes    = "Old Corral Stake 4", "Juniper Stake 5", "Twin Buttes Stake 6"
+	)
 	return []odd{
-		{Odd{"a landscape of 2011 is cut short: the disk was full", "broken", "Windmill Stake 1", "", false}, 2011,
-			func(o *oddities) error { return o.cut(o.photo("Windmill Stake 1", 2011, "landscape")) }},
-		{Odd{"a screen picture of 2012 ends in the middle", "broken", "Tank Stake 2", "", false}, 2012,
-			func(o *oddities) error { return o.cutPNG("Tank Stake 2", 2012) }},
-		{Odd{"a telephone's picture of 2013 ends in the middle", "broken", "Tank Stake 2", "", false}, 2013,
-			func(o *oddities) error { return o.cutHEIC("Tank Stake 2", 2013) }},
-		{Odd{"a second note of 2013 has nothing in it", "empty", "Old Corral Stake 4", "", false}, 2013,
+		{Odd{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "not whole"}, 2011,
+			func(o *oddities) error { return o.cut(o.photo(windmill, 2011, "landscape")) }},
+		{Odd{"a screen picture of 2012 ends in the middle", "broken", tank, "", false, files("2012/screen.png"), "not whole"}, 2012,
+			func(o *oddities) error { return o.cutPNG(tank, 2012) }},
+		{Odd{"a telephone's picture of 2013 ends in the middle", "broken", tank, "", false, files("2013/telephone.heic"), "not whole"}, 2013,
+			func(o *oddities) error { return o.cutHEIC(tank, 2013) }},
+		{Odd{"a second note of 2013 has nothing in it", "empty", corral, "", false, files("2013/remarks.txt"), "0 bytes"}, 2013,
+			func(o *oddities) error { return o.write(o.r.Visit(corral, 2013).Folder()+"/remarks.txt", nil) }},
+		{Odd{"the landscape of 2016 was taken forty days after its plot", "misdated", cottonwood, "", false, files("2016/landscape.jpg"), "1 of its 2 dated photos"}, 2016,
 			func(o *oddities) error {
-				return o.write(o.r.Visit("Old Corral Stake 4", 2013).Folder()+"/remarks.txt", nil)
+				return o.retake(cottonwood, 2016, "landscape", func(s *shot) { s.Time = s.Time.AddDate(0, 0, 40) })
 			}},
-		{Odd{"the landscape of 2016 was taken forty days after its plot", "misdated", "Cottonwood Stake 3", "", false}, 2016,
+		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", juniper, "", true, files("2012/landscape.jpg", "2012/plot.jpg"), "465 days ahead"}, 2012,
 			func(o *oddities) error {
-				return o.retake("Cottonwood Stake 3", 2016, "landscape", func(s *shot) { s.Time = s.Time.AddDate(0, 0, 40) })
+				return o.retakeBoth(juniper, 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
 			}},
-		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", "Juniper Stake 5", "", true}, 2012,
+		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", buttes, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
+			func(o *oddities) error { return o.scan(buttes, 2009) }},
+		{Odd{"the pictures of 2014 were exported without date or position", "", windmill, "", false, nil, ""}, 2014,
+			func(o *oddities) error { return o.strip(windmill, 2014) }},
+		{Odd{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", corral, "", false,
+			files("2018/landscape.jpg", "2018/plot.jpg", "2019/landscape.jpg", "2019/plot.jpg"), "each other"}, 2018,
+			func(o *oddities) error { return o.swap(corral, 2018, 2019) }},
+		{Odd{"the plot of 2017 was taken at Twin Buttes Stake 6", "elsewhere", juniper, "", false, files("2017/plot.jpg"), "Twin Buttes Stake 6"}, 2017,
 			func(o *oddities) error {
-				return o.retakeBoth("Juniper Stake 5", 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
+				there := o.r.site(buttes)
+				return o.retake(juniper, 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
 			}},
-		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", "Twin Buttes Stake 6", "", true}, 2009,
-			func(o *oddities) error { return o.scan("Twin Buttes Stake 6", 2009) }},
-		{Odd{"the pictures of 2014 were exported without date or position", "", "Windmill Stake 1", "", false}, 2014,
-			func(o *oddities) error { return o.strip("Windmill Stake 1", 2014) }},
-		{Odd{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", "Old Corral Stake 4", "", false}, 2018,
-			func(o *oddities) error { return o.swap("Old Corral Stake 4", 2018, 2019) }},
-		{Odd{"the plot of 2017 was taken at Twin Buttes Stake 6", "elsewhere", "Juniper Stake 5", "", false}, 2017,
+		{Odd{"a picture of 2010 lies under 2015 as well", "twice", cottonwood, "", false,
+			files("2010/for the report.jpg", "2015/for the report.jpg"), "2015"}, 2010,
+			func(o *oddities) error { return o.twice(cottonwood, 2010, 2015) }},
+		{Odd{"a landscape of Old Corral Stake 4, of 2012, was filed here in 2018 too", "twice", buttes, "", false,
+			files("2018/old corral.jpg", corral+":2012/landscape.jpg"), "Old Corral Stake 4"}, 2018,
 			func(o *oddities) error {
-				there := o.r.site("Twin Buttes Stake 6")
-				return o.retake("Juniper Stake 5", 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
+				return o.copy(o.photo(corral, 2012, "landscape"), o.r.Visit(buttes, 2018).Folder()+"/old corral.jpg")
 			}},
-		{Odd{"a picture of 2010 lies under 2015 as well", "twice", "Cottonwood Stake 3", "", false}, 2010,
-			func(o *oddities) error { return o.twice("Cottonwood Stake 3", 2010, 2015) }},
-		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false}, 0,
+		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false, files("North Flat/Tank Stake 2/site.toml"), "site.toml:2"}, 0,
 			func(o *oddities) error {
-				return o.write("North Flat/Tank Stake 2/site.toml", []byte("marks   = \"rebar, orange cap\"\nretired = 2031-02-30\n"))
+				return o.write("North Flat/Tank Stake 2/site.toml", []byte("stand = \"at the tank\"\nretired = 2031-02-30\n"))
 			}},
-		{Odd{"a pasture.toml has a setting that linecamp does not know", "card", "", "", false}, 0,
+		{Odd{"another has a key that means nothing", "card", "", "", false, files("Calico Ridge/Juniper Stake 5/site.toml"), "site.toml:2: baering"}, 0,
 			func(o *oddities) error {
-				return o.write("Draw Pasture/pasture.toml", []byte("permit = \"0417\"\ngate   = \"chain, no lock\"\n"))
+				return o.write("Calico Ridge/Juniper Stake 5/site.toml", []byte("stand = \"at the lone juniper\"\nbaering = 140\n"))
 			}},
-		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true}, 0, nil},
-		{Odd{"in 2019 the site was visited in October", "out of season", saltLick, "2019-10-12", true}, 0, nil},
-		{Odd{"of 1996 there is only a print, scanned in 2015", "scan", saltLick, "1996", true}, 0, nil},
+		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true, nil, "due in 2016"}, 0, nil},
+		{Odd{"in 2019 the site was visited in October", "out of season", saltLick, "2019-10-12", true, nil, "days outside the season"}, 0, nil},
+		{Odd{"of 1987 there is only a print, scanned in 2015", "scan", saltLick, "1987", true, files("Calico Ridge/Salt Lick Stake 7/1987/landscape.jpg"), "2015"}, 0, nil},
+		{Odd{"a stake was lost after 2012, and another driven beside it", "", gatePost + " again", "", false, nil, ""}, 0, nil},
+		{Odd{"and that one was given up after 2016", "", gatePost + " again", "", false, nil, ""}, 0, nil},
 	}
 }
 
@@ -92,6 +112,16 @@ const (
 	saltLick     = "Salt Lick Stake 7"
 	saltLickCard = "[[closed]]\nfrom   = 2021-05-01\nto     = 2021-10-31\nreason = \"fire\"\n"
 )
+
+// gatePost is a site that another replaced, which was retired in its turn: two
+// folders, which their cards explain.
+const (
+	gatePost     = "Gate Stake 8"
+	gatePostCard = "replaces = \"" + gatePost + "\"\nretired  = 2016-12-31\n"
+)
+
+// Baseline is the year of a site that has a lone visit long before the others.
+var Baseline = SiteYear{Pasture: "Calico Ridge", Site: saltLick, Year: 1987}
 
 // Closed is the year of a site that its card explains.
 var Closed = SiteYear{Pasture: "Calico Ridge", Site: saltLick, Year: 2021}
@@ -113,12 +143,33 @@ func (r *Ranch) MakeOdd(ctx context.Context, dir string, when time.Time) ([]Odd,
 		if odd.year != 0 {
 			odd.Visit = r.Visit(odd.Site, odd.year).Time.Format(time.DateOnly)
 		}
+		odd.Files = o.resolved(odd.Site, odd.Files)
 		all = append(all, odd.Odd)
 	}
 	if err := o.drawSaltLick(ctx); err != nil {
 		return nil, fmt.Errorf("drawing %s: %w", saltLick, err)
 	}
+	if err := o.drawGatePost(ctx); err != nil {
+		return nil, fmt.Errorf("drawing %s: %w", gatePost, err)
+	}
 	return all, nil
+}
+
+// resolved makes paths of the table's short names.
+func (o *oddities) resolved(site string, names []string) (paths []string) {
+	for _, name := range names {
+		site := site
+		if other, rest, ok := strings.Cut(name, ":"); ok {
+			site, name = other, rest
+		}
+		year, file, _ := strings.Cut(name, "/")
+		if n, err := strconv.Atoi(year); err == nil {
+			name = o.r.Visit(site, n).Folder() + "/" + file
+		}
+		paths = append(paths, name)
+	}
+	slices.Sort(paths)
+	return paths
 }
 
 func (r *Ranch) site(name string) *Site {
@@ -145,6 +196,14 @@ func (o *oddities) cut(name string) error {
 		return err
 	}
 	return o.write(name, b[:len(b)/2])
+}
+
+func (o *oddities) copy(from, to string) error {
+	b, err := os.ReadFile(o.path(from))
+	if err != nil {
+		return err
+	}
+	return o.write(to, b)
 }
 
 func (o *oddities) cutPNG(site string, year int) error {
@@ -246,37 +305,4 @@ func (o *oddities) twice(site string, first, second int) error {
 		}
 	}
 	return nil
-}
-
-// drawSaltLick draws the seventh site with its visits.
-func (o *oddities) drawSaltLick(ctx context.Context) error {
-	s := *o.r.site("Twin Buttes Stake 6")
-	s.Name, s.Latitude, s.Longitude = saltLick, s.Latitude-0.0082, s.Longitude+0.0061
-	s.horizon = newSkyline(o.r.Seed, &s)
-	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(&s) })
-	write := func(name string, b []byte, when time.Time, _ bool) error { return writeFile(o.path(name), b, when) }
-	for i, year := range []int{2010, 2012, 2014, 2017, 2019, 2023, 2025} {
-		v := *o.r.Visit("Twin Buttes Stake 6", year)
-		v.Site = &s
-		v.Time = v.Time.Add(time.Duration(70+i) * time.Minute)
-		if year == 2019 {
-			v.Time = time.Date(2019, time.October, 12, 10, 5, 0, 0, zone)
-		}
-		if err := o.r.drawVisit(ctx, &v, write); err != nil {
-			return err
-		}
-	}
-	early := *o.r.Visit("Twin Buttes Stake 6", 2011)
-	early.Site = &s
-	b, err := o.r.plain(&early, "landscape")
-	if err == nil {
-		b, err = withScan(b, time.Date(2015, time.February, 11, 10, 30, 0, 0, zone))
-	}
-	if err == nil {
-		err = o.write(s.Pasture+"/"+s.Name+"/1996/landscape.jpg", b)
-	}
-	if err != nil {
-		return err
-	}
-	return o.write(s.Pasture+"/"+s.Name+"/site.toml", []byte(saltLickCard))
 }

@@ -1,0 +1,75 @@
+package ranch
+
+import (
+	"context"
+	"sync"
+	"time"
+)
+
+// newSite is a site of the oddities' own, some way from Twin Buttes.
+func (o *oddities) newSite(name string, north, east float64) *Site {
+	s := *o.r.site("Twin Buttes Stake 6")
+	s.Name, s.Latitude, s.Longitude = name, s.Latitude+north, s.Longitude+east
+	s.horizon = newSkyline(o.r.Seed, &s)
+	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(&s) })
+	return &s
+}
+
+// visitTo draws a visit to such a site on the round of a year; change may move it.
+func (o *oddities) visitTo(ctx context.Context, s *Site, year int, change func(*Visit)) error {
+	v := *o.r.Visit("Twin Buttes Stake 6", year)
+	v.Site = s
+	v.Time = v.Time.Add(70 * time.Minute)
+	if change != nil {
+		change(&v)
+	}
+	return o.r.drawVisit(ctx, &v, func(name string, b []byte, when time.Time, _ bool) error { return writeFile(o.path(name), b, when) })
+}
+
+// drawSaltLick draws the seventh site: every second year, 2017 for 2016, a closure,
+// and one print of long ago.
+func (o *oddities) drawSaltLick(ctx context.Context) error {
+	s := o.newSite(saltLick, -0.0082, 0.0061)
+	years := []int{2010, 2012, 2014, 2017, 2019}
+	for year := 2023; o.r.Visit("Twin Buttes Stake 6", year) != nil; year += 2 {
+		years = append(years, year)
+	}
+	for _, year := range years {
+		err := o.visitTo(ctx, s, year, func(v *Visit) {
+			if year == 2019 {
+				v.Time = time.Date(2019, time.October, 12, 10, 5, 0, 0, zone)
+			}
+		})
+		if err != nil {
+			return err
+		}
+	}
+	print := *o.r.Visit("Twin Buttes Stake 6", 2011)
+	print.Site = s
+	b, err := o.r.plain(&print, "landscape")
+	if err == nil {
+		b, err = withScan(b, time.Date(2015, time.February, 11, 10, 30, 0, 0, zone))
+	}
+	if err == nil {
+		err = o.write(s.Pasture+"/"+s.Name+"/1987/landscape.jpg", b)
+	}
+	if err != nil {
+		return err
+	}
+	return o.write(s.Pasture+"/"+s.Name+"/site.toml", []byte(saltLickCard))
+}
+
+// drawGatePost draws a stake, and the one that replaced it.
+func (o *oddities) drawGatePost(ctx context.Context) error {
+	first, second := o.newSite(gatePost, 0.0051, 0.0049), o.newSite(gatePost+" again", 0.0053, 0.0046)
+	for year := 2010; year <= 2016; year++ {
+		s := first
+		if year > 2012 {
+			s = second
+		}
+		if err := o.visitTo(ctx, s, year, nil); err != nil {
+			return err
+		}
+	}
+	return o.write(second.Pasture+"/"+second.Name+"/site.toml", []byte(gatePostCard))
+}
