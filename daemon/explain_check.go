@@ -74,7 +74,7 @@ func notMissing(y verify.Year, view string) string {
 	switch {
 	case y.State == verify.Whole:
 		return at + " is whole: nothing is missing there"
-	case view != "" && y.State == verify.Short && !slices.Contains(y.Lacks, view):
+	case view != "" && y.State == verify.Short && !y.LacksView(view):
 		return at + " does not lack " + view + ", but " + strings.Join(y.Lacks, ", ")
 	}
 	return ""

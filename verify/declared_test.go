@@ -155,6 +155,7 @@ func TestEachSeasonHasItsHabit(t *testing.T) {
 		{"explained", both(usual, usual, "2018-10", "plot note"), explain("", "landscape"), []string{"2018 explained landscape of 10-03"}},
 		{"explained for October", both(usual, usual, "2018-10", "plot", "2018-05", "plot note"), explain("10-03", ""), []string{"2018 short landscape of 05-12"}},
 		{"one explained of October's two", both(usual, usual, "2018-10", "plot"), explain("10-03", "note"), []string{"2018 short landscape of 10-03"}},
+		{"explained as it is named", both(usual, usual, "2018-10", "plot"), explain("", "note of 10-03"), []string{"2018 short landscape of 10-03"}},
 		{"explained for May only", both(usual, usual, "2018-10", "plot note"), explain("05-12", "landscape"), []string{"2018 short landscape of 10-03"}},
 	} {
 		s := siteWith(tt.lines...)
@@ -163,6 +164,16 @@ func TestEachSeasonHasItsHabit(t *testing.T) {
 		got = slices.DeleteFunc(got, func(l string) bool { return strings.HasPrefix(l, "2027") })
 		if !slices.Equal(got, tt.want) {
 			t.Errorf("%s: got %q, want %q", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestLacksView(t *testing.T) {
+	for lacks, view := range map[string]string{"landscape": "landscape", "landscape of 10-03": "landscape", "1 of 4 landscape photos": "landscape",
+		"1 of 4 bird box photos of 10-03": "bird box", "2 of 3 photos": "photo", "note of 10-03": "note", "visit of 10-03": "visit", "top of hill": "top of hill"} {
+		y := Year{Lacks: []string{"north", lacks}}
+		if !y.LacksView(view) || !y.LacksView(lacks) || y.LacksView("south") {
+			t.Errorf("%q is not understood", lacks)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"iter"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -48,6 +49,25 @@ func (l lack) String() string {
 		s += " of " + l.season
 	}
 	return s
+}
+
+// means reports whether a name is this lack's: as a report names it, or the view
+// alone.
+func (l lack) means(name string) bool {
+	all := l
+	all.season = ""
+	return name == l.what || name == l.String() || name == all.String()
+}
+
+var lackShape = regexp.MustCompile(`^(?:(?:\d+ of \d+ )(.*?) ?photos|(.*?))(?: of \d\d-\d\d)?$`)
+
+// LacksView reports whether a view, or "note", is among what the year lacks, be it
+// in one of its visits or some of its photos only.
+func (y Year) LacksView(view string) bool {
+	return slices.ContainsFunc(y.Lacks, func(l string) bool {
+		m := lackShape.FindStringSubmatch(l)
+		return l == view || m != nil && cmp.Or(m[1], m[2], lackAny) == view
+	})
 }
 
 // visitKey is how a year remembers that the visit of a season was made.

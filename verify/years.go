@@ -307,7 +307,7 @@ func (s *SiteItems) unexplained(year int, lacks []lack) (left []lack, why string
 		}
 		before := len(left)
 		left = slices.DeleteFunc(left, func(l lack) bool {
-			return (d.View == "" || d.View == l.what) && (d.Season == "" || l.season == "" || d.Season == l.season)
+			return (d.View == "" || l.means(d.View)) && (d.Season == "" || l.season == "" || d.Season == l.season)
 		})
 		if len(left) < before {
 			why = d.Why

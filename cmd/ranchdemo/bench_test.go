@@ -115,6 +115,9 @@ func TestNothingIsFoundOnTheBench(t *testing.T) {
 					t.Errorf("%s %d is %s, lacks %v", y.Site, y.Year, y.State, y.Lacks)
 				}
 			}
+			for _, a := range r.Alike {
+				t.Errorf("asked: %+v", a)
+			}
 			if r.Wants() {
 				t.Error("the exit status would be 3")
 			}
