@@ -86,10 +86,11 @@ func (t *table) number(key string, least, most float64, whole bool, what string)
 	if !ok {
 		return 0
 	}
-	kind, n := "a number", math.NaN()
+	kind := "a number"
 	if whole {
 		kind = "a whole number"
 	}
+	var n float64
 	switch v := v.(type) {
 	case int64:
 		n = float64(v)
