@@ -180,12 +180,13 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	return r.dropMarks(slug, inv.Head())
 }
 
-// madeElsewhere looks for version n of slug on the other copies in reach. One
-// that is there has no line in the seal, and an old state that was put back
-// knows nothing of it. It is marked, so that the next round adds the line.
+// madeElsewhere looks for version n of slug on the other copies, also on those
+// that failed in this round: a seal that rotted hides no version. One that is
+// there has no line in the seal, and an old state that was put back knows
+// nothing of it. It is marked, so that the next round adds the line.
 func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *copyRun) (bool, error) {
 	for _, c := range r.copies {
-		if c == holder || !c.usable() || r.givenUp(c.Name) {
+		if c == holder || c.Root == nil || r.givenUp(c.Name) {
 			continue
 		}
 		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))

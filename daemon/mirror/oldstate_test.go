@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
@@ -59,6 +60,39 @@ func TestAnOldStateMakesNoVersionAgain(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The same with two drives, and the seal of the one that got further rots: it
+// can be told no line, and it still shows the version.
+func TestARottenSealHidesNoVersion(t *testing.T) {
+	r := newRanch(t, "shelf", "barn")
+	shelf, barn := r.copies[0], r.copies[1]
+	good := barn.root
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	putBack := r.saveState()
+	shelf.away, barn.root = true, &badSeal{Root: good}
+	r.visit("North/Windmill", "2020-06-21")
+	r.mirror()
+
+	seal := filepath.Join(barn.path, filepath.FromSlash(manifest.SealFile(0)))
+	b, err := os.ReadFile(seal)
+	must(t, err)
+	must(t, os.Chmod(seal, 0o644))
+	must(t, os.WriteFile(seal, append([]byte{b[0] ^ 1<<6}, b[1:]...), 0o644))
+	putBack()
+	shelf.away, barn.root = false, good
+	r.visit("North/Windmill", "2021-06-21")
+	r.visit("South/Draw", "2021-06-21")
+	if rep := r.mirror(); rep.Copies[1].State != Failed || rep.Made != 1 {
+		t.Errorf("the barn drive is %s, and %d versions were made, want South/Draw's alone", rep.Copies[1].State, rep.Made)
+	}
+	if n := head(t, shelf.root, "north--windmill").Head(); n != 1 {
+		t.Errorf("the shelf drive is at version %d of a site whose second lies in the barn", n)
+	}
+	must(t, os.WriteFile(seal, b, 0o644)) // as mend would
+	r.mirror()
+	r.wantCurrent(r.mirror())
 }
 
 // The newest version's manifest rots on the drive where versions are made, at
