@@ -70,3 +70,29 @@ func TestASiteDoesNotMoveOnWithoutAFileThatWaits(t *testing.T) {
 		}
 	}
 }
+
+// The pictures of a site are deleted, and the note beside them counts for no site
+// any more, where it waits for a person. Until then its site's record keeps it.
+func TestAnEntryStaysWhileItsFileWaitsElsewhere(t *testing.T) {
+	const note = "North/Gully/2018-06-21/notes.txt"
+	r := newRanch(t, "shelf")
+	r.write(note, "short grass, one deer, and the gate was open")
+	for _, name := range []string{"plot.jpg", "landscape.jpg"} {
+		r.write("North/Gully/2021-spring/2021-04-02/"+name, "picture "+name)
+	}
+	r.visit("North/Windmill", "2021-06-21")
+	r.wantCurrent(r.mirror())
+	r.remove("North/Gully/2021-spring")
+	why := reasons(r.mirror())
+	if len(why[ReasonAgain]) != 1 || why[ReasonAgain][0] != note {
+		t.Fatalf("waiting: %v, want %s to wait under its new place", why, note)
+	}
+	inv := head(t, r.copies[0].root, "north--gully")
+	if now := paths(inv.State(inv.Head())); len(now) != 1 || now[0] != "2018-06-21/notes.txt" {
+		t.Errorf("the newest state has %v", now)
+	}
+	r.wantCurrent(r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked"} }))
+	if inv = head(t, r.copies[0].root, "north--gully"); len(paths(inv.State(inv.Head()))) != 0 {
+		t.Errorf("accepted, and it still has %v", paths(inv.State(inv.Head())))
+	}
+}

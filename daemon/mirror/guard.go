@@ -113,7 +113,13 @@ func (p *planner) hold(reason string, which func(*change) []string) bool {
 			}
 			p.r.wait(rawPath(c.group.base, logical, e), reason, true)
 		}
-		return len(paths) > 0
+		if len(paths) == 0 {
+			return false
+		}
+		for _, logical := range slices.Concat(c.known, c.fresh) {
+			p.withheld.add(c.group.files[logical])
+		}
+		return true
 	})
 	return len(p.changes) < before
 }

@@ -77,6 +77,7 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	if err := p.guard(ctx); err != nil {
 		return nil, err
 	}
+	p.keepEntries()
 	var steps []step
 	for _, c := range p.changes {
 		steps = append(steps, c.steps()...)
@@ -95,9 +96,10 @@ type planner struct {
 	said      []ledger.Said   // what people decided and no version records yet
 	left      map[string]left // by path below the working folder
 	slugs     map[string]bool // taken
-	unseen    bool            // something recorded could not be compared
-	paths     int             // people's paths recorded before
-	bytes     int64           // and their size
+	withheld  withheld
+	unseen    bool  // something recorded could not be compared
+	paths     int   // people's paths recorded before
+	bytes     int64 // and their size
 }
 
 // match finds the object of every group and compares the two. Objects whose
@@ -314,6 +316,7 @@ func (p *planner) holdGroup(g *group, reason string) {
 	g.load()
 	for _, f := range g.files {
 		p.r.wait(f.Path, reason, true)
+		p.withheld.add(f)
 	}
 }
 
