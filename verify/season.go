@@ -377,7 +377,7 @@ func (t *timetable) rounds(dated []int, items []Item, now time.Time) []int {
 		count[d.Year()]++
 		w := t.around(d)
 		switch {
-		case w.opens.Year() == w.closes.Year() || w.from(d) > SeasonDays:
+		case !t.overNewYear(w) || w.from(d) > SeasonDays:
 		case w.opens.Year() == d.Year():
 			before = append(before, d)
 		default:
@@ -423,6 +423,14 @@ func bareYear(items []Item, year int) bool {
 	})
 }
 
+// overNewYear reports whether the visits of a window may be dated in either of two
+// years. A habitual one with its middle far from the new year is only wide, and all
+// its days are of one year.
+func (t *timetable) overNewYear(w window) bool {
+	return w.opens.Year() != w.closes.Year() &&
+		(w.fromNewYear() <= aboutNewYear || len(declaredSeasons(t.card, w.opens.Year())) > 0)
+}
+
 // visitedAcrossNewYear reports whether a season that spans the new year has a
 // visit that may have been this year's and is dated in the neighbouring year.
 // Where a site keeps several seasons, or kept them one after another, nothing
@@ -434,11 +442,8 @@ func (t *timetable) visitedAcrossNewYear(year int, items []Item) bool {
 			continue
 		}
 		for _, w := range t.windows(y) {
-			if w.opens.Year() == w.closes.Year() || w.opens.Year() > year || w.closes.Year() < year {
+			if !t.overNewYear(w) || w.opens.Year() > year || w.closes.Year() < year {
 				continue
-			}
-			if w.fromNewYear() > aboutNewYear && len(declaredSeasons(t.card, y)) == 0 {
-				continue // a wide one, whose days are all of the same year
 			}
 			if slices.ContainsFunc(days, func(d time.Time) bool { return w.from(d) == 0 }) {
 				return true
