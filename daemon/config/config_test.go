@@ -53,7 +53,19 @@ func alone(t testing.TB) string {
 	t.Setenv("LINECAMP_CONFIG", "")
 	t.Setenv("XDG_STATE_HOME", filepath.Join(dir, "state"))
 	t.Setenv("XDG_CONFIG_HOME", filepath.Join(dir, "config"))
+	t.Setenv("HOME", filepath.Join(dir, "home"))    // macOS
+	t.Setenv("AppData", filepath.Join(dir, "home")) // Windows
 	return dir
+}
+
+// usersFolder is where the user's own configs are, which alone has moved.
+func usersFolder(t testing.TB, dir string) string {
+	t.Helper()
+	users, err := os.UserConfigDir()
+	if err != nil || !strings.HasPrefix(users, dir) {
+		t.Fatalf("the user's configs are in %s, %v; want them below %s", users, err, dir)
+	}
+	return filepath.Join(users, "linecamp")
 }
 
 func put(t testing.TB, path, text string) {
@@ -366,11 +378,7 @@ func TestAFileOfSomeoneElse(t *testing.T) {
 
 func TestFindsTheConfig(t *testing.T) {
 	dir := alone(t)
-	users, err := os.UserConfigDir()
-	if err != nil || !strings.HasPrefix(users, dir) {
-		t.Skip("the user's config folder cannot be moved on this system")
-	}
-	users = filepath.Join(users, "linecamp")
+	users := usersFolder(t, dir)
 	put(t, filepath.Join(users, "a.toml"), "archive='a'\n")
 	if got := Find(""); got != users {
 		t.Errorf("the user's folder: got %s, want %s", got, users)

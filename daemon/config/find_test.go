@@ -14,11 +14,7 @@ import (
 // system's.
 func TestWhereConfigsAre(t *testing.T) {
 	dir := alone(t)
-	users, err := os.UserConfigDir()
-	if err != nil || !strings.HasPrefix(users, dir) {
-		t.Skip("the user's config folder cannot be moved on this system")
-	}
-	users = filepath.Join(users, "linecamp")
+	users := usersFolder(t, dir)
 	was := system
 	system = filepath.Join(dir, "etc")
 	t.Cleanup(func() { system = was })

@@ -206,10 +206,8 @@ func TestDriveLinksStayInside(t *testing.T) {
 	ctx := t.Context()
 	outside := t.TempDir()
 	must(t, os.WriteFile(filepath.Join(outside, "secret"), []byte("secret"), 0o666))
-	if err := os.Symlink(outside, filepath.Join(dir, "escape")); err != nil {
-		t.Skip("no symbolic links here: ", err)
-	}
-	must(t, os.Symlink(filepath.Join(outside, "secret"), filepath.Join(dir, "link")))
+	symlink(t, outside, filepath.Join(dir, "escape"))
+	symlink(t, filepath.Join(outside, "secret"), filepath.Join(dir, "link"))
 	for _, key := range []string{"escape/secret", "link"} {
 		if _, _, err := r.Open(ctx, key); err == nil {
 			t.Errorf("%s was read", key)
@@ -224,7 +222,7 @@ func TestDriveLinksStayInside(t *testing.T) {
 			t.Error("a mend went outside")
 		}
 	}
-	must(t, os.Symlink(outside, filepath.Join(dir, object)))
+	symlink(t, outside, filepath.Join(dir, object))
 	s := newSite()
 	if err := s.tryStore(ctx, r, s.next(t, nil, map[string]string{"a": "b"})); err != nil {
 		t.Log(err)

@@ -10,6 +10,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -251,6 +252,16 @@ func keys(t testing.TB, r store.Root, prefix string) []string {
 		out = append(out, info.Key)
 	}
 	return out
+}
+
+// symlink makes a symbolic link. Only on Windows may a person be without the right to.
+func symlink(t testing.TB, target, at string) {
+	t.Helper()
+	err := os.Symlink(target, at)
+	if err != nil && runtime.GOOS == "windows" {
+		t.Skip("no symbolic links here: ", err)
+	}
+	must(t, err)
 }
 
 func must(t testing.TB, err error) {

@@ -10,13 +10,21 @@ import (
 	"time"
 )
 
+// exiftool is the independent reader; .ci/run installs it and lets nothing be
+// skipped for the want of it.
+func exiftool(t *testing.T) string {
+	t.Helper()
+	tool, err := exec.LookPath("exiftool")
+	if err != nil {
+		t.Skip("exiftool is not installed, so nothing is compared with it")
+	}
+	return tool
+}
+
 // TestExifAgainstExiftool compares dates with an independent reader, exiftool
 // (Debian's libimage-exiftool-perl), on files written here byte by byte.
 func TestExifAgainstExiftool(t *testing.T) {
-	tool, err := exec.LookPath("exiftool")
-	if err != nil {
-		t.Skip("exiftool is not installed, so dates are not compared with it")
-	}
+	tool := exiftool(t)
 	const date = "2019:06:21 10:11:12"
 	full, bare := exifBlock(date, "-06:00"), exifBlock(date, "")
 	files := map[string][]byte{

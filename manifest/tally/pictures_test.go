@@ -32,10 +32,7 @@ type theirPicture struct {
 // compact and system cameras, raw files, scans, files broken on purpose; under
 // CC0, CC BY-SA, BSD and Apache licences, told beside them). None is copied here.
 func TestRealPicturesAgainstExiftool(t *testing.T) {
-	tool, err := exec.LookPath("exiftool")
-	if err != nil {
-		t.Skip("exiftool is not installed, so real pictures are not compared with it")
-	}
+	tool := exiftool(t)
 	out, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/bep/imagemeta").Output()
 	if err != nil {
 		t.Fatalf("go list: %v", err)

@@ -4,27 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os/exec"
-	"runtime"
 	"strings"
 	"testing"
 
 	"linecamp/manifest/store"
 )
-
-// TestRun lets a shell take the command lines apart again.
-func TestRun(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("this system has another shell")
-	}
-	l := Line{Config: "my settings/a.toml", Archive: "draw"}
-	words := []string{"restore", "O'Hara's/Stake 3", "--into", "/srv/$HOME `x`", "*", `back\slash`, ""}
-	got, err := exec.Command("sh", "-c", strings.Replace(l.Run(words...), "linecamp", `printf '%s\n'`, 1)).Output()
-	want := strings.Join(append(words, "--archive", "draw", "--config", "my settings/a.toml"), "\n") + "\n"
-	if err != nil || string(got) != want {
-		t.Fatalf("%s: %v\n%s", l.Run(words...), err, got)
-	}
-}
 
 func TestText(t *testing.T) {
 	const text = "look, then run `linecamp mirror --accept-changes`; `layout` is a key"
