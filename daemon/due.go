@@ -24,16 +24,12 @@ type DueReport = verify.DueReport
 
 // Due lists the visits that are due now or soon, and writes the files asked for.
 func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return DueReport{}, err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return DueReport{}, err
-	}
-	in, _, err := a.yearsInput(ctx, r, k, nil, p)
+	defer k.r.close()
+	in, _, err := a.yearsInput(ctx, k.r, k, nil, p)
 	if err != nil {
 		return DueReport{}, err
 	}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
@@ -82,6 +83,11 @@ func (r ExplainReport) Print(w io.Writer) {
 // mostWhy bounds a reason, in bytes.
 const mostWhy = 2000
 
+// isReason reports whether a text may go on file: short, valid, and on one line.
+func isReason(why string) bool {
+	return len(why) <= mostWhy && utf8.ValidString(why) && !strings.ContainsFunc(why, unicode.IsControl)
+}
+
 var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 
 // Explain puts the reason for missing years, or for a finding about a file, on
@@ -97,7 +103,7 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions) (ExplainReport,
 	if d.Who == "" {
 		d.Who = person()
 	}
-	if d.Why == "" || len(d.Why) > mostWhy || strings.ContainsFunc(d.Why, unicode.IsControl) || strings.ToValidUTF8(d.Why, "") != d.Why {
+	if d.Why == "" || !isReason(d.Why) {
 		return report, fmt.Errorf("%w: the reason is to be a sentence or two on one line", ErrExplain)
 	}
 	if o.Season != "" && !seasonDay.MatchString(o.Season) {
@@ -157,17 +163,13 @@ func explainedYears(text string, now time.Time) (years []string, err error) {
 
 // explained finds the sites that are meant, and settles the decision's path.
 func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.Decision) (sites []verify.Site, notes []string, err error) {
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return nil, nil, err
-	}
+	defer k.r.close()
 	if sites, err = a.meant(k, o, d); err == nil && o.Path == "" {
-		notes, err = a.sensible(ctx, r, k, d, sites)
+		notes, err = a.sensible(ctx, k.r, k, d, sites)
 	}
 	return sites, notes, err
 }

@@ -27,6 +27,19 @@ type known struct {
 	heads map[string]int
 }
 
+// look reaches the copies and gathers what should exist. The caller closes k.r.
+func (a *Archive) look(ctx context.Context) (*known, error) {
+	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	if err != nil {
+		return nil, err
+	}
+	k, err := a.known(ctx, r)
+	if err != nil {
+		r.close()
+	}
+	return k, err
+}
+
 // known gathers it. The seal is the longest of those that agree.
 func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 	k := &known{a: a, ctx: ctx, r: r, heads: map[string]int{}}

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
@@ -100,23 +99,19 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 		return report, fmt.Errorf("%s: %w; join sites on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
 	}
 	why := strings.TrimSpace(o.Why)
-	if len(why) > mostWhy || strings.ContainsFunc(why, unicode.IsControl) || strings.ToValidUTF8(why, "") != why {
+	if !isReason(why) {
 		return report, fmt.Errorf("the reason is to be a sentence or two on one line: %w", ErrSame)
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return report, err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return report, err
-	}
+	defer k.r.close()
 	pair, err := k.pair(o.Now, o.Former)
 	if err != nil {
 		return report, err
 	}
-	in, _, err := a.unjoined(ctx, r, k, nil, p)
+	in, _, err := a.unjoined(ctx, k.r, k, nil, p)
 	if err != nil {
 		return report, err
 	}

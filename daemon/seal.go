@@ -48,17 +48,13 @@ func sealReport(archive string, s *manifest.Seal) SealReport {
 // Seal says the archive's seal: that of this machine's state, or of the copies
 // within reach where they are further.
 func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return SealReport{}, err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return SealReport{}, err
-	}
+	defer k.r.close()
 	longest := k.seal
-	for _, h := range r.open() {
+	for _, h := range k.r.open() {
 		s, err := store.ReadSeal(ctx, h.Root)
 		if ctx.Err() != nil {
 			return SealReport{}, ctx.Err()

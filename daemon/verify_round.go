@@ -59,15 +59,12 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 
 func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Copy, report *VerifyReport, unfinished map[string][]string, p Progress) error {
 	// Copies not asked for still tell what should exist, and where good bytes are.
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return err
-	}
+	defer k.r.close()
+	r := k.r
 	if report.Nothing, err = a.nothingYet(ctx, r, k, p); err != nil {
 		return err
 	}

@@ -38,16 +38,12 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return report, err
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	k, err := a.look(ctx)
 	if err != nil {
 		return report, err
 	}
-	defer r.close()
-	k, err := a.known(ctx, r)
-	if err != nil {
-		return report, err
-	}
-	in, _, err := a.yearsInput(ctx, r, k, nil, p)
+	defer k.r.close()
+	in, _, err := a.yearsInput(ctx, k.r, k, nil, p)
 	if err != nil {
 		return report, err
 	}

@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/tomlline"
 )
 
 // Draft is a site.toml proposed for a site, from what its photos say.
@@ -201,21 +202,5 @@ func presentHabit(s *SiteItems, now time.Time) (h habit) {
 	return h
 }
 
-// quote writes a TOML basic string.
-func quote(s string) string {
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case r < 0x20 || r == 0x7f:
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return strings.ToValidUTF8(b.String(), "\uFFFD")
-}
+// quote writes a name as TOML text.
+func quote(s string) string { return tomlline.Quote(strings.ToValidUTF8(s, "\uFFFD")) }

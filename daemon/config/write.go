@@ -9,7 +9,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"unicode/utf8"
+
+	"linecamp/manifest/tomlline"
 )
 
 // Write writes the archive's config file, for a person to read and change, and
@@ -134,17 +135,17 @@ func (a Archive) encode() []byte {
 	var w writer
 	w.comment("The archive \"" + a.Name + "\". Written by linecamp setup; change it as you like.")
 	w.comment("Folders may be relative to the one this file is in.")
-	w.pair("archive", quote(a.Name), "")
+	w.pair("archive", tomlline.Quote(a.Name), "")
 	if a.Folder != "" {
-		w.pair("folder", quote(a.Folder), "linecamp reads it and changes nothing in it")
+		w.pair("folder", tomlline.Quote(a.Folder), "linecamp reads it and changes nothing in it")
 	} else {
 		w.comment("no folder: this machine only keeps copies of the archive")
 	}
 	if a.Layout != "" {
-		w.pair("layout", quote(a.Layout), "how the folders below it are named")
+		w.pair("layout", tomlline.Quote(a.Layout), "how the folders below it are named")
 	}
 	if a.State != "" {
-		w.pair("state", quote(a.State), "what linecamp remembers between rounds")
+		w.pair("state", tomlline.Quote(a.State), "what linecamp remembers between rounds")
 	}
 	if len(a.Views) > 0 {
 		w.line("")
@@ -152,7 +153,7 @@ func (a Archive) encode() []byte {
 		for _, view := range sortedKeys(a.Views) {
 			words := make([]string, len(a.Views[view]))
 			for i, word := range a.Views[view] {
-				words[i] = quote(word)
+				words[i] = tomlline.Quote(word)
 			}
 			w.pair(key(view), "["+strings.Join(words, ", ")+"]", "")
 		}
@@ -175,38 +176,38 @@ func (a Archive) encode() []byte {
 	w.line("[schedule]")
 	w.comment("minute, hour, day of the month, month, day of the week (0 is Sunday); local time")
 	s := a.Schedule
-	w.pair("mirror", quote(or(s.Mirror, DefaultMirror)), "bring the copies up to date")
-	w.pair("verify", quote(or(s.Verify, DefaultVerify)), "read the copies again and look for damage")
+	w.pair("mirror", tomlline.Quote(or(s.Mirror, DefaultMirror)), "bring the copies up to date")
+	w.pair("verify", tomlline.Quote(or(s.Verify, DefaultVerify)), "read the copies again and look for damage")
 	return w.b.Bytes()
 }
 
 func (c Copy) encode() string {
 	var w writer
 	w.line("[[copy]]")
-	w.pair("name", quote(c.Name), "")
-	w.pair("kind", quote(c.Kind), "")
+	w.pair("name", tomlline.Quote(c.Name), "")
+	w.pair("kind", tomlline.Quote(c.Kind), "")
 	optional := func(key, value, comment string) {
 		if value != "" {
-			w.pair(key, quote(value), comment)
+			w.pair(key, tomlline.Quote(value), comment)
 		}
 	}
 	if c.Kind == KindDrive {
-		w.pair("root", quote(c.Root), "")
-		w.pair("id", quote(c.ID), "the root's own id: only this one is written to")
+		w.pair("root", tomlline.Quote(c.Root), "")
+		w.pair("id", tomlline.Quote(c.ID), "the root's own id: only this one is written to")
 		optional("away", away(c), "how long it may be unplugged before that is a fault")
 		return w.b.String()
 	}
-	w.pair("url", quote(c.URL), "")
-	w.pair("id", quote(c.ID), "the root's own id: only this one is written to")
+	w.pair("url", tomlline.Quote(c.URL), "")
+	w.pair("id", tomlline.Quote(c.ID), "the root's own id: only this one is written to")
 	optional("region", c.Region, "")
 	optional("addressing", c.Addressing, "where the bucket's name stands: in the path or in the host")
-	w.pair("credentials", quote(or(c.Credentials, "env")), "\"env\", or a file only its owner can read")
+	w.pair("credentials", tomlline.Quote(or(c.Credentials, "env")), "\"env\", or a file only its owner can read")
 	optional("ca_file", c.CAFile, "certificates to trust beside the system's")
 	optional("fence", c.Fence, "the server cannot keep two machines apart: see to it that only one writes there")
 	if c.ReadBack {
 		w.pair("read_back", "true", "the server does not check what it is sent, so every upload is read back")
 	}
-	w.pair("reread", quote(or(c.Reread.Text, DefaultReread)), "how much may be downloaded to check it")
+	w.pair("reread", tomlline.Quote(or(c.Reread.Text, DefaultReread)), "how much may be downloaded to check it")
 	return w.b.String()
 }
 
@@ -247,32 +248,5 @@ func key(s string) string {
 	if s != "" && strings.Trim(s, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-") == "" {
 		return s
 	}
-	return quote(s)
-}
-
-// quote writes text as a TOML basic string, or a literal one where backslashes
-// would otherwise be doubled.
-func quote(s string) string {
-	if !utf8.ValidString(s) {
-		return `"` + s + `"` // refused when it is read, not changed here
-	}
-	control := func(r rune) bool { return r < ' ' || r == 0x7f }
-	if strings.Contains(s, `\`) && !strings.Contains(s, "'") && !strings.ContainsFunc(s, control) {
-		return "'" + s + "'"
-	}
-	var b strings.Builder
-	b.WriteByte('"')
-	for _, r := range s {
-		switch {
-		case r == '"' || r == '\\':
-			b.WriteByte('\\')
-			b.WriteRune(r)
-		case control(r):
-			fmt.Fprintf(&b, `\u%04X`, r)
-		default:
-			b.WriteRune(r)
-		}
-	}
-	b.WriteByte('"')
-	return b.String()
+	return tomlline.Quote(s)
 }

@@ -249,10 +249,15 @@ func (o *oddities) retakeBoth(site string, year int, change func(*shot)) error {
 	return nil
 }
 
-func (o *oddities) strip(site string, year int) error {
+// rewrite writes both pictures of a visit anew, from what they are without
+// anything that a camera would have written.
+func (o *oddities) rewrite(site string, year int, as func(i int, plain []byte) ([]byte, error)) error {
 	v := o.r.Visit(site, year)
-	for _, view := range []string{"plot", "landscape"} {
+	for i, view := range []string{"plot", "landscape"} {
 		b, err := o.r.plain(v, view)
+		if err == nil {
+			b, err = as(i, b)
+		}
 		if err == nil {
 			err = o.write(v.Folder()+"/"+view+".jpg", b)
 		}
@@ -263,21 +268,14 @@ func (o *oddities) strip(site string, year int) error {
 	return nil
 }
 
+func (o *oddities) strip(site string, year int) error {
+	return o.rewrite(site, year, func(_ int, plain []byte) ([]byte, error) { return plain, nil })
+}
+
 func (o *oddities) scan(site string, year int) error {
-	v := o.r.Visit(site, year)
-	for i, view := range []string{"plot", "landscape"} {
-		b, err := o.r.plain(v, view)
-		if err == nil {
-			b, err = withScan(b, time.Date(2015, time.February, 11, 10, 20+i, 0, 0, zone))
-		}
-		if err == nil {
-			err = o.write(v.Folder()+"/"+view+".jpg", b)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return o.rewrite(site, year, func(i int, plain []byte) ([]byte, error) {
+		return withScan(plain, time.Date(2015, time.February, 11, 10, 20+i, 0, 0, zone))
+	})
 }
 
 func (o *oddities) swap(site string, a, b int) error {
