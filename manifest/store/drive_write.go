@@ -233,8 +233,10 @@ func (d *Drive) syncFolder(folder string) error {
 	return nil
 }
 
-// appendAt adds b to the end of key, whose first at bytes stand as they are. It
-// writes in place, so that no crash can endanger the lines before.
+// appendAt adds b to key behind its first at bytes, which stand as they are. It
+// writes in place, so that no crash can endanger the lines before. What stands
+// there already, a line cut short, is written over, and cut off only where it is
+// longer: at no moment does the file have less than before.
 func (d *Drive) appendAt(ctx context.Context, key string, at int64, b []byte) error {
 	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
 		return err
@@ -266,16 +268,16 @@ func (d *Drive) appendAt(ctx context.Context, key string, at int64, b []byte) er
 		if size < at {
 			return fmt.Errorf("it became shorter meanwhile: %w", ErrConflict)
 		}
-		if size > at {
-			if err := f.Truncate(at); err != nil {
-				return err
-			}
-			if _, err := f.Seek(at, io.SeekStart); err != nil {
-				return err
-			}
+		if _, err := f.Seek(at, io.SeekStart); err != nil {
+			return err
 		}
 		if _, err := f.Write(b); err != nil {
 			return err
+		}
+		if end := at + int64(len(b)); size > end {
+			if err := f.Truncate(end); err != nil {
+				return err
+			}
 		}
 		return f.Sync()
 	}()

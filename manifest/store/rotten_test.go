@@ -1,8 +1,13 @@
 package store_test
 
 import (
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
 	"testing"
 
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
 
@@ -30,5 +35,48 @@ func TestARottenVersionIsNotClearedAway(t *testing.T) {
 	wantErr(t, err, store.ErrDamaged)
 	if after := keys(t, r, object); len(after) != len(before) {
 		t.Errorf("before %q, and afterwards %q", before, after)
+	}
+}
+
+// noWrites is a drive on which files can be opened and nothing can be written into
+// them any more.
+type noWrites struct{ store.Disk }
+
+func (n noWrites) Update(name string) (store.DiskFile, error) {
+	f, err := n.Disk.Update(name)
+	return noWritesTo{f}, err
+}
+
+type noWritesTo struct{ store.DiskFile }
+
+func (noWritesTo) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
+
+// The end of the seal's last line rotted. The line is written again in its place,
+// and is there as it was until it stands there whole.
+func TestTheSealIsNeverShorter(t *testing.T) {
+	r, dir := driveIn(t)
+	seal := &manifest.Seal{}
+	for range 3 {
+		must(t, seal.Append(manifest.Line{At: testTime, What: manifest.LineGaveUp, Copy: otherCopy, Why: "stolen"}))
+	}
+	must(t, store.WriteSeal(t.Context(), r, seal))
+	file := filepath.Join(dir, filepath.FromSlash(manifest.SealFile(0)))
+	bent := append(bytes.TrimSuffix(seal.File(0), []byte("\n")), 'J', 'J')
+	must(t, os.WriteFile(file, bent, 0o666))
+	r.WrapDisk(func(d store.Disk) store.Disk { return noWrites{d} })
+	if err := store.WriteSeal(t.Context(), r, seal); err == nil {
+		t.Error("no error")
+	}
+	now, err := os.ReadFile(file)
+	must(t, err)
+	if !bytes.Equal(now, bent) {
+		t.Errorf("of %d bytes, %d are left", len(bent), len(now))
+	}
+	again, err := store.NewDrive(dir)
+	must(t, err)
+	defer again.Close()
+	must(t, store.WriteSeal(t.Context(), again, seal))
+	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, seal.File(0)) {
+		t.Errorf("the seal is %q, %v", now, err)
 	}
 }
