@@ -72,6 +72,9 @@ func (s *sim) move(from, to string) {
 		return
 	}
 	name := filepath.Join(s.folder, filepath.FromSlash(to))
+	if _, err := os.Lstat(name); err == nil {
+		return // an empty folder that was left behind
+	}
 	s.must(os.MkdirAll(filepath.Dir(name), 0o777))
 	s.must(os.Rename(filepath.Join(s.folder, filepath.FromSlash(from)), name))
 	f := s.files[from]
