@@ -16,6 +16,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"time"
 )
 
 // TB is what is needed of testing.TB.
@@ -153,7 +154,14 @@ func (d *Disk) unmount(how ...string) error {
 	if d.dir == "" {
 		return nil
 	}
-	if err := run(append(append([]string{"umount"}, how...), d.dir)...); err != nil {
+	// A program that a test beside this one is just starting has, until it runs,
+	// all that this process has open, so the drive may be busy for a moment.
+	err := run(append(append([]string{"umount"}, how...), d.dir)...)
+	for try := 0; try < 50 && err != nil && strings.Contains(err.Error(), "busy"); try++ {
+		time.Sleep(100 * time.Millisecond)
+		err = run(append(append([]string{"umount"}, how...), d.dir)...)
+	}
+	if err != nil {
 		return err
 	}
 	d.dir = ""
