@@ -96,3 +96,23 @@ func TestAnEntryStaysWhileItsFileWaitsElsewhere(t *testing.T) {
 		t.Errorf("accepted, and it still has %v", paths(inv.State(inv.Head())))
 	}
 }
+
+// A site's folder gets another name, and a part of it cannot be listed under that.
+// Nobody can see whether all came along, so the site waits until it can be.
+func TestASiteWaitsUntilAllOfItsNewFolderIsRead(t *testing.T) {
+	r := newRanch(t, "shelf")
+	for _, date := range []string{"2018-06-21", "2019-06-21", "2020-06-21"} {
+		r.visit("North/Windmill", date)
+	}
+	r.wantCurrent(r.mirror())
+	r.rename("North/Windmill", "North/Old Mill")
+	rep := r.mirror(func(in *In) { hide(in.Tally, "North/Old Mill/2018-06-21") })
+	if why := reasons(rep); rep.Made != 0 || len(why[ReasonHidden]) != 6 {
+		t.Errorf("%d versions were made, waiting %v", rep.Made, rep.Waiting)
+	}
+	r.wantCurrent(r.mirror())
+	inv := head(t, r.copies[0].root, "north--windmill")
+	if rec := record(t, r.copies[0].root, "north--windmill"); inv.Head() != 2 || rec.Base != "North/Old Mill" || len(rec.Paths) != 9 {
+		t.Errorf("version %d, in %q, with %d files", inv.Head(), rec.Base, len(rec.Paths))
+	}
+}

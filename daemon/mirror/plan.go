@@ -146,7 +146,7 @@ func (p *planner) match(ctx context.Context) error {
 	if unknown && len(fresh) > 0 {
 		// A new folder may be a site whose manifest is out of reach now.
 		for _, g := range fresh {
-			p.holdGroup(g, ReasonInventory)
+			p.holdGroup(g, ReasonInventory, true)
 		}
 		fresh = nil
 	}
@@ -175,7 +175,7 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 			for _, slug := range fits {
 				lives[slug] = true
 			}
-			p.holdGroup(g, ReasonSeveral)
+			p.holdGroup(g, ReasonSeveral, true)
 		default:
 			taken := func(s string) bool { return p.slugs[s] }
 			slug := ""
@@ -277,6 +277,7 @@ func (p *planner) compare(slug string, old *object, g *group) {
 			c.fresh = append(c.fresh, logical)
 		}
 	}
+	hidden := false // the folder has another name, and nobody can see whether all came along
 	for logical := range state {
 		if strings.HasPrefix(logical, ".linecamp/") {
 			continue
@@ -288,9 +289,14 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		p.left[rawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
 		if p.uncertain.holds(rawPath(g.base, logical, e)) {
 			p.unseen = true
+			hidden = hidden || len(g.files) > 0 && rec.Base != g.base
 		} else {
 			c.gone = append(c.gone, logical)
 		}
+	}
+	if hidden {
+		p.holdGroup(g, ReasonHidden, false)
+		return
 	}
 	for _, list := range [][]string{c.gone, c.altered, c.known, c.fresh} {
 		slices.Sort(list)
@@ -312,10 +318,11 @@ func recorded(all []manifest.Decision, d manifest.Decision) bool {
 	})
 }
 
-func (p *planner) holdGroup(g *group, reason string) {
+// holdGroup lets all files of a group wait; person tells whether for one.
+func (p *planner) holdGroup(g *group, reason string, person bool) {
 	g.load()
 	for _, f := range g.files {
-		p.r.wait(f.Path, reason, true)
+		p.r.wait(f.Path, reason, person)
 		p.withheld.add(f)
 	}
 }

@@ -85,7 +85,7 @@ func (p *planner) keepEntries() {
 				return !moved && p.withheld.bytes[state[logical]]
 			})
 			if behind {
-				p.holdGroup(c.group, ReasonBehind)
+				p.holdGroup(c.group, ReasonBehind, true)
 			}
 			return behind || c.empty()
 		})

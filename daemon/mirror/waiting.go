@@ -14,6 +14,7 @@ const (
 	ReasonUnfiled     = "more than a fifth of the photos have no site; see `linecamp tally`, set `layout` in the config, or run `linecamp mirror --accept-changes`"
 	ReasonAgain       = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
 	ReasonBehind      = "its site's folder has another name now, and a file that waits was left behind under the old one; see to that file first"
+	ReasonHidden      = "its site's folder has another name now, and not all of it can be read yet; the next round looks again"
 	ReasonSeveral     = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
 	ReasonInventory   = "no copy in reach has this site's manifest; bring the copies within reach"
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
