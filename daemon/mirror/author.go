@@ -364,6 +364,9 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 		return err
 	}
 	r.objects.remember(o)
+	if m.old.remade() {
+		r.wait(slug, ReasonRemade, true)
+	}
 	if m.st.first && len(m.st.said) > 0 {
 		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && recorded(rec.Decisions, s.Decision) }); err != nil {
 			return err

@@ -68,7 +68,7 @@ func (c counts) String() string {
 		rest = append(rest, plural(c.said, "decision", "decisions"))
 	}
 	if c.remade {
-		lost := "the record before was lost on every copy and is made anew"
+		lost := "the record before was lost on every copy, with what may have been put on file in it alone, and is made anew"
 		if c.unknown > 0 {
 			lost += fmt.Sprintf(", with nothing but the size of %s", plural(c.unknown, "file", "files"))
 		}

@@ -18,7 +18,8 @@ import (
 // mend can have them from the state folder. Else the next version carries what
 // was found, and its message says so: a site must not wait for ever for a record
 // that nobody has. Of a file of which nothing is known, it gives the size and
-// nothing else; a time of zero is read as "not known".
+// nothing else; a time of zero is read as "not known". Decisions that only the
+// lost record held cannot be found again, and a person is told.
 func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory) (*object, error) {
 	records := &verify.Records{Inventory: inv}
 	for _, c := range r.copies {

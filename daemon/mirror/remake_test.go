@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -70,7 +71,6 @@ func TestARecordThatNobodyHasIsMadeAnew(t *testing.T) {
 			for _, c := range r.copies {
 				c.rot(t, recordKey(inv, inv.Head()))
 			}
-			r.loseState()
 			if c.touched {
 				touched := before.Paths[new]
 				touched.Modified = touched.Modified.Add(time.Hour)
@@ -79,18 +79,25 @@ func TestARecordThatNobodyHasIsMadeAnew(t *testing.T) {
 			}
 			r.visit("South/Draw", "2020-06-21")
 
+			must(t, os.RemoveAll(filepath.Join(r.state, "inventories")))
 			r.copies[1].away = true // which may have it
 			rep := r.mirror()
-			if rep.Made != 0 || reasons(rep)[ReasonInventory] != nil && head(t, r.copies[0].root, "north--windmill").Head() != inv.Head() {
+			if rep.Made != 0 || !slices.Contains(reasons(rep)[ReasonInventory], "north--windmill") || head(t, r.copies[0].root, "north--windmill").Head() != inv.Head() {
 				t.Fatalf("made anew although a copy could not be asked: %+v", rep)
 			}
 			r.copies[1].away = false
+			r.loseState()
+			told := 0
 			for range 2 {
 				rep = r.mirror(func(in *In) {
 					if c.folder != "" {
 						hide(in.Tally, c.folder)
 					}
 				})
+				told += len(reasons(rep)[ReasonRemade])
+			}
+			if want := map[bool]int{true: 1}[c.message != ""]; told != want {
+				t.Errorf("a person was told %d times that the record is made anew, want %d", told, want)
 			}
 			for _, copy := range rep.Copies {
 				if copy.State != Current {

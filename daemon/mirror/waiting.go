@@ -18,6 +18,7 @@ const (
 	ReasonSeveral     = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
 	ReasonInventory   = "no copy in reach has this site's manifest; bring the copies within reach"
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
+	ReasonRemade      = "its record was lost on every copy and is made anew, and what people had put on file in it may be lost; where `linecamp verify` asks again about what was explained before, run `linecamp explain` again"
 	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
 )
 
