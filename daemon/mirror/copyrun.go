@@ -20,6 +20,8 @@ type copyRun struct {
 
 	turn sync.Mutex // held while a version is made or taken over
 
+	astray bool // its seal tells another history than ours
+
 	mu        sync.Mutex
 	committed map[string]int    // slug → newest version committed there
 	forked    map[string]bool   // slugs whose versions there are not ours
@@ -80,6 +82,22 @@ func (c *copyRun) fork(slug string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.forked[slug] = true
+}
+
+// wayOn says what a person can do about a copy that has to be asked and cannot be.
+func (c *copyRun) wayOn() string {
+	first := "bring it within reach"
+	if c.Root != nil { // it is there, and something is wrong with it
+		first = "see what is said of it above"
+	}
+	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, c.Name)
+}
+
+// elsewhere reports whether what the copy has of slug belongs to another history.
+func (c *copyRun) elsewhere(slug string) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.astray || c.forked[slug]
 }
 
 // block notes why slug cannot go on there in this round.

@@ -29,7 +29,11 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		return err
 	}
 	if len(unread) > 0 {
-		r.wait("", fmt.Sprintf("this machine has not read every copy yet; bring %s within reach once, or give it up with `linecamp mirror --without %s`", strings.Join(unread, ", "), unread[0]), true)
+		var named []string
+		for _, c := range unread {
+			named = append(named, c.Name)
+		}
+		r.wait("", fmt.Sprintf("this machine has not read every copy yet: %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
 		return errHoldOff
 	}
 	if err := r.unsealed(); err != nil {
@@ -65,8 +69,8 @@ func (r *round) clock() error {
 }
 
 // unread names the copies this state has never read and nobody gave up.
-func (r *round) unread() ([]string, error) {
-	var names []string
+func (r *round) unread() ([]*copyRun, error) {
+	var all []*copyRun
 	for _, c := range r.copies {
 		if r.givenUp(c.Name) {
 			continue
@@ -76,10 +80,10 @@ func (r *round) unread() ([]string, error) {
 			return nil, err
 		}
 		if v == "" {
-			names = append(names, c.Name)
+			all = append(all, c)
 		}
 	}
-	return names, nil
+	return all, nil
 }
 
 // named is who a copy says records the archive; the zero value where it names

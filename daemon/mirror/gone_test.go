@@ -102,7 +102,7 @@ func goneAt(t *testing.T, kind mounttest.Kind, first bool, at int64) {
 	// or not: it waits for the drive, so that no number is used twice.
 	waits := false
 	for reason := range reasons(rep) {
-		waits = waits || strings.HasPrefix(reason, "shelf ") && strings.Contains(reason, "bring it within reach")
+		waits = waits || strings.HasPrefix(reason, "shelf ") && strings.Contains(reason, "give it up with")
 	}
 	if rep.Made > 3 || rep.Made < 3 && !waits {
 		t.Errorf("at %d: %d versions were made: %+v", at, rep.Made, rep)

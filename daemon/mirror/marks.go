@@ -183,10 +183,11 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 // madeElsewhere looks for version n of slug on the other copies, also on those
 // that failed in this round: a seal that rotted hides no version. One that is
 // there has no line in the seal, and an old state that was put back knows
-// nothing of it. It is marked, so that the next round adds the line.
+// nothing of it. It is marked, so that the next round adds the line. What a copy
+// has of another history is none of this one's versions.
 func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *copyRun) (bool, error) {
 	for _, c := range r.copies {
-		if c == holder || c.Root == nil || r.givenUp(c.Name) {
+		if c == holder || c.Root == nil || r.givenUp(c.Name) || c.elsewhere(slug) {
 			continue
 		}
 		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
@@ -221,7 +222,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		}
 		c := r.copies[i]
 		if !c.usable() {
-			return nil, nil, fmt.Sprintf("%s holds the beginning of its next version; bring it within reach, or give it up with `linecamp mirror --without %s`", c.Name, c.Name), nil
+			return nil, nil, fmt.Sprintf("%s holds the beginning of its next version; %s", c.Name, c.wayOn()), nil
 		}
 		if c.Kind != "s3" {
 			continue // what a drive had begun is private to it

@@ -48,7 +48,8 @@ func (r *round) meet(ctx context.Context) error {
 	best := r.longest(local, seals)
 	for i, c := range r.copies {
 		if s := seals[i]; s != nil && !best.Extends(s) {
-			c.fail(r.strayed(c, s, best))
+			c.astray = !s.Rotted(best)
+			c.fail(r.strayed(c, best))
 		}
 	}
 	if best.Len() > local.Len() {
@@ -112,9 +113,10 @@ func (r *round) longest(local *manifest.Seal, seals []*manifest.Seal) *manifest.
 	return best
 }
 
-// strayed says what to do about a copy whose seal goes another way than ours.
-func (r *round) strayed(c *copyRun, its, ours *manifest.Seal) error {
-	if its.Rotted(ours) {
+// strayed says what to do about a copy whose seal is not the beginning of ours:
+// it rotted, or it goes another way.
+func (r *round) strayed(c *copyRun, ours *manifest.Seal) error {
+	if !c.astray {
 		return errors.New("its seal is damaged; run linecamp verify, then linecamp mend")
 	}
 	if a := r.authors[c].Author; a.Author != r.Author && a.Epoch > lastEpoch(ours.Lines()) {
