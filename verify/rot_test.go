@@ -261,6 +261,27 @@ func TestRotUnfinishedIsNoDamage(t *testing.T) {
 	}
 }
 
+// A version whose root pair a crash kept from being written, and whose manifest
+// rotted before the next round, was committed all the same: its sidecar, which is
+// written last, says so. It is damage, not a version that never came.
+func TestRotOfAVersionThatIsUnfinishedToo(t *testing.T) {
+	const slug = "windmill--stake-3"
+	for _, rot := range []string{"inventory.json", "inventory.json.sha256"} {
+		r := ranch(t, 1)
+		old := r.Heads[slug].Until(1).Encode()
+		verifytest.Write(t, r.Path(0, slug+"/inventory.json"), old, time.Now())
+		verifytest.Write(t, r.Path(0, slug+"/inventory.json.sha256"), manifest.Sidecar(old), time.Now())
+		verifytest.Flip(t, r.Path(0, slug+"/v2/"+rot))
+		rep, err := verify.Rot(t.Context(), r.Copies[0], verify.Options{Allowance: -1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := found(rep); len(rep.Behind) > 0 || !slices.Contains(got, "altered .linecamp/inventory v2") {
+			t.Errorf("%s: behind %+v, found %q", rot, rep.Behind, got)
+		}
+	}
+}
+
 // A version may be committed without bytes that nobody had.
 func TestRotGoneSinceCommit(t *testing.T) {
 	r := verifytest.New(t, 1)
