@@ -125,37 +125,71 @@ func (in *YearsInput) takeOver(i, at int) int {
 	return i
 }
 
-// continued is a site's card with what its former one declares until the day
-// the present one began.
+// continued is a site's card with what its former one declares until the year in
+// which the present one began. What one of the two does not say, the other says
+// for both.
 func continued(former, present card.Card, began string) card.Card {
+	year, _ := yearOf(began) // 0 where there was no visit yet: what the present card says holds
 	c := present
 	c.Closed = slices.Concat(present.Closed, former.Closed)
-	c.FirstYear = min(present.FirstYear, former.FirstYear)
-	if present.Views == nil {
-		c.Views = former.Views
+	if former.FirstYear != 0 || present.FirstYear >= year {
+		c.FirstYear = former.FirstYear
 	}
-	switch year, ok := yearOf(began); {
-	case present.Expect == nil:
-		c.Expect = former.Expect
-	case former.Expect == nil || !ok:
-	default:
-		c.Expect = nil
-		for _, e := range former.Expect {
-			if e.Since < year {
-				c.Expect = append(c.Expect, e)
+	c.Views = nil
+	for _, v := range views(former, present) {
+		if v.Since < year {
+			if v.Until == 0 || v.Until >= year {
+				v.Until = year - 1
 			}
+			c.Views = append(c.Views, v)
 		}
-		for _, e := range present.Expected(year) {
-			e.Since = year
+	}
+	for _, v := range views(present, former) {
+		if v.Until == 0 || v.Until >= year {
+			v.Since = max(v.Since, year)
+			c.Views = append(c.Views, v)
+		}
+	}
+	c.Expect = nil
+	for _, e := range expects(former, present) {
+		if e.Since < year {
 			c.Expect = append(c.Expect, e)
 		}
-		for _, e := range present.Expect {
-			if e.Since > year {
-				c.Expect = append(c.Expect, e)
-			}
+	}
+	later := card.Card{Expect: expects(present, former)}
+	for _, e := range later.Expected(year) {
+		e.Since = year
+		c.Expect = append(c.Expect, e)
+	}
+	for _, e := range later.Expect {
+		if e.Since > year {
+			c.Expect = append(c.Expect, e)
 		}
 	}
 	return c
+}
+
+// views are those that a card declares, or else the other one.
+func views(own, other card.Card) []card.View {
+	if own.Views == nil {
+		return other.Views
+	}
+	return own.Views
+}
+
+// expects is what a card expects, or else the other one; but not the other's
+// views where it has its own.
+func expects(own, other card.Card) []card.Expect {
+	if own.Expect != nil {
+		return own.Expect
+	}
+	all := slices.Clone(other.Expect)
+	if own.Views != nil {
+		for i := range all {
+			all[i].Views = nil
+		}
+	}
+	return all
 }
 
 // objectsOf are the objects that paths are filed under; nil where that is the
