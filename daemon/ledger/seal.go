@@ -69,11 +69,15 @@ func (c *Inventories) checkSeal(s *manifest.Seal) error {
 		return nil
 	}
 	var lines int
-	var sum string
-	if n, _ := fmt.Sscanf(string(b), "%d %64s\n", &lines, &sum); n < 2 || lines < 0 {
+	var text string
+	if n, _ := fmt.Sscanf(string(b), "%d %64s\n", &lines, &text); n < 2 || lines < 0 {
 		return nil
 	}
-	if lines > s.Len() || sum != s.DigestOf(lines).String() {
+	sum, err := manifest.ParseDigest(text)
+	if err != nil {
+		return nil
+	}
+	if lines > s.Len() || sum != s.DigestOf(lines) {
 		return errOtherLines
 	}
 	return nil
