@@ -95,10 +95,12 @@ func (k *keys) position() *geo.Position {
 	_, faultyLat := k.lines["latitude"]
 	_, faultyLong := k.lines["longitude"]
 	switch {
-	case lat != nil && long != nil && *lat == 0 && *long == 0:
-		k.fault("latitude", "0, 0 lies in the sea off Africa; write where the stake is, or leave both out")
 	case lat != nil && long != nil:
-		return &geo.Position{Latitude: *lat, Longitude: *long}
+		p := geo.Position{Latitude: *lat, Longitude: *long}
+		if p.Told() {
+			return &p
+		}
+		k.fault("latitude", "0, 0 lies in the sea off Africa; write where the stake is, or leave both out")
 	case lat != nil && !faultyLong:
 		k.fault("latitude", "a latitude alone is no position; add a longitude")
 	case long != nil && !faultyLat:

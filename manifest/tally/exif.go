@@ -167,7 +167,7 @@ func fix(tags map[string]any) *geo.Fix {
 	north, east := text("GPSLatitudeRef"), text("GPSLongitudeRef")
 	datum := strings.NewReplacer(" ", "", "-", "", "_", "").Replace(text("GPSMapDatum"))
 	switch {
-	case !latOK || !longOK || lat == 0 && long == 0, text("GPSStatus") == "V",
+	case !latOK || !longOK, text("GPSStatus") == "V",
 		north != "N" && north != "S", east != "E" && east != "W",
 		datum != "" && datum != "WGS84" && datum != "NAD83":
 		return nil
@@ -179,7 +179,7 @@ func fix(tags map[string]any) *geo.Fix {
 		long = -long
 	}
 	f := &geo.Fix{Position: geo.Position{Latitude: lat, Longitude: long}}
-	if !f.Valid() {
+	if !f.Told() {
 		return nil
 	}
 	if e, ok := tags["GPSHPositioningError"].(imagemeta.Rat[uint32]); ok && e.Den() != 0 {
