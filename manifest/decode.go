@@ -71,7 +71,7 @@ func (d *inventoryDecoder) inventory() {
 			d.Object("versions", func(key []byte) { d.version(string(key)) })
 		}},
 	})
-	d.end()
+	d.End()
 }
 
 func (d *inventoryDecoder) manifest() {

@@ -108,7 +108,7 @@ func TestDecodeInventoryRefuses(t *testing.T) {
 	// the "OCFL 1.1 Validation Codes" published beside the specification.
 	for _, c := range []struct{ why, old, new, rule string }{
 		{"not JSON", "{\n  \"digest", "[\n  \"digest", "expected"},
-		{"something after the end", "  }\n}\n", "  }\n}\n{}", "E033"},
+		{"something after the end", "  }\n}\n", "  }\n}\n{}", "follows the end"},
 		{"cut short", "\n  }\n}\n", "\n", "end of versions"},
 		{"a comma too many", `"name": "office"` + "\n", `"name": "office",` + "\n", "expected a string"},
 		{"an unknown key", `"head": "v2",`, `"head": "v2", "size": 3,`, "E102"},

@@ -204,7 +204,7 @@ func (d *recordDecoder) record() {
 		}},
 		{"site", "", true, func() { d.r.Site = d.str("as site") }},
 	})
-	d.end()
+	d.End()
 	d.unescape(&d.r.Base, raw.Base)
 	d.unescape(&d.r.Pasture, raw.Pasture)
 	d.unescape(&d.r.Site, raw.Site)

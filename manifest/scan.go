@@ -46,13 +46,6 @@ func (s *scanner) fields(what, unknown string, fields []field) {
 	}
 }
 
-// end expects nothing more.
-func (s *scanner) end() {
-	if s.Next(); len(s.Rest()) > 0 {
-		s.Fail("something follows the end (E033)")
-	}
-}
-
 // natural reads a whole number from 0 up.
 func (s *scanner) natural(what string) int64 {
 	if c := s.Next(); c < '0' || c > '9' {

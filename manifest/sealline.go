@@ -156,7 +156,7 @@ func (l *Line) parseRest(text string) error {
 	}
 	s := scan([]byte(text))
 	l.Why = s.str("as the reason")
-	s.end()
+	s.End()
 	return s.Err
 }
 
