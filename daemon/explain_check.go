@@ -26,10 +26,13 @@ func (a *Archive) sensible(ctx context.Context, r *reach, k *known, d *manifest.
 	if err != nil {
 		return nil, err
 	}
-	is := func(object string) bool {
+	meant := func(object string) bool {
 		return slices.ContainsFunc(sites, func(s verify.Site) bool { return s.Object == object })
 	}
-	in.Sites = slices.DeleteFunc(in.Sites, func(s verify.SiteItems) bool { return !is(s.Object) })
+	in.Sites = slices.DeleteFunc(in.Sites, func(s verify.SiteItems) bool {
+		earlier := func(f verify.Former) bool { return meant(f.Object) }
+		return !meant(s.Object) && !slices.ContainsFunc(s.Formers, earlier)
+	})
 	judged := verify.Years(in)
 	if err := knownView(in.Sites, judged, d.View); err != nil {
 		return nil, err
