@@ -24,6 +24,7 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 		return MendReport{}, fmt.Errorf("the ledger: %w", err)
 	}
 	unfinished := map[string][]string{}
+	var unseen []mend.Unreached
 	if !slices.ContainsFunc(known, func(d verify.Damage) bool { return o.Copy == "" || d.Copy == o.Copy }) {
 		quick := VerifyOptions{Copy: o.Copy, Only: OnlyRot, Quick: true}
 		var looked VerifyReport
@@ -34,9 +35,18 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 			if o.Copy != "" && c.Error != "" {
 				return MendReport{}, fmt.Errorf("%s could not be looked at, so nothing was mended: %s", c.Copy, c.Error)
 			}
+			if c.Error != "" && !c.Away {
+				unseen = append(unseen, mend.Unreached{Copy: c.Copy, Reason: c.Error})
+			}
 		}
 	}
-	return a.mend(ctx, o, unfinished, true, p)
+	report, err := a.mend(ctx, o, unfinished, true, p)
+	for _, u := range unseen {
+		if !slices.ContainsFunc(report.Unreached, func(r mend.Unreached) bool { return r.Copy == u.Copy }) {
+			report.Unreached = append(report.Unreached, u)
+		}
+	}
+	return report, err
 }
 
 // mend works on the damage in the ledger. The working folder is only written
@@ -84,6 +94,11 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 	}
 	report, err := mend.Run(ctx, in)
 	report.Archive = a.cfg.Name
+	for _, h := range r.copies {
+		if h.Root == nil && !h.Away && (o.Copy == "" || o.Copy == h.Name) {
+			report.Unreached = append(report.Unreached, mend.Unreached{Copy: h.Name, Reason: h.Err.Error()})
+		}
+	}
 	if ferr := a.forgetMended(report); err == nil && ferr != nil {
 		err = fmt.Errorf("the ledger: %w", ferr)
 	}

@@ -58,6 +58,14 @@ type Report struct {
 	// Left are those files, left where they are: only a person can tell whether
 	// they may go.
 	Left []Left `json:"left_alone"`
+	// Unreached are the copies that nothing could be done on, nor known of now.
+	Unreached []Unreached `json:"out_of_reach,omitempty"`
+}
+
+// Unreached is a copy that could not be looked at, or the working folder.
+type Unreached struct {
+	Copy   string `json:"copy"`
+	Reason string `json:"reason"`
 }
 
 // Left is a file on a copy that linecamp did not put there.
@@ -89,9 +97,10 @@ type Unmended struct {
 	Nowhere bool   `json:"nowhere"` // no good bytes on any copy in reach, nor in the working folder
 }
 
-// Wants reports whether something is still damaged; a file that does not belong
-// on a copy is until somebody took it away.
-func (r Report) Wants() bool { return len(r.Unmended)+len(r.Left) > 0 }
+// Wants reports whether something is still damaged, or may be where nothing could
+// be looked at; a file that does not belong on a copy is until somebody took it
+// away.
+func (r Report) Wants() bool { return len(r.Unmended)+len(r.Left)+len(r.Unreached) > 0 }
 
 // Run mends what can be mended. What cannot is in the report; the error is for
 // a context that ended.

@@ -41,7 +41,13 @@ func (r Report) Print(w io.Writer) {
 	if len(r.Left) > 0 {
 		fmt.Fprintf(w, "Once that is done, so that it is known: %s\n", line.Run("verify", "--quick"))
 	}
-	if len(r.Mended)+len(r.Unmended)+len(r.Left) == 0 {
+	list(w, "Out of reach, so nothing was looked at there", len(r.Unreached), func(i int) string {
+		return fmt.Sprintf("%s: %s", verify.Shown(r.Unreached[i].Copy), r.Unreached[i].Reason)
+	})
+	if len(r.Unreached) > 0 {
+		fmt.Fprintf(w, "When it is back: %s\n", line.Run("mend"))
+	}
+	if len(r.Mended)+len(r.Unmended)+len(r.Left)+len(r.Unreached) == 0 {
 		fmt.Fprintln(w, "Nothing to mend.")
 	}
 }
