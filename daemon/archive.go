@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -45,9 +44,9 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
 	a := &Archive{cfg: cfg, dir: dir, line: o.Line, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
-	home := dir
-	if cfg.State == "" {
-		home = filepath.Dir(dir) // one machine, one id, whichever archive
+	home, err := cfg.MachineDir()
+	if err != nil {
+		return nil, err
 	}
 	if a.author, a.machine, err = ledger.Machine(home); err != nil {
 		return nil, fmt.Errorf("this machine's id cannot be kept in %s: %w", home, err)

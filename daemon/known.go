@@ -74,15 +74,11 @@ func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 // seconded reports whether a copy other than the one named holds the first lines
 // of the seal too.
 func (k *known) seconded(ctx context.Context, copyID string, lines int) bool {
+	var copies []verify.Copy
 	for _, h := range k.r.open() {
-		if h.ID == copyID {
-			continue
-		}
-		if s, err := store.ReadSeal(ctx, h.Root); err == nil && s.Len() >= lines && s.DigestOf(lines) == k.seal.DigestOf(lines) {
-			return true
-		}
+		copies = append(copies, h.forVerify())
 	}
-	return false
+	return verify.Seconded(ctx, copies, copyID, k.seal, lines)
 }
 
 // object returns the newest manifest of a site known anywhere, with its record

@@ -81,12 +81,12 @@ func (r SameReport) Print(w io.Writer) {
 	if r.Already {
 		return
 	}
+	line := say.Of(w)
 	if r.Decided == manifest.Joined {
-		line := say.Of(w)
 		fmt.Fprintf(w, "Their years are judged together. Each keeps its folder, its copies and its history: %s and %s\n",
 			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
 	}
-	fmt.Fprintln(w, "The next linecamp mirror keeps it with the archive.")
+	fmt.Fprintf(w, "To keep it with the archive: %s\n", line.Run("mirror"))
 }
 
 // Same puts on file that two sites are one stake, or that they are two. It counts

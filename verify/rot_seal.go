@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -68,6 +69,18 @@ func (r *rot) checkSeal(ctx context.Context) error {
 		r.heads[slug] = max(r.heads[slug], l.Version)
 	}
 	return nil
+}
+
+// Seconded reports whether one of the copies, but for the one with this id, holds
+// the first lines of a seal too.
+func Seconded(ctx context.Context, copies []Copy, but string, seal *manifest.Seal, lines int) bool {
+	return slices.ContainsFunc(copies, func(c Copy) bool {
+		if c.ID == but {
+			return false
+		}
+		s, err := store.ReadSeal(ctx, c.Root)
+		return err == nil && s.Len() >= lines && s.DigestOf(lines) == seal.DigestOf(lines)
+	})
 }
 
 // holdAgainstPaper compares the copy's own log with the seal somebody was given

@@ -25,7 +25,7 @@ func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err
 	if t.archive == "" {
 		if len(all) == 0 {
 			if len(faults) == 0 {
-				return nil, nil, false, errors.New("there is no archive to work on; to make one, run: linecamp setup")
+				return nil, nil, false, errors.New("there is no archive to work on; to make one, run `linecamp setup`")
 			}
 			return nil, nil, false, errors.Join(faults...)
 		}

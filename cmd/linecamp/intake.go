@@ -86,7 +86,7 @@ func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock string) err
 		return usagef("--view takes a view's name in small letters, as plot or landscape, not %q", o.View)
 	}
 	if cmd.Flags().Changed("near") && !(o.Near > 0 && o.Near <= card.MostMetres) {
-		return usagef("--near takes metres, more than 0 and at most 5000")
+		return usagef("--near takes metres, more than 0 and at most %d", card.MostMetres)
 	}
 	if gpx == "" {
 		return nil

@@ -394,16 +394,20 @@ func TestFindsTheConfig(t *testing.T) {
 
 func TestStateFolders(t *testing.T) {
 	dir := alone(t)
-	check := func(a Archive, want string) {
+	check := func(a Archive, want, machine string) {
 		t.Helper()
 		if got, err := a.StateDir(); err != nil || got != want {
 			t.Errorf("got %s, %v; want %s", got, err, want)
 		}
+		if got, err := a.MachineDir(); err != nil || got != machine {
+			t.Errorf("the machine's: got %s, %v; want %s", got, err, machine)
+		}
 	}
-	check(Archive{Name: "a"}, filepath.Join(dir, "state", "linecamp", "a"))
-	check(Archive{Name: "a", State: "/x"}, "/x")
+	base := filepath.Join(dir, "state", "linecamp")
+	check(Archive{Name: "a"}, filepath.Join(base, "a"), base)
+	check(Archive{Name: "a", State: "/x"}, "/x", "/x")
 	t.Setenv("STATE_DIRECTORY", "/var/lib/here:/var/lib/there")
 	if os.PathListSeparator == ':' {
-		check(Archive{Name: "a"}, "/var/lib/here/a")
+		check(Archive{Name: "a"}, "/var/lib/here/a", "/var/lib/here")
 	}
 }

@@ -171,6 +171,16 @@ func (a Archive) StateDir() (string, error) {
 	return filepath.Join(base, a.Name), nil
 }
 
+// MachineDir returns the folder of the author id that this machine has for the
+// archive: one id whichever archive, but for those whose config names a state
+// folder of their own.
+func (a Archive) MachineDir() (string, error) {
+	if a.State != "" {
+		return a.State, nil
+	}
+	return StateBase()
+}
+
 // StateBase returns the folder that holds the state folders of archives whose
 // config names none, and this machine's author id: the one systemd gives the
 // service ($STATE_DIRECTORY), else linecamp in $XDG_STATE_HOME, else

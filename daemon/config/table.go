@@ -90,13 +90,8 @@ func (t *table) number(key string, least, most float64, whole bool, what string)
 	if whole {
 		kind = "a whole number"
 	}
-	var n float64
-	switch v := v.(type) {
-	case int64:
-		n = float64(v)
-	case float64:
-		n = v
-	default:
+	n, ok := tomlline.Number(v)
+	if !ok {
 		t.fault(key, "this is %s where %s is wanted, without quotes: the %s", kindOf(v), kind, what)
 		return 0
 	}

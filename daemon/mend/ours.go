@@ -42,7 +42,7 @@ func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key st
 // reads, and tells something else, it is mended only if a few of its bytes are
 // all that differs and two others say so, the author's state and another copy.
 func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
-	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with linecamp setup --add-copy"
+	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with `linecamp setup --add-copy`"
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
 		m.unmended(d, false, rewritten)
 		return
@@ -53,7 +53,7 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		return
 	}
 	if own, err := store.ReadSeal(ctx, c.Root); err == nil && !best.Extends(own) &&
-		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && m.seconded(ctx, c.Name, own.Len())) {
+		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && verify.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
 	}
@@ -86,25 +86,12 @@ func (m *mender) longestSeal(ctx context.Context, but string) (best *manifest.Se
 	return best, from
 }
 
-// seconded reports whether another copy has the first lines of the author's seal.
-func (m *mender) seconded(ctx context.Context, but string, lines int) bool {
-	for _, c := range m.Copies {
-		if c.Name == but {
-			continue
-		}
-		if s, err := store.ReadSeal(ctx, c.Root); err == nil && s.Len() >= lines && s.DigestOf(lines) == m.Seal.DigestOf(lines) {
-			return true
-		}
-	}
-	return false
-}
-
 // inventory mends a version's inventory or its sidecar. Both can be made again,
 // byte for byte, from any later inventory of the object; the copy's own seal
 // has the last word on whether they are right.
 func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) {
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
-		m.unmended(d, false, "this manifest was rewritten, not damaged. It is left as it is, because nothing here can tell which history is right; give the archive a new copy with linecamp setup --add-copy")
+		m.unmended(d, false, "this manifest was rewritten, not damaged. It is left as it is, because nothing here can tell which history is right; give the archive a new copy with `linecamp setup --add-copy`")
 		return
 	}
 	n, sidecar, ok := versionFile(d.Content)

@@ -42,7 +42,7 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintf(w, "Once that is done, so that it is known: %s\n", line.Run("verify", "--quick"))
 	}
 	list(w, "Out of reach, so nothing was looked at there", len(r.Unreached), func(i int) string {
-		return fmt.Sprintf("%s: %s", verify.Shown(r.Unreached[i].Copy), r.Unreached[i].Reason)
+		return fmt.Sprintf("%s: %s", verify.Shown(r.Unreached[i].Copy), verify.Shown(line.Text(r.Unreached[i].Reason)))
 	})
 	if len(r.Unreached) > 0 {
 		fmt.Fprintf(w, "When it is back: %s\n", line.Run("mend"))

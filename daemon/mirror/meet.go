@@ -117,12 +117,12 @@ func (r *round) longest(local *manifest.Seal, seals []*manifest.Seal) *manifest.
 // it rotted, or it goes another way.
 func (r *round) strayed(c *copyRun, ours *manifest.Seal) error {
 	if !c.astray {
-		return errors.New("its seal is damaged; run linecamp verify, then linecamp mend")
+		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
 	}
 	if a := r.authors[c].Author; a.Author != r.Author && a.Epoch > lastEpoch(ours.Lines()) {
-		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run linecamp mirror: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
+		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run `linecamp mirror`: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
 	}
-	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (linecamp setup --add-copy)")
+	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)")
 }
 
 // readKey is where the ledger notes that a copy was read once by this state.

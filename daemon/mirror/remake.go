@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"linecamp/manifest"
-	"linecamp/manifest/store"
 	"linecamp/verify"
 )
 
@@ -114,12 +113,11 @@ func (r *round) shown(slug string, rec *manifest.Record, state map[string]manife
 func (r *round) sizeOf(ctx context.Context, slug string, content []string) int64 {
 	for _, c := range r.copies {
 		for _, path := range content {
-			var info store.Info
-			err := ctx.Err()
-			if err == nil && c.usable() {
-				if info, err = c.Root.Stat(ctx, slug+"/"+path); err == nil {
-					return info.Size
-				}
+			if ctx.Err() != nil || !c.usable() {
+				continue
+			}
+			if info, err := c.Root.Stat(ctx, slug+"/"+path); err == nil {
+				return info.Size
 			}
 		}
 	}

@@ -3,7 +3,6 @@ package setup
 import (
 	"fmt"
 	"io"
-	"path/filepath"
 	"strings"
 
 	"linecamp/daemon/config"
@@ -89,9 +88,9 @@ func stateOf(cfg config.Archive) string {
 // thisMachine is the id under which this machine records an archive; "" where
 // it has none yet.
 func thisMachine(cfg config.Archive) string {
-	home := stateOf(cfg)
-	if cfg.State == "" {
-		home = filepath.Dir(home)
+	home, err := cfg.MachineDir()
+	if err != nil {
+		return ""
 	}
 	id, err := ledger.KnownMachine(home)
 	if err != nil {

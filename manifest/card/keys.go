@@ -3,7 +3,6 @@ package card
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -84,16 +83,8 @@ func (k *keys) number(key string, least, most float64, what string) *float64 {
 	if !ok {
 		return nil
 	}
-	var n float64
-	switch v := v.(type) {
-	case int64:
-		n = float64(v)
-	case float64:
-		n = v
-	default:
-		n = math.NaN()
-	}
-	if !(least <= n && n <= most) {
+	n, ok := tomlline.Number(v)
+	if !ok || !(least <= n && n <= most) {
 		k.fault(key, "%s is wanted here: a number from %g to %g, without quotes", what, least, most)
 		return nil
 	}

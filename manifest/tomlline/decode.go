@@ -39,6 +39,17 @@ func Decode(b []byte) (map[string]any, Lines, *Fault) {
 	return tree, find(text), nil
 }
 
+// Number is a value that was written as a number, whole or not.
+func Number(v any) (n float64, ok bool) {
+	switch v := v.(type) {
+	case int64:
+		return float64(v), true
+	case float64:
+		return v, true
+	}
+	return 0, false
+}
+
 // Shown is a key without the numbers of its tables; the line tells which.
 func Shown(path string) string {
 	var b strings.Builder

@@ -223,13 +223,7 @@ func (r *Ranch) Options() verify.Options {
 }
 
 func (r *Ranch) seconded(ctx context.Context, copyID string, lines int) bool {
-	for _, c := range r.Copies {
-		s, err := store.ReadSeal(ctx, c.Root)
-		if c.ID != copyID && err == nil && s.Len() >= lines && s.DigestOf(lines) == r.Seal.DigestOf(lines) {
-			return true
-		}
-	}
-	return false
+	return verify.Seconded(ctx, r.Copies, copyID, r.Seal, lines)
 }
 
 // BendSeal changes the digest in the first line of a copy's seal, in its first so
