@@ -78,16 +78,6 @@ type sealedVersion struct {
 	n  int
 }
 
-// strayed reports whether an inventory tells another history than the seal.
-func (p *planner) strayed(inv *manifest.Inventory) bool {
-	for n := inv.Head(); n > 0; n-- {
-		if want, ok := p.sealed[sealedVersion{inv.ID, n}]; ok {
-			return manifest.Sum(inv.Until(n).Encode()) != want
-		}
-	}
-	return false
-}
-
 // newest returns the newest inventory any source has of an object, and the
 // sources that have one, in order. It is nil where none has one. Where sources
 // hold two histories, the sealed one counts, if one of them has it.
@@ -102,8 +92,8 @@ func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inven
 			return nil, nil, context.Cause(ctx)
 		}
 		if err != nil {
-			if first == nil {
-				first = err
+			if first == nil || errors.Is(first, store.ErrNoObject) {
+				first = err // what cannot be read may be there
 			}
 			if !errors.Is(err, store.ErrNoObject) {
 				s.suspect(ctx, err)
@@ -118,7 +108,7 @@ func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inven
 	}
 	slices.SortStableFunc(all, func(a, b *manifest.Inventory) int { return b.Head() - a.Head() })
 	for _, inv := range all {
-		if len(all) > 1 && !p.strayed(inv) {
+		if strayed, _ := p.strayed(inv); len(all) > 1 && !strayed {
 			return inv, roots, nil
 		}
 	}
@@ -138,14 +128,7 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 		return context.Cause(ctx)
 	}
 	if inv == nil {
-		if p.everything && p.seal != nil && errors.Is(why, store.ErrNoObject) {
-			return nil // a folder of somebody else's; what the seal names is told as missing
-		}
-		if why == nil {
-			why = errors.New("no copy is left to ask")
-		}
-		p.fail(slug, "nothing of this site can be read: "+oneLine(why))
-		return nil
+		return p.unread(ctx, slug, why)
 	}
 	rs := &verify.Records{Inventory: inv, Roots: roots}
 	version := inv.Head()
@@ -163,6 +146,7 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 		p.note(fmt.Sprintf("%s: its record is lost on every copy in reach, so its files are put into a folder of that name and their times are not known: %s", slug, oneLine(err)))
 	}
 	p.missing(inv, site)
+	p.unsealed(inv, version, site)
 
 	files := p.files(inv, version)
 	slices.SortFunc(files, func(a, b wanted) int { return strings.Compare(a.path, b.path) })
