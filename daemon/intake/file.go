@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store"
 )
 
 // errGone: the card cannot be found any more.
@@ -200,7 +201,7 @@ func readBack(folder *os.Root, name string, want manifest.Digest) error {
 func syncFolders(folder *os.Root, dir string) {
 	for {
 		if d, err := folder.Open(dir); err == nil {
-			_ = d.Sync()
+			_ = store.SyncFolder(d)
 			d.Close()
 		}
 		if dir == "." {

@@ -73,5 +73,5 @@ func (d rootDisk) SyncFolder(name string) error {
 		return err
 	}
 	defer f.Close()
-	return syncFolder(f)
+	return SyncFolder(f)
 }

@@ -122,9 +122,9 @@ func (d *Drive) Init(ctx context.Context, id Identity) error {
 	return initRoot(ctx, d, id)
 }
 
-// LockFile stands in for the root's folder where a folder cannot be locked
+// lockFile stands in for the root's folder where a folder cannot be locked
 // (Windows), while a round runs.
-const LockFile = stagingFolder + "/in-use.lock"
+const lockFile = stagingFolder + "/in-use.lock"
 
 // Lock excludes every other process from writing, and puts right what one that
 // crashed left half done.

@@ -8,13 +8,13 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lockRoot takes the one lock of a root: LockFileEx on LockFile, which ends with
+// lockRoot takes the one lock of a root: LockFileEx on lockFile, which ends with
 // the process that holds it.
 func lockRoot(root *os.Root) (unlock func(), err error) {
 	if err := root.MkdirAll(stagingFolder, 0o777); err != nil {
 		return nil, err
 	}
-	f, err := root.OpenFile(LockFile, os.O_RDWR|os.O_CREATE, 0o666)
+	f, err := root.OpenFile(lockFile, os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		return nil, err
 	}
@@ -32,7 +32,7 @@ func lockRoot(root *os.Root) (unlock func(), err error) {
 	mine, err := f.Stat()
 	if err == nil {
 		var there os.FileInfo
-		if there, err = root.Lstat(LockFile); err == nil && !os.SameFile(mine, there) {
+		if there, err = root.Lstat(lockFile); err == nil && !os.SameFile(mine, there) {
 			err = ErrBusy
 		}
 	}
@@ -44,7 +44,7 @@ func lockRoot(root *os.Root) (unlock func(), err error) {
 		return nil, err
 	}
 	return func() {
-		root.Remove(LockFile) // while it is locked: see above
+		root.Remove(lockFile) // while it is locked: see above
 		f.Close()
 		root.Remove(stagingFolder)
 	}, nil

@@ -81,7 +81,7 @@ func (d *Drive) recover(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if len(names) == 1 && names[0] == path.Base(LockFile) {
+	if len(names) == 1 && names[0] == path.Base(lockFile) {
 		return nil // where no folder can be locked, or synced
 	}
 	if err := d.syncEverything(ctx); err != nil {

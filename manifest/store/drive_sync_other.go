@@ -13,9 +13,9 @@ func (d rootDisk) SyncAll() error { return nil }
 // SyncfsLasts reports whether one call can make a whole file system durable.
 func SyncfsLasts(*os.File) bool { return false }
 
-// syncFolder syncs a folder where the system can; Windows has no such call and
-// orders the changes of names by its own journal.
-func syncFolder(f *os.File) error {
+// SyncFolder makes the names in an open folder durable, where the system can;
+// Windows has no such call and orders the changes of names by its own journal.
+func SyncFolder(f *os.File) error {
 	if runtime.GOOS == "windows" {
 		return nil
 	}

@@ -82,7 +82,7 @@ func syncName(folder string) error {
 		return err
 	}
 	defer dir.Close()
-	return syncFolder(dir)
+	return SyncFolder(dir)
 }
 
 // clipEnd keeps the end of a long name, where the file's own name is.

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 	"path"
-	"runtime"
+
+	"linecamp/manifest/store"
 )
 
 // A batch of files is made durable with one call before any of them is named.
@@ -59,22 +61,26 @@ func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
 }
 
 // syncFolders makes the names in every folder that was written to, and those of
-// the folders, durable one by one.
+// the folders up to where the target was made, durable one by one.
 func (d *delivery) syncFolders() error {
-	if runtime.GOOS == "windows" {
-		return nil // which has no such call
+	sync := func(f *os.File, err error) error {
+		if err != nil {
+			return err
+		}
+		return errors.Join(store.SyncFolder(f), f.Close())
 	}
 	synced := map[string]bool{}
 	for at := range d.used {
 		for ; !synced[at]; at = path.Dir(at) { // the target itself is "."
 			synced[at] = true
-			f, err := d.target.root.Open(at)
-			if err != nil {
+			if err := sync(d.target.root.Open(at)); err != nil {
 				return err
 			}
-			if err := errors.Join(f.Sync(), f.Close()); err != nil {
-				return err
-			}
+		}
+	}
+	for _, at := range d.target.grown {
+		if err := sync(os.Open(at)); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -269,11 +269,20 @@ type target struct {
 	name string
 	root *os.Root
 	dir  *os.File
+
+	grown []string // the folders that a folder was made in, up to this one
 }
 
 func openTarget(into string) (*target, error) {
 	if at, ok := insideCopy(into); ok {
 		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", into, at, ErrInto)
+	}
+	var grown []string
+	for at := into; ; at = filepath.Dir(at) {
+		if _, err := os.Stat(at); err == nil || at == filepath.Dir(at) {
+			break
+		}
+		grown = append(grown, filepath.Dir(at))
 	}
 	if err := os.MkdirAll(into, 0o777); err != nil {
 		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", into, ErrInto, err)
@@ -293,7 +302,7 @@ func openTarget(into string) (*target, error) {
 		root.Close()
 		return nil, fmt.Errorf("the folder %s: %w: %w", into, ErrInto, err)
 	}
-	return &target{into, root, dir}, nil
+	return &target{into, root, dir, grown}, nil
 }
 
 func (t *target) close() { t.dir.Close(); t.root.Close() }

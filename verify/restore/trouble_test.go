@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -210,7 +211,37 @@ func TestSyncFolders(t *testing.T) {
 	if err := os.Remove(filepath.Join(into, "a/b")); err != nil {
 		t.Fatal(err)
 	}
-	if err := d.syncFolders(); err == nil && runtime.GOOS != "windows" {
+	if err := d.syncFolders(); err == nil {
 		t.Error("a folder that is gone was synced")
+	}
+}
+
+// A target that was made is a name in its parent, and so are the parents made.
+func TestSyncFoldersAboveTheTarget(t *testing.T) {
+	above := t.TempDir()
+	into := filepath.Join(above, "a", "b")
+	at, err := openTarget(into)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer at.close()
+	if want := []string{filepath.Join(above, "a"), above}; !slices.Equal(at.grown, want) {
+		t.Errorf("grown %q, want %q", at.grown, want)
+	}
+	d := &delivery{target: at, mustSync: true}
+	if err := d.syncFolders(); err != nil {
+		t.Error(err)
+	}
+	at.grown = append(at.grown, filepath.Join(above, "gone"))
+	if err := d.syncFolders(); err == nil {
+		t.Error("a folder that is gone was synced")
+	}
+	again, err := openTarget(above)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.close()
+	if len(again.grown) > 0 {
+		t.Errorf("grown %q, though nothing was made", again.grown)
 	}
 }
