@@ -35,6 +35,10 @@ func (a *Archive) Tally(ctx context.Context, p Progress) (TallyReport, error) {
 	if err != nil {
 		return TallyReport{}, err
 	}
+	return a.tallyReport(t)
+}
+
+func (a *Archive) tallyReport(t *tally.Result) (TallyReport, error) {
 	ids, err := a.siteIDs()
 	if err != nil {
 		return TallyReport{}, err

@@ -315,6 +315,11 @@ func (a *Archive) unjoined(ctx context.Context, r *reach, k *known, checked []ve
 	case err != nil:
 		return in, nil, err
 	}
+	return a.judgedBy(t, r, k, checked)
+}
+
+// judgedBy is unjoined with the working folder as t tells of it; nil for none.
+func (a *Archive) judgedBy(t *tally.Result, r *reach, k *known, checked []verify.CopyReport) (in verify.YearsInput, faults []card.Fault, err error) {
 	holdings, err := a.holdings(r, checked)
 	if err != nil {
 		return in, nil, fmt.Errorf("the ledger: %w", err)

@@ -10,10 +10,12 @@ import (
 	"path"
 	"strings"
 
+	"linecamp/daemon/newfile"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // WrittenSite is a site.toml that was drafted for a site.
@@ -32,9 +34,14 @@ type KeptSite struct {
 
 // WriteSites is Tally, and writes a draft of a site.toml into the folder of every
 // site that has none. Nothing is written over, whatever it is: each file is made
-// beside its place and linked into it. What hinders one site hinders no other.
+// beside its place and then named. What hinders one site hinders no other: the
+// error is that of Tally, of the copies' state or of ctx.
 func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, error) {
-	report, err := a.Tally(ctx, p)
+	t, err := a.tally(ctx, p)
+	if err != nil {
+		return TallyReport{}, err
+	}
+	report, err := a.tallyReport(t)
 	if err != nil {
 		return report, err
 	}
@@ -43,10 +50,11 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		return report, err
 	}
 	defer k.r.close()
-	in, _, err := a.yearsInput(ctx, k.r, k, nil, p)
+	in, _, err := a.judgedBy(t, k.r, k, nil)
 	if err != nil {
 		return report, err
 	}
+	in.Join()
 	earlier := map[card.Key]bool{} // sites that were joined to another
 	for _, j := range in.JoinedSites() {
 		for _, f := range j.From {
@@ -56,10 +64,6 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	drafts := map[card.Key]string{}
 	for _, d := range verify.Drafts(in) {
 		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
-	}
-	t, err := a.tally(ctx, p)
-	if err != nil {
-		return report, err
 	}
 	folder, err := os.OpenRoot(a.cfg.Folder)
 	if err != nil {
@@ -94,7 +98,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 			case errors.Is(err, fs.ErrExist):
 				keep("something of that name is there already, and was left as it is", true)
 			case err != nil:
-				keep("it could not be written: "+reasonOf(err), true)
+				keep("it could not be written: "+say.Reason(err), true)
 			default:
 				report.Written = append(report.Written, WrittenSite{label, at})
 			}
@@ -106,9 +110,14 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 // cardOf is the path of a site's card, "" where it has none. One written within
 // the last minute still waits, and is no file of the site yet.
 func cardOf(folder *os.Root, s *tally.Site) string {
-	at := path.Join(s.Base, card.SiteFile)
-	if st, err := folder.Lstat(at); err == nil && st.Mode().IsRegular() {
-		return at
+	if dir, err := folder.Open(s.Base); err == nil {
+		defer dir.Close()
+		entries, _ := dir.ReadDir(-1) // what cannot be listed is seen below
+		for _, e := range entries {
+			if e.Type().IsRegular() && strings.EqualFold(e.Name(), card.SiteFile) {
+				return path.Join(s.Base, e.Name())
+			}
+		}
 	}
 	for f := range s.Files() {
 		if f.Kind == manifest.KindCard && strings.EqualFold(path.Base(f.Path), card.SiteFile) {
@@ -121,27 +130,22 @@ func cardOf(folder *os.Root, s *tally.Site) string {
 // writeNew makes a file, whole or not at all, where none is. The error wraps
 // fs.ErrExist where something is there.
 func writeNew(root *os.Root, name, text string) error {
-	if _, err := root.Lstat(name); err == nil {
-		return fs.ErrExist
-	}
 	draft := path.Join(path.Dir(name), ".site.toml.draft")
-	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if errors.Is(err, fs.ErrExist) && isDraft(root, draft) { // of a run that was ended
-		if err = root.Remove(draft); err == nil {
-			f, err = root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-		}
+	if isDraft(root, draft) { // of a run that was ended
+		_ = root.Remove(draft)
 	}
+	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %s", path.Base(draft), say.Reason(err))
 	}
 	_, err = f.WriteString(text)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		if err = root.Link(draft, name); errors.Is(err, errors.ErrUnsupported) || isNoLink(err) {
-			err = writeOnce(root, name, text) // a file system without links
-		}
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		err = newfile.Name(root, draft, name)
 	}
-	return errors.Join(err, root.Remove(draft))
+	if err != nil {
+		_ = root.Remove(draft)
+	}
+	return err
 }
 
 // isDraft reports whether a file is one of ours: empty, or begun as drafts begin.
@@ -151,30 +155,6 @@ func isDraft(root *os.Root, name string) bool {
 	}
 	b, err := root.ReadFile(name)
 	return err == nil && (strings.HasPrefix(string(b), verify.DraftBegins) || strings.HasPrefix(verify.DraftBegins, string(b)))
-}
-
-// isNoLink reports whether a file system said that it has no links, as FAT does.
-func isNoLink(err error) bool { return errors.Is(err, fs.ErrPermission) }
-
-func writeOnce(root *os.Root, name, text string) error {
-	f, err := root.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
-	if err != nil {
-		return err
-	}
-	_, err = f.WriteString(text)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return errors.Join(err, root.Remove(name))
-	}
-	return nil
-}
-
-// reasonOf is what the system said, without the path that stands beside it.
-func reasonOf(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
 }
 
 // printWritten says which cards were drafted, and which not.

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/newfile"
 	"linecamp/manifest/tomlline"
 )
 
@@ -36,13 +37,17 @@ func (a Archive) Write(path string) error {
 	if err != nil {
 		return err
 	}
-	defer os.Remove(temp)
-	// A link is refused where a name is taken; a rename would replace.
-	if err := os.Link(temp, path); err != nil {
-		if errors.Is(err, fs.ErrExist) {
-			return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
-		}
-		return writeNew(path, b) // a file system without links
+	defer os.Remove(temp) // gone already when all went well
+	folder, err := os.OpenRoot(filepath.Dir(path))
+	if err != nil {
+		return fmt.Errorf("the config cannot be written: %w", err)
+	}
+	defer folder.Close()
+	switch err := newfile.Name(folder, filepath.Base(temp), filepath.Base(path)); {
+	case errors.Is(err, fs.ErrExist):
+		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
+	case err != nil:
+		return fmt.Errorf("the config cannot be written: %w", err)
 	}
 	return syncDir(filepath.Dir(path))
 }
@@ -104,19 +109,6 @@ func writeTemp(path string, b []byte, mode fs.FileMode) (string, error) {
 		return "", fmt.Errorf("the config cannot be written: %w", err)
 	}
 	return f.Name(), nil
-}
-
-func writeNew(path string, b []byte) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return fmt.Errorf("the config cannot be written: %w", err)
-	}
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		os.Remove(path)
-		return fmt.Errorf("the config cannot be written: %w", err)
-	}
-	return syncDir(filepath.Dir(path))
 }
 
 // syncDir makes a new name last. Where folders cannot be synced, the system

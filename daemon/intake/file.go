@@ -12,8 +12,10 @@ import (
 	"path/filepath"
 	"time"
 
+	"linecamp/daemon/newfile"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify/say"
 )
 
 // errGone: the card cannot be found any more.
@@ -54,7 +56,7 @@ func (p *Plan) File(ctx context.Context) error {
 		if folders[a.Folder] == nil {
 			r, err := os.OpenRoot(a.Folder)
 			if err != nil {
-				f.State, f.Reason = Failed, "the working folder cannot be opened: "+plain(err)
+				f.State, f.Reason = Failed, "the working folder cannot be opened: "+say.Reason(err)
 				return
 			}
 			folders[a.Folder] = r
@@ -63,7 +65,7 @@ func (p *Plan) File(ctx context.Context) error {
 			if _, lost := os.Stat(p.Card); lost != nil {
 				gone, err = true, errGone
 			}
-			f.State, f.Reason = Failed, plain(err)
+			f.State, f.Reason = Failed, say.Reason(err)
 			return
 		}
 		f.State = Filed
@@ -104,18 +106,15 @@ func carry(ctx context.Context, card *os.Root, f *File, folder *os.Root) error {
 	if err := folder.Remove(temp); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
+	defer folder.Remove(temp) // gone already when all went well
 	if err := pour(ctx, card, from, folder, temp, f.file.SHA256); err != nil {
-		_ = folder.Remove(temp)
 		return err
 	}
-	err := settle(folder, temp, to, f.file.Modified, f.file.SHA256)
-	if rerr := folder.Remove(temp); rerr != nil && !errors.Is(rerr, fs.ErrNotExist) && err == nil {
-		err = rerr
+	if err := settle(folder, temp, to, f.file.Modified, f.file.SHA256); err != nil {
+		return err
 	}
-	if err == nil {
-		syncFolders(folder, dir)
-	}
-	return err
+	syncFolders(folder, dir)
+	return nil
 }
 
 // pour copies the bytes and makes sure they are those that were planned.
@@ -158,23 +157,14 @@ func settle(folder *os.Root, temp, to string, modified time.Time, want manifest.
 	if err := folder.Chtimes(temp, modified, modified); err != nil {
 		return err
 	}
-	err := folder.Link(temp, to) // fails where the name is taken
-	if errors.Is(err, fs.ErrExist) {
-		if readBack(folder, to, want) == nil {
-			return nil // filed already, by a run that was cut short
-		}
-		return errOther
+	err := newfile.Name(folder, temp, to)
+	if !errors.Is(err, fs.ErrExist) {
+		return err
 	}
-	if err == nil {
-		return nil
+	if readBack(folder, to, want) == nil {
+		return nil // filed already, by a run that was cut short
 	}
-	// Drives formatted for cameras and desktops have no links.
-	if _, serr := folder.Lstat(to); serr == nil {
-		return errOther
-	} else if !errors.Is(serr, fs.ErrNotExist) {
-		return serr
-	}
-	return folder.Rename(temp, to)
+	return errOther
 }
 
 func readBack(folder *os.Root, name string, want manifest.Digest) error {
@@ -222,13 +212,4 @@ func (a *attentive) Read(b []byte) (int, error) {
 		return 0, err
 	}
 	return a.r.Read(b)
-}
-
-// plain is an error without the path, which stands beside it anyway.
-func plain(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
 }

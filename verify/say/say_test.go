@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -71,5 +73,18 @@ func TestTails(t *testing.T) {
 		if got := Plain("a whole sentence: " + e.Error()); got != "a whole sentence" {
 			t.Errorf("%q is left as it is", got)
 		}
+	}
+}
+
+func TestReason(t *testing.T) {
+	_, open := os.Open(filepath.Join(t.TempDir(), "none"))
+	rename := os.Rename(filepath.Join(t.TempDir(), "none"), filepath.Join(t.TempDir(), "other"))
+	for _, err := range []error{open, rename, fmt.Errorf("before: %w", rename)} {
+		if got := Reason(err); got == "" || strings.Contains(got, "none") || strings.Contains(got, "other") {
+			t.Errorf("%v: %q", err, got)
+		}
+	}
+	if got := Reason(errors.New("another")); got != "another" {
+		t.Errorf("%q", got)
 	}
 }
