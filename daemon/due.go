@@ -38,6 +38,10 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 	if o.NoPositions {
 		report.WithoutPositions()
 	}
+	if o.ICS != "" && len(report.Visits) == 0 { // RFC 5545, section 3.6: a calendar has at least one component
+		report.Notes = append(report.Notes, fmt.Sprintf("No calendar was written, since there is no visit to put into it; an earlier %s is left as it is", o.ICS))
+		o.ICS = ""
+	}
 	for _, f := range []struct {
 		path string
 		make func() ([]byte, error)

@@ -16,6 +16,7 @@ type DueReport struct {
 	Archive string       `json:"archive"`
 	Visits  []DueVisit   `json:"visits"` // by the day their season closes
 	Closed  []ClosedSite `json:"closed"` // sites that are left out, and why
+	Notes   []string     `json:"notes,omitempty"`
 }
 
 // DueVisit is a visit that can be made now, or soon.
@@ -98,6 +99,9 @@ func (r DueReport) Print(w io.Writer) {
 	}
 	for _, c := range r.Closed {
 		fmt.Fprintf(w, "%s is left out: %s\n", Shown(Site{Site: c.Site, Pasture: c.Pasture}.Label()), Shown(c.Why))
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "%s.\n", n)
 	}
 	if len(r.Visits) > 0 {
 		fmt.Fprintf(w, "\n%s\n", caution)
