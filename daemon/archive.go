@@ -29,6 +29,7 @@ type Archive struct {
 	log     *slog.Logger
 	now     func() time.Time
 	told    atomic.Bool // that the ledger was set aside
+	glances sync.Map    // the ids of drives that the service is looking for just now
 	closed  sync.Once
 	closing error
 }

@@ -193,7 +193,7 @@ func place(c config.Copy) string {
 
 func (a *Archive) openRoot(ctx context.Context, c config.Copy) (store.Root, error) {
 	if c.Kind == config.KindDrive {
-		return a.openDrive(c)
+		return a.openDrive(ctx, c)
 	}
 	root, err := OpenBucket(ctx, c)
 	if err != nil {
@@ -230,13 +230,15 @@ func OpenBucket(ctx context.Context, c config.Copy) (*store.S3, error) {
 // openDrive finds a drive by its copy's id, wherever it is mounted. One that
 // stands in its place because the two are swapped month by month is no fault
 // of this one: it is not here.
-func (a *Archive) openDrive(c config.Copy) (store.Root, error) {
+func (a *Archive) openDrive(ctx context.Context, c config.Copy) (store.Root, error) {
 	root, err := store.OpenDrive(c.Root, c.ID)
 	if err == nil {
 		return root, nil
 	}
 	if errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrOtherRoot) || errors.Is(err, store.ErrNoRoot) {
-		if found, ferr := store.FindDrive(c.ID, c.Root); ferr == nil && found != c.Root {
+		search, cancel := halfOf(ctx)
+		defer cancel()
+		if found, ferr := store.FindDrive(search, c.ID, c.Root); ferr == nil && found != c.Root {
 			if root, ferr := store.OpenDrive(found, c.ID); ferr == nil {
 				return root, nil
 			}
@@ -246,6 +248,16 @@ func (a *Archive) openDrive(c config.Copy) (store.Root, error) {
 		return nil, fmt.Errorf("another drive of this archive is in its place at %s: %w", c.Root, store.ErrNotHere)
 	}
 	return nil, err
+}
+
+// halfOf ends after half the time that ctx has left, so that the search for a
+// drive that is away does not make it one that did not answer.
+func halfOf(ctx context.Context) (context.Context, context.CancelFunc) {
+	at, ok := ctx.Deadline()
+	if !ok {
+		return context.WithCancel(ctx)
+	}
+	return context.WithDeadline(ctx, at.Add(-time.Until(at)/2))
 }
 
 func (a *Archive) swapped(c config.Copy) bool {

@@ -6,4 +6,4 @@ import "context"
 func (a *Archive) Round(ctx context.Context, kind string) error { return scheduled{a}.round(ctx, kind) }
 
 // Returned reports whether the service would run a round for a drive that came back.
-func (a *Archive) Returned() bool { return scheduled{a}.returned() }
+func (a *Archive) Returned(ctx context.Context) bool { return scheduled{a}.returned(ctx) }

@@ -25,7 +25,7 @@ type rounds interface {
 	round(ctx context.Context, kind string) error
 	// returned reports whether a drive that the last mirror round did not meet
 	// has been plugged in.
-	returned() bool
+	returned(ctx context.Context) bool
 	Close() error
 }
 
@@ -150,7 +150,7 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 // comes back: it may be gone again before tonight.
 func (r *runner) await(ctx context.Context, kind string, work rounds, last, due time.Time) error {
 	return r.waitOr(ctx, due, func() bool {
-		return kind == roundMirror && r.now().Sub(last) >= apart && work.returned()
+		return kind == roundMirror && r.now().Sub(last) >= apart && work.returned(ctx)
 	})
 }
 

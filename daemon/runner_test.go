@@ -30,7 +30,7 @@ type book struct {
 }
 
 // returned is true from the moment the drive is back until a round met it.
-func (b *book) returned() bool {
+func (b *book) returned(context.Context) bool {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return !b.back.IsZero() && !time.Now().Before(b.back) && b.lasts[roundMirror].Before(b.back)

@@ -25,8 +25,11 @@ func (s scheduled) last(kind string) (began time.Time, ended bool, err error) {
 	return round.Began, !round.Ended.IsZero() && round.Outcome != outcomeStopped, nil
 }
 
-// returned looks where the drives belong that the last round did not meet.
-func (s scheduled) returned() bool {
+// returned looks where the drives belong that the last round did not meet. One
+// that hangs is given a moment, and not looked at again before it answered.
+func (s scheduled) returned(ctx context.Context) bool {
+	ctx, cancel := context.WithTimeout(ctx, glanceTime)
+	defer cancel()
 	for _, c := range s.cfg.Copies {
 		if c.Kind != config.KindDrive {
 			continue
@@ -35,9 +38,24 @@ func (s scheduled) returned() bool {
 		if err != nil || seen.State != mirror.Away && seen.State != mirror.Unreachable {
 			continue
 		}
-		if root, err := store.OpenDrive(c.Root, c.ID); err == nil {
-			root.Close()
-			return true
+		if _, hangs := s.glances.LoadOrStore(c.ID, true); hangs {
+			continue
+		}
+		back := make(chan bool, 1)
+		go func() {
+			root, err := store.OpenDrive(c.Root, c.ID)
+			if err == nil {
+				root.Close()
+			}
+			s.glances.Delete(c.ID)
+			back <- err == nil
+		}()
+		select {
+		case is := <-back:
+			if is {
+				return true
+			}
+		case <-ctx.Done():
 		}
 	}
 	return false

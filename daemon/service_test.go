@@ -2,6 +2,7 @@ package daemon_test
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"io"
 	"log/slog"
@@ -10,11 +11,14 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/manifest/store/mounttest"
 )
 
 // A scheduled verification mends the copies and leaves the working folder to
@@ -70,7 +74,7 @@ func TestReturned(t *testing.T) {
 	r := newRanch(t, "shelf", "barn").setup()
 	a := r.open()
 	r.mirror(a)
-	if a.Returned() {
+	if a.Returned(t.Context()) {
 		t.Error("nothing was away")
 	}
 	gone := filepath.Join(r.dir, "in the truck")
@@ -79,18 +83,53 @@ func TestReturned(t *testing.T) {
 	}
 	r.now = r.now.Add(time.Hour)
 	r.mirror(a)
-	if a.Returned() {
+	if a.Returned(t.Context()) {
 		t.Error("it is still away")
 	}
 	if err := os.Rename(gone, r.drive("barn")); err != nil {
 		t.Fatal(err)
 	}
-	if !a.Returned() {
+	if !a.Returned(t.Context()) {
 		t.Error("it is back")
 	}
 	r.mirror(a)
-	if a.Returned() {
+	if a.Returned(t.Context()) {
 		t.Error("it has caught up")
+	}
+}
+
+// A drive whose mount hangs holds up nobody, and is found when it answers again.
+func TestReturnedFromHanging(t *testing.T) {
+	if runtime.GOOS != "linux" || os.Geteuid() != 0 {
+		t.Skip("only root on Linux can mount a file system")
+	}
+	r := newRanch(t, "shelf").setup()
+	a := r.open()
+	r.mirror(a)
+	gone := filepath.Join(r.dir, "in the truck")
+	if err := errors.Join(os.Rename(r.drive("shelf"), gone), os.Mkdir(r.drive("shelf"), 0o777)); err != nil {
+		t.Fatal(err)
+	}
+	r.now = r.now.Add(time.Hour)
+	r.mirror(a)
+	end, err := mounttest.Hang(r.drive("shelf"))
+	if err != nil {
+		t.Skip("no file system can be made to hang here:", err)
+	}
+	end = sync.OnceValue(end)
+	defer end()
+	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
+	defer cancel()
+	for range 3 {
+		if a.Returned(ctx) {
+			t.Error("it came back")
+		}
+	}
+	if err := errors.Join(end(), os.Remove(r.drive("shelf")), os.Rename(gone, r.drive("shelf"))); err != nil {
+		t.Fatal(err)
+	}
+	for !a.Returned(t.Context()) && t.Context().Err() == nil { // until the first look came to its end
+		runtime.Gosched()
 	}
 }
 

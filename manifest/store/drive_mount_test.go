@@ -1,13 +1,16 @@
 package store_test
 
 import (
+	"context"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"testing"
+	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/mounttest"
 )
 
 // mounted makes a small file system of its own, or skips.
@@ -95,11 +98,41 @@ func TestFindDriveMounted(t *testing.T) {
 	id.CopyID = "7b1d0a52-5b0c-4d2e-8f0a-1c2d3e4f5a6b"
 	must(t, r.Init(t.Context(), id))
 	r.Close()
-	got, err := store.FindDrive(id.CopyID, "/media/office/line-camp")
+	got, err := store.FindDrive(t.Context(), id.CopyID, "/media/office/line-camp")
 	must(t, err)
 	if got != folder {
 		t.Errorf("found at %s, want %s", got, folder)
 	}
-	_, err = store.FindDrive("00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
+	_, err = store.FindDrive(t.Context(), "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
 	wantErr(t, err, store.ErrNotHere)
+}
+
+// A mount that hangs, whosever it is, neither hides a drive nor holds up whoever
+// looks for one.
+func TestFindDriveWhileAMountHangs(t *testing.T) {
+	first := mounted(t, "size=4m")
+	stuck := filepath.Join(first, "stuck")
+	must(t, os.Mkdir(stuck, 0o777))
+	end, err := mounttest.Hang(stuck)
+	if err != nil {
+		t.Skip("no file system can be made to hang here:", err)
+	}
+	t.Cleanup(func() { must(t, end()) })
+	dir := mounted(t, "size=4m")
+	folder := filepath.Join(dir, "line-camp")
+	r, err := store.NewDrive(folder)
+	must(t, err)
+	id := testID
+	id.CopyID = "c1a0e9a4-0f2b-4d6c-9a51-5c3f0d1e2b7a"
+	must(t, r.Init(t.Context(), id))
+	r.Close()
+	got, err := store.FindDrive(t.Context(), id.CopyID, "/media/office/line-camp")
+	must(t, err)
+	if got != folder {
+		t.Errorf("found at %s, want %s", got, folder)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
+	defer cancel()
+	_, err = store.FindDrive(ctx, "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
+	wantErr(t, err, context.DeadlineExceeded)
 }

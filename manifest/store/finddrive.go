@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -14,13 +15,41 @@ import (
 // mounted, for a drive that came up under another name. hint is where it used
 // to be. At each mount point it tries the end of that path (…/line-camp), the
 // mount point itself, and each folder directly in it. ErrNotHere when no drive
-// has it.
-func FindDrive(copyID, hint string) (string, error) {
+// has it. A mount that does not answer hinders no other; with one, the search
+// for what is nowhere goes on until ctx ends.
+func FindDrive(ctx context.Context, copyID, hint string) (string, error) {
 	mounts, err := mountPoints()
 	if err != nil {
 		return "", fmt.Errorf("looking for the copy %s on other drives: %w", copyID, err)
 	}
-	return findDrive(copyID, hint, mounts)
+	type answer struct {
+		folder string
+		err    error
+	}
+	answers := make(chan answer, len(mounts)) // nobody waits for those that come late
+	for _, m := range mounts {
+		go func() {
+			folder, err := findDrive(copyID, hint, []string{m})
+			answers <- answer{folder, err}
+		}()
+	}
+	err = notPluggedIn(copyID)
+	for range mounts {
+		select {
+		case a := <-answers:
+			if a.err == nil {
+				return a.folder, nil
+			}
+			err = a.err
+		case <-ctx.Done():
+			return "", fmt.Errorf("looking for the copy %s on other drives: %w", copyID, ctx.Err())
+		}
+	}
+	return "", err
+}
+
+func notPluggedIn(copyID string) error {
+	return fmt.Errorf("no drive that is plugged in holds the copy %s: %w", copyID, ErrNotHere)
 }
 
 // notDrives are file systems that hold no files of anyone's, or that looking
@@ -80,7 +109,7 @@ func findDrive(copyID, hint string, mounts []string) (string, error) {
 			}
 		}
 	}
-	return "", fmt.Errorf("no drive that is plugged in holds the copy %s: %w", copyID, ErrNotHere)
+	return "", notPluggedIn(copyID)
 }
 
 // tails are the ends of a path, the whole first and "" last: a drive used to be
