@@ -323,7 +323,7 @@ func (r *rot) highestListed(ctx context.Context, o *object, files map[string]sto
 			return n
 		}
 		inv := decodeWhole(r.readPair(ctx, o.slug, versionFile(n, inventoryFile), versionFile(n, sidecarFile)))
-		if inv != nil && inv.Head() == n || ctx.Err() != nil {
+		if inv != nil && inv.Slug() == o.slug && inv.Head() == n || ctx.Err() != nil {
 			return n
 		}
 	}

@@ -48,6 +48,14 @@ func TestRotVersionFromNowhere(t *testing.T) {
 	r := ranch(t, 1)
 	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json"), []byte("{}"), time.Now())
 	verifytest.Write(t, r.Path(0, "windmill--stake-3/v999999999/inventory.json.sha256"), []byte("x"), time.Now())
+	// Nor is one borne out by another site's folder that was put there.
+	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
+	for i := range 7 {
+		r.Version(creek, verifytest.Day(2022+i, 7, 1), visits(2022+i), 0)
+	}
+	if err := os.CopyFS(r.Path(0, "windmill--stake-3/v7"), os.DirFS(r.Path(0, "creek--stake-1/v7"))); err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	c := r.Copies[0]
