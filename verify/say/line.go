@@ -68,16 +68,12 @@ func Of(w io.Writer) Line {
 	return Line{}
 }
 
-// bare words need no quotes in any shell.
-var bare = regexp.MustCompile(`^[\pL\pN_@%+=:,./-]+$`)
-
-// Quote writes one word of a command line as this system's shells take it.
+// Quote writes one word of a command line as this system's shells take it. A name
+// may hold anything: what a terminal could take for a command of its own is never
+// written as it is.
 func Quote(word string) string {
-	switch {
-	case runtime.GOOS == "windows" && !bare.MatchString(strings.ReplaceAll(word, `\`, "/")):
-		return `"` + strings.ReplaceAll(word, `"`, `\"`) + `"`
-	case runtime.GOOS == "windows" || bare.MatchString(word):
-		return word
+	if runtime.GOOS == "windows" {
+		return quoteWindows(word)
 	}
-	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
+	return quoteUnix(word)
 }

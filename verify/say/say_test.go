@@ -64,6 +64,33 @@ func TestTold(t *testing.T) {
 	}
 }
 
+func TestQuote(t *testing.T) {
+	for _, c := range []struct{ word, unix, windows string }{
+		{"plain/Way-1.jpg", "plain/Way-1.jpg", "plain/Way-1.jpg"},
+		{"two words", "'two words'", `"two words"`},
+		{"100%", "'100%'", `"100%"`},
+		{"=ls", "'=ls'", `"=ls"`},
+		{"a,b", "'a,b'", `"a,b"`},
+		{"", "''", `""`},
+		{"it's", `'it'\''s'`, `"it's"`},
+		{`C:\My Photos\`, `'C:\My Photos\'`, `"C:\My Photos\\"`},
+		{`C:\Photos\`, `'C:\Photos\'`, `C:\Photos\`},
+		{`say "so\"`, `'say "so\"'`, `"say \"so\\\""`},
+		{"red\x1b[31m", `$'red\x1b[31m'`, "\"red\ufffd[31m\""},
+		{"line\nend", `$'line\x0a'$'end'`, "\"line\ufffdend\""},
+		{"it's\x07", `$'it\'s\x07'`, "\"it's\ufffd\""},
+		{"turned \u202e", `$'turned \xe2\x80\xae'`, "\"turned \ufffd\""},
+		{"bad \xff", `$'bad \xff'`, "\"bad \ufffd\""},
+	} {
+		if got := quoteUnix(c.word); got != c.unix {
+			t.Errorf("%q: %s, want %s", c.word, got, c.unix)
+		}
+		if got := quoteWindows(c.word); got != c.windows {
+			t.Errorf("%q: %s, want %s", c.word, got, c.windows)
+		}
+	}
+}
+
 // TestTails holds the list against the errors themselves.
 func TestTails(t *testing.T) {
 	for _, e := range []error{store.ErrNoRoot, store.ErrOtherRoot, store.ErrNotHere, store.ErrNotEmpty, store.ErrNotAFolder, store.ErrReadOnly,
