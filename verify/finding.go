@@ -34,6 +34,7 @@ const (
 	FoundBroken    = "broken"        // a photo cut short, or damaged in its structure
 	FoundEmpty     = "empty"         // a note without anything in it
 	FoundCard      = "card"          // a fault in a card or a GPX file
+	FoundDeclared  = "declared"      // a site declared to be where its photos were not taken
 	FoundMisdated  = "misdated"      // some photos of a visit were taken at another time
 	FoundSwapped   = "swapped"       // two visits have each other's photos
 	FoundElsewhere = "elsewhere"     // taken too far from the site
@@ -51,7 +52,7 @@ func (f Finding) Wants() bool { return !f.Note && f.Why == "" }
 // false alarm costs more than a late one: where the evidence may have an
 // innocent cause, nothing is said.
 func Findings(in YearsInput, years []Year) []Finding {
-	x := &finder{in: in, places: places(in)}
+	x := &finder{in: in, places: places(in), why: reasons(in)}
 	where, order := x.twins()
 	for i := range in.Sites {
 		s := &in.Sites[i]
@@ -85,13 +86,14 @@ func CardFindings(faults []card.Fault) (all []Finding) {
 }
 
 func rank(f Finding) int {
-	return slices.Index([]string{FoundBroken, FoundSwapped, FoundTwice, FoundElsewhere, FoundMisdated, FoundEmpty, FoundCard,
+	return slices.Index([]string{FoundBroken, FoundSwapped, FoundTwice, FoundElsewhere, FoundMisdated, FoundEmpty, FoundCard, FoundDeclared,
 		FoundClock, FoundSeason, FoundLate, FoundScan}, f.Kind)
 }
 
 type finder struct {
 	in     YearsInput
-	places []place // of each site
+	places []place           // of each site
+	why    map[string]string // path → the reason on file for it
 	found  []Finding
 	dates  []strange       // visits whose photos are of another day
 	moved  []moved         // and of another place
@@ -104,27 +106,35 @@ func (x *finder) add(s *SiteItems, f Finding) {
 	if f.Paths == nil {
 		f.Paths = []string{}
 	}
-	explained := len(f.Paths) > 0
-	for _, p := range f.Paths {
-		why, ok := s.explainedPath(p)
-		if explained = explained && ok; explained {
+	for i, p := range f.Paths {
+		why, ok := x.why[p]
+		if !ok {
+			f.Why = ""
+			break
+		}
+		if i == 0 {
 			f.Why = why
 		}
-	}
-	if !explained {
-		f.Why = ""
 	}
 	x.found = append(x.found, f)
 }
 
-// explainedPath is the reason on file for one photo.
-func (s *SiteItems) explainedPath(path string) (why string, ok bool) {
-	for _, d := range s.Decisions {
-		if d.What == manifest.Explained && d.Path == path {
-			why, ok = d.Why, true
+// reasons are those on file for single files, whichever site each is filed under:
+// a finding may be about the files of two.
+func reasons(in YearsInput) map[string]string {
+	why := map[string]string{}
+	note := func(s SiteItems) {
+		for _, d := range s.Decisions {
+			if d.What == manifest.Explained && d.Path != "" {
+				why[d.Path] = d.Why
+			}
 		}
 	}
-	return why, ok
+	note(in.Unfiled)
+	for _, s := range in.Sites {
+		note(s)
+	}
+	return why
 }
 
 const brokenTodo = "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."

@@ -93,17 +93,13 @@ func (x *finder) swapped() {
 			b := x.dates[other]
 			x.add(a.site, Finding{Visit: a.visit, Kind: FoundSwapped, Paths: slices.Concat(pathsOf(a.items), pathsOf(b.items)),
 				Text: fmt.Sprintf("the photos of %s were taken on %s, and those of %s on %s: the two visits have each other's", a.visit, dayText(a.day), b.visit, dayText(b.day)),
-				Todo: "Look at the photo boards; if it is so, let the two folders change their photos."})
+				Todo: "Look at the photo boards; if it is so, let the two folders change their photos. If they are right as they are, put the reason on file."})
 			continue
 		}
-		visits := map[string]bool{}
-		for _, it := range a.site.Items {
-			visits[it.Visit] = true
-		}
 		misfiled := ""
-		for v := range visits {
-			if v != a.visit && fits(a, v) {
-				misfiled = v
+		for _, it := range a.site.Items {
+			if it.Visit != a.visit && fits(a, it.Visit) {
+				misfiled = max(misfiled, it.Visit)
 			}
 		}
 		if misfiled != "" {

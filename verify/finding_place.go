@@ -77,7 +77,7 @@ func (x *finder) misplaced(s *SiteItems) {
 	if at.wrong == nil {
 		return
 	}
-	x.add(s, Finding{Kind: FoundCard,
+	x.add(s, Finding{Kind: FoundDeclared,
 		Text: fmt.Sprintf("the site is declared to be at %s; that is %s from where the photos of %d of its %d visits with a position were taken (%s)",
 			at.wrong, metres(geo.Distance(*at.wrong, at.at)), at.visits, at.of, at.at),
 		Todo: "Correct latitude and longitude in its site.toml, or the waypoint of its name. Until then its photos are held against one another."})

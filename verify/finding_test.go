@@ -165,6 +165,37 @@ func TestPhotosOfTwoSitesSwapped(t *testing.T) {
 		!strings.Contains(all[0].Text, "taken at Windmill / Stake 4, and those of Windmill / Stake 4, 2019-06-22 here") {
 		t.Errorf("%+v", all)
 	}
+	// Each photo is explained where it is filed; with both, nothing is asked.
+	explained := func(path string) []manifest.Decision {
+		return []manifest.Decision{{What: manifest.Explained, Path: path, Why: "the boards were mixed up"}}
+	}
+	in.Sites[0].Decisions = explained("3/a")
+	if all = Findings(in, nil); len(all) != 1 || !all[0].Wants() {
+		t.Errorf("half explained: %+v", all)
+	}
+	in.Sites[1].Decisions = explained("4/a")
+	if all = Findings(in, nil); len(all) != 1 || all[0].Wants() || all[0].Why != "the boards were mixed up" {
+		t.Errorf("explained: %+v", all)
+	}
+}
+
+// The next step can be taken as it stands, also where a finding has several files.
+func TestWhatToExplainIsSpelledOut(t *testing.T) {
+	for _, tt := range []struct {
+		paths []string
+		want  string
+	}{
+		{[]string{"a b.jpg"}, "  The reason, once: linecamp explain 'a b.jpg' 'the reason'\n"},
+		{[]string{"a.jpg", "b.jpg"}, "  The reason, once for each:\n    linecamp explain a.jpg 'the reason'\n    linecamp explain b.jpg 'the reason'\n"},
+	} {
+		for _, kind := range []string{FoundMisdated, FoundSwapped, FoundElsewhere, FoundTwice} {
+			var b strings.Builder
+			Report{Judged: true, Findings: []Finding{{Kind: kind, Paths: tt.paths}}}.Print(&b)
+			if !strings.HasSuffix(b.String(), tt.want) {
+				t.Errorf("%s: %s", kind, b.String())
+			}
+		}
+	}
 }
 
 func TestTwice(t *testing.T) {

@@ -104,6 +104,6 @@ func (x *finder) twice(where map[manifest.Digest][]filed, order []manifest.Diges
 			text += "; date and position fit there"
 		}
 		x.add(p.a.site, Finding{Visit: p.a.visit, Kind: FoundTwice, Paths: paths, Text: text,
-			Todo: "One of the two is the wrong place; take it out there. The copies keep both."})
+			Todo: "One of the two is the wrong place; take it out there; the copies keep both. If it belongs in both, put the reason on file."})
 	}
 }

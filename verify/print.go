@@ -20,8 +20,11 @@ const mostLines = 12
 // nothing recorded yet, a year that is lost, recoverable,
 // short or skipped, a finding that asks for something.
 func (r Report) Wants() bool {
+	if r.Nothing {
+		return true
+	}
 	for _, c := range r.Copies {
-		if r.Nothing || len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && (!c.Away || c.Copy == r.Asked)) {
+		if len(c.Damage) > 0 || c.SealFault != "" || len(c.Standard) > 0 || (c.Error != "" && (!c.Away || c.Copy == r.Asked)) {
 			return true
 		}
 	}
@@ -135,6 +138,7 @@ var headings = map[string]string{
 	FoundBroken:    "Photos that are not whole",
 	FoundEmpty:     "Empty notes",
 	FoundCard:      "Cards that cannot be used as they are",
+	FoundDeclared:  "Sites declared to be somewhere else",
 	FoundMisdated:  "Photos of another time than their folder's",
 	FoundSwapped:   "Visits that seem to have each other's photos",
 	FoundElsewhere: "Photos taken away from their site",

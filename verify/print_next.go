@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -75,10 +76,18 @@ func (p printer) toRun(lead string, runs []string) string {
 	return lead + "\n  " + strings.Join(runs, "\n  ")
 }
 
-// intended spells out what says of a photo that it is right where it is.
+// intended spells out what says of photos that they are right where they are.
 func (p printer) intended(f Finding) string {
-	if f.Kind != FoundMisdated && f.Kind != FoundElsewhere || len(f.Paths) == 0 || Shown(f.Paths[0]) != f.Paths[0] {
+	if !slices.Contains([]string{FoundMisdated, FoundSwapped, FoundElsewhere, FoundTwice}, f.Kind) {
 		return ""
 	}
-	return "\nThe reason, once: " + p.line.Run("explain", f.Paths[0], "the reason")
+	var runs []string
+	for _, path := range f.Paths {
+		runs = append(runs, p.line.Run("explain", path, "the reason"))
+	}
+	lead := "The reason, once for each:"
+	if len(runs) == 1 {
+		lead = "The reason, once:"
+	}
+	return "\n" + p.toRun(lead, runs)
 }
