@@ -68,3 +68,23 @@ func BenchmarkFirstMirror(b *testing.B) {
 		shut(b, l)
 	}
 }
+
+// BenchmarkPutSeal keeps a seal of 50,000 lines that grew by one, as a round does
+// with each version it makes.
+func BenchmarkPutSeal(b *testing.B) {
+	s := &manifest.Seal{}
+	line := func() {
+		n := s.Len()
+		ok(b, s.Append(manifest.Line{At: day(1), What: manifest.LineVersion, Version: n/500 + 1, Inventory: manifest.Digest{1, byte(n)},
+			Object: manifest.ObjectID("saltbush-draw", fmt.Sprintf("windmill--stake-%d", n%500))}))
+	}
+	for range 50_000 {
+		line()
+	}
+	c := OpenInventories(b.TempDir())
+	ok(b, c.PutSeal(s))
+	for b.Loop() {
+		line()
+		ok(b, c.PutSeal(s))
+	}
+}

@@ -33,6 +33,7 @@ const MostInventory = 256 << 20
 type Inventories struct {
 	dir  string // state folder
 	seal sync.Mutex
+	kept *manifest.Seal // as PutSeal kept it last; nil before
 }
 
 // OpenInventories uses the state folder dir; nothing is made before it is
