@@ -110,9 +110,9 @@ const (
 //
 //   - The cadence is the median number of years between visits, of up to four
 //     gaps before and four after, whichever side is the longer. A gap no longer
-//     than that is no gap, and neither is one of three running that are as long, so a site visited every second year has no skipped
-//     years, and neither has one that changed from yearly to every second year
-//     once it did so twice.
+//     than that is no gap, and neither is one of three running that are as long,
+//     so a site visited every second year has no skipped years, and neither has
+//     one that changed from yearly to every second year once it did so twice.
 //   - Where the cadence is two years or more, a late visit closes the gap.
 //   - A lone first visit long before the regular ones is a baseline; the years
 //     between are not counted.

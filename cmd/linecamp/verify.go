@@ -75,7 +75,7 @@ linecamp verify --root /media/office/line-camp`,
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
 	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
 	f.StringVar(&root, "root", "", "hold any OCFL object or storage root at `PATH`, ours or not, against the standard")
-	f.BoolVar(&o.Deep, "deep", false, "decode every photo in full, and name those that do not decode")
+	f.BoolVar(&o.Deep, "deep", false, "decode every JPEG and PNG of the folder in full, and name those that do not decode; of HEIC and raw files only the structure is checked, as always")
 	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
 	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")
 	t.completesCopies(cmd, "copy")
