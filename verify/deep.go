@@ -181,11 +181,14 @@ func (x *deep) one(ctx context.Context, it Item) error {
 	if x.over || ctx.Err() != nil {
 		return ctx.Err()
 	}
-	if err == nil {
+	switch {
+	case err == nil:
 		if err := x.decodes.SetDecoded(it.File.SHA256, v); err != nil {
 			return err
 		}
-	} else {
+	case errors.Is(err, decode.ErrSlow):
+		v = decode.Verdict{State: decode.Unasked, Why: err.Error() + "; the next check tries again"}
+	default:
 		v = decode.Verdict{State: decode.Unasked, Why: "it could not be read: " + plainError(err)}
 	}
 	x.verdicts[it.File.SHA256] = v

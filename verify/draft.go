@@ -61,7 +61,7 @@ name = %s
 		default:
 			text += fmt.Sprintf("\n# As comments, since declaring this would change what is found: %s.\n", p.name)
 			for line := range strings.Lines(strings.TrimLeft(p.text, "\n")) {
-				text += strings.TrimRight("# "+line, " ")
+				text += "# " + line
 			}
 		}
 	}

@@ -15,6 +15,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"linecamp/manifest"
 )
@@ -151,33 +152,61 @@ func TestBombs(t *testing.T) {
 	}
 }
 
-// TestReckoning: what a header is said to take, at the least what its decoder
-// takes.
+// TestReckoning: what is reckoned from a header is at least what its decoder takes,
+// and not many times as much. The pictures are large, so that what every picture
+// is allowed beside its samples does not decide.
 func TestReckoning(t *testing.T) {
-	files, _ := filepath.Glob("testdata/*.*g")
-	j, p := encoded(t)
-	contents := [][]byte{j, p}
-	for _, name := range files {
-		b, err := os.ReadFile(name)
-		if err != nil {
+	const width, height = 2000, 1500
+	box := image.Rect(0, 0, width, height)
+	asPNG := func(m image.Image) []byte {
+		var b bytes.Buffer
+		if err := (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&b, m); err != nil {
 			t.Fatal(err)
 		}
-		contents = append(contents, b)
+		return b.Bytes()
 	}
-	for i, b := range contents {
+	asJPEG := func(m image.Image) []byte {
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, m, nil); err != nil {
+			t.Fatal(err)
+		}
+		return b.Bytes()
+	}
+	// A progressive frame (SOF2) and a scan of the first coefficients (Se 0) over the
+	// same blocks (ISO/IEC 10918-1, B.2.2 and B.2.3): whether it decodes to its end or
+	// not, all its memory is taken by then.
+	progressive := bytes.Replace(asJPEG(image.NewGray(box)), []byte("\xff\xc0"), []byte("\xff\xc2"), 1)
+	scan := []byte("\xff\xda\x00\x08\x01\x01\x00\x00")
+	progressive = bytes.Replace(progressive, append(scan, 0x3f), append(scan[:len(scan):len(scan)], 0), 1)
+	for name, b := range map[string][]byte{
+		"colour": asJPEG(image.NewRGBA(box)), "grey": asJPEG(image.NewGray(box)), "progressive": progressive,
+		"png": asPNG(image.NewNRGBA(box)), "png of 16 bits": asPNG(image.NewNRGBA64(box)), "grey png": asPNG(image.NewGray(box)),
+	} {
 		h, err := readHeader(bytes.NewReader(b))
 		if err != nil || h.why != "" {
-			continue
+			t.Fatalf("%s: %+v, %v", name, h, err)
 		}
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
-		if _, _, err := image.Decode(bytes.NewReader(b)); err != nil {
-			continue
-		}
+		_, _, err = image.Decode(bytes.NewReader(b))
 		runtime.ReadMemStats(&after)
-		if took := int64(after.TotalAlloc - before.TotalAlloc); took > h.bytes {
-			t.Errorf("picture %d: %d bytes were reckoned, %d taken", i, h.bytes, took)
+		took := int64(after.TotalAlloc - before.TotalAlloc)
+		if took < width*height {
+			t.Fatalf("%s: only %d bytes were taken: %v", name, took, err)
 		}
+		if took > h.bytes || h.bytes > 8*took {
+			t.Errorf("%s: %d bytes were reckoned, %d taken", name, h.bytes, took)
+		}
+	}
+}
+
+// A picture that takes too long is given up, without a word on the picture.
+func TestSlow(t *testing.T) {
+	defer func(was time.Duration) { longest = was }(longest)
+	longest = 0
+	j, _ := encoded(t)
+	if v, err := File(t.Context(), bytes.NewReader(j), manifest.Sum(j)); !errors.Is(err, ErrSlow) || v != (Verdict{}) {
+		t.Errorf("%+v, %v", v, err)
 	}
 }
 

@@ -143,8 +143,8 @@ func pngHeader(b []byte) header {
 	if b[28] != 0 { // interlaced: its passes beside the whole
 		each *= 2
 	}
-	if width*height > MostMemory { // which keeps the product below in range
-		h.bytes = MostMemory + 1
+	if width*height > mostMemory { // which keeps the product below in range
+		h.bytes = mostMemory + 1
 	} else {
 		h.bytes += width * height * each
 	}
@@ -153,7 +153,7 @@ func pngHeader(b []byte) header {
 }
 
 func (h *header) tooLarge(width, height int64) {
-	if h.bytes > MostMemory {
+	if h.bytes > mostMemory {
 		h.why = fmt.Sprintf("it is too large to be decoded here: %d by %d pixels", width, height)
 	}
 }
