@@ -32,7 +32,7 @@ type Facts struct {
 	Turn uint8
 	// Width and Height are in pixels, as stored; 0 where they are not known.
 	Width, Height uint32
-	// Topics are what a text note speaks of; Blank: it has no letter or figure.
+	// Topics are what a text note speaks of; Blank: nothing is written in it.
 	Topics Topics
 	Blank  bool
 	// Fault is what is wrong with the file's structure, "" where nothing is or

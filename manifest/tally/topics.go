@@ -74,8 +74,8 @@ var textNote = map[string]bool{"txt": true, "md": true, "csv": true}
 // longestNote is how much of a note is read for its topics.
 const longestNote = 256 << 10
 
-// topicsOf finds the topics a text tells of, and whether it has no letter or
-// figure at all. Texts are UTF-8, UTF-16 with a byte-order mark, or the one-byte
+// topicsOf finds the topics a text tells of, and whether nothing is written in it:
+// no sign but spaces, controls and the byte-order mark. Texts are UTF-8, UTF-16 with a byte-order mark, or the one-byte
 // encoding of older office programs, whose letters are those of Latin-1.
 func topicsOf(r io.Reader) (found Topics, blank bool) {
 	b, err := io.ReadAll(io.LimitReader(r, longestNote))
@@ -85,12 +85,10 @@ func topicsOf(r io.Reader) (found Topics, blank bool) {
 	blank = true
 	word := make([]rune, 0, 16)
 	for _, c := range append(plainText(b), ' ') {
+		blank = blank && (unicode.IsSpace(c) || unicode.IsControl(c) || c == '\ufeff')
 		if unicode.IsLetter(c) {
 			word = append(word, unicode.ToLower(c))
 			continue
-		}
-		if len(word) > 0 || unicode.IsNumber(c) {
-			blank = false
 		}
 		found |= topicWords[string(word)]
 		word = word[:0]
