@@ -90,12 +90,23 @@ func TestRealPicturesAgainstExiftool(t *testing.T) {
 		case want != nil:
 			placed++
 		}
-		if n, _ := p.Orientation.(float64); uint8(n) != got.Turn && n >= 1 && n <= 8 {
+		n, _ := p.Orientation.(float64)
+		if n < 1 || n > 8 {
+			n = 0 // Exif has no others
+		}
+		if uint8(n) != got.Turn {
 			t.Errorf("%s: to be turned by %d, exiftool says %v", name, got.Turn, p.Orientation)
 		} else if n > 0 {
 			turned++
 		}
-		if got.Camera != "" {
+		// A maker's name that the model repeats is told once. Of one file, broken on
+		// purpose, exiftool reads no camera.
+		if name == filepath.FromSlash("goexif/geodegrees_as_string.jpg") {
+			continue
+		}
+		if want := strings.Fields(textOf(p.Make) + " " + textOf(p.Model)); !within(got.Camera, want) {
+			t.Errorf("%s: camera %q, exiftool says %q", name, got.Camera, want)
+		} else if got.Camera != "" {
 			cameras[got.Camera] = true
 		}
 	}
@@ -103,6 +114,12 @@ func TestRealPicturesAgainstExiftool(t *testing.T) {
 	if dated < 60 || placed < 10 || len(cameras) < 30 {
 		t.Errorf("too little was compared")
 	}
+}
+
+// within reports whether a text has all of the words, and nothing but them.
+func within(text string, words []string) bool {
+	return !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) }) &&
+		!slices.ContainsFunc(strings.Fields(text), func(w string) bool { return !slices.Contains(words, w) })
 }
 
 // ended is a JPEG whose author cut away all behind its tags, in a copy that says
@@ -147,7 +164,9 @@ func (p theirPicture) taken() string {
 	return d.Format("2006-01-02T15:04:05") + textOf(p.OffsetTimeOriginal)
 }
 
-// at is their position, where a tally would take it for one.
+// at is their position, where a tally would take it for one: that a position
+// needs its hemispheres, a datum near enough to WGS 84 and no word that it is void is
+// our own rule, told here again; the figures are theirs.
 func (p theirPicture) at() *geo.Fix {
 	lat, ok := p.GPSLatitude.(float64)
 	long, also := p.GPSLongitude.(float64)
