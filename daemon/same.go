@@ -76,7 +76,7 @@ func (r SameReport) Print(w io.Writer) {
 		fmt.Fprintf(w, "On file%s: %s and %s are two stakes (%s)\n", already, now, former, said)
 	}
 	if len(r.Overlap) > 0 {
-		fmt.Fprintf(w, "Both have visits in %s; each year counts once.\n", yearList(r.Overlap))
+		fmt.Fprintf(w, "Both have visits in %s; each year counts once.\n", verify.YearRuns(r.Overlap))
 	}
 	if r.Already {
 		return
@@ -184,7 +184,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify
 		}
 		in.Join()
 		if report.Overlap = both(in.VisitedYears(now.Object), in.VisitedYears(former.Object)); len(report.Overlap) > 0 && !o.Overlap {
-			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", yearList(report.Overlap))
+			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", verify.YearRuns(report.Overlap))
 		}
 	}
 	// The newest word about a pair counts, whatever the clock said before.
@@ -225,12 +225,4 @@ func both(a, b []int) []int {
 		}
 	}
 	return out
-}
-
-func yearList(years []int) string {
-	var parts []string
-	for _, y := range years {
-		parts = append(parts, fmt.Sprint(y))
-	}
-	return strings.Join(parts, ", ")
 }

@@ -163,5 +163,5 @@ func years(items []Item) string {
 		}
 	}
 	slices.Sort(n)
-	return runs(slices.Compact(n))
+	return YearRuns(slices.Compact(n))
 }

@@ -322,7 +322,7 @@ func (p printer) years(years []Year, state, heading, todo string) {
 		for _, y := range g {
 			numbers = append(numbers, y.Year)
 		}
-		l := fmt.Sprintf("%s  %s", Site{Object: g[0].Object, Site: Shown(g[0].Site), Pasture: Shown(g[0].Pasture)}.Label(), runs(numbers))
+		l := fmt.Sprintf("%s  %s", Site{Object: g[0].Object, Site: Shown(g[0].Site), Pasture: Shown(g[0].Pasture)}.Label(), YearRuns(numbers))
 		if t := yearText(g[0]); t != "" {
 			l += "  " + t
 		}
@@ -362,9 +362,9 @@ func closedText(closes string, lacks []string) string {
 	return "the season closed on " + closes + "; is a card still in a camera?"
 }
 
-// runs writes years with runs drawn together: "2011, 2013-2016".
-func runs(years []int) string {
-	slices.Sort(years)
+// YearRuns writes years as a person would: "2009, 2012-2015".
+func YearRuns(years []int) string {
+	years = slices.Sorted(slices.Values(years))
 	var parts []string
 	for i := 0; i < len(years); {
 		j := i
