@@ -153,6 +153,9 @@ func (r *round) lead(ctx context.Context) error {
 	if r.Tally == nil {
 		return nil
 	}
+	for _, w := range r.Tally.Waiting {
+		r.wait(w.Path, w.Reason, !w.Passes())
+	}
 	for {
 		first := r.firstHolder()
 		if first == nil {

@@ -68,9 +68,12 @@ func (r Report) Wants() bool {
 
 // Print writes the report in words.
 func (r Report) Print(w io.Writer) {
-	if r.Made > 0 {
+	switch {
+	case r.Made > 0:
 		fmt.Fprintf(w, "%s recorded.\n", plural(r.Made, "new version", "new versions"))
-	} else {
+	case len(r.Waiting) > 0:
+		fmt.Fprintln(w, "Nothing new was recorded.")
+	default:
 		fmt.Fprintln(w, "Nothing new to record.")
 	}
 	line := say.Of(w)

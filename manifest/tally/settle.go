@@ -13,10 +13,16 @@ const (
 )
 
 const (
-	reasonFresh    = "it changed less than a minute ago and may still be being written; a later tally takes it"
-	reasonChanging = "it changed while it was being read; a later tally takes it"
+	reasonFresh    = "it changed less than a minute ago and may still be being written; the next round takes it"
+	reasonChanging = "it changed while it was being read; the next round takes it"
 	reasonVanished = "it was gone when it was to be read; whether it was deleted or moved shows next time"
 )
+
+// Passes reports whether w is over by itself soon. What could not be read waits
+// for a person.
+func (w Waiting) Passes() bool {
+	return w.Reason == reasonFresh || w.Reason == reasonChanging || w.Reason == reasonVanished
+}
 
 // fresh reports whether a file may still be being written. A time in the
 // future is a clock set wrong, here or where the file came from; within a day
