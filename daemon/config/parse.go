@@ -239,7 +239,7 @@ func (f *file) s3(t *table, c *Copy) {
 		if len(t.problems) == had {
 			t.fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
 		}
-	} else if url, err := bucketURL(c.URL, c.Addressing); err != nil {
+	} else if url, err := BucketURL(c.URL, c.Addressing); err != nil {
 		c.URL = "" // it may hold a secret
 		t.fault("url", "%v", err)
 	} else {

@@ -14,9 +14,9 @@ import (
 
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
-// bucketURL checks the address of an S3 copy and takes the slash from its end.
+// BucketURL checks the address of an S3 copy and takes the slash from its end.
 // Messages do not repeat the address: it may hold a secret.
-func bucketURL(s, addressing string) (string, error) {
+func BucketURL(s, addressing string) (string, error) {
 	const form = "write https://host/bucket/prefix"
 	u, err := url.Parse(s)
 	if err != nil || u.Opaque != "" || u.Host == "" || u.Hostname() == "" {

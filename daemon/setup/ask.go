@@ -40,17 +40,20 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 			o.Drives = []NamedDir{{Name: "drive", Dir: dir}}
 		}
 		optional := "leave empty for none"
-		needed := func(string) error { return nil }
-		if len(o.Drives) == 0 && q.err == nil {
+		if len(o.Drives) == 0 {
 			optional = "one copy is needed"
-			needed = func(s string) error {
-				if s == "" {
-					return errors.New("an archive needs one copy at least, on a drive or in a bucket")
-				}
-				return nil
-			}
 		}
-		if url := q.ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, needed); url != "" {
+		isBucket := func(s string) error {
+			switch {
+			case s != "":
+				_, err := config.BucketURL(s, "")
+				return err
+			case len(o.Drives) == 0:
+				return errors.New("an archive needs one copy at least, on a drive or in a bucket")
+			}
+			return nil
+		}
+		if url := q.ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, isBucket); url != "" {
 			o.S3s = []NamedURL{{Name: "bucket", URL: url}}
 		}
 	}

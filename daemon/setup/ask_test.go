@@ -30,6 +30,8 @@ func TestAsk(t *testing.T) {
 			setup.Options{Archive: "a", Folder: dir, Drives: []setup.NamedDir{{Name: "x", Dir: "/y"}}}, 0, nil},
 		{"a wrong name, then a right one", "salt/bush\nsaltbush\n\n/media/shelf\n\n", setup.Options{},
 			setup.Options{Archive: "saltbush", Drives: []setup.NamedDir{{Name: "drive", Dir: "/media/shelf"}}}, 4, nil},
+		{"an address that is none, then a right one", "a\n\n\nthe bucket\nhttps://s3.example.net/m\nKEY\n", setup.Options{},
+			setup.Options{Archive: "a", Access: "KEY", Secret: "hush", S3s: []setup.NamedURL{{Name: "bucket", URL: "https://s3.example.net/m"}}}, 6, nil},
 		{"no copy at all", "saltbush\n\n\n\n\n\n", setup.Options{}, setup.Options{}, 4, io.EOF},
 		{"the answers end", "saltbush\n", setup.Options{}, setup.Options{}, 2, setup.ErrNoAnswer},
 	} {
