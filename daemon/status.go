@@ -281,7 +281,7 @@ func (c CopyStatus) line(now time.Time) string {
 		parts = append(parts, "never within reach of this machine; nothing is known of it")
 	}
 	if c.Files > 0 {
-		parts = append(parts, fmt.Sprintf("%s (%s)", count(c.Files, "file", "files"), size(c.Bytes)))
+		parts = append(parts, fmt.Sprintf("%s (%s)", count(c.Files, "file", "files"), verify.Size(c.Bytes)))
 		switch {
 		case c.LastVerified != nil:
 			parts = append(parts, "every one read back, the oldest "+age(now.Sub(*c.LastVerified)))

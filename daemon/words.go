@@ -34,23 +34,5 @@ func age(d time.Duration) string {
 	return days(d) + " ago"
 }
 
-// size gives bytes in the units drives are sold by.
-func size(n int64) string {
-	f, unit := float64(n), ""
-	for _, unit = range []string{"kB", "MB", "GB", "TB"} {
-		f /= 1000
-		if f < 999.5 {
-			break
-		}
-	}
-	if n < 1000 {
-		return count(int(n), "byte", "bytes")
-	}
-	if f < 9.95 {
-		return fmt.Sprintf("%.1f %s", f, unit)
-	}
-	return fmt.Sprintf("%.0f %s", f, unit)
-}
-
 // when shows a moment in local time.
 func when(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006, 15:04") }

@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"linecamp/manifest/tally"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
@@ -54,7 +55,7 @@ func (p *Plan) Print(w io.Writer) {
 		v.print(w)
 	}
 	if n, bytes := p.count(Filed); n > 0 {
-		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", files(n), size(bytes), say.Of(w).Run("mirror"))
+		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", files(n), verify.Size(bytes), say.Of(w).Run("mirror"))
 	}
 	if n, _ := p.count(Failed); n > 0 {
 		fmt.Fprintf(w, "\n%s could NOT be filed, see above. Nothing half-copied is left. Run the same command again; it carries on with what is missing.\n", files(n))
@@ -62,7 +63,7 @@ func (p *Plan) Print(w io.Writer) {
 	list(w, "\nCould not be read, so nothing is known of them:", p.Unread)
 	list(w, "\nStays on the card:", slices.Concat(p.Left, p.Passed))
 	if n, bytes := p.count(Planned); n > 0 && !p.Filed {
-		fmt.Fprintf(w, "\nNothing is filed yet: %s, %s, would be. To file them, run it again with --yes.\n", files(n), size(bytes))
+		fmt.Fprintf(w, "\nNothing is filed yet: %s, %s, would be. To file them, run it again with --yes.\n", files(n), verify.Size(bytes))
 	}
 }
 
@@ -150,21 +151,6 @@ func isAre(n int) string {
 		return "is"
 	}
 	return "are"
-}
-
-// size is a number of bytes in a person's units.
-func size(n int64) string {
-	f := float64(n)
-	for _, unit := range []string{"bytes", "kB", "MB", "GB"} {
-		if f < 999.5 {
-			if unit == "bytes" || f >= 10 {
-				return fmt.Sprintf("%.0f %s", f, unit)
-			}
-			return fmt.Sprintf("%.1f %s", f, unit)
-		}
-		f /= 1000
-	}
-	return fmt.Sprintf("%.1f TB", f)
 }
 
 func distance(m float64) string {

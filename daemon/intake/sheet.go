@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon/intake/sky"
 	"linecamp/manifest/tally"
+	"linecamp/verify"
 )
 
 //go:embed sheet.html
@@ -48,7 +49,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"by": func(v Visit) string {
 		return map[string]string{ByPosition: "by position", ByTrack: "by the track", ByOrder: "by the order of other years", ByPerson: "as told"}[v.By]
 	},
-	"size":   size,
+	"size":   verify.Size,
 	"number": counted,
 	// path lets a long path break behind its slashes.
 	"path": func(p string) template.HTML {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
@@ -142,7 +143,7 @@ func (w *Wipe) Print(out io.Writer) {
 		fmt.Fprintln(out, "There is nothing on it that anybody made.")
 	}
 	if w.Safe.Files > 0 {
-		fmt.Fprintf(out, "\nSafe: %s, %s.\n", files(w.Safe.Files), size(w.Safe.Bytes))
+		fmt.Fprintf(out, "\nSafe: %s, %s.\n", files(w.Safe.Files), verify.Size(w.Safe.Bytes))
 		byWhere(out, w.Files)
 	}
 	for _, todo := range w.todos() {
@@ -182,7 +183,7 @@ func (w *Wipe) Print(out io.Writer) {
 		photos := 0
 		for _, f := range w.Files {
 			if f.State == Nowhere {
-				list = append(list, Left{f.Path, f.Bytes, size(f.Bytes)})
+				list = append(list, Left{f.Path, f.Bytes, verify.Size(f.Bytes)})
 				if f.photo {
 					photos++
 				}

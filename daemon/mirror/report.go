@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
@@ -87,7 +88,7 @@ func (r Report) Print(w io.Writer) {
 		case c.Versions > 0 && c.Files == 0:
 			fmt.Fprint(w, ", knows now what changed; no new file was needed")
 		case c.Versions > 0:
-			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), size(c.Bytes))
+			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), verify.Size(c.Bytes))
 		}
 		if said := cmp.Or(c.Error, c.Note); said != "" {
 			fmt.Fprintf(w, ": %s", line.Text(said))
@@ -148,19 +149,6 @@ func plural(n int, one, many string) string {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
-}
-
-func size(n int64) string {
-	units := []string{"kB", "MB", "GB", "TB"}
-	if n < 1000 {
-		return fmt.Sprintf("%d bytes", n)
-	}
-	f, i := float64(n)/1000, 0
-	for f >= 999.5 && i < len(units)-1 {
-		f /= 1000
-		i++
-	}
-	return strings.Replace(fmt.Sprintf("%.1f %s", f, units[i]), ".0 ", " ", 1)
 }
 
 // finish sets the last words of the report, copies in the config's order.

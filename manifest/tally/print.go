@@ -200,7 +200,7 @@ func count(n int, what string) string {
 func size(n int64) string {
 	units := []string{"bytes", "kB", "MB", "GB", "TB", "PB"}
 	if n < 1000 {
-		return fmt.Sprintf("%d bytes", n)
+		return count(int(n), "byte")
 	}
 	x, u := float64(n), 0
 	for x >= 999.5 && u < len(units)-1 {
