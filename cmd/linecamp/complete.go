@@ -26,6 +26,13 @@ func (t *tool) dressCompletion(root *cobra.Command) {
 options, and the names of sites, archives and copies. The page of each shell
 says where the script goes.`
 		c.Example = `linecamp completion bash --help`
+		c.Args = cobra.ArbitraryArgs
+		c.RunE = func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usagef("there is no completion for %q; there is for bash, zsh, fish and powershell", args[0])
+			}
+			return cmd.Help()
+		}
 		for _, shell := range c.Commands() {
 			if page, ok := shellPages[shell.Name()]; ok {
 				shell.Short, shell.Long, shell.Example = "for "+shell.Name(), page.long, page.example

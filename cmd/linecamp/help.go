@@ -3,17 +3,27 @@ package main
 import (
 	"fmt"
 	"io"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 )
 
+// noOption finds the option in what the reader of options says of one that is
+// none.
+var noOption = regexp.MustCompile(`^unknown (?:flag: |shorthand flag: '.' in )(-\S+)$`)
+
 // dressHelp gives the program its own help pages.
 func (t *tool) dressHelp(root *cobra.Command) {
 	root.SetHelpFunc(func(cmd *cobra.Command, _ []string) { page(cmd.OutOrStdout(), cmd) })
 	root.SetUsageFunc(func(cmd *cobra.Command) error { page(cmd.ErrOrStderr(), cmd); return nil })
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		if m := noOption.FindStringSubmatch(err.Error()); m != nil {
+			return usagef("there is no option %s", m[1])
+		}
+		return usageError{err}
+	})
 	root.SetHelpCommandGroupID(groupTool)
 	root.InitDefaultHelpCmd()
 	for _, c := range root.Commands() {
