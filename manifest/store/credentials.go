@@ -24,7 +24,7 @@ func Credentials(spec string) (access, secret, session string, err error) {
 	if spec == "env" {
 		access, secret, session = os.Getenv("AWS_ACCESS_KEY_ID"), os.Getenv("AWS_SECRET_ACCESS_KEY"), os.Getenv("AWS_SESSION_TOKEN")
 		if access == "" || secret == "" {
-			return "", "", "", fmt.Errorf("AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY are not both set in the environment: %w", ErrCredentials)
+			return "", "", "", fmt.Errorf("AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY are not both set in the environment; set both, or name a file that holds the keys: %w", ErrCredentials)
 		}
 		return access, secret, session, nil
 	}
@@ -77,7 +77,7 @@ func parseCredentials(text string) (access, secret, session string, err error) {
 		return "", "", "", errors.New("it may hold access, secret and session, and nothing else")
 	}
 	if keys.Access == "" || keys.Secret == "" {
-		return "", "", "", errors.New("it lacks access or secret")
+		return "", "", "", errors.New("it lacks access or secret; write two lines: access = \"…\" and secret = \"…\"")
 	}
 	for _, v := range []string{keys.Access, keys.Secret, keys.Session} {
 		if strings.ContainsFunc(v, func(r rune) bool { return r <= ' ' || r == 0x7f }) {
