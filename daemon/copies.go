@@ -201,7 +201,7 @@ func (a *Archive) openRoot(ctx context.Context, c config.Copy) (store.Root, erro
 	}
 	id, err := root.Identity(ctx)
 	if err == nil && !strings.EqualFold(id.CopyID, c.ID) {
-		err = fmt.Errorf("%s holds another copy (%s of the archive %s) than the config says (%s); nothing is written to it: %w", root.Name(), id.CopyID, id.Archive, c.ID, store.ErrOtherRoot)
+		err = fmt.Errorf("%s holds another copy (%s of the archive %s) than the settings say (%s); nothing is written to it: %w", root.Name(), id.CopyID, id.Archive, c.ID, store.ErrOtherRoot)
 	}
 	if err != nil {
 		root.Close()
@@ -363,7 +363,7 @@ func outOfReach(err error) bool {
 }
 
 // note tells what is no fault, and what a person may wonder about: why a drive
-// is away, and that one was found at another place than the config says.
+// is away, and that one was found at another place than the settings say.
 func (h *held) note() string {
 	switch {
 	case h.Away:

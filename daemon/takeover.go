@@ -201,7 +201,7 @@ func (a *Archive) longestSeal(ctx context.Context, r *reach) (*manifest.Seal, er
 		case s.Extends(best):
 			best = s
 		case !best.Extends(s):
-			return nil, fmt.Errorf("the seal on %s tells another history than the others; take that copy out of the config first: it stays readable with --from", h.Name)
+			return nil, fmt.Errorf("the seal on %s tells another history than the others; take that copy out of the settings first: it stays readable with --from", h.Name)
 		}
 	}
 	return best.Clone(), nil

@@ -11,7 +11,7 @@ const (
 	ReasonDevice      = "the working folder is on another disk than last time and files are missing there; look, then run `linecamp mirror --accept-changes`"
 	ReasonUnproven    = "its bytes and its time differ from what is recorded, and this machine does not remember it from before; look, then run `linecamp mirror --accept-changes`"
 	ReasonMass        = "more than a fifth of the known files changed or vanished at once; look, then run `linecamp mirror --accept-changes`"
-	ReasonUnfiled     = "more than a fifth of the photos have no site; see `linecamp tally`, set `layout` in the config, or run `linecamp mirror --accept-changes`"
+	ReasonUnfiled     = "more than a fifth of the photos have no site; see `linecamp tally`, set `layout` in the settings, or run `linecamp mirror --accept-changes`"
 	ReasonAgain       = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
 	ReasonBehind      = "its site's folder has another name now, and a file that waits was left behind under the old one; see to that file first"
 	ReasonHidden      = "its site's folder has another name now, and not all of it can be read yet; the next round looks again"

@@ -73,7 +73,7 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 	}
 	for _, t := range tried {
 		if t.adopted && slices.ContainsFunc(cfg.Copies, func(c config.Copy) bool { return c.ID == t.identity.CopyID }) {
-			return report, fmt.Errorf("%s is in the config already; it is found by its id wherever the drive is mounted: %w", t.root.Name(), ErrAnswers)
+			return report, fmt.Errorf("%s is in the settings already; it is found by its id wherever the drive is mounted: %w", t.root.Name(), ErrAnswers)
 		}
 	}
 	for _, t := range tried {

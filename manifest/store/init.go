@@ -29,7 +29,7 @@ func initRoot(ctx context.Context, r Root, id Identity) error {
 		return fmt.Errorf("the identity of a new copy: %w", err)
 	}
 	if old, err := readIdentity(ctx, r); err == nil {
-		return fmt.Errorf("%s already is a copy (id %s, archive %q); use a new folder, or add this one to the config by its id: %w", r.Name(), old.CopyID, old.Archive, ErrNotEmpty)
+		return fmt.Errorf("%s already is a copy (id %s, archive %q); use a new folder, or add this one to the settings by its id: %w", r.Name(), old.CopyID, old.Archive, ErrNotEmpty)
 	} else if _, serr := r.Stat(ctx, IdentityKey); serr == nil {
 		return err // there, but damaged: never overwritten
 	} else if !errors.Is(serr, fs.ErrNotExist) {

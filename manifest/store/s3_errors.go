@@ -60,7 +60,7 @@ func (s *S3) serviceError(doing string, e minio.ErrorResponse) error {
 	case "PreconditionFailed", "ConditionalRequestConflict":
 		return fmt.Errorf("%s: %s: something else is there meanwhile: %w", name, doing, ErrConflict)
 	case "PermanentRedirect", "AuthorizationHeaderMalformed", "InvalidRegion", "IllegalLocationConstraintException":
-		return fmt.Errorf("%s: the bucket is in another region than the config says (%s). Correct the region: %w", name, e.Code, ErrNoBucket)
+		return fmt.Errorf("%s: the bucket is in another region than the settings say (%s). Correct the region: %w", name, e.Code, ErrNoBucket)
 	case "BadDigest", "XAmzContentSHA256Mismatch", "InvalidDigest", "XAmzContentChecksumMismatch":
 		return fmt.Errorf("%s: %s: the bytes that arrived were not the ones sent (%s): %w", name, doing, e.Code, errChanged)
 	case "QuotaExceeded", "XMinioStorageFull", "InsufficientStorage":
