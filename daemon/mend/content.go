@@ -14,6 +14,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // newest returns the newest inventory of an object known anywhere, nil if none.
@@ -283,6 +284,23 @@ func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.
 	return rec
 }
 
+// bad is what is wrong with the bytes at a place, nil where they are good.
+func (p place) bad(ctx context.Context, want manifest.Digest) error {
+	f, err := p.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	got, _, err := sum(ctx, f)
+	if err == nil && got != want {
+		err = store.ErrDigest
+	}
+	return err
+}
+
+// notPlaced is said of good bytes that could not be put where they belong.
+const notPlaced = "%s has good bytes, but they could not be put in place: %v"
+
 // try mends from one place; false if that had no good bytes.
 func (m *mender) try(ctx context.Context, n *need, p place) bool {
 	size, err := p.size(ctx)
@@ -294,8 +312,12 @@ func (m *mender) try(ctx context.Context, n *need, p place) bool {
 		return false
 	}
 	if err != nil {
-		n.why = append(n.why, p.from+": "+reason(err))
-		return false
+		if bad := p.bad(ctx, n.digest); bad != nil {
+			n.why = append(n.why, p.from+": "+reason(bad))
+			return false
+		}
+		m.unmended(n.damage, false, notPlaced, p.from, err)
+		return true
 	}
 	info, err := n.copy.Root.Stat(ctx, key)
 	if err == nil {
@@ -312,7 +334,7 @@ func reason(err error) string {
 	case errors.Is(err, store.ErrDigest):
 		return "the bytes there are not those of the manifest"
 	}
-	return strings.Join(strings.Fields(err.Error()), " ")
+	return say.Plain(strings.Join(strings.Fields(err.Error()), " "))
 }
 
 // remember notes what Mend, or a reading, just read back.

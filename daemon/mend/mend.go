@@ -25,6 +25,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // In is what mend works with.
@@ -210,7 +211,7 @@ func (m *mender) mended(d verify.Damage, from string, already bool) {
 }
 
 func (m *mender) unmended(d verify.Damage, nowhere bool, format string, args ...any) {
-	reason := strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " ")
+	reason := say.Plain(strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " "))
 	m.rep.Unmended = append(m.rep.Unmended, Unmended{Copy: d.Copy, Site: d.Site, Path: d.Path, Reason: reason, Nowhere: nowhere})
 }
 
@@ -223,7 +224,7 @@ func (m *mender) one(ctx context.Context, d verify.Damage) {
 	c, ok := m.copy(d.Copy)
 	switch {
 	case !ok:
-		m.unmended(d, false, "the copy is out of reach")
+		m.unmended(d, false, "the copy is out of reach; run `linecamp mend` again when it is back")
 	case d.Path == verify.RootPath:
 		m.rootFile(ctx, c, d)
 	case d.Path == verify.SealPath:

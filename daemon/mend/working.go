@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path"
+	"strings"
 	"time"
 
 	"linecamp/manifest"
@@ -82,12 +83,20 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 			m.unmended(d, false, "it was changed while it was being mended; it is left as it is")
 			return
 		}
-		why = append(why, p.from+": "+reason(err))
+		bad := p.bad(ctx, want)
+		if ctx.Err() != nil {
+			return
+		}
+		if bad == nil {
+			m.unmended(d, false, notPlaced, p.from, err)
+			return
+		}
+		why = append(why, p.from+": "+reason(bad))
 	}
 	if len(why) == 0 {
 		why = []string{"no copy in reach has them"}
 	}
-	m.unmended(d, true, "NO GOOD BYTES could be taken from any copy in reach: %v", why)
+	m.unmended(d, true, "NO GOOD BYTES could be taken from any copy in reach (%s)", strings.Join(why, "; "))
 }
 
 func (m *mender) rememberWorking(d verify.Damage, want manifest.Digest, size int64) {
