@@ -17,63 +17,6 @@ import (
 	"linecamp/verify/say"
 )
 
-// newest returns the newest inventory of an object known anywhere, nil if none.
-func (m *mender) newest(ctx context.Context, object string) *manifest.Inventory {
-	if inv, asked := m.best[object]; asked {
-		return inv
-	}
-	var best *manifest.Inventory
-	if m.Expected != nil {
-		if inv, err := m.Expected(object); err == nil {
-			best = inv
-		}
-	}
-	for _, c := range m.Copies {
-		if inv := m.ownOf(ctx, c, object); inv != nil && (best == nil || inv.Head() > best.Head()) {
-			best = inv
-		}
-	}
-	if ctx.Err() == nil {
-		m.best[object] = best
-	}
-	return best
-}
-
-// ownOf returns the newest inventory a copy itself has committed, nil if none.
-func (m *mender) ownOf(ctx context.Context, c verify.Copy, object string) *manifest.Inventory {
-	k := [2]string{c.Name, object}
-	if inv, asked := m.own[k]; asked {
-		return inv
-	}
-	inv, err := store.Head(ctx, c.Root, object)
-	if err != nil {
-		inv = nil
-	}
-	if ctx.Err() == nil {
-		m.own[k] = inv
-	}
-	return inv
-}
-
-// judge returns the inventory a copy's files are judged by: the newest known,
-// as long as the copy's own is a beginning of it; else the copy's own.
-func (m *mender) judge(ctx context.Context, c verify.Copy, object string) *manifest.Inventory {
-	best, own := m.newest(ctx, object), m.ownOf(ctx, c, object)
-	if best == nil || own == nil || agrees(best, own) {
-		if best == nil {
-			return own
-		}
-		return best
-	}
-	return own
-}
-
-// agrees reports whether one inventory is a beginning of the other.
-func agrees(a, b *manifest.Inventory) bool {
-	n := min(a.Head(), b.Head())
-	return string(a.Until(n).Encode()) == string(b.Until(n).Encode())
-}
-
 // need is a damaged file that good bytes are looked for.
 type need struct {
 	copy   verify.Copy
@@ -89,7 +32,7 @@ func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, false, "no copy in reach has a readable manifest of this site, so what belongs here is not known")
 		return
 	}
-	want, ok := digestAt(inv, d.Content)
+	want, ok := m.index(inv).digests[d.Content]
 	if !ok {
 		m.unmended(d, false, "the manifest no longer names %s; run `linecamp verify` again", d.Content)
 		return
@@ -104,18 +47,6 @@ func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
 		}
 	}
 	m.late = append(m.late, n)
-}
-
-// digestAt is what the manifest says a content path holds.
-func digestAt(inv *manifest.Inventory, content string) (manifest.Digest, bool) {
-	for d, paths := range inv.Content {
-		for _, p := range paths {
-			if p == content {
-				return d, true
-			}
-		}
-	}
-	return manifest.Digest{}, false
 }
 
 // goodAlready looks at the file once more: it may have been put right since.
@@ -198,7 +129,7 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 	var drives, far []place
 	for _, c := range m.Copies {
 		its := inv
-		if own := m.ownOf(ctx, c, inv.Slug()); own != nil && !agrees(own, inv) {
+		if own := m.ownOf(ctx, c, inv.Slug()); own != nil && !m.agree(own, inv) {
 			its = own
 		}
 		for _, p := range its.Content[n.digest] {
@@ -213,23 +144,12 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 			}
 		}
 	}
-	if raw := m.cachedRecord(inv); raw != nil && manifest.Sum(raw) == n.digest {
-		drives = append(drives, atHand(raw))
+	if n.digest == inv.State(inv.Head())[manifest.RecordPath] {
+		if raw := m.cachedRecord(inv); raw != nil {
+			drives = append(drives, atHand(raw))
+		}
 	}
 	return append(append(drives, m.workingPlaces(ctx, n.digest, inv)...), far...)
-}
-
-// cachedRecord is the newest record as the state folder has it, nil if it does
-// not have it.
-func (m *mender) cachedRecord(inv *manifest.Inventory) []byte {
-	if m.Record == nil {
-		return nil
-	}
-	raw, err := m.Record(inv.Slug())
-	if err != nil || manifest.Sum(raw) != inv.State(inv.Head())[manifest.RecordPath] {
-		return nil
-	}
-	return raw
 }
 
 // atHand is bytes that need no reading.
@@ -247,12 +167,7 @@ func (m *mender) workingPlaces(ctx context.Context, d manifest.Digest, inv *mani
 	if m.Folder == "" {
 		return nil
 	}
-	var paths []string
-	for p, is := range inv.State(inv.Head()) {
-		if is == d && !manifest.Reserved(p) {
-			paths = append(paths, p)
-		}
-	}
+	paths := m.index(inv).paths[d]
 	if len(paths) == 0 {
 		return nil
 	}
@@ -267,21 +182,6 @@ func (m *mender) workingPlaces(ctx context.Context, d manifest.Digest, inv *mani
 		}
 	}
 	return out
-}
-
-// record is the newest record any copy, or the state folder, can read.
-func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.Record {
-	rs := verify.Records{Inventory: inv}
-	for _, c := range m.Copies {
-		rs.Roots = append(rs.Roots, c.Root)
-	}
-	rec, err := rs.Of(ctx, inv.Head())
-	if err != nil {
-		if rec, err = manifest.DecodeRecord(m.cachedRecord(inv)); err != nil {
-			return nil
-		}
-	}
-	return rec
 }
 
 // bad is what is wrong with the bytes at a place, nil where they are good.
@@ -374,8 +274,8 @@ func (m *mender) lastResort(ctx context.Context) {
 				continue
 			}
 			seen[object] = true
+			m.about(object)
 			inv := m.newest(ctx, object)
-			delete(m.best, object) // an archive's manifests together are large
 			if inv == nil {
 				continue
 			}

@@ -110,8 +110,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 		in.Now = time.Now
 	}
 	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}, Left: []Left{}},
-		best: map[string]*manifest.Inventory{}, own: map[[2]string]*manifest.Inventory{}}
-	m.bad = map[[3]string]bool{}
+		bad: map[[3]string]bool{}}
 	var todo []verify.Damage
 	for _, d := range in.Damage {
 		switch {
@@ -188,10 +187,10 @@ func rank(d verify.Damage) int {
 type mender struct {
 	In
 	rep  Report
-	bad  map[[3]string]bool                // copy, object, content path: known to be damaged
-	best map[string]*manifest.Inventory    // newest known anywhere, by object; nil: asked in vain
-	own  map[[2]string]*manifest.Inventory // newest on one copy, by copy and object
-	late []need                            // nowhere to be found so far
+	bad  map[[3]string]bool // copy, object, content path: known to be damaged
+	late []need             // nowhere to be found so far
+	seen
+	sealed map[string]map[int]manifest.Digest // what the seal names, by object and version
 }
 
 func (m *mender) wanted(copy string) bool { return m.Only == "" || m.Only == copy }
@@ -217,6 +216,7 @@ func (m *mender) unmended(d verify.Damage, nowhere bool, format string, args ...
 
 // one puts one finding right, if it can be.
 func (m *mender) one(ctx context.Context, d verify.Damage) {
+	m.about(d.Object)
 	if d.Copy == verify.WorkingName {
 		m.working(ctx, d)
 		return

@@ -3,6 +3,7 @@ package mend
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -420,5 +421,27 @@ func TestMendARecordFromTheState(t *testing.T) {
 	}
 	if found, _ := damage(t, r, folder); len(found) > 0 {
 		t.Errorf("afterwards: %+v", found)
+	}
+}
+
+// BenchmarkMendALostSite brings 4,000 files back to one drive from another.
+func BenchmarkMendALostSite(b *testing.B) {
+	for b.Loop() {
+		b.StopTimer()
+		r, s := verifytest.New(b, 2), verifytest.State{}
+		for i := range 4000 {
+			p := fmt.Sprintf("%d-06-21/%05d.jpg", 1990+i%30, i)
+			s[p] = verifytest.Photo(p, verifytest.Day(2020, 6, 21))
+		}
+		var found []verify.Damage
+		for _, paths := range r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), s).Content {
+			verifytest.Remove(b, r.Path(0, slug+"/"+paths[0]))
+			found = append(found, verify.Damage{Copy: "drive1", Object: slug, Content: paths[0], Path: paths[0], Kind: verify.Gone})
+		}
+		in := In{Damage: found, Copies: r.Copies, Expected: r.Expected, Aside: b.TempDir(), Folder: b.TempDir(), Seal: r.Seal}
+		b.StartTimer()
+		if rep, err := Run(b.Context(), in); err != nil || len(rep.Mended) != len(found) {
+			b.Fatal(err, len(rep.Mended))
+		}
 	}
 }

@@ -105,7 +105,7 @@ func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) 
 		return
 	}
 	b := inv.Until(n).Encode()
-	if want, known := m.sealed(ctx, inv.ID, n); known && manifest.Sum(b) != want {
+	if want, known := m.inSeal(ctx, inv.ID, n); known && manifest.Sum(b) != want {
 		m.unmended(d, false, "what the other copies say of version %d is not what the seal says; nothing was changed", n)
 		return
 	}
@@ -113,7 +113,7 @@ func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) 
 		b = manifest.Sidecar(b)
 	}
 	m.put(ctx, c, d, d.Object+"/"+d.Content, b, m.source(ctx, c, inv))
-	delete(m.own, [2]string{c.Name, d.Object})
+	delete(m.own, c.Name)
 }
 
 // versionFile takes "v3/inventory.json" apart, or its sidecar.
@@ -142,25 +142,33 @@ func (m *mender) source(ctx context.Context, c verify.Copy, inv *manifest.Invent
 	return fromManifest
 }
 
-// sealed is what the archive's seal says a version's inventory is.
-func (m *mender) sealed(ctx context.Context, id string, n int) (manifest.Digest, bool) {
-	best, _ := m.longestSeal(ctx, "")
-	if best == nil {
-		return manifest.Digest{}, false
-	}
-	for l := range best.All() {
-		if l.What == manifest.LineVersion && l.Object == id && l.Version == n {
-			return l.Inventory, true
+// inSeal is what the archive's seal says a version's inventory is.
+func (m *mender) inSeal(ctx context.Context, id string, n int) (d manifest.Digest, known bool) {
+	if m.sealed == nil {
+		best, _ := m.longestSeal(ctx, "")
+		if ctx.Err() != nil || best == nil {
+			return d, false
+		}
+		m.sealed = map[string]map[int]manifest.Digest{}
+		for l := range best.All() {
+			if l.What != manifest.LineVersion {
+				continue
+			}
+			if m.sealed[l.Object] == nil {
+				m.sealed[l.Object] = map[int]manifest.Digest{}
+			}
+			m.sealed[l.Object][l.Version] = l.Inventory
 		}
 	}
-	return manifest.Digest{}, false
+	d, known = m.sealed[id][n]
+	return d, known
 }
 
 // settleDamage is for a root pair that cannot be read: it is written again.
 func (m *mender) settleDamage(ctx context.Context, c verify.Copy, d verify.Damage) {
 	inv := m.judge(ctx, c, d.Object)
 	own := m.ownOf(ctx, c, d.Object)
-	if inv == nil || own == nil || !agrees(inv, own) {
+	if inv == nil || own == nil || !m.agree(inv, own) {
 		m.unmended(d, false, "this copy has no good version of the site to make it from")
 		return
 	}
