@@ -1,12 +1,9 @@
 package daemon
 
 import (
-	"cmp"
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -142,14 +139,8 @@ func digest(ctx context.Context, name string) (manifest.Digest, error) {
 		return manifest.Digest{}, err
 	}
 	defer f.Close()
-	h := sha256.New()
-	for err == nil && ctx.Err() == nil {
-		_, err = io.CopyN(h, f, 1<<20)
-	}
-	if err == io.EOF {
-		return manifest.Digest(h.Sum(nil)), nil
-	}
-	return manifest.Digest{}, cmp.Or(err, ctx.Err())
+	d, _, err := manifest.Copy(ctx, nil, f)
+	return d, err
 }
 
 // keptCopy finds out which device a copy is on, and whether it may be counted

@@ -2,10 +2,8 @@ package intake
 
 import (
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -110,7 +108,7 @@ func carry(ctx context.Context, card *os.Root, f *File, folder *os.Root) error {
 	if err := pour(ctx, card, from, folder, temp, f.file.SHA256); err != nil {
 		return err
 	}
-	if err := settle(folder, temp, to, f.file.Modified, f.file.SHA256); err != nil {
+	if err := settle(ctx, folder, temp, to, f.file.Modified, f.file.SHA256); err != nil {
 		return err
 	}
 	syncFolders(folder, dir)
@@ -131,8 +129,7 @@ func pour(ctx context.Context, card *os.Root, from string, folder *os.Root, temp
 	if err != nil {
 		return err
 	}
-	sum := sha256.New()
-	_, err = io.Copy(io.MultiWriter(out, sum), &attentive{ctx, in})
+	got, _, err := manifest.Copy(ctx, out, in)
 	if err == nil {
 		err = out.Sync()
 	}
@@ -142,7 +139,7 @@ func pour(ctx context.Context, card *os.Root, from string, folder *os.Root, temp
 	if err != nil {
 		return err
 	}
-	if manifest.Digest(sum.Sum(nil)) != want {
+	if got != want {
 		return errors.New("its bytes on the card are not those that were read a moment ago; the card may be failing: copy it again, first thing")
 	}
 	return nil
@@ -150,8 +147,8 @@ func pour(ctx context.Context, card *os.Root, from string, folder *os.Root, temp
 
 // settle reads the copy back, gives it the time the photo had on the card, and
 // its name.
-func settle(folder *os.Root, temp, to string, modified time.Time, want manifest.Digest) error {
-	if err := readBack(folder, temp, want); err != nil {
+func settle(ctx context.Context, folder *os.Root, temp, to string, modified time.Time, want manifest.Digest) error {
+	if err := readBack(ctx, folder, temp, want); err != nil {
 		return err
 	}
 	if err := folder.Chtimes(temp, modified, modified); err != nil {
@@ -161,13 +158,13 @@ func settle(folder *os.Root, temp, to string, modified time.Time, want manifest.
 	if !errors.Is(err, fs.ErrExist) {
 		return err
 	}
-	if readBack(folder, to, want) == nil {
+	if readBack(ctx, folder, to, want) == nil {
 		return nil // filed already, by a run that was cut short
 	}
 	return errOther
 }
 
-func readBack(folder *os.Root, name string, want manifest.Digest) error {
+func readBack(ctx context.Context, folder *os.Root, name string, want manifest.Digest) error {
 	f, err := folder.OpenFile(name, openFlags, 0)
 	if err != nil {
 		return err
@@ -177,11 +174,11 @@ func readBack(folder *os.Root, name string, want manifest.Digest) error {
 		return errOther
 	}
 	forget(f)
-	sum := sha256.New()
-	if _, err := io.Copy(sum, f); err != nil {
+	got, _, err := manifest.Copy(ctx, nil, f)
+	if err != nil {
 		return err
 	}
-	if manifest.Digest(sum.Sum(nil)) != want {
+	if got != want {
 		return errors.New("what was read back from the working folder's disk is not what was written; check that disk before anything else")
 	}
 	return nil
@@ -199,17 +196,4 @@ func syncFolders(folder *os.Root, dir string) {
 		}
 		dir = filepath.Dir(dir)
 	}
-}
-
-// attentive ends a copy soon after ctx does.
-type attentive struct {
-	ctx context.Context
-	r   io.Reader
-}
-
-func (a *attentive) Read(b []byte) (int, error) {
-	if err := a.ctx.Err(); err != nil {
-		return 0, err
-	}
-	return a.r.Read(b)
 }

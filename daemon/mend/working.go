@@ -3,11 +3,9 @@ package mend
 import (
 	"context"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path"
 	"strings"
@@ -133,7 +131,7 @@ func (w *workingFile) look(ctx context.Context) (condition, error) {
 		return isAltered, err
 	}
 	defer f.Close()
-	got, _, err := sum(ctx, f)
+	got, _, err := manifest.Copy(ctx, nil, f)
 	switch {
 	case err != nil:
 		return isAltered, err
@@ -174,11 +172,11 @@ func (w *workingFile) replace(ctx context.Context, p place) (err error) {
 			_ = w.root.Remove(temp)
 		}
 	}()
-	h := sha256.New()
-	if _, err := copyCtx(ctx, io.MultiWriter(dst, h), src); err != nil {
+	got, _, err := manifest.Copy(ctx, dst, src)
+	if err != nil {
 		return err
 	}
-	if manifest.Digest(h.Sum(nil)) != w.want {
+	if got != w.want {
 		return store.ErrDigest
 	}
 	if err := dst.Sync(); err != nil {
@@ -214,7 +212,7 @@ func (w *workingFile) setAside(ctx context.Context) error {
 		return err
 	}
 	defer dst.Close()
-	n, err := copyCtx(ctx, dst, src)
+	_, n, err := manifest.Copy(ctx, dst, src)
 	if err == nil && n != w.entry.Bytes {
 		err = errChanged
 	}
@@ -233,7 +231,7 @@ func (w *workingFile) readBack(ctx context.Context) error {
 		return err
 	}
 	defer f.Close()
-	got, _, err := sum(ctx, f)
+	got, _, err := manifest.Copy(ctx, nil, f)
 	if err == nil && got != w.want {
 		err = fmt.Errorf("it was written again and still reads back wrong; the drive may be failing: %w", store.ErrDigest)
 	}
@@ -244,36 +242,4 @@ func tempName() string {
 	var b [8]byte
 	rand.Read(b[:])
 	return ".linecamp-restore-" + hex.EncodeToString(b[:])
-}
-
-// sum digests everything in r.
-func sum(ctx context.Context, r io.Reader) (d manifest.Digest, size int64, err error) {
-	h := sha256.New()
-	size, err = copyCtx(ctx, h, r)
-	h.Sum(d[:0])
-	return d, size, err
-}
-
-// copyCtx is io.Copy that stops when ctx ends.
-func copyCtx(ctx context.Context, dst io.Writer, src io.Reader) (int64, error) {
-	buf := make([]byte, 256<<10)
-	var n int64
-	for {
-		if err := ctx.Err(); err != nil {
-			return n, err
-		}
-		k, rerr := src.Read(buf)
-		if k > 0 {
-			if _, err := dst.Write(buf[:k]); err != nil {
-				return n, err
-			}
-			n += int64(k)
-		}
-		if rerr == io.EOF {
-			return n, nil
-		}
-		if rerr != nil {
-			return n, rerr
-		}
-	}
 }

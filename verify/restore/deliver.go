@@ -3,7 +3,6 @@ package restore
 import (
 	"context"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -213,7 +212,7 @@ func (d *delivery) same(ctx context.Context, f *folder, name string, it item) (b
 		return false, 0, err
 	}
 	defer file.Close()
-	got, size, err := copyDigest(ctx, nil, file, nil)
+	got, size, err := manifest.Copy(ctx, nil, file)
 	return err == nil && got == it.digest, size, err
 }
 
@@ -239,7 +238,7 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 			_ = f.root.Remove(name)
 		}
 	}()
-	got, size, err := copyDigest(ctx, dst, src, d.advance)
+	got, size, err := manifest.Copy(ctx, onTarget{dst, d.advance}, src)
 	if err != nil {
 		d.advance(-size)
 		return "", 0, err
@@ -266,41 +265,20 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 	return name, size, nil
 }
 
-const bufferSize = 512 << 10
+// onTarget writes to a file of the target, whose errors are targetErrors, and
+// tells of what it wrote.
+type onTarget struct {
+	io.Writer
+	progress func(int64)
+}
 
-var buffers = sync.Pool{New: func() any { b := make([]byte, bufferSize); return &b }}
-
-// copyDigest copies src to dst (nil: nowhere) and digests it. Errors of dst are
-// targetErrors.
-func copyDigest(ctx context.Context, dst io.Writer, src io.Reader, progress func(int64)) (d manifest.Digest, size int64, err error) {
-	buf := buffers.Get().(*[]byte)
-	defer buffers.Put(buf)
-	h := sha256.New()
-	for {
-		if err := ctx.Err(); err != nil {
-			return d, size, err
-		}
-		n, rerr := src.Read(*buf)
-		if n > 0 {
-			h.Write((*buf)[:n])
-			size += int64(n)
-			if dst != nil {
-				if _, err := dst.Write((*buf)[:n]); err != nil {
-					return d, size, targetError{err}
-				}
-			}
-			if progress != nil {
-				progress(int64(n))
-			}
-		}
-		if rerr == io.EOF {
-			h.Sum(d[:0])
-			return d, size, nil
-		}
-		if rerr != nil {
-			return d, size, rerr
-		}
+func (w onTarget) Write(b []byte) (int, error) {
+	n, err := w.Writer.Write(b)
+	if err != nil {
+		return n, targetError{err}
 	}
+	w.progress(int64(n))
+	return n, nil
 }
 
 // Temporary names: in the folder of the file, so that naming it is one rename.
