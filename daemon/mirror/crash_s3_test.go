@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/base64"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -11,6 +12,7 @@ import (
 	"sync"
 	"testing"
 
+	"linecamp/daemon/ledger"
 	"linecamp/daemon/mend"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -54,10 +56,7 @@ func TestEveryRequestBreaksInAMirror(t *testing.T) {
 	t.Parallel()
 	g := newGround(t).withBucket(t)
 	g.live(t, 0)
-	g.everyRequest(t, 40, func(w *world, ctx context.Context) (wants bool, err error) {
-		rep, err := w.round(ctx)
-		return rep.Wants(), err
-	})
+	g.everyRequest(t, 40, mirrored)
 }
 
 // At every request of a bucket that catches up with a drive.
@@ -66,10 +65,7 @@ func TestEveryRequestBreaksInACatchUp(t *testing.T) {
 	g := newGround(t, "shelf").withBucket(t)
 	g.live(t, 0)
 	g.live(t, 1, "bucket")
-	g.everyRequest(t, 40, func(w *world, ctx context.Context) (wants bool, err error) {
-		rep, err := w.round(ctx)
-		return rep.Wants(), err
-	})
+	g.everyRequest(t, 40, mirrored)
 }
 
 // At every request of mending a bucket.
@@ -89,6 +85,38 @@ func TestEveryRequestBreaksInAMend(t *testing.T) {
 	}
 	g.harmed = true
 	g.everyRequest(t, 20, (*world).mendBucket)
+}
+
+// At every request of a round that finds a version committed whose root pair and
+// line are not written: what tells the next round of it stays until both are.
+func TestEveryRequestBreaksInAFinish(t *testing.T) {
+	t.Parallel()
+	g := newGround(t).withBucket(t)
+	g.live(t, 0)
+	before := maps.Clone(g.keys)
+	g.live(t, 1)
+	const slug = "north--windmill"
+	for _, file := range []string{"inventory.json", "inventory.json.sha256"} {
+		key := archiveName + "/" + slug + "/" + file
+		g.keys[key] = before[key]
+	}
+	led, err := ledger.Open(filepath.Join(g.dir, "state"))
+	must(t, err)
+	putMarks(t, led, map[string]string{marksKey: fmt.Sprintf("%s %s 2\n", copyID(0), slug)})
+	must(t, led.Close())
+	n, broke := 1, "all"
+	for ; broke != ""; n++ {
+		w := g.begin(t, 1)
+		w.where = fmt.Sprint("request ", n)
+		w.open()
+		broke = w.breakIn(n, broken{fault: faultRefused, dies: true, state: stateAsItIs}, mirrored)
+		w.settle()
+		w.whole()
+		w.end()
+	}
+	if n < 10 {
+		t.Errorf("only %d requests", n)
+	}
 }
 
 // mendBucket checks the bucket and mends what it finds, as the service does.
@@ -181,8 +209,14 @@ func (g *ground) breakAt(t *testing.T, n int, v broken, work func(*world, contex
 	}
 }
 
-// breakIn does the work with the nth request broken.
-func (w *world) breakIn(n int, v broken, work func(*world, context.Context) (bool, error)) {
+func mirrored(w *world, ctx context.Context) (wants bool, err error) {
+	rep, err := w.round(ctx)
+	return rep.Wants(), err
+}
+
+// breakIn does the work with the nth request broken, and says which that was; ""
+// where there are not so many.
+func (w *world) breakIn(n int, v broken, work func(*world, context.Context) (bool, error)) (what string) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	var dies func()
@@ -191,7 +225,7 @@ func (w *world) breakIn(n int, v broken, work func(*world, context.Context) (boo
 	}
 	w.link.Break(n, v.fault, dies)
 	work(w, ctx)
-	what, _ := w.link.Broke()
+	what, _ = w.link.Broke()
 	w.link.Break(0, 0, nil)
 	w.where += " (" + what + ")"
 	if v.dies && what != "" {
@@ -206,6 +240,7 @@ func (w *world) breakIn(n int, v broken, work func(*world, context.Context) (boo
 			w.stillKept()
 		}
 	}
+	return what
 }
 
 // stillGood looks for every file that was as it should be before a mend: its

@@ -122,8 +122,8 @@ func (r *round) sealCommitted(ctx context.Context) error {
 	return nil
 }
 
-// sealMarked finishes what a mark tells of: what is committed gets its lines
-// and its root pair, what is not stays marked.
+// sealMarked finishes what a mark tells of: what is committed gets its root pair
+// and its lines, what is not stays marked.
 func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
 	inv, err := store.Head(ctx, c.Root, slug)
 	if errors.Is(err, store.ErrNoObject) {
@@ -132,13 +132,10 @@ func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
 	if err != nil {
 		return fmt.Errorf("reading %s: %w", slug, err)
 	}
-	if err := r.sealUpTo(ctx, c, slug, inv); err != nil {
-		return err
-	}
 	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 		return fmt.Errorf("finishing %s: %w", slug, err)
 	}
-	return nil
+	return r.sealUpTo(ctx, c, slug, inv) // last, since it drops the mark
 }
 
 // sealUpTo adds a line for each version of inv the seal does not name, provided
