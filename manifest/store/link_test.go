@@ -23,6 +23,7 @@ type badLink struct {
 	*link.Link
 	root, past *place
 	s          store.Root
+	srv        *s3test.Server
 }
 
 func newBadLink(t *testing.T, silence time.Duration) *badLink {
@@ -35,7 +36,7 @@ func newBadLink(t *testing.T, silence time.Duration) *badLink {
 		o.URL = strings.Replace(o.URL, srv.URL, l.Server().URL, 1)
 		o.Silence = silence
 	})
-	b := &badLink{Link: l, root: through}
+	b := &badLink{Link: l, root: through, srv: srv}
 	b.s = through.made(t)
 	b.past = &place{open: func() store.Root {
 		s, err := store.OpenS3(t.Context(), store.S3Options{URL: bucket, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
@@ -417,9 +418,11 @@ func TestLinkFlips(t *testing.T) {
 	})
 	t.Run("up, in parts", func(t *testing.T) {
 		b := newBadLink(t, 0)
-		var flips, lost atomic.Int64
+		var begun, flips, lost atomic.Int64
 		b.Answer(func(w http.ResponseWriter, r *http.Request, next http.Handler) {
 			switch q := r.URL.Query(); {
+			case r.Method == http.MethodPost && q.Has("uploads") && begun.Add(1) == 1:
+				link.Lose(r, next)
 			case q.Get("partNumber") == "2" && flips.Add(1) == 1:
 				link.FlipUp(r)
 			case r.Method == http.MethodPost && q.Has("uploadId") && lost.Add(1) == 1:
@@ -430,8 +433,15 @@ func TestLinkFlips(t *testing.T) {
 		big := manyBytes(64<<20 + 1)
 		_, err := b.s.Create(bounded(t), "a", store.Bytes(big))
 		must(t, err)
-		if flips.Load() != 2 || lost.Load() < 1 {
-			t.Errorf("part 2 was sent %d times, and the end of the upload %d times", flips.Load(), lost.Load())
+		if begun.Load() != 2 || flips.Load() != 2 || lost.Load() < 1 {
+			t.Errorf("the upload was begun %d times, part 2 sent %d times, and the end %d times", begun.Load(), flips.Load(), lost.Load())
+		}
+		raw, err := b.srv.Client()
+		must(t, err)
+		left, err := raw.ListMultipartUploads(t.Context(), strings.Split(b.s.Name(), "/")[3], "", "", "", "", 10)
+		must(t, err)
+		if len(left.Uploads) > 0 { // the one that was begun in vain
+			t.Errorf("%d uploads were left open", len(left.Uploads))
 		}
 		if got := readAll(t, b.past.open(), "a"); !bytes.Equal(got, big) {
 			t.Error("flipped bytes were kept")

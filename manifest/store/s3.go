@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -27,6 +28,9 @@ type S3Options struct {
 	ReadBack    bool   // the service does not check our SHA-256: read every upload back
 	// Silence is how long a request may go on without a byte moving; 0 is a minute.
 	Silence time.Duration
+	// Part is the largest body sent at once, for tests; 0 is 64 MiB, and 16 MiB of
+	// a file that is larger.
+	Part int64
 	// Transport takes the place of the network, for tests; nil is the real one.
 	Transport http.RoundTripper
 }
@@ -38,6 +42,8 @@ type S3 struct {
 	fence     bool
 	readBack  bool
 	anyRegion bool // nobody said which; the library learns it from the first refusal
+
+	single, part int64 // the largest body of one PUT, and of a part
 }
 
 var _ Root = (*S3)(nil)
@@ -73,7 +79,8 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %v: %w", at, err, ErrBadAddress)
 	}
-	return &S3{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == ""}, nil
+	return &S3{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == "",
+		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize)}, nil
 }
 
 func (s *S3) Name() string { return s.at.String() }

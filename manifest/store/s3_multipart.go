@@ -25,11 +25,11 @@ const (
 // only if it is what the manifest says; until then nothing is under the key.
 func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition) (Info, error) {
 	bucket, full := s.at.Bucket, s.full(key)
-	s.abortOld(ctx, full)
 	o := putOptions(c)
 	o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
 	var id string
 	err := s.ask(ctx, func() (err error) {
+		s.abortOld(ctx, full) // at each try: the answer to the one before may have been lost
 		id, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
 		return err
 	})
@@ -51,7 +51,7 @@ func (s *S3) putParts(ctx context.Context, key string, c Content, cond condition
 	}
 	defer src.Close()
 
-	size := max(partSize, (c.Size+maxParts-1)/maxParts)
+	size := max(s.part, (c.Size+maxParts-1)/maxParts)
 	buf := make([]byte, size)
 	whole, xx := sha256.New(), xxhash.New()
 	var parts []minio.CompletePart
@@ -129,8 +129,8 @@ func (s *S3) putPart(ctx context.Context, full, id string, number int, b []byte)
 	}
 }
 
-// abortOld gives up what an earlier, killed try left of the same upload: its
-// parts would be paid for and never seen. Nothing depends on it.
+// abortOld gives up what an earlier try left of the same upload: its parts would
+// be paid for and never seen. Nothing depends on it.
 func (s *S3) abortOld(ctx context.Context, full string) {
 	old, err := s.core.ListMultipartUploads(ctx, s.at.Bucket, full, "", "", "", 100)
 	if err != nil {

@@ -115,7 +115,7 @@ func (s *S3) confirm(ctx context.Context, key string, c Content, info Info) (Inf
 }
 
 func (s *S3) putOnce(ctx context.Context, key string, c Content, cond condition) (Info, error) {
-	if c.Size > singlePut {
+	if c.Size > s.single {
 		return s.putParts(ctx, key, c, cond)
 	}
 	o := putOptions(c)
