@@ -134,7 +134,7 @@ func (w *world) openBucket() *copyOf {
 	srv := w.g.server
 	url := srv.URL + "/" + w.bucket
 	root, err := store.OpenS3(context.Background(), store.S3Options{URL: url + "/" + archiveName, Region: srv.Region,
-		Access: srv.Access, Secret: srv.Secret, Fence: true, Transport: w.link})
+		Access: srv.Access, Secret: srv.Secret, Fence: true, Part: w.g.part, Transport: w.link})
 	must(w, err)
 	return &copyOf{name: "bucket", id: copyID(len(w.g.drives)), kind: "s3", path: url, root: root}
 }

@@ -127,12 +127,16 @@ type ground struct {
 	client *minio.Core
 	keys   map[string][]byte // what the bucket holds
 	harmed bool              // some of it is damaged
+	most   int64             // what a version carries; 0 for what it usually does
+	part   int64             // the largest body sent to the bucket at once; 0 for the usual
 	now    time.Time
 }
 
-func newGround(t testing.TB, drives ...string) *ground {
+func newGround(t testing.TB, drives ...string) *ground { return newGroundOf(t, days(), drives...) }
+
+func newGroundOf(t testing.TB, days [4]files, drives ...string) *ground {
 	g := &ground{dir: crashtest.Folder(t), drives: drives, now: at}
-	for i, f := range days() {
+	for i, f := range days {
 		g.days[i] = f.paint(t, filepath.Join(crashtest.Folder(t), "monitoring"))
 	}
 	must(t, os.Mkdir(filepath.Join(g.dir, "state"), 0o777))
@@ -278,7 +282,7 @@ func (w *world) account(name string, each bool) *crashtest.Drive {
 func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) {
 	w.now = w.now.Add(time.Hour)
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: authorID, Machine: "office", Tally: w.g.days[w.day],
-		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced}
+		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most}
 	for _, c := range w.copies {
 		m := Copy{Name: c.name, ID: c.id, Kind: c.kind, Root: c.root, Away: c.away}
 		if c.away {

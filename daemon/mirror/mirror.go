@@ -78,6 +78,7 @@ type In struct {
 	Done     func(copyID string)
 
 	synced func() // for tests: what a power cut leaves of the ledger is now what it holds
+	most   int64  // for tests: what one version carries; 0 is versionBytes
 }
 
 // round is one run over one archive.

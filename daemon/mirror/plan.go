@@ -80,7 +80,7 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	p.keepEntries()
 	var steps []step
 	for _, c := range p.changes {
-		steps = append(steps, c.steps()...)
+		steps = append(steps, c.steps(cmp.Or(r.most, versionBytes))...)
 	}
 	slices.SortStableFunc(steps, func(a, b step) int {
 		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
@@ -329,7 +329,7 @@ func (p *planner) holdGroup(g *group, reason string, person bool) {
 
 // steps cuts a change into versions. What went, moved or was renamed goes with
 // the first, since a move is a pair within one version step.
-func (c *change) steps() []step {
+func (c *change) steps(most int64) []step {
 	fresh := slices.Clone(c.fresh)
 	files := c.group.files
 	slices.SortStableFunc(fresh, func(a, b string) int {
@@ -345,7 +345,7 @@ func (c *change) steps() []step {
 	for _, logical := range fresh {
 		last := &steps[len(steps)-1]
 		n := files[logical].Size
-		if held+n > max(versionBytes, site/versionShare) && len(last.paths) > 0 {
+		if held+n > max(most, site/versionShare) && len(last.paths) > 0 {
 			steps = append(steps, step{change: c})
 			last = &steps[len(steps)-1]
 			site, held = site+held, 0

@@ -30,7 +30,7 @@ func TestStepsGrowWithTheSite(t *testing.T) {
 				c.fresh = append(c.fresh, name)
 				c.group.files[name] = tally.File{Path: name, Size: tt.size}
 			}
-			steps := c.steps()
+			steps := c.steps(versionBytes)
 			if len(steps) > tt.most || len(steps[0].paths) != tt.first {
 				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), len(steps[0].paths), tt.most, tt.first)
 			}
