@@ -24,6 +24,7 @@ import (
 //	after the marker, before rename  staging and marker                Lock: marker removed; Begin as above
 //	around the rename of vN          marker; vN absent, whole or torn  Lock: whole stays, torn goes to quarantine
 //	before the root pair             marker; vN whole, old root pair   Lock: root pair written again
+//	the same, in another order       marker; vN torn, new root pair    Lock: torn goes to quarantine, root pair back to N-1
 //	before the marker is gone        marker; everything whole          Lock: marker removed
 //
 // The marker is needed because no rename is trusted to be atomic: it lists what
@@ -189,8 +190,11 @@ func (d *Drive) recoverStaged(ctx context.Context, object string) error {
 func (d *Drive) recoverVersion(ctx context.Context, object string, version int, markerKey string) error {
 	place := object + "/" + versionName(version)
 	there, err := d.exists(place)
-	if err != nil || !there {
+	if err != nil {
 		return err
+	}
+	if !there {
+		return d.settleWithout(ctx, object)
 	}
 	raw, _, err := ReadSmall(ctx, d, markerKey, maxInventory)
 	if err != nil {
@@ -201,12 +205,27 @@ func (d *Drive) recoverVersion(ctx context.Context, object string, version int, 
 		return err
 	}
 	if !whole {
-		return d.setAside(object, version)
+		if err := d.setAside(object, version); err != nil {
+			return err
+		}
+		return d.settleWithout(ctx, object)
 	}
 	if _, err := Settle(ctx, d, object); err != nil {
 		return err
 	}
 	return d.removeStaged(stagingFolder + "/" + object) // the root pair that was to come
+}
+
+// settleWithout settles an object after a version that is not there, or was set
+// aside. The root pair may show that version all the same, where the drive wrote
+// in another order than it was told to; so the versions themselves decide.
+func (d *Drive) settleWithout(ctx context.Context, object string) error {
+	_, raw, err := headByListing(ctx, d, object)
+	if err == nil {
+		_, err = settle(ctx, d, object, raw)
+		return err
+	}
+	return ctx.Err() // no version is left, or this site cannot be read: see recoverStaged
 }
 
 // whole reports whether a version is committed and holds all that was stored.

@@ -200,6 +200,11 @@ func Settle(ctx context.Context, r Root, object string) (changed bool, err error
 	if err != nil {
 		return false, err
 	}
+	return settle(ctx, r, object, raw)
+}
+
+// settle is Settle with the inventory of the highest committed version.
+func settle(ctx context.Context, r Root, object string, raw []byte) (changed bool, err error) {
 	namaste := object + "/" + objectNamaste
 	if _, err := r.Stat(ctx, namaste); errors.Is(err, fs.ErrNotExist) {
 		if _, err := r.Create(ctx, namaste, Bytes(namasteContent(objectNamaste))); err != nil {

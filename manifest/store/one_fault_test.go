@@ -216,3 +216,43 @@ func TestPartsOverWhatCameMeanwhile(t *testing.T) {
 		t.Errorf("%d bytes are there", len(got))
 	}
 }
+
+// A crash tore a version that the root pair shows already, as on a drive that
+// does not write in the order it was told to: the version before it is the
+// newest then, and the torn one is made again.
+func TestTornBehindTheRootPair(t *testing.T) {
+	for name, pair := range map[string][]string{"whole": nil, "half": {"inventory.json"}} {
+		t.Run(name, func(t *testing.T) {
+			r, dir := driveIn(t)
+			s := newSite()
+			s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18"}))
+			files := map[string]string{"2018/plot.jpg": "plot 18", "2019/plot.jpg": "plot 19"}
+			before, old := s.inv, map[string][]byte{}
+			for _, p := range pair {
+				b, err := os.ReadFile(filepath.Join(dir, object, p))
+				must(t, err)
+				old[p] = b
+			}
+			second := s.next(t, nil, files)
+			s.store(t, r, second)
+			for p, b := range old {
+				must(t, os.WriteFile(filepath.Join(dir, object, p), b, 0o666))
+			}
+			must(t, os.WriteFile(filepath.Join(dir, object, "v2/content/2019/plot.jpg"), []byte("pl"), 0o666))
+			marker := filepath.Join(dir, "extensions/linecamp-staging", object+".v2.pending")
+			must(t, os.MkdirAll(filepath.Dir(marker), 0o777))
+			must(t, os.WriteFile(marker, []byte(manifest.Sum([]byte("plot 19")).String()+"  v2/content/2019/plot.jpg\n"), 0o666))
+
+			unlock, err := r.Lock(t.Context())
+			must(t, err)
+			unlock()
+			s.inv = before
+			s.intact(t, r)
+			s.store(t, r, second)
+			s.intact(t, r)
+			if kept := keys(t, r, "extensions/linecamp-quarantine"); len(kept) == 0 {
+				t.Error("nothing of the torn version was set aside")
+			}
+		})
+	}
+}
