@@ -29,6 +29,9 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 	// as late as can be.
 	k := &keeper{}
 	for _, a := range archives {
+		if err := a.foreign(card); err != nil {
+			return nil, err
+		}
 		kept, err := a.kept(ctx, card, p)
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
@@ -40,6 +43,25 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 		return nil, err
 	}
 	return intake.Judge(c, k, othersMoved), nil
+}
+
+// foreign refuses the archive's own places: what is in them is on them by
+// intent, and is what a card's files are counted against.
+func (a *Archive) foreign(card string) error {
+	if err := separate(card, a.cfg.Folder); err != nil {
+		return err
+	}
+	at, err := resolved(card)
+	if err != nil {
+		return nil // reading the card will say so
+	}
+	for _, c := range a.cfg.Copies {
+		root, err := resolved(c.Root)
+		if c.Kind == config.KindDrive && err == nil && (at == root || within(at, root)) {
+			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", card, c.Name, a.cfg.Name, intake.ErrAsked)
+		}
+	}
+	return nil
 }
 
 // keeper answers for several archives at once.
