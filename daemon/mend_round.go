@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"linecamp/daemon/config"
 	"linecamp/daemon/mend"
 	"linecamp/verify"
 )
@@ -19,9 +20,9 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 			return MendReport{}, err
 		}
 	}
-	known, err := a.ledger.Damage()
+	known, err := a.damage()
 	if err != nil {
-		return MendReport{}, fmt.Errorf("the ledger: %w", err)
+		return MendReport{}, err
 	}
 	unfinished := map[string][]string{}
 	var unseen []mend.Unreached
@@ -52,9 +53,9 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 // mend works on the damage in the ledger. The working folder is only written
 // to by a person's own command.
 func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
-	damage, err := a.ledger.Damage()
+	damage, err := a.damage()
 	if err != nil {
-		return MendReport{}, fmt.Errorf("the ledger: %w", err)
+		return MendReport{}, err
 	}
 	if !working {
 		damage = slices.DeleteFunc(damage, func(d verify.Damage) bool { return d.Copy == verify.WorkingName })
@@ -105,21 +106,32 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 	return report, err
 }
 
+// damage is what the last checks found, but for copies that the config no longer
+// has: nobody could put that right.
+func (a *Archive) damage() ([]verify.Damage, error) {
+	all, err := a.ledger.Damage()
+	if err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
+	return slices.DeleteFunc(all, func(d verify.Damage) bool {
+		has := slices.ContainsFunc(a.cfg.Copies, func(c config.Copy) bool { return c.Name == d.Copy })
+		return !has && d.Copy != verify.WorkingName
+	}), nil
+}
+
 // forgetMended takes what was put right out of the damage on record.
 func (a *Archive) forgetMended(r MendReport) error {
 	damage, err := a.ledger.Damage()
 	if err != nil {
 		return err
 	}
-	left := map[string][]verify.Damage{}
+	left, mended := map[string][]verify.Damage{}, map[[3]string]bool{}
 	for _, m := range r.Mended {
 		left[m.Copy] = nil
+		mended[[3]string{m.Copy, m.Object, m.Content}] = true
 	}
 	for _, d := range damage {
-		mended := slices.ContainsFunc(r.Mended, func(m mend.Mended) bool {
-			return m.Copy == d.Copy && m.Object == d.Object && m.Content == d.Content
-		})
-		if _, touched := left[d.Copy]; touched && !mended {
+		if _, touched := left[d.Copy]; touched && !mended[[3]string{d.Copy, d.Object, d.Content}] {
 			left[d.Copy] = append(left[d.Copy], d)
 		}
 	}

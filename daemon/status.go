@@ -103,9 +103,9 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		}
 		s.Copies = append(s.Copies, c)
 	}
-	damage, err := a.ledger.Damage()
+	damage, err := a.damage()
 	if err != nil {
-		return s, fmt.Errorf("the ledger: %w", err)
+		return s, err
 	}
 	s.Damage = len(damage)
 	counts, judged, err := a.ledger.Years()

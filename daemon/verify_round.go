@@ -217,16 +217,21 @@ func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) 
 	if found == nil {
 		found = []verify.Damage{}
 	}
+	again := map[[2]string]bool{}
+	for _, f := range found {
+		again[[2]string{f.Object, f.Content}] = true
+	}
+	var object string
+	var memory map[string]verify.Held
 	for _, d := range known {
-		if d.Copy != h.Name || d.Kind != verify.Altered && d.Kind != verify.Unreadable {
+		if d.Copy != h.Name || d.Kind != verify.Altered && d.Kind != verify.Unreadable || again[[2]string{d.Object, d.Content}] {
 			continue
 		}
-		if slices.ContainsFunc(found, func(f verify.Damage) bool { return f.Object == d.Object && f.Content == d.Content }) {
-			continue
-		}
-		memory, err := a.ledger.Held(h.ID, d.Object)
-		if err != nil {
-			return nil, err
+		if memory == nil || object != d.Object {
+			object = d.Object
+			if memory, err = a.ledger.Held(h.ID, object); err != nil {
+				return nil, err
+			}
 		}
 		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) {
 			d.Detail = notAgain
