@@ -329,5 +329,10 @@ func (b *driveBuild) moveIn() error {
 	if err := disk.Remove(markerName(b.object, b.version)); err != nil {
 		return err
 	}
-	return disk.SyncFolder(stagingFolder)
+	err := disk.SyncFolder(stagingFolder)
+	if errors.Is(err, fs.ErrNotExist) {
+		// Whoever wrote a small file meanwhile took the empty folder away.
+		err = disk.SyncFolder(path.Dir(stagingFolder))
+	}
+	return err
 }

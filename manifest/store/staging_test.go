@@ -1,8 +1,10 @@
 package store_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"linecamp/manifest/store"
@@ -26,5 +28,39 @@ func TestDriveEmptyStagedFolders(t *testing.T) {
 	}
 	if _, err := os.Lstat(filepath.Join(dir, object, "v1/content/left")); !os.IsNotExist(err) {
 		t.Errorf("an empty folder was committed: %v", err)
+	}
+}
+
+// besides writes a small file elsewhere, as the seal is written while a version
+// is taken, just after the marker of one that moved in was removed.
+type besides struct {
+	store.Disk
+	write func()
+}
+
+func (d besides) Remove(name string) error {
+	err := d.Disk.Remove(name)
+	if strings.HasSuffix(name, ".pending") {
+		d.write()
+	}
+	return err
+}
+
+// The last writer takes the empty staging folder away. That is no fault of the
+// version that was to make its own removal there last.
+func TestStagingGoesWhileAVersionMovesIn(t *testing.T) {
+	r, _ := driveIn(t)
+	wrote := 0
+	r.WrapDisk(func(d store.Disk) store.Disk {
+		return besides{d, func() {
+			wrote++
+			_, err := r.Create(t.Context(), fmt.Sprintf("extensions/besides/%d.txt", wrote), store.Bytes([]byte("x")))
+			must(t, err)
+		}}
+	})
+	s := newSite()
+	s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18"}))
+	if wrote == 0 {
+		t.Error("nothing was written meanwhile")
 	}
 }
