@@ -25,6 +25,7 @@ type known struct {
 	seal  *manifest.Seal
 	slugs []string
 	heads map[string]int
+	seals verify.Sealed
 }
 
 // look reaches the copies and gathers what should exist. The caller closes k.r.
@@ -62,6 +63,7 @@ func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 			}
 		}
 	}
+	k.seals = verify.SealedBy(k.seal)
 	for id, n := range k.seal.Heads() {
 		if _, slug, err := manifest.ParseObjectID(id); err == nil {
 			k.heads[slug] = n
@@ -96,6 +98,9 @@ func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, erro
 		}
 		if err != nil && !errors.Is(err, verify.ErrNoRecord) {
 			continue
+		}
+		if !k.seals.Vouches(inv) {
+			continue // another history, however long
 		}
 		if best == nil || inv.Head() > best.Head() || inv.Head() == best.Head() && record == nil {
 			best, record = inv, rec

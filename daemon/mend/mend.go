@@ -190,7 +190,7 @@ type mender struct {
 	bad  map[[3]string]bool // copy, object, content path: known to be damaged
 	late []need             // nowhere to be found so far
 	seen
-	sealed map[string]map[int]manifest.Digest // what the seal names, by object and version
+	sealed verify.Sealed // what the seal says; nil before it was asked
 }
 
 func (m *mender) wanted(copy string) bool { return m.Only == "" || m.Only == copy }

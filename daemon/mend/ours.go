@@ -105,7 +105,7 @@ func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) 
 		return
 	}
 	b := inv.Until(n).Encode()
-	if want, known := m.inSeal(ctx, inv.ID, n); known && manifest.Sum(b) != want {
+	if want, known := m.seals(ctx)[inv.ID][n]; known && manifest.Sum(b) != want {
 		m.unmended(d, false, "what the other copies say of version %d is not what the seal says; nothing was changed", n)
 		return
 	}
@@ -142,26 +142,17 @@ func (m *mender) source(ctx context.Context, c verify.Copy, inv *manifest.Invent
 	return fromManifest
 }
 
-// inSeal is what the archive's seal says a version's inventory is.
-func (m *mender) inSeal(ctx context.Context, id string, n int) (d manifest.Digest, known bool) {
-	if m.sealed == nil {
-		best, _ := m.longestSeal(ctx, "")
-		if ctx.Err() != nil || best == nil {
-			return d, false
-		}
-		m.sealed = map[string]map[int]manifest.Digest{}
-		for l := range best.All() {
-			if l.What != manifest.LineVersion {
-				continue
-			}
-			if m.sealed[l.Object] == nil {
-				m.sealed[l.Object] = map[int]manifest.Digest{}
-			}
-			m.sealed[l.Object][l.Version] = l.Inventory
-		}
+// seals is what the archive's seal says of inventories.
+func (m *mender) seals(ctx context.Context) verify.Sealed {
+	if m.sealed != nil {
+		return m.sealed
 	}
-	d, known = m.sealed[id][n]
-	return d, known
+	best, _ := m.longestSeal(ctx, "")
+	if best == nil || ctx.Err() != nil {
+		return nil
+	}
+	m.sealed = verify.SealedBy(best)
+	return m.sealed
 }
 
 // settleDamage is for a root pair that cannot be read: it is written again.

@@ -43,7 +43,7 @@ func (m *mender) newest(ctx context.Context, object string) *manifest.Inventory 
 	}
 	var best *manifest.Inventory
 	if m.Expected != nil {
-		if inv, err := m.Expected(object); err == nil && m.vouched(ctx, inv) {
+		if inv, err := m.Expected(object); err == nil && m.seals(ctx).Vouches(inv) {
 			best = inv
 		}
 	}
@@ -51,7 +51,7 @@ func (m *mender) newest(ctx context.Context, object string) *manifest.Inventory 
 		inv := m.ownOf(ctx, c, object)
 		switch {
 		case inv == nil || best != nil && inv.Head() <= best.Head():
-		case (best == nil || m.agree(best, inv)) && m.vouched(ctx, inv):
+		case (best == nil || m.agree(best, inv)) && m.seals(ctx).Vouches(inv):
 			best = inv
 		}
 	}
@@ -59,17 +59,6 @@ func (m *mender) newest(ctx context.Context, object string) *manifest.Inventory 
 		m.best, m.asked = best, true
 	}
 	return best
-}
-
-// vouched reports whether an inventory is what the seal says of the newest
-// version that it names; it is where the seal names none.
-func (m *mender) vouched(ctx context.Context, inv *manifest.Inventory) bool {
-	for n := inv.Head(); n > 0; n-- {
-		if want, known := m.inSeal(ctx, inv.ID, n); known {
-			return manifest.Sum(inv.Until(n).Encode()) == want
-		}
-	}
-	return true
 }
 
 // ownOf returns the newest inventory a copy itself has committed, nil if none.

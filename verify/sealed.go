@@ -1,0 +1,33 @@
+package verify
+
+import "linecamp/manifest"
+
+// Sealed is what a seal says of each version's inventory, by object id.
+type Sealed map[string]map[int]manifest.Digest
+
+// SealedBy takes it from the lines of a seal.
+func SealedBy(s *manifest.Seal) Sealed {
+	all := Sealed{}
+	for l := range s.All() {
+		if l.What != manifest.LineVersion {
+			continue
+		}
+		if all[l.Object] == nil {
+			all[l.Object] = map[int]manifest.Digest{}
+		}
+		all[l.Object][l.Version] = l.Inventory
+	}
+	return all
+}
+
+// Vouches reports whether an inventory is what the seal says of the newest of
+// its versions that the seal names. Where it names none, nothing speaks against
+// it.
+func (s Sealed) Vouches(inv *manifest.Inventory) bool {
+	for n := inv.Head(); n > 0; n-- {
+		if want, named := s[inv.ID][n]; named {
+			return manifest.Sum(inv.Until(n).Encode()) == want
+		}
+	}
+	return true
+}
