@@ -243,13 +243,15 @@ func (p printer) list(heading string, lines []string, todo string) {
 // damage prints what is wrong on one copy.
 func (p printer) damage(c CopyReport) {
 	var bad, strays []string
-	rewritten := false
+	rewritten := 0
 	for _, d := range c.Damage {
 		if d.Kind == Stray {
 			strays = append(strays, fmt.Sprintf("%s  %s", Shown(d.Path), d.Detail))
 			continue
 		}
-		rewritten = rewritten || strings.HasPrefix(d.Detail, Rewritten)
+		if strings.HasPrefix(d.Detail, Rewritten) {
+			rewritten++
+		}
 		where := Shown(d.Path)
 		if d.Site != "" && (d.Path == InventoryPath || strings.HasPrefix(d.Path, ".linecamp/")) {
 			where = fmt.Sprintf("%s of %s, version %d", where, Shown(d.Site), d.Version)
@@ -260,8 +262,13 @@ func (p printer) damage(c CopyReport) {
 	if p.line.From != "" {
 		todo = "The machine that has the archive's settings puts good bytes in their place, by linecamp mend."
 	}
-	if rewritten {
-		todo += "\nWhat was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy."
+	const never = "What was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy."
+	switch rewritten {
+	case 0:
+	case len(bad):
+		todo = never
+	default:
+		todo += "\n" + never
 	}
 	p.list("Damage "+c.on(), bad, todo)
 	p.list("Files on "+Shown(c.Copy)+" that linecamp did not put there", strays,
