@@ -181,7 +181,7 @@ func (r TallyReport) printWritten(w io.Writer) {
 	}
 	for _, s := range r.Kept {
 		if n := kept[s.Reason]; !s.Failed && n > 0 {
-			fmt.Fprintf(w, "Left out, %d of the sites: %s.\n", n, s.Reason)
+			fmt.Fprintf(w, "Left out %s, each because %s.\n", count(n, "site", "sites"), s.Reason)
 			delete(kept, s.Reason)
 		}
 	}

@@ -35,6 +35,8 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL object.\n", root)
 	case invalid > 0:
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root: %d of %s not valid.\n", root, invalid, objects(len(r.Objects)))
+	case len(r.Objects) == 0:
+		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root, and holds no object.\n", root)
 	default:
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root, though %s in it valid.\n", root, objectsAre(len(r.Objects)))
 	}
@@ -60,10 +62,7 @@ func objects(n int) string {
 }
 
 func objectsAre(n int) string {
-	switch n {
-	case 0:
-		return "no object is"
-	case 1:
+	if n == 1 {
 		return "the object is"
 	}
 	return fmt.Sprintf("the %d objects are", n)
