@@ -217,12 +217,23 @@ func (w *workingFile) setAside(ctx context.Context) error {
 		err = errChanged
 	}
 	if err == nil {
-		err = dst.Sync()
+		err = errors.Join(dst.Sync(), syncFolder(w.m.Aside))
 	}
 	if err != nil {
 		_ = os.Remove(dst.Name())
 	}
 	return err
+}
+
+// syncFolder makes the names in a folder last through a power cut: the bad bytes
+// are kept for good before others take their place.
+func syncFolder(name string) error {
+	f, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	return store.SyncFolder(f)
 }
 
 func (w *workingFile) readBack(ctx context.Context) error {
