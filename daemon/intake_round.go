@@ -132,7 +132,7 @@ func contents(t *tally.Result) map[manifest.Digest]string {
 			all[f.SHA256] = f.Path
 		}
 	}
-	for _, f := range t.Unfiled {
+	for f := range t.Unfiled.All() {
 		all[f.SHA256] = f.Path
 	}
 	return all

@@ -41,10 +41,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return TallyReport{}, err
 	}
-	report, err := a.tallyReport(t)
-	if err != nil {
-		return report, err
-	}
+	var report TallyReport
 	k, err := a.look(ctx)
 	if err != nil {
 		return report, err
@@ -104,7 +101,9 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 			}
 		}
 	}
-	return report, nil
+	all, err := a.tallyReport(t) // it empties the tally, and so comes last
+	report.Report = all.Report
+	return report, err
 }
 
 // cardOf is the path of a site's card, "" where it has none. One written within

@@ -104,12 +104,12 @@ func (g *gatherer) tally(t *tally.Result) {
 			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
 		}
 		for _, v := range ts.Visits {
-			for _, f := range v.Shared {
+			for f := range v.Shared.All() {
 				s.Items = append(s.Items, Item{Path: f.Path, Kind: f.Kind, Visit: v.Date, File: &f, Shared: true})
 			}
 		}
 	}
-	for _, f := range t.Unfiled {
+	for f := range t.Unfiled.All() {
 		add(f)
 		g.unfiled.Items = append(g.unfiled.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
 	}

@@ -46,9 +46,9 @@ func listed(state verifytest.State) *tally.Result {
 		}
 		tf := tally.File{Path: s.Base + "/" + p, Size: int64(len(f.Bytes)), Modified: f.Modified, SHA256: manifest.Sum(f.Bytes), Kind: f.Entry.Kind, View: f.Entry.View, Visit: f.Entry.Visit}
 		if f.Entry.Kind == manifest.KindNote {
-			v.Notes = append(v.Notes, tf)
+			v.Notes = tally.PackFiles(append(v.Notes.List(), tf)...)
 		} else {
-			v.Photos = append(v.Photos, tf)
+			v.Photos = tally.PackFiles(append(v.Photos.List(), tf)...)
 		}
 	}
 	for _, v := range visits {
@@ -122,7 +122,7 @@ func TestGather(t *testing.T) {
 			moved = append(moved, tally.File{Path: "elsewhere/" + p, SHA256: manifest.Sum(f.Bytes)})
 		}
 	}
-	w.Unfiled = moved
+	w.Unfiled = tally.PackFiles(moved...)
 	if got := judge(t, w, holdings()); strings.Contains(got, "recoverable") {
 		t.Errorf("moved: %q", got)
 	}
@@ -167,13 +167,13 @@ func TestGatherSharedNotes(t *testing.T) {
 		f.Entry.Visit = year
 		notes["Windmill/"+year+" field notes.txt"] = f
 		if year != "2020" {
-			v.Shared = []tally.File{{Path: "Windmill/" + year + " field notes.txt", Kind: manifest.KindNote, Visit: year}}
+			v.Shared = tally.PackFiles(tally.File{Path: "Windmill/" + year + " field notes.txt", Kind: manifest.KindNote, Visit: year})
 		}
 	}
 	r.Version(verifytest.Site{Slug: "unfiled--windmill"}, verifytest.Day(2021, 7, 1), notes)
 	for y, f := range notes {
 		if !strings.Contains(y, "2020") {
-			w.Unfiled = append(w.Unfiled, tally.File{Path: y, SHA256: manifest.Sum(f.Bytes), Kind: manifest.KindNote})
+			w.Unfiled = tally.PackFiles(append(w.Unfiled.List(), tally.File{Path: y, SHA256: manifest.Sum(f.Bytes), Kind: manifest.KindNote})...)
 		}
 	}
 	now := time.Date(2021, 12, 1, 0, 0, 0, 0, time.UTC)

@@ -64,7 +64,7 @@ func everyFile(r *tally.Result) []tally.File {
 			all = append(all, f)
 		}
 	}
-	return append(all, r.Unfiled...)
+	return slices.AppendSeq(all, r.Unfiled.All())
 }
 
 // digests is the set of what a tally read.

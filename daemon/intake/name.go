@@ -149,7 +149,7 @@ func (w wanted) models() []tally.File {
 		}
 	}
 	for _, v := range visits[:min(6, len(visits))] {
-		for _, f := range v.Photos {
+		for f := range v.Photos.All() {
 			if f.View == w.view {
 				same = append(same, f)
 			} else {
@@ -183,7 +183,7 @@ func bySeason(visits []*tally.Visit, day time.Time) []*tally.Visit {
 	var in, out []*tally.Visit
 	for _, v := range visits {
 		match := false
-		for _, f := range v.Photos {
+		for f := range v.Photos.All() {
 			if d, ok := dateOf(f); ok && near(d, day) {
 				match = true
 			}

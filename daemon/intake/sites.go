@@ -25,7 +25,7 @@ const enoughSpots = 6
 func newSite(a *Archive, t *tally.Site) *site {
 	s := &site{archive: a, Site: t}
 	for i := len(t.Visits) - 1; i >= 0; i-- {
-		if len(t.Visits[i].Photos) > 0 {
+		if t.Visits[i].Photos.Len() > 0 {
 			s.visits = append(s.visits, &t.Visits[i])
 		}
 	}
@@ -55,7 +55,7 @@ func (s *site) locate(k card.Key) {
 	}
 	var spots []spot
 	for _, v := range s.visits {
-		for _, f := range v.Photos {
+		for f := range v.Photos.All() {
 			if at := spotOf(f.At); at.known && len(spots) < enoughSpots {
 				spots = append(spots, at)
 			}
@@ -82,8 +82,8 @@ func usualViews(visits []*tally.Visit) []string {
 	return best
 }
 
-func byTaken(photos []tally.File) []tally.File {
-	photos = slices.Clone(photos)
+func byTaken(list tally.Files) []tally.File {
+	photos := list.List()
 	slices.SortStableFunc(photos, func(a, b tally.File) int { return strings.Compare(a.Taken, b.Taken) })
 	return photos
 }

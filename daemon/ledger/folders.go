@@ -79,7 +79,7 @@ func (b *batch) writeFolders(tx *sql.Tx) error {
 const (
 	pageRows  = 512
 	pageBytes = 1 << 20
-	mostPages = 32
+	mostPages = 8
 )
 
 // pages are folders read ahead. A walk asks for folders roughly in byte order,

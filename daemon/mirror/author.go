@@ -24,6 +24,8 @@ func (c *copyRun) author(ctx context.Context, st step) error {
 	if err := c.broken(); err != nil {
 		return err
 	}
+	st.group.load()
+	defer st.group.release()
 	m, err := c.r.begin(ctx, c, st)
 	if m == nil || err != nil {
 		return err
@@ -206,7 +208,7 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 			})
 		}
 	}
-	for _, logical := range m.st.paths {
+	for logical := range m.st.paths.all() {
 		if m.changed[logical] {
 			continue
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"sync"
 
 	"linecamp/manifest"
@@ -32,6 +33,14 @@ func (o *object) head() int {
 	return o.inv.Head()
 }
 
+// listed is how many paths its versions list together.
+func (o *object) listed() (n int) {
+	for i := range o.inv.Versions {
+		n += len(o.inv.Versions[i].State)
+	}
+	return n
+}
+
 // catalogue hands out inventories: from memory, from the state folder, or from
 // any copy in reach, whichever has the bytes the seal names. It keeps only the
 // few it used last, since an archive may hold more than fits in memory.
@@ -41,8 +50,12 @@ type catalogue struct {
 	recent []*object // newest last
 }
 
-// keep is how many objects stay decoded in memory.
-const keep = 16
+// keep is how many objects stay decoded in memory, and keepPaths how many paths
+// their versions may list together: the newest one always stays.
+const (
+	keep      = 16
+	keepPaths = 30_000
+)
 
 // errNoInventory: no copy in reach has the inventory the seal names.
 var errNoInventory = errors.New("no copy in reach has this site's manifest")
@@ -209,7 +222,12 @@ func (c *catalogue) remember(o *object) {
 		}
 	}
 	c.recent = append(c.recent, o)
-	if len(c.recent) > keep {
-		c.recent = c.recent[1:]
+	listed := 0
+	for i := len(c.recent) - 1; i >= 0; i-- {
+		listed += c.recent[i].listed()
+		if i < len(c.recent)-1 && (listed > keepPaths || len(c.recent)-i > keep) {
+			c.recent = slices.Clone(c.recent[i+1:])
+			break
+		}
 	}
 }

@@ -551,7 +551,7 @@ func (w *world) everything(objects map[string]*manifest.Inventory) {
 			add(f)
 		}
 	}
-	for _, f := range t.Unfiled {
+	for f := range t.Unfiled.All() {
 		add(f)
 	}
 	slices.Sort(kept)

@@ -1,6 +1,7 @@
 package mirror
 
 import (
+	"iter"
 	"strings"
 
 	"linecamp/manifest"
@@ -14,25 +15,41 @@ type group struct {
 	unfiled             bool
 	top                 string                // of unfiled files: the top-level folder, "" for the top itself
 	sites               []*tally.Site         // where its files come from
-	loose               []tally.File          // or here, where they have no site
+	loose               []tally.Files         // or here, where they have no site
 	files               map[string]tally.File // logical path → file; filled by load
 	raw                 map[string][]byte     // logical path → raw name, where they differ
 }
 
-// load spreads the group's files out by logical path. Only groups that changed
-// stay loaded, since an archive may be large and a day's change is small.
+// load spreads the group's files out by logical path; release packs them up
+// again. An archive may be large, so only the group that is being looked at stays
+// loaded.
 func (g *group) load() {
 	if g.files != nil {
 		return
 	}
 	g.files, g.raw = map[string]tally.File{}, map[string][]byte{}
-	for _, s := range g.sites {
-		for f := range s.Files() {
-			g.add(f)
-		}
-	}
-	for _, f := range g.loose {
+	for f := range g.all() {
 		g.add(f)
+	}
+}
+
+// all yields the group's files, loaded or not.
+func (g *group) all() iter.Seq[tally.File] {
+	return func(yield func(tally.File) bool) {
+		for _, s := range g.sites {
+			for f := range s.Files() {
+				if !yield(f) {
+					return
+				}
+			}
+		}
+		for _, list := range g.loose {
+			for f := range list.All() {
+				if !yield(f) {
+					return
+				}
+			}
+		}
 	}
 }
 
@@ -104,10 +121,21 @@ func groups(t *tally.Result) map[string]*group {
 		g := entered(&group{site: s.Site, pasture: s.Pasture, base: s.Base})
 		g.sites = append(g.sites, s)
 	}
-	for _, f := range t.Unfiled {
-		g := entered(&group{unfiled: true, top: firstElement(f.Path)})
-		g.loose = append(g.loose, f)
+	var run []tally.File // of one top-level folder
+	pack := func() {
+		if len(run) > 0 {
+			g := entered(&group{unfiled: true, top: firstElement(run[0].Path)})
+			g.loose = append(g.loose, tally.PackFiles(run...))
+			run = run[:0]
+		}
 	}
+	for f := range t.Unfiled.All() {
+		if len(run) > 0 && firstElement(run[0].Path) != firstElement(f.Path) {
+			pack()
+		}
+		run = append(run, f)
+	}
+	pack()
 	return all
 }
 

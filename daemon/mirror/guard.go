@@ -94,7 +94,7 @@ func (p *planner) holdMass(harmed int) {
 	p.hold(ReasonMass, func(c *change) []string {
 		paths := slices.Concat(c.gone, c.altered)
 		if c.group.unfiled || c.old == nil {
-			paths = slices.Concat(paths, c.fresh)
+			paths = slices.Concat(paths, c.fresh.list())
 		}
 		return paths
 	})
@@ -116,7 +116,9 @@ func (p *planner) hold(reason string, which func(*change) []string) bool {
 		if len(paths) == 0 {
 			return false
 		}
-		for _, logical := range slices.Concat(c.known, c.fresh) {
+		c.group.load()
+		defer c.group.release()
+		for _, logical := range slices.Concat(c.known, c.fresh.list()) {
 			p.withheld.add(c.group.files[logical])
 		}
 		return true
@@ -127,13 +129,18 @@ func (p *planner) hold(reason string, which func(*change) []string) bool {
 // harmed counts the paths altered or gone, leaving out bytes that merely stand
 // at another path now.
 func (p *planner) harmed() int {
+	if !slices.ContainsFunc(p.changes, func(c *change) bool { return len(c.gone)+len(c.altered) > 0 }) {
+		return 0
+	}
 	elsewhere := map[manifest.Digest]bool{}
 	for _, c := range p.changes {
-		for _, list := range [][]string{c.known, c.fresh} {
+		c.group.load()
+		for _, list := range [][]string{c.known, c.fresh.list()} {
 			for _, logical := range list {
 				elsewhere[c.group.files[logical].SHA256] = true
 			}
 		}
+		c.group.release()
 	}
 	n := 0
 	for _, c := range p.changes {
@@ -166,7 +173,7 @@ func (p *planner) holdUnfiled() {
 			}
 		}
 	}
-	for _, f := range p.r.Tally.Unfiled {
+	for f := range p.r.Tally.Unfiled.All() {
 		if f.Kind == manifest.KindPhoto {
 			photos++
 			unfiled++
@@ -181,17 +188,21 @@ func (p *planner) holdUnfiled() {
 // holdAgain holds changes that would store over a tenth of the archive's bytes
 // again under another object: folders were renamed in a way nobody recognised.
 func (p *planner) holdAgain(ctx context.Context) error {
-	size := map[manifest.Digest]int64{}
 	var total int64
 	for _, c := range p.changes {
-		for _, logical := range c.fresh {
-			f := c.group.files[logical]
-			size[f.SHA256] = f.Size
-			total += f.Size
-		}
+		total += c.size
 	}
 	if p.paths == 0 || total*10 <= p.bytes {
 		return nil
+	}
+	size := map[manifest.Digest]int64{}
+	for _, c := range p.changes {
+		c.group.load()
+		for logical := range c.fresh.all() {
+			f := c.group.files[logical]
+			size[f.SHA256] = f.Size
+		}
+		c.group.release()
 	}
 	var again int64
 	twice := map[manifest.Digest]bool{}
@@ -212,7 +223,9 @@ func (p *planner) holdAgain(ctx context.Context) error {
 		return nil
 	}
 	p.hold(ReasonAgain, func(c *change) []string {
-		return slices.DeleteFunc(slices.Clone(c.fresh), func(l string) bool { return !twice[c.group.files[l].SHA256] })
+		c.group.load()
+		defer c.group.release()
+		return slices.DeleteFunc(c.fresh.list(), func(l string) bool { return !twice[c.group.files[l].SHA256] })
 	})
 	return nil
 }

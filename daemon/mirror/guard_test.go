@@ -232,12 +232,13 @@ func drop(t *tally.Result, folder string) {
 		}
 		return false
 	}
+	less := func(l tally.Files) tally.Files { return tally.PackFiles(slices.DeleteFunc(l.List(), below)...) }
 	for i := range t.Sites {
 		s := &t.Sites[i]
-		s.Loose = slices.DeleteFunc(s.Loose, below)
+		s.Loose = less(s.Loose)
 		for j := range s.Visits {
 			v := &s.Visits[j]
-			v.Photos, v.Notes, v.Others = slices.DeleteFunc(v.Photos, below), slices.DeleteFunc(v.Notes, below), slices.DeleteFunc(v.Others, below)
+			v.Photos, v.Notes, v.Others = less(v.Photos), less(v.Notes), less(v.Others)
 		}
 	}
 	t.Sites = slices.DeleteFunc(t.Sites, func(s tally.Site) bool {
@@ -246,7 +247,7 @@ func drop(t *tally.Result, folder string) {
 		}
 		return true
 	})
-	t.Unfiled = slices.DeleteFunc(t.Unfiled, below)
+	t.Unfiled = less(t.Unfiled)
 }
 
 // What it takes for an absence to be believed.

@@ -202,7 +202,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 		return err
 	}
 	for _, st := range steps {
-		first.expectBytes(st.bytes())
+		first.expectBytes(st.size)
 	}
 	for _, st := range steps {
 		if err := first.author(ctx, st); err != nil {

@@ -35,29 +35,23 @@ type change struct {
 	gone    []string            // logical paths whose folder was listed without them
 	altered []string            // logical paths with other bytes than recorded
 	known   []string            // new paths whose bytes the object has already
-	fresh   []string            // new or altered paths whose bytes are to be stored
+	fresh   pathList            // new or altered paths whose bytes are to be stored
+	size    int64               // of fresh, in bytes
 	renamed bool                // the names or the folder of the site changed
 	said    []manifest.Decision // what people decided since, for the record
 }
 
 func (c *change) empty() bool {
-	return len(c.gone)+len(c.known)+len(c.fresh)+len(c.said) == 0 && !c.renamed && !c.old.remade()
+	return len(c.gone)+len(c.known)+c.fresh.len()+len(c.said) == 0 && !c.renamed && !c.old.remade()
 }
 
 // step is one version to be made.
 type step struct {
 	*change
 	first  bool     // the step that also records what went, moved or was renamed
-	paths  []string // fresh paths whose bytes this version stores
+	paths  pathList // fresh paths whose bytes this version stores
+	size   int64    // of these, in bytes
 	newest string   // the newest visit among them
-}
-
-// bytes is the size of what the version stores.
-func (st step) bytes() (n int64) {
-	for _, logical := range st.paths {
-		n += st.group.files[logical].Size
-	}
-	return n
 }
 
 // plan compares the tally with what is recorded and says which versions to
@@ -81,6 +75,7 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	var steps []step
 	for _, c := range p.changes {
 		steps = append(steps, c.steps(cmp.Or(r.most, versionBytes))...)
+		c.fresh = pathList{}
 	}
 	slices.SortStableFunc(steps, func(a, b step) int {
 		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
@@ -216,8 +211,7 @@ func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) 
 		for _, g := range fresh {
 			mine := map[manifest.Digest]bool{}
 			shared := 0
-			g.load()
-			for _, f := range g.files {
+			for f := range g.all() {
 				if !mine[f.SHA256] {
 					mine[f.SHA256] = true
 					if _, ok := o.inv.Content[f.SHA256]; ok {
@@ -246,7 +240,9 @@ func (p *planner) vanished(o *object) bool {
 // compare notes how group g differs from what object old recorded.
 func (p *planner) compare(slug string, old *object, g *group) {
 	g.load()
+	defer g.release()
 	c := &change{slug: slug, old: old, group: g}
+	var fresh []string
 	var state map[string]manifest.Digest
 	var rec manifest.Record
 	if old != nil {
@@ -274,7 +270,8 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		if old != nil && hasKey(old.inv.Content, f.SHA256) {
 			c.known = append(c.known, logical)
 		} else {
-			c.fresh = append(c.fresh, logical)
+			fresh = append(fresh, logical)
+			c.size += f.Size
 		}
 	}
 	hidden := false // the folder has another name, and nobody can see whether all came along
@@ -298,11 +295,12 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		p.holdGroup(g, ReasonHidden, false)
 		return
 	}
-	for _, list := range [][]string{c.gone, c.altered, c.known, c.fresh} {
+	for _, list := range [][]string{c.gone, c.altered, c.known, fresh} {
 		slices.Sort(list)
 	}
+	c.fresh = packPaths(fresh)
+	c.fresh.fit()
 	if c.empty() {
-		g.release()
 		return
 	}
 	p.changes = append(p.changes, c)
@@ -321,6 +319,7 @@ func recorded(all []manifest.Decision, d manifest.Decision) bool {
 // holdGroup lets all files of a group wait; person tells whether for one.
 func (p *planner) holdGroup(g *group, reason string, person bool) {
 	g.load()
+	defer g.release()
 	for _, f := range g.files {
 		p.r.wait(f.Path, reason, person)
 		p.withheld.add(f)
@@ -330,7 +329,9 @@ func (p *planner) holdGroup(g *group, reason string, person bool) {
 // steps cuts a change into versions. What went, moved or was renamed goes with
 // the first, since a move is a pair within one version step.
 func (c *change) steps(most int64) []step {
-	fresh := slices.Clone(c.fresh)
+	c.group.load()
+	defer c.group.release()
+	fresh := c.fresh.list()
 	files := c.group.files
 	slices.SortStableFunc(fresh, func(a, b string) int {
 		return cmp.Or(cmp.Compare(files[b].Visit, files[a].Visit), cmp.Compare(a, b))
@@ -345,14 +346,18 @@ func (c *change) steps(most int64) []step {
 	for _, logical := range fresh {
 		last := &steps[len(steps)-1]
 		n := files[logical].Size
-		if held+n > max(most, site/versionShare) && len(last.paths) > 0 {
+		if held+n > max(most, site/versionShare) && last.paths.len() > 0 {
 			steps = append(steps, step{change: c})
 			last = &steps[len(steps)-1]
 			site, held = site+held, 0
 		}
 		held += n
-		last.paths = append(last.paths, logical)
+		last.paths.add(logical)
+		last.size += n
 		last.newest = max(last.newest, files[logical].Visit)
+	}
+	for i := range steps {
+		steps[i].paths.fit()
 	}
 	return steps
 }

@@ -27,18 +27,18 @@ func TestStepsGrowWithTheSite(t *testing.T) {
 			c := &change{slug: "stake", group: &group{files: map[string]tally.File{}}}
 			for i := range tt.files {
 				name := fmt.Sprintf("%05d.jpg", i)
-				c.fresh = append(c.fresh, name)
+				c.fresh.add(name)
 				c.group.files[name] = tally.File{Path: name, Size: tt.size}
 			}
 			steps := c.steps(versionBytes)
-			if len(steps) > tt.most || len(steps[0].paths) != tt.first {
-				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), len(steps[0].paths), tt.most, tt.first)
+			if len(steps) > tt.most || steps[0].paths.len() != tt.first {
+				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), steps[0].paths.len(), tt.most, tt.first)
 			}
 			n := 0
 			for i, s := range steps {
-				n += len(s.paths)
-				if s.first != (i == 0) || len(s.paths) == 0 {
-					t.Errorf("step %d: first %v, %d files", i, s.first, len(s.paths))
+				n += s.paths.len()
+				if s.first != (i == 0) || s.paths.len() == 0 {
+					t.Errorf("step %d: first %v, %d files", i, s.first, s.paths.len())
 				}
 			}
 			if n != tt.files {

@@ -28,7 +28,8 @@ func (p *planner) regrouped() error {
 		return err
 	}
 	for _, c := range p.changes {
-		c.fresh = slices.DeleteFunc(c.fresh, func(logical string) bool {
+		c.group.load()
+		kept := slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
 			f := c.group.files[logical]
 			was, ok := p.left[f.Path]
 			switch {
@@ -43,8 +44,11 @@ func (p *planner) regrouped() error {
 				return false
 			}
 			p.withheld.add(f)
+			c.size -= f.Size
 			return true
 		})
+		c.fresh = packPaths(kept)
+		c.group.release()
 	}
 	p.keepEntries()
 	return nil

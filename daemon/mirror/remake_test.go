@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/tally"
 )
 
 // rot changes one byte of a file on a drive.
@@ -170,7 +171,9 @@ func TestASiteThatCannotBeWrittenHoldsNoOther(t *testing.T) {
 	rep := r.mirror(func(in *In) {
 		for i := range in.Tally.Sites {
 			if s := &in.Tally.Sites[i]; s.Site == "Windmill" {
-				s.Visits[0].Photos[0].Visit = "no day"
+				photos := s.Visits[0].Photos.List()
+				photos[0].Visit = "no day"
+				s.Visits[0].Photos = tally.PackFiles(photos...)
 			}
 		}
 	})

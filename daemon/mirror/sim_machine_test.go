@@ -213,7 +213,7 @@ func shownBy(t *tally.Result) map[string]bool {
 			shown[f.Path] = true
 		}
 	}
-	for _, f := range t.Unfiled {
+	for f := range t.Unfiled.All() {
 		shown[f.Path] = true
 	}
 	return shown

@@ -66,7 +66,7 @@ func Read(t *tally.Result) *Set {
 			r.file(f, &Key{t.Sites[i].Pasture, t.Sites[i].Site})
 		}
 	}
-	for _, f := range t.Unfiled {
+	for f := range t.Unfiled.All() {
 		r.file(f, nil)
 	}
 	r.settle(t)

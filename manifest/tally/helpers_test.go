@@ -117,7 +117,7 @@ func where(r *Result) map[string][]string {
 			m[f.Path] = append(m[f.Path], s.Pasture+"/"+s.Site+"@"+f.Visit)
 		}
 	}
-	for _, f := range r.Unfiled {
+	for f := range r.Unfiled.All() {
 		m[f.Path] = append(m[f.Path], "unfiled")
 	}
 	for _, w := range r.Waiting {

@@ -200,10 +200,53 @@ func (w *walker) finish(l *listing) {
 			w.cacheFault(err)
 		}
 	}
-	l.stats, l.open, l.known, l.keep = nil, nil, nil, nil
+	done := l.done()
 	w.mu.Lock()
-	w.read = append(w.read, l)
-	w.mu.Unlock()
+	defer w.mu.Unlock()
+	for i := range l.files {
+		s := &l.files[i]
+		w.near.evidence(l.at.path, s)
+		if s.reason != "" {
+			w.res.Waiting = append(w.res.Waiting, Waiting{s.Path, s.reason})
+		} else {
+			w.res.Files++
+			w.res.Bytes += s.Size
+		}
+	}
+	if done.files.Len() > 0 {
+		w.read = append(w.read, done)
+	}
+	l.files, l.stats, l.open, l.known, l.keep = nil, nil, nil, nil, nil
+}
+
+// A finished folder keeps its files packed until all of the archive is read:
+// only then can a path be understood that its neighbours explain. What the path
+// says by itself is found out again then, which costs less than to keep it.
+type finished struct {
+	path  string
+	files Files
+}
+
+func (l *listing) done() *finished {
+	p := packer{prefix: l.at.path, b: make([]byte, 0, 96*len(l.files))}
+	list := p.begin()
+	for i := range l.files {
+		if l.files[i].reason == "" {
+			p.file(&list, &l.files[i].File)
+		}
+	}
+	p.done()
+	return &finished{l.at.path, list}
+}
+
+// sightings are the files of a finished folder, with what their paths say.
+func (d *finished) sightings(at *folder) []sighting {
+	files := make([]sighting, 0, d.files.Len())
+	for f := range d.files.All() {
+		files = append(files, sighting{File: f, said: at.file(f.Path[nameAt(f.Path):])})
+	}
+	group(files)
+	return files
 }
 
 // nameAt is where the last element of a path begins.

@@ -28,50 +28,59 @@ type neighbours struct {
 	made  map[string]*home    // by the site's folder
 	named map[[2]string]*home // by pasture and site
 	above map[string]bool     // folders that have a site below
+
+	// Folders that may be sites, by the site's folder.
+	weak, clock map[string]*folder
+}
+
+func newNeighbours() *neighbours {
+	return &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}, map[string]*folder{}, map[string]*folder{}}
 }
 
 // meet establishes the sites of everything that was read.
-func meet(l *Layout, read []*listing, unlisted []string) *neighbours {
-	n := &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}}
-	weak, byClock := map[string]*folder{}, map[string]*folder{}
+func (n *neighbours) meet(l *Layout, unlisted []string) {
 	for _, dir := range unlisted {
 		switch f := l.folder(dir); f.how {
 		case byDateBelow:
 			n.establish(f)
 		case byDateAbove:
-			weak[f.root] = f
+			if n.weak[f.root] == nil {
+				n.weak[f.root] = f
+			}
 		}
 	}
-	for _, in := range read {
-		for i := range in.files {
-			n.evidence(in, &in.files[i], weak, byClock)
-		}
-	}
-	for _, root := range deepestFirst(weak) {
+	for _, root := range deepestFirst(n.weak) {
 		if !n.above[root] {
-			n.establish(weak[root])
+			n.establish(n.weak[root])
 		}
 	}
-	n.byClock(byClock)
-	return n
+	n.byClock(n.clock)
 }
 
-// evidence weighs what one file says of its folder.
-func (n *neighbours) evidence(in *listing, s *sighting, weak, byClock map[string]*folder) {
+// maybe notes a folder that may be a site. Of several, the last one in the order
+// of paths counts, in whatever order they were read.
+func maybe(m map[string]*folder, f *folder) {
+	if was := m[f.root]; was == nil || was.path <= f.path {
+		m[f.root] = f
+	}
+}
+
+// evidence weighs what one file says of its folder, which lies at dir.
+func (n *neighbours) evidence(dir string, s *sighting) {
 	at := s.at
 	switch {
 	case s.form.picture() && at.how == byDateBelow:
 		n.establish(at)
 	case s.form.picture() && (at.how == byDateAbove || s.flat):
-		weak[at.root] = at
+		maybe(n.weak, at)
 	case s.form.picture() && at.how == byNothing && !at.fixed && at.site != "" && at.odd == 0:
 		if t := s.Taken; t != "" && s.reason == "" && at.l.cal.validYear(number(t[:4])) {
-			byClock[at.root] = at
+			maybe(n.clock, at)
 		}
 	case s.form == formCard && at.root == at.path && at.site != "" && strings.EqualFold(s.Path[nameAt(s.Path):], siteCard):
 		n.establish(at)
 	case s.form == formCard && strings.EqualFold(s.Path[nameAt(s.Path):], pastureCard):
-		n.above[in.at.path] = true
+		n.above[dir] = true
 	}
 }
 
@@ -119,9 +128,8 @@ func (n *neighbours) establish(f *folder) {
 	}
 }
 
-// home returns the site a file belongs to, nil if none.
-func (n *neighbours) home(s *sighting) *home {
-	at := s.at
+// home returns the site that the files of a folder belong to, nil if none.
+func (n *neighbours) home(at *folder) *home {
 	if !at.settled {
 		at.settled = true
 		h, like := n.made[at.root], n.named[[2]string{at.pasture, at.site}]

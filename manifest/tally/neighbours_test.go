@@ -151,7 +151,7 @@ func shared(r *Result) map[string][]string {
 				key += " " + v.Season
 			}
 			m[key] = []string{}
-			for _, f := range v.Shared {
+			for f := range v.Shared.All() {
 				m[key] = append(m[key], f.Path)
 			}
 		}
@@ -203,7 +203,7 @@ func equal(a, b []string) bool {
 func TestVisitsOverDays(t *testing.T) {
 	r := read(t, Options{Folder: tree(t, map[string]string{"W/2019/a.jpg": june21, "W/2019/b.jpg": june22})})
 	v := r.Sites[0].Visits[0]
-	if v.Date != "2019-06-21" || v.Last != "2019-06-22" || v.Year != 2019 || len(v.Photos) != 2 {
+	if v.Date != "2019-06-21" || v.Last != "2019-06-22" || v.Year != 2019 || v.Photos.Len() != 2 {
 		t.Errorf("%+v", v)
 	}
 }

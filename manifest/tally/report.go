@@ -65,7 +65,8 @@ type ReportWait struct {
 }
 
 // Report makes the report; id gives a site's id, "" if it has none yet, and
-// may be nil.
+// may be nil. It empties the result on the way, so that a large archive is not
+// in memory twice.
 func (r *Result) Report(archive string, id func(*Site) string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
 		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
@@ -83,18 +84,20 @@ func (r *Result) Report(archive string, id func(*Site) string) Report {
 				Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
 		}
 		p.Sites[i] = q
+		*s = Site{}
 	}
 	return p
 }
 
-func reportFiles(files []File) []ReportFile {
-	list := make([]ReportFile, len(files))
-	for i, f := range files {
-		list[i] = ReportFile{Path: logical(f.Path), Bytes: f.Size}
+func reportFiles(files Files) []ReportFile {
+	list := make([]ReportFile, 0, files.Len())
+	for f := range files.All() {
+		r := ReportFile{Path: logical(f.Path), Bytes: f.Size}
 		if f.Kind == manifest.KindPhoto {
-			list[i].View = f.View
-			list[i].tell(f.Facts)
+			r.View = f.View
+			r.tell(f.Facts)
 		}
+		list = append(list, r)
 	}
 	return list
 }
@@ -109,8 +112,8 @@ func (r *ReportFile) tell(k Facts) {
 // topics are what the text notes of a visit tell of, also those that serve it
 // from elsewhere.
 func (v *Visit) topics() (t Topics) {
-	for _, list := range [][]File{v.Notes, v.Shared} {
-		for _, f := range list {
+	for _, list := range []Files{v.Notes, v.Shared} {
+		for f := range list.All() {
 			t |= f.Topics
 		}
 	}

@@ -6,25 +6,29 @@ import "strings"
 // year's or the working folder serves every site below it, one with a range
 // of years in its name each of those years. Without a year it speaks of no
 // visit.
-func share(sites []*builder, unfiled []*sighting) {
-	for _, s := range unfiled {
-		if s.form != formNote || s.when.year == 0 {
-			continue
-		}
+func (b *builder) share(notes []*sighting) {
+	for _, s := range notes {
 		dir := parent(s.Path)
-		for _, b := range sites {
-			if b.home.base == "" || below(b.home.base, dir) {
-				b.serve(s, dir)
-			}
+		if b.home.base == "" || below(b.home.base, dir) {
+			b.serve(s, dir)
 		}
 	}
-	for _, b := range sites {
-		for _, s := range b.loose {
-			if s.form == formNote && s.when.to != 0 {
-				b.serve(s, "")
-			}
+	for _, s := range b.loose {
+		if s.form == formNote && s.when.to != 0 {
+			b.serve(s, "")
 		}
 	}
+}
+
+// serving are the notes among files without a site that may serve one.
+func serving(unfiled []*sighting) []*sighting {
+	var notes []*sighting
+	for _, s := range unfiled {
+		if s.form == formNote && s.when.year != 0 {
+			notes = append(notes, s)
+		}
+	}
+	return notes
 }
 
 // serve adds a note to the visits of its time that have a file below dir.

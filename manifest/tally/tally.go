@@ -88,7 +88,7 @@ type Result struct {
 	Files   int   // files in Sites and Unfiled
 	Bytes   int64 // their size
 	Sites   []Site
-	Unfiled []File    // no site can be told; notes of pastures and years are here too
+	Unfiled Files     // no site can be told; notes of pastures and years are here too
 	Waiting []Waiting // seen, not recorded yet: being written, unreadable, gone while being read
 	Passed  []Waiting // symbolic links and special files: listed, never opened
 	Litter  int       // files and folders of litter left out
@@ -110,7 +110,7 @@ type Site struct {
 	// it, else "" for the working folder.
 	Base   string
 	Visits []Visit // by date
-	Loose  []File  // the site's files that belong to no one visit
+	Loose  Files   // the site's files that belong to no one visit
 }
 
 // Visit is what was brought home from one site on one date.
@@ -119,13 +119,13 @@ type Visit struct {
 	Last   string // last day of a visit over adjacent days; "" for a single day
 	Year   int
 	Season string // as the folder names it: "spring", "june"; "" if it does not
-	Photos []File // one for each picture
-	Notes  []File
-	Others []File // companions of pictures, cards, and what is neither photo nor note
+	Photos Files  // one for each picture
+	Notes  Files
+	Others Files // companions of pictures, cards, and what is neither photo nor note
 	// Shared are notes that serve this visit and are kept elsewhere: in a
 	// pasture's or year's folder (then in Result.Unfiled), or with the site
 	// as a whole (then in Loose or in another visit of the year).
-	Shared []File
+	Shared Files
 }
 
 // File is one file with everything a reading of it told.
@@ -150,15 +150,15 @@ func (s *Site) Files() iter.Seq[File] {
 	return func(yield func(File) bool) {
 		for i := range s.Visits {
 			v := &s.Visits[i]
-			for _, list := range [][]File{v.Photos, v.Notes, v.Others} {
-				for _, f := range list {
+			for _, list := range []Files{v.Photos, v.Notes, v.Others} {
+				for f := range list.All() {
 					if !yield(f) {
 						return
 					}
 				}
 			}
 		}
-		for _, f := range s.Loose {
+		for f := range s.Loose.All() {
 			if !yield(f) {
 				return
 			}

@@ -2,6 +2,8 @@ package tally
 
 import (
 	"sort"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"linecamp/manifest"
@@ -10,11 +12,19 @@ import (
 // A builder gathers one site.
 type builder struct {
 	home   *home
+	parts  []part
 	days   map[string]*draft // by day
 	bare   map[bareKey]*draft
 	loose  []*sighting
 	last   *draft // the draft the latest file went to; files come in order
 	visits []*draft
+}
+
+// part is some of a site's files: a folder whose files are still packed, or ones
+// that were unpacked already since the folder has files of other sites too.
+type part struct {
+	in    *finished
+	files []*sighting
 }
 
 // bareKey is a visit known by its year, or by season and year.
@@ -33,34 +43,43 @@ type draft struct {
 	photos              bool
 }
 
-// settle turns what was read into sites and visits.
-func (r *Result) settle(l *Layout, read []*listing) {
-	sort.Slice(read, func(i, j int) bool { return read[i].at.path < read[j].at.path })
+// settle turns what was read into sites and visits. A site at a time is
+// unpacked and packed again, so that no more than a few are in memory whole.
+func (r *Result) settle(l *Layout, n *neighbours, read []*finished, workers int) {
+	sort.Slice(read, func(i, j int) bool { return read[i].path < read[j].path })
 	sort.Strings(r.Unlisted)
-	n := meet(l, read, r.Unlisted)
+	n.meet(l, r.Unlisted)
 	sites := map[*home]*builder{}
+	site := func(h *home) *builder {
+		b := sites[h]
+		if b == nil {
+			b = &builder{home: h, days: map[string]*draft{}, bare: map[bareKey]*draft{}}
+			sites[h] = b
+		}
+		return b
+	}
 	var unfiled []*sighting
 	for _, in := range read {
-		group(in.files)
-		for i := range in.files {
-			s := &in.files[i]
-			if s.reason != "" {
-				r.Waiting = append(r.Waiting, Waiting{s.Path, s.reason})
-				continue
-			}
-			r.Files++
-			r.Bytes += s.Size
-			h := n.home(s)
+		at := l.folder(in.path)
+		if h := n.home(at); h != nil && !at.named {
+			b := site(h)
+			b.parts = append(b.parts, part{in: in})
+			continue
+		}
+		files := in.sightings(at)
+		for i := range files {
+			s := &files[i]
+			h := n.home(s.at)
 			if h == nil {
 				unfiled = append(unfiled, s)
 				continue
 			}
-			b := sites[h]
-			if b == nil {
-				b = &builder{home: h, days: map[string]*draft{}, bare: map[bareKey]*draft{}}
-				sites[h] = b
+			b := site(h)
+			if k := len(b.parts); k == 0 || b.parts[k-1].in != nil {
+				b.parts = append(b.parts, part{})
 			}
-			b.put(s)
+			p := &b.parts[len(b.parts)-1]
+			p.files = append(p.files, s)
 		}
 	}
 	builders := make([]*builder, 0, len(sites))
@@ -74,19 +93,49 @@ func (r *Result) settle(l *Layout, read []*listing) {
 		}
 		return a.site < b.site
 	})
-	for _, b := range builders {
-		b.join()
+	notes := serving(unfiled)
+	r.Sites = make([]Site, len(builders))
+	var next atomic.Int64
+	var all sync.WaitGroup
+	for range workers {
+		all.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(builders); i = int(next.Add(1)) - 1 {
+				b := builders[i]
+				b.gather(l)
+				b.join()
+				b.share(notes)
+				r.Sites[i] = b.site()
+				builders[i] = nil
+			}
+		})
 	}
-	share(builders, unfiled)
-	for _, b := range builders {
-		r.Sites = append(r.Sites, b.site())
+	all.Wait()
+	if len(r.Sites) == 0 {
+		r.Sites = nil
 	}
-	for _, s := range unfiled {
-		r.Unfiled = append(r.Unfiled, s.done(""))
-	}
-	sortFiles(r.Unfiled)
+	var p packer
+	r.Unfiled = p.files(unfiled, "")
+	p.done()
 	for _, list := range [][]Waiting{r.Waiting, r.Passed} {
 		sort.SliceStable(list, func(i, j int) bool { return list[i].Path < list[j].Path })
+	}
+}
+
+// gather puts the files of the site into drafts.
+func (b *builder) gather(l *Layout) {
+	for i := range b.parts {
+		p := &b.parts[i]
+		if p.in != nil {
+			files := p.in.sightings(l.folder(p.in.path))
+			p.in.files = Files{}
+			for k := range files {
+				b.put(&files[k])
+			}
+		}
+		for _, s := range p.files {
+			b.put(s)
+		}
+		*p = part{}
 	}
 }
 
@@ -271,56 +320,33 @@ func seasonOrder(s string) int {
 
 // site makes the finished site.
 func (b *builder) site() Site {
+	p := packer{prefix: b.home.base}
 	s := Site{Site: b.home.site, Pasture: b.home.pasture, Base: b.home.base, Visits: make([]Visit, len(b.visits))}
 	for i, v := range b.visits {
-		s.Visits[i] = v.visit()
+		s.Visits[i] = v.visit(&p)
 	}
-	for _, f := range b.loose {
-		s.Loose = append(s.Loose, f.done(""))
-	}
-	sortFiles(s.Loose)
+	s.Loose = p.files(b.loose, "")
+	p.done()
 	return s
 }
 
 // visit makes the finished visit.
-func (v *draft) visit() Visit {
+func (v *draft) visit(p *packer) Visit {
 	groupAcross(v.files)
 	x := Visit{Date: v.date, Last: v.until, Year: v.year, Season: v.season}
-	photos, notes := 0, 0
+	var photos, notes, others []*sighting
 	for _, s := range v.files {
 		switch s.Kind {
 		case manifest.KindPhoto:
-			photos++
+			photos = append(photos, s)
 		case manifest.KindNote:
-			notes++
-		}
-	}
-	x.Photos, x.Notes, x.Others = room(photos), room(notes), room(len(v.files)-photos-notes)
-	for _, s := range v.files {
-		switch f := s.done(v.date); f.Kind {
-		case manifest.KindPhoto:
-			x.Photos = append(x.Photos, f)
-		case manifest.KindNote:
-			x.Notes = append(x.Notes, f)
+			notes = append(notes, s)
 		default:
-			x.Others = append(x.Others, f)
+			others = append(others, s)
 		}
 	}
-	for _, s := range v.shared {
-		x.Shared = append(x.Shared, s.done(v.date))
-	}
-	for _, list := range [][]File{x.Photos, x.Notes, x.Others, x.Shared} {
-		sortFiles(list)
-	}
+	x.Photos, x.Notes, x.Others, x.Shared = p.files(photos, v.date), p.files(notes, v.date), p.files(others, v.date), p.files(v.shared, v.date)
 	return x
-}
-
-// room is an empty list for n files; nil for none.
-func room(n int) []File {
-	if n == 0 {
-		return nil
-	}
-	return make([]File, 0, n)
 }
 
 // done is the file as it is reported.
@@ -335,9 +361,19 @@ func (s *sighting) done(visit string) File {
 	return f
 }
 
-func sortFiles(list []File) {
+// files packs a list in the order of paths. It sorts the list it is given.
+func (p *packer) files(list []*sighting, visit string) Files {
+	if len(list) == 0 {
+		return Files{}
+	}
 	less := func(i, j int) bool { return list[i].Path < list[j].Path }
 	if !sort.SliceIsSorted(list, less) {
 		sort.Slice(list, less)
 	}
+	l := p.begin()
+	for _, s := range list {
+		f := s.done(visit)
+		p.file(&l, &f)
+	}
+	return l
 }

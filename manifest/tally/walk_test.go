@@ -41,7 +41,7 @@ func TestNoFolder(t *testing.T) {
 
 func TestEmptyArchive(t *testing.T) {
 	r := read(t, Options{Folder: t.TempDir()})
-	if r.Files != 0 || len(r.Sites)+len(r.Unfiled)+len(r.Waiting) != 0 {
+	if r.Files != 0 || len(r.Sites)+r.Unfiled.Len()+len(r.Waiting) != 0 {
 		t.Errorf("%+v", r)
 	}
 	var b bytes.Buffer
@@ -146,7 +146,7 @@ func TestSecondTallyReadsNothing(t *testing.T) {
 			n++
 		}
 	}
-	if n != 3 || second.Unfiled[0].XXH64 != 42 {
+	if n != 3 || second.Unfiled.List()[0].XXH64 != 42 {
 		t.Errorf("%d files of sites", n)
 	}
 }
@@ -182,7 +182,7 @@ func TestChangesAreRead(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got := r.Sites[0].Visits[0].Photos[0].SHA256; got != manifest.Sum(b) {
+			if got := r.Sites[0].Visits[0].Photos.List()[0].SHA256; got != manifest.Sum(b) {
 				t.Errorf("its digest is not of what is there now")
 			}
 			if r := read(t, Options{Folder: root, Cache: m}); r.HashedFiles != 0 {
@@ -493,7 +493,7 @@ func TestNothingSkipped(t *testing.T) {
 				}
 			}
 		}
-		for _, f := range r.Unfiled {
+		for f := range r.Unfiled.All() {
 			check(f)
 		}
 	})
