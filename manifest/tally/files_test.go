@@ -18,14 +18,19 @@ func anyFile(t *rapid.T) File {
 	f := File{
 		Path: rapid.StringMatching(`(Windmill/|Nord/|\x{e9}/)?(2019/|2019-06-21/)?[a-c]{1,3}(\.jpg)?`).Draw(t, "path"),
 		Size: rapid.Int64Min(0).Draw(t, "size"), XXH64: rapid.Uint64().Draw(t, "xxh64"),
-		Kind:    rapid.SampledFrom(kinds).Draw(t, "kind"),
-		View:    rapid.SampledFrom([]string{"", "plot", Untold}).Draw(t, "view"),
-		Visit:   rapid.SampledFrom([]string{"", "2019", "2019-06-21"}).Draw(t, "visit"),
-		Taken:   rapid.SampledFrom([]string{"", "2019-06-21T10:11:12-06:00"}).Draw(t, "taken"),
-		With:    rapid.SampledFrom([]string{"", "Windmill/2019/a.jpg", "b"}).Draw(t, "with"),
-		Exposed: rapid.Bool().Draw(t, "exposed"),
-		Fault:   rapid.SampledFrom([]string{"", "it is empty"}).Draw(t, "fault"),
-		SHA256:  manifest.Sum([]byte(rapid.String().Draw(t, "bytes"))),
+		Kind:   rapid.SampledFrom(kinds).Draw(t, "kind"),
+		View:   rapid.SampledFrom([]string{"", "plot", Untold}).Draw(t, "view"),
+		Visit:  rapid.SampledFrom([]string{"", "2019", "2019-06-21"}).Draw(t, "visit"),
+		With:   rapid.SampledFrom([]string{"", "Windmill/2019/a.jpg", "b"}).Draw(t, "with"),
+		SHA256: manifest.Sum([]byte(rapid.String().Draw(t, "bytes"))),
+		Facts: Facts{
+			Taken:   rapid.SampledFrom([]string{"", "2019-06-21T10:11:12-06:00"}).Draw(t, "taken"),
+			Exposed: rapid.Bool().Draw(t, "exposed"),
+			Camera:  rapid.SampledFrom([]string{"", "Maker One", "Maker Two"}).Draw(t, "camera"),
+			Turn:    rapid.Uint8().Draw(t, "turn"), Width: rapid.Uint32().Draw(t, "width"), Height: rapid.Uint32().Draw(t, "height"),
+			Topics: Topics(rapid.Uint8().Draw(t, "topics")), Blank: rapid.Bool().Draw(t, "blank"),
+			Fault: rapid.SampledFrom([]string{"", "it is empty"}).Draw(t, "fault"),
+		},
 	}
 	if rapid.Bool().Draw(t, "timed") {
 		f.Modified = time.Unix(rapid.Int64Range(-1<<36, 1<<37).Draw(t, "seconds"), rapid.Int64Range(0, 999_999_999).Draw(t, "nanos"))
@@ -60,6 +65,51 @@ func TestFilesKeepEverything(t *testing.T) {
 			break
 		}
 	})
+}
+
+// TestFilesKeepEachField: a field that is added to File, and not to the packing,
+// is lost here.
+func TestFilesKeepEachField(t *testing.T) {
+	var whole File
+	var fill func(v reflect.Value)
+	fill = func(v reflect.Value) {
+		switch v.Kind() {
+		case reflect.String:
+			v.SetString("some")
+		case reflect.Bool:
+			v.SetBool(true)
+		case reflect.Int, reflect.Int64:
+			v.SetInt(3)
+		case reflect.Uint8, reflect.Uint32, reflect.Uint64:
+			v.SetUint(5)
+		case reflect.Float64:
+			v.SetFloat(1.5)
+		case reflect.Pointer:
+			v.Set(reflect.New(v.Type().Elem()))
+			fill(v.Elem())
+		case reflect.Array:
+			for i := range v.Len() {
+				fill(v.Index(i))
+			}
+		case reflect.Struct:
+			if v.Type() == reflect.TypeFor[time.Time]() {
+				v.Set(reflect.ValueOf(time.Unix(7, 8)))
+				return
+			}
+			for i := range v.NumField() {
+				fill(v.Field(i))
+			}
+		default:
+			t.Fatalf("%v is a new kind of field", v.Type())
+		}
+	}
+	fill(reflect.ValueOf(&whole).Elem())
+	whole.Kind = manifest.KindNote
+	for _, got := range PackFiles(whole, whole).List() {
+		if !reflect.DeepEqual(got, whole) {
+			t.Errorf("%+v, want %+v", got, whole)
+		}
+	}
 }
 
 // TestFilesAreSmall: a million photos are a matter of some 80 MB.
