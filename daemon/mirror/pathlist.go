@@ -19,6 +19,7 @@ func packPaths(list []string) pathList {
 	for _, path := range list {
 		p.add(path)
 	}
+	p.fit()
 	return p
 }
 

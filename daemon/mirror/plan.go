@@ -75,7 +75,7 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	var steps []step
 	for _, c := range p.changes {
 		steps = append(steps, c.steps(cmp.Or(r.most, versionBytes))...)
-		c.fresh = pathList{}
+		c.fresh = pathList{} // the steps have them now
 	}
 	slices.SortStableFunc(steps, func(a, b step) int {
 		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
@@ -299,7 +299,6 @@ func (p *planner) compare(slug string, old *object, g *group) {
 		slices.Sort(list)
 	}
 	c.fresh = packPaths(fresh)
-	c.fresh.fit()
 	if c.empty() {
 		return
 	}

@@ -67,3 +67,19 @@ func TestPictures(t *testing.T) {
 		t.Errorf("%s is nowhere", p)
 	}
 }
+
+// TestCompanionGoesWithItsPhoto: also where a pattern would read another site out
+// of the companion's own name.
+func TestCompanionGoesWithItsPhoto(t *testing.T) {
+	got := where(read(t, Options{Folder: tree(t, map[string]string{
+		"2019 Windmill.jpg": june21, "2019 Windmill.jpg.xmp": "", "2019 Windmill.jpg.png": "",
+	}), Layout: "{date} {site}.*"}))
+	for path, want := range map[string]string{
+		"2019 Windmill.jpg": "/Windmill@2019-06-21", "2019 Windmill.jpg.xmp": "/Windmill@2019-06-21",
+		"2019 Windmill.jpg.png": "/Windmill.jpg@2019",
+	} {
+		if !equal(got[path], []string{want}) {
+			t.Errorf("%s: %v, want %s", path, got[path], want)
+		}
+	}
+}

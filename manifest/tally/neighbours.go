@@ -24,17 +24,19 @@ import (
 // A home is an established site's folder.
 type home struct{ pasture, site, base string }
 
+// Folders are read in no certain order, so what files say is only gathered while
+// they are, and weighed once all of it is there.
 type neighbours struct {
 	made  map[string]*home    // by the site's folder
 	named map[[2]string]*home // by pasture and site
 	above map[string]bool     // folders that have a site below
 
-	// Folders that may be sites, by the site's folder.
-	weak, clock map[string]*folder
+	// Folders that are sites, and ones that may be, by the site's folder.
+	sure, weak, clock map[string]*folder
 }
 
 func newNeighbours() *neighbours {
-	return &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}, map[string]*folder{}, map[string]*folder{}}
+	return &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}, map[string]*folder{}, map[string]*folder{}, map[string]*folder{}}
 }
 
 // meet establishes the sites of everything that was read.
@@ -42,12 +44,13 @@ func (n *neighbours) meet(l *Layout, unlisted []string) {
 	for _, dir := range unlisted {
 		switch f := l.folder(dir); f.how {
 		case byDateBelow:
-			n.establish(f)
+			first(n.sure, f)
 		case byDateAbove:
-			if n.weak[f.root] == nil {
-				n.weak[f.root] = f
-			}
+			first(n.weak, f)
 		}
+	}
+	for _, f := range n.sure {
+		n.establish(f)
 	}
 	for _, root := range deepestFirst(n.weak) {
 		if !n.above[root] {
@@ -57,28 +60,27 @@ func (n *neighbours) meet(l *Layout, unlisted []string) {
 	n.byClock(n.clock)
 }
 
-// maybe notes a folder that may be a site. Of several, the last one in the order
-// of paths counts, in whatever order they were read.
-func maybe(m map[string]*folder, f *folder) {
-	if was := m[f.root]; was == nil || was.path <= f.path {
+// first keeps a folder of a site: of several the first in the order of paths.
+func first(m map[string]*folder, f *folder) {
+	if was := m[f.root]; was == nil || f.path < was.path {
 		m[f.root] = f
 	}
 }
 
-// evidence weighs what one file says of its folder, which lies at dir.
+// evidence takes down what one file says of its folder, which lies at dir.
 func (n *neighbours) evidence(dir string, s *sighting) {
 	at := s.at
 	switch {
 	case s.form.picture() && at.how == byDateBelow:
-		n.establish(at)
+		first(n.sure, at)
 	case s.form.picture() && (at.how == byDateAbove || s.flat):
-		maybe(n.weak, at)
+		first(n.weak, at)
 	case s.form.picture() && at.how == byNothing && !at.fixed && at.site != "" && at.odd == 0:
 		if t := s.Taken; t != "" && s.reason == "" && at.l.cal.validYear(number(t[:4])) {
-			maybe(n.clock, at)
+			first(n.clock, at)
 		}
 	case s.form == formCard && at.root == at.path && at.site != "" && strings.EqualFold(s.Path[nameAt(s.Path):], siteCard):
-		n.establish(at)
+		first(n.sure, at)
 	case s.form == formCard && strings.EqualFold(s.Path[nameAt(s.Path):], pastureCard):
 		n.above[dir] = true
 	}
@@ -123,7 +125,7 @@ func (n *neighbours) establish(f *folder) {
 		h.base = ""
 	}
 	n.made[f.root] = h
-	for p := parent(f.root); p != "" && !n.above[p]; p = parent(p) {
+	for p := parent(f.root); p != ""; p = parent(p) {
 		n.above[p] = true
 	}
 }

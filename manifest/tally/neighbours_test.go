@@ -1,6 +1,13 @@
 package tally
 
-import "testing"
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
 
 const (
 	june21 = "2019:06:21 10:11:12"
@@ -228,4 +235,47 @@ func TestSiteOutOfReach(t *testing.T) {
 	touch(t, root, "North/Windmill/2019/a.jpg", today)
 	wantWhere(t, read(t, Options{Folder: root}), map[string]string{
 		"North/Windmill/notes.txt": "North/Windmill@", "North/Windmill/2019/a.jpg": "waiting"})
+}
+
+// TestEvidenceInAnyOrder: folders are read in whatever order, and the same sites come
+// of them.
+func TestEvidenceInAnyOrder(t *testing.T) {
+	for _, c := range []struct {
+		pattern string
+		files   []string
+	}{
+		{"", []string{
+			"North/2019-06-21 overview.jpg", "North/Draw/pasture.toml", "North/Draw/Windmill/2019/a.jpg", "North/Draw/Windmill/2020/a.jpg",
+			"2015 burn/Stake/site.toml", "2015 burn/Stake/2019/a.jpg", "2018/Creek/a.jpg", "2019/Creek/plot/a.jpg",
+		}},
+		{"{site}/{date}/{pasture} {view}.*", []string{"W/2019/North plot.jpg", "W/2018/South plot.jpg", "W/2020/Draw plot.jpg"}},
+	} {
+		l, err := NewLayout(c.pattern, nil, time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatal(err)
+		}
+		homes := func(files []string) string {
+			n := newNeighbours()
+			for _, path := range files {
+				dir := parent(path)
+				n.evidence(dir, &sighting{File: File{Path: path}, said: l.folder(dir).file(path[nameAt(path):])})
+			}
+			n.meet(l, nil)
+			var all strings.Builder
+			for _, path := range c.files {
+				h := n.home(l.folder(parent(path)).file(path[nameAt(path):]).at)
+				if h == nil {
+					h = &home{site: "nowhere"}
+				}
+				fmt.Fprintf(&all, "%s: %+v\n", path, *h)
+			}
+			return all.String()
+		}
+		want := homes(c.files)
+		rapid.Check(t, func(t *rapid.T) {
+			if got := homes(rapid.Permutation(c.files).Draw(t, "order")); got != want {
+				t.Fatalf("%s\nwant\n%s", got, want)
+			}
+		})
+	}
 }

@@ -70,6 +70,9 @@ func (r *Result) settle(l *Layout, n *neighbours, read []*finished, workers int)
 		for i := range files {
 			s := &files[i]
 			h := n.home(s.at)
+			if s.lead != nil {
+				h = n.home(s.lead.at) // wherever its photo goes
+			}
 			if h == nil {
 				unfiled = append(unfiled, s)
 				continue
@@ -110,9 +113,6 @@ func (r *Result) settle(l *Layout, n *neighbours, read []*finished, workers int)
 		})
 	}
 	all.Wait()
-	if len(r.Sites) == 0 {
-		r.Sites = nil
-	}
 	var p packer
 	r.Unfiled = p.files(unfiled, "")
 	p.done()
