@@ -18,12 +18,14 @@ const (
 	gridGap   = 3 // years running without any state take one column together
 )
 
-// marks are the symbols of the grid, in the order of its legend.
-var marks = []struct {
+type symbol struct {
 	state string
 	mark  byte
 	says  string
-}{
+}
+
+// marks are the symbols of the grid, in the order of its legend.
+var marks = []symbol{
 	{Whole, '+', "whole"}, {Due, '?', "due"}, {Short, '-', "short of something"}, {Skipped, 'x', "skipped"},
 	{Recoverable, 'r', "recoverable"}, {Lost, 'L', "lost"}, {Explained, 'e', "explained"}, {"", '.', "none expected"}, {noYears, ':', "years without any visit"},
 }
@@ -118,14 +120,7 @@ func grid(w io.Writer, years []Year) {
 }
 
 func markOf(state string) byte {
-	i := slices.IndexFunc(marks, func(m struct {
-		state string
-		mark  byte
-		says  string
-	}) bool {
-		return m.state == state
-	})
-	return marks[i].mark
+	return marks[slices.IndexFunc(marks, func(m symbol) bool { return m.state == state })].mark
 }
 
 // columns are the years from the first to the last that has a state; 0 stands for
