@@ -85,7 +85,7 @@ func TestMirrorVerifyStatus(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, s := range ta.Sites {
+	for _, s := range ta.Report().Sites {
 		if want := map[string]string{"Stake 3": "linecamp:saltbush-draw:windmill--stake-3", "Post 1": "linecamp:saltbush-draw:north-draw--post-1"}[s.Site]; s.ID != want {
 			t.Errorf("the tally gives %s the id %q, want %q", s.Site, s.ID, want)
 		}

@@ -26,6 +26,8 @@
 package daemon
 
 import (
+	"bytes"
+	"encoding/json"
 	"io"
 	"log/slog"
 	"slices"
@@ -104,10 +106,32 @@ type (
 
 // TallyReport is what the working folder holds.
 type TallyReport struct {
-	tally.Report
-	// Written and Kept say which site.toml were drafted, where that was asked for.
+	tally.Result
+	Drafted
+	archive string
+	ids     func(*tally.Site) string
+}
+
+// Drafted says which site.toml were drafted, where that was asked for.
+type Drafted struct {
 	Written []WrittenSite `json:"written,omitempty"`
 	Kept    []KeptSite    `json:"kept,omitempty"`
+}
+
+// Report is the tally with each file spelled out, which takes several times the
+// memory.
+func (r TallyReport) Report() tally.Report { return r.Result.Report(r.archive, r.ids) }
+
+// MarshalJSON writes the command contract's object.
+func (r TallyReport) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false) // a name stays as it is
+	err := e.Encode(struct {
+		tally.Report
+		Drafted
+	}{r.Report(), r.Drafted})
+	return b.Bytes(), err
 }
 
 // Wants is false: it is a look, and a mirror round says what waits for a person.
@@ -119,7 +143,7 @@ func (r TallyReport) Wants() bool {
 // Print writes the tally for a person. A screen that takes no more is the
 // screen's owner's business.
 func (r TallyReport) Print(w io.Writer) {
-	_ = r.Report.Print(w)
+	_ = r.Result.Print(w, r.archive)
 	r.printWritten(w)
 }
 

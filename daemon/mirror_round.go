@@ -43,7 +43,7 @@ func (a *Archive) tallyReport(t *tally.Result) (TallyReport, error) {
 	if err != nil {
 		return TallyReport{}, err
 	}
-	return TallyReport{Report: t.Report(a.cfg.Name, ids)}, nil
+	return TallyReport{Result: *t, archive: a.cfg.Name, ids: ids}, nil
 }
 
 // tally reads the working folder, with the ledger as its memory.

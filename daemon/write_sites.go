@@ -41,7 +41,10 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return TallyReport{}, err
 	}
-	var report TallyReport
+	report, err := a.tallyReport(t)
+	if err != nil {
+		return report, err
+	}
 	k, err := a.look(ctx)
 	if err != nil {
 		return report, err
@@ -101,9 +104,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 			}
 		}
 	}
-	all, err := a.tallyReport(t) // it empties the tally, and so comes last
-	report.Report = all.Report
-	return report, err
+	return report, nil
 }
 
 // cardOf is the path of a site's card, "" where it has none. One written within

@@ -29,29 +29,29 @@ const (
 	mostPaths = 8
 )
 
-// Print writes the report for a person: one line for each site, then only
-// what is not as it should be. It stays under a screen when all is well.
-func (r Report) Print(w io.Writer) error {
+// Print writes the tally of an archive for a person: one line for each site, then
+// only what is not as it should be. It stays under a screen when all is well.
+func (r *Result) Print(w io.Writer, archive string) error {
 	b := &strings.Builder{}
-	fmt.Fprintf(b, "%s: %s, %s in %s\n", line(r.Archive), count(r.Files, "file"), size(r.Bytes), line(r.Folder))
+	fmt.Fprintf(b, "%s: %s, %s in %s\n", line(archive), count(r.Files, "file"), size(r.Bytes), line(r.Folder))
 	if r.Files == 0 && len(r.Waiting) == 0 {
 		fmt.Fprintln(b, "Nothing is in the working folder yet.")
 	}
 	r.printSites(b)
 	r.printTopics(b)
-	if n := len(r.Unfiled); n > 0 {
+	if n := r.Unfiled.Len(); n > 0 {
 		fmt.Fprintf(b, "\n%s with no site of %s own (kept all the same):\n", count(n, "file"), map[bool]string{true: "its", false: "their"}[n == 1])
 		for _, t := range tops(r.Unfiled) {
 			fmt.Fprintf(b, "  %s\n", t)
 		}
 	}
-	printWaits(b, "Not recorded yet", r.Waiting)
-	printWaits(b, "Passed over", r.Passed)
+	printWaits(b, "Not recorded yet", reportWaits(r.Waiting))
+	printWaits(b, "Passed over", reportWaits(r.Passed))
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-func (r Report) printSites(b *strings.Builder) {
+func (r *Result) printSites(b *strings.Builder) {
 	wide := 4
 	for _, s := range r.Sites {
 		wide = max(wide, min(len([]rune(s.name())), 40))
@@ -68,9 +68,9 @@ func (r Report) printSites(b *strings.Builder) {
 		views := map[string]int{}
 		first, last := 0, 0
 		for _, v := range s.Visits {
-			photos += len(v.Photos)
-			notes += len(v.Notes) + len(v.Shared)
-			for _, p := range v.Photos {
+			photos += v.Photos.Len()
+			notes += v.Notes.Len() + v.Shared.Len()
+			for p := range v.Photos.All() {
 				views[p.View]++
 			}
 			if first == 0 || v.Year < first {
@@ -92,15 +92,16 @@ func (r Report) printSites(b *strings.Builder) {
 
 // printTopics says in how many visits the text notes tell of what; nothing where
 // no text note was understood.
-func (r Report) printTopics(b *strings.Builder) {
+func (r *Result) printTopics(b *strings.Builder) {
 	n := map[string]int{}
 	visits := 0
 	for _, s := range r.Sites {
 		for _, v := range s.Visits {
-			if len(v.Topics) > 0 {
+			topics := v.topics().Names()
+			if len(topics) > 0 {
 				visits++
 			}
-			for _, t := range v.Topics {
+			for _, t := range topics {
 				n[t]++
 			}
 		}
@@ -117,7 +118,7 @@ func (r Report) printTopics(b *strings.Builder) {
 	fmt.Fprintf(b, "\nText notes of %s tell of: %s.\n", count(visits, "visit"), strings.Join(parts, ", "))
 }
 
-func (s *ReportSite) name() string {
+func (s *Site) name() string {
 	n := s.Site
 	if s.Pasture != "" {
 		n = s.Pasture + " / " + n
@@ -146,14 +147,14 @@ func viewList(views map[string]int) string {
 }
 
 // tops sums files up by their top folder.
-func tops(files []ReportFile) []string {
+func tops(files Files) []string {
 	n := map[string]int{}
 	var order []string
-	for _, f := range files {
-		top, _, below := strings.Cut(f.Path, "/")
+	for f := range files.All() {
+		top, _, below := strings.Cut(logical(f.Path), "/")
 		if below {
 			top += "/"
-		} else if len(files) > mostPaths {
+		} else if files.Len() > mostPaths {
 			top = "in the working folder itself"
 		}
 		if n[top] == 0 {

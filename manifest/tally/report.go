@@ -4,8 +4,8 @@ import (
 	"linecamp/manifest"
 )
 
-// Report is the tally as commands print it. Paths are as the archive has
-// them: text, with bytes that are none replaced.
+// Report is the tally as JSON has it, each file spelled out. Paths are as the
+// archive has them: text, with bytes that are none replaced.
 type Report struct {
 	Archive string       `json:"archive"`
 	Folder  string       `json:"folder"`
@@ -65,8 +65,7 @@ type ReportWait struct {
 }
 
 // Report makes the report; id gives a site's id, "" if it has none yet, and
-// may be nil. It empties the result on the way, so that a large archive is not
-// in memory twice.
+// may be nil.
 func (r *Result) Report(archive string, id func(*Site) string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
 		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
@@ -84,7 +83,6 @@ func (r *Result) Report(archive string, id func(*Site) string) Report {
 				Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
 		}
 		p.Sites[i] = q
-		*s = Site{}
 	}
 	return p
 }

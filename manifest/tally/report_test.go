@@ -15,8 +15,8 @@ func TestReport(t *testing.T) {
 		"North/Windmill/site.toml": "", "North/2019 notes.pdf": "", "loose.txt": "", "Caf\xe9/2019/a\nb.jpg": "", "fresh.jpg": "", "Thumbs.db": "",
 	})
 	touch(t, root, "fresh.jpg", today)
-	rep := read(t, Options{Folder: root}).Report("saltbush-draw", func(s *Site) string { return "id of " + s.Site })
-	b, err := json.Marshal(rep)
+	r := read(t, Options{Folder: root})
+	b, err := json.Marshal(r.Report("saltbush-draw", func(s *Site) string { return "id of " + s.Site }))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -69,7 +69,7 @@ func TestReport(t *testing.T) {
 		t.Errorf("a name that is no text: %+v", c)
 	}
 	var text bytes.Buffer
-	if err := rep.Print(&text); err != nil {
+	if err := r.Print(&text, "saltbush-draw"); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"saltbush-draw: 7 files", "North / Windmill  2018–2019  2 visits, 2 photos, 2 notes; landscape 1, plot 1",
@@ -92,17 +92,17 @@ func TestNull(t *testing.T) {
 
 // TestPrintFits: 30 sites over 25 years, all well, are less than a screen.
 func TestPrintFits(t *testing.T) {
-	rep := Report{Archive: "saltbush-draw", Folder: "/srv/monitoring", Files: 2250}
+	rep := Result{Folder: "/srv/monitoring", Files: 2250}
 	for i := range 30 {
-		s := ReportSite{Site: fmt.Sprintf("Stake %d", i), Pasture: "North"}
+		s := Site{Site: fmt.Sprintf("Stake %d", i), Pasture: "North"}
 		for y := range 25 {
-			s.Visits = append(s.Visits, ReportVisit{Date: fmt.Sprint(2001 + y), Year: 2001 + y,
-				Photos: []ReportFile{{View: "plot"}, {View: "landscape"}}, Notes: []ReportFile{{}}})
+			s.Visits = append(s.Visits, Visit{Date: fmt.Sprint(2001 + y), Year: 2001 + y,
+				Photos: PackFiles(File{View: "plot"}, File{View: "landscape"}), Notes: PackFiles(File{})})
 		}
 		rep.Sites = append(rep.Sites, s)
 	}
 	var b bytes.Buffer
-	if err := rep.Print(&b); err != nil {
+	if err := rep.Print(&b, "saltbush-draw"); err != nil {
 		t.Fatal(err)
 	}
 	lines := strings.Split(b.String(), "\n")
@@ -119,10 +119,10 @@ func TestPrintFits(t *testing.T) {
 // TestPrintIsSafe: names cannot move the cursor or colour the terminal.
 func TestPrintIsSafe(t *testing.T) {
 	bad := "a\x1b[31m\nb\r\xff"
-	rep := Report{Archive: bad, Folder: bad, Sites: []ReportSite{{Site: bad, Visits: []ReportVisit{{Year: 2019, Photos: []ReportFile{{View: bad}}}}}},
-		Unfiled: []ReportFile{{Path: bad}}, Waiting: []ReportWait{{bad, "reason"}}}
+	rep := Result{Folder: bad, Sites: []Site{{Site: bad, Visits: []Visit{{Year: 2019, Photos: PackFiles(File{View: bad})}}}},
+		Unfiled: PackFiles(File{Path: bad}), Waiting: []Waiting{{bad, "reason"}}}
 	var b bytes.Buffer
-	if err := rep.Print(&b); err != nil {
+	if err := rep.Print(&b, bad); err != nil {
 		t.Fatal(err)
 	}
 	if strings.ContainsAny(b.String(), "\x1b\r") || strings.Contains(b.String(), "\nb") || !utf8.Valid(b.Bytes()) {

@@ -45,7 +45,7 @@ func TestEmptyArchive(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 	var b bytes.Buffer
-	if err := r.Report("a", nil).Print(&b); err != nil || !strings.Contains(b.String(), "Nothing is in the working folder yet") {
+	if err := r.Print(&b, "a"); err != nil || !strings.Contains(b.String(), "Nothing is in the working folder yet") {
 		t.Errorf("%s", b.String())
 	}
 }
