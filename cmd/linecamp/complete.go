@@ -75,19 +75,28 @@ every window, put the line into your profile.`,
 // completesCopies lets the named options of cmd complete copies' names.
 func (t *tool) completesCopies(cmd *cobra.Command, flags ...string) {
 	for _, f := range flags {
-		cmd.RegisterFlagCompletionFunc(f, func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-			all, _, _, err := t.chosen()
-			if err != nil {
-				return nil, cobra.ShellCompDirectiveNoFileComp
+		cmd.RegisterFlagCompletionFunc(f, t.completeCopy(cobra.ShellCompDirectiveNoFileComp))
+	}
+}
+
+// completesRoots is the same for an option that a folder may stand in as well.
+func (t *tool) completesRoots(cmd *cobra.Command, flag string) {
+	cmd.RegisterFlagCompletionFunc(flag, t.completeCopy(cobra.ShellCompDirectiveDefault))
+}
+
+func (t *tool) completeCopy(what cobra.ShellCompDirective) cobra.CompletionFunc {
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		all, _, _, err := t.chosen()
+		if err != nil {
+			return nil, what
+		}
+		var names []string
+		for _, a := range all {
+			for _, c := range a.Copies {
+				names = append(names, c.Name)
 			}
-			var names []string
-			for _, a := range all {
-				for _, c := range a.Copies {
-					names = append(names, c.Name)
-				}
-			}
-			return names, cobra.ShellCompDirectiveNoFileComp
-		})
+		}
+		return names, what
 	}
 }
 

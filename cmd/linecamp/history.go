@@ -37,5 +37,6 @@ linecamp history windmill--stake-3 --from /media/office/line-camp`,
 		ValidArgsFunction: t.completeSite,
 	}
 	rootFlags(cmd, &from, "a copy's `NAME|ROOT`; a folder or https address needs no settings")
+	t.completesRoots(cmd, "from")
 	return cmd
 }

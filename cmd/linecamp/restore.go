@@ -71,6 +71,7 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 	f.StringVar(&o.AsOf, "as-of", "", "as it stood at the end of this `DAY`, 2019-12-31, or at a full RFC 3339 time")
 	f.BoolVar(&o.EveryVersion, "every-version", false, "also the bytes that were replaced later, named by version")
 	rootFlags(cmd, &from, "a copy's `NAME|ROOT`; a folder or https address needs no settings")
+	t.completesRoots(cmd, "from")
 	cmd.MarkFlagDirname("into")
 	return cmd
 }

@@ -61,7 +61,7 @@ func (id Identity) check() error {
 func readIdentity(ctx context.Context, r Root) (Identity, error) {
 	b, _, err := ReadSmall(ctx, r, IdentityKey, maxSmall)
 	if errors.Is(err, fs.ErrNotExist) {
-		return Identity{}, fmt.Errorf("%s holds no linecamp copy (%s is absent); nothing was written there: %w", r.Name(), IdentityKey, ErrNoRoot)
+		return Identity{}, fmt.Errorf("%s holds no linecamp copy (%s is absent); the folder of a copy is the one with its README.txt: %w", r.Name(), IdentityKey, ErrNoRoot)
 	}
 	if err != nil {
 		return Identity{}, err
