@@ -108,7 +108,7 @@ func (s *server) serve(ctx context.Context) error {
 			s.notify.alive()
 		case <-s.hup:
 			s.notify.reloading()
-			s.log.Info("reading the config again")
+			s.log.Info("reading the settings again")
 			s.reload(ctx)
 			s.notify.ready()
 			s.tell()
@@ -125,7 +125,7 @@ func (s *server) serve(ctx context.Context) error {
 func (s *server) reload(ctx context.Context) []error {
 	archives, errs := s.load()
 	for _, err := range errs {
-		s.log.Error("a config cannot be used, and its archive is not served: " + err.Error())
+		s.log.Error("settings cannot be used, and their archive is not served: " + err.Error())
 	}
 	wanted := map[string]config.Archive{}
 	for _, a := range archives {
@@ -134,7 +134,7 @@ func (s *server) reload(ctx context.Context) []error {
 		}
 	}
 	if s.only != "" && len(wanted) == 0 {
-		err := fmt.Errorf("no config describes an archive named %q", s.only)
+		err := fmt.Errorf("no settings describe an archive named %q", s.only)
 		s.log.Error(err.Error())
 		errs = append(errs, err)
 	}

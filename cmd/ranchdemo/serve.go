@@ -16,7 +16,7 @@ import (
 func serveAgain(ctx context.Context, at place, out io.Writer) error {
 	archives, faults := config.Load(at.config())
 	if len(faults) > 0 {
-		return fmt.Errorf("the config of the earlier run: %w", errors.Join(faults...))
+		return fmt.Errorf("the settings of the earlier run: %w", errors.Join(faults...))
 	}
 	for _, c := range archives[0].Copies {
 		if c.Kind != config.KindS3 {

@@ -164,7 +164,7 @@ func (s *story) setup(ctx context.Context) error {
 		return err
 	}
 	s.say("A folder stands in for a drive on the shelf, and an S3 service inside this")
-	s.say("program for a bucket far away. Both were tried, and the config written.")
+	s.say("program for a bucket far away. Both were tried, and the settings written.")
 	s.command("setup", "--archive", archiveName, "--folder", s.at.ranch(), "--drive", driveName+"="+s.at.drive(), "--s3", bucketName+"="+bucket+"/"+archiveName)
 	return nil
 }

@@ -83,7 +83,7 @@ func readFile(path string) (loaded, error) {
 
 // unreadable says in a sentence why nothing could be read at path.
 func unreadable(path string, err error) error {
-	text := "this config cannot be read"
+	text := "these settings cannot be read"
 	var why *fs.PathError
 	if errors.As(err, &why) {
 		text += " (" + why.Err.Error() + ")"
@@ -92,9 +92,9 @@ func unreadable(path string, err error) error {
 	case errors.Is(err, fs.ErrNotExist):
 		text = "there are no settings here; run `linecamp setup` to write some, or name others with --config"
 	case errors.Is(err, fs.ErrPermission):
-		text += "; ask its owner for the right to read it, or name another with --config"
+		text += "; ask its owner for the right to read them, or name others with --config"
 	default:
-		text += "; see whether it is a file of yours, or name another with --config"
+		text += "; see whether it is a file of yours, or name others with --config"
 	}
 	return &Error{File: path, Problems: []Problem{{Text: text}}, Err: err}
 }
@@ -205,7 +205,7 @@ func StateBase() (string, error) {
 		local, err = os.UserCacheDir()
 	}
 	if err != nil {
-		return "", errors.New("there is no home folder to keep linecamp's state in; set state = \"…\" in the config, or XDG_STATE_HOME")
+		return "", errors.New("there is no home folder to keep linecamp's state in; set state = \"…\" in the settings, or XDG_STATE_HOME")
 	}
 	return filepath.Join(local, "linecamp"), nil
 }

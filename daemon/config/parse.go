@@ -61,7 +61,7 @@ func (f *file) decode(b []byte) (map[string]any, error) {
 		return &Error{File: f.path, Problems: []Problem{{line, key, text}}}
 	}
 	if len(b) > mostBytes {
-		return nil, fail(0, "", "this file is far too large for a config; name the config file, or the folder of config files")
+		return nil, fail(0, "", "this file is far too large for settings; name the settings file, or the folder of settings files")
 	}
 	tree, lines, fault := tomlline.Decode(b)
 	if fault != nil {

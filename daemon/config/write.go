@@ -31,7 +31,7 @@ func (a Archive) Write(path string) error {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		return fmt.Errorf("the config's folder cannot be made: %w", err)
+		return fmt.Errorf("the settings' folder cannot be made: %w", err)
 	}
 	temp, err := writeTemp(path, b, 0o644)
 	if err != nil {
@@ -40,14 +40,14 @@ func (a Archive) Write(path string) error {
 	defer os.Remove(temp) // gone already when all went well
 	folder, err := os.OpenRoot(filepath.Dir(path))
 	if err != nil {
-		return fmt.Errorf("the config cannot be written: %w", err)
+		return fmt.Errorf("the settings cannot be written: %w", err)
 	}
 	defer folder.Close()
 	switch err := newfile.Name(folder, filepath.Base(temp), filepath.Base(path)); {
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
 	case err != nil:
-		return fmt.Errorf("the config cannot be written: %w", err)
+		return fmt.Errorf("the settings cannot be written: %w", err)
 	}
 	return syncDir(filepath.Dir(path))
 }
@@ -91,7 +91,7 @@ func AppendCopy(path string, c Copy) error {
 	}
 	defer os.Remove(temp) // gone already when all went well
 	if err := os.Rename(temp, path); err != nil {
-		return fmt.Errorf("the config cannot be changed: %w", err)
+		return fmt.Errorf("the settings cannot be changed: %w", err)
 	}
 	return syncDir(filepath.Dir(path))
 }
@@ -100,13 +100,13 @@ func AppendCopy(path string, c Copy) error {
 func writeTemp(path string, b []byte, mode fs.FileMode) (string, error) {
 	f, err := os.CreateTemp(filepath.Dir(path), ".linecamp-*")
 	if err != nil {
-		return "", fmt.Errorf("nothing can be written beside the config: %w", err)
+		return "", fmt.Errorf("nothing can be written beside the settings: %w", err)
 	}
 	_, err = f.Write(b)
 	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
 	if err != nil {
 		os.Remove(f.Name())
-		return "", fmt.Errorf("the config cannot be written: %w", err)
+		return "", fmt.Errorf("the settings cannot be written: %w", err)
 	}
 	return f.Name(), nil
 }

@@ -123,7 +123,7 @@ func existing(o Options) (config.Archive, error) {
 	case len(errs) > 0:
 		return config.Archive{}, errors.Join(errs...)
 	case o.Archive != "":
-		return config.Archive{}, fmt.Errorf("no config in %s describes an archive named %q: %w", path, o.Archive, os.ErrNotExist)
+		return config.Archive{}, fmt.Errorf("no settings in %s describe an archive named %q: %w", path, o.Archive, os.ErrNotExist)
 	}
 	return config.Archive{}, fmt.Errorf("%s describes no archive: %w", path, os.ErrNotExist)
 }

@@ -219,12 +219,12 @@ func configPath(o Options) (string, error) {
 		path = filepath.Join(path, o.Archive+".toml")
 	}
 	if _, err := os.Lstat(path); err == nil {
-		return "", fmt.Errorf("%s is already there and is left as it is; add a copy to it with --add-copy, or name another config: %w", path, ErrConfigExists)
+		return "", fmt.Errorf("%s is already there and is left as it is; add a copy to it with --add-copy, or name another file with --config: %w", path, ErrConfigExists)
 	}
 	others, _ := config.Load(filepath.Dir(path))
 	for _, a := range others {
 		if a.Name == o.Archive {
-			return "", fmt.Errorf("the archive %s already has a config, %s; add a copy to it with --add-copy, or choose another name: %w", o.Archive, a.File, ErrConfigExists)
+			return "", fmt.Errorf("the archive %s already has settings, %s; add a copy to it with --add-copy, or choose another name: %w", o.Archive, a.File, ErrConfigExists)
 		}
 	}
 	return path, nil
