@@ -5,6 +5,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -59,9 +60,9 @@ func TestRotVersionFromNowhere(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	c := r.Copies[0]
-	opened := 0
+	var opened atomic.Int64
 	c.Root = &failing{c.Root, func(string) bool {
-		if opened++; opened > 1000 {
+		if opened.Add(1) > 1000 {
 			cancel()
 		}
 		return false
