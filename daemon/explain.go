@@ -193,7 +193,7 @@ func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]ver
 			continue
 		}
 		sites = append(sites, s)
-		if strings.EqualFold(s.Pasture, strings.Trim(o.Pasture, "/ ")) {
+		if manifest.Folded(s.Pasture) == manifest.Folded(strings.Trim(o.Pasture, "/ ")) {
 			below = append(below, s)
 		}
 	}

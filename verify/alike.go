@@ -49,8 +49,14 @@ func Alikes(in YearsInput) (all []Alike) {
 		for k := range in.Sites {
 			former, now := &in.Sites[i], &in.Sites[k]
 			if i == k || former.Object == "" || now.Object == "" || former.Site == "" || now.Site == "" ||
-				former.Card.Retired != "" || now.Card.Replaces != "" ||
-				!follows(years[i], years[k]) || decided(former, now) {
+				former.Card.Retired != "" || now.Card.Replaces != "" {
+				continue
+			}
+			named, said := false, false
+			if former.Pasture == now.Pasture {
+				named, said = namedAlike(former.Site, now.Site)
+			}
+			if !follows(years[i], years[k], named && said) || decided(former, now) {
 				continue
 			}
 			if at == nil {
@@ -64,7 +70,7 @@ func Alikes(in YearsInput) (all []Alike) {
 					continue
 				}
 				text = fmt.Sprintf("it begins where the other ended, %s from it", metres(d))
-			case former.Pasture == now.Pasture && namedAlike(former.Site, now.Site) && !in.lettered(former, now):
+			case named && !in.lettered(former, now):
 				text = "it begins where the other ended, with nearly its name"
 			default:
 				continue
@@ -83,13 +89,15 @@ func alikeSite(s *SiteItems, years []int) AlikeSite {
 }
 
 // follows reports whether the visited years of b begin right after those of a:
-// the next year, or the year in which the next visit to a was due.
-func follows(a, b []int) bool {
-	if len(a) < fewestEach || len(b) < fewestEach {
+// the next year, or the year in which the next visit to a was due. Where their names
+// say that one took the other's place, its first visit is enough, and both may have been
+// visited in the year it was set.
+func follows(a, b []int, said bool) bool {
+	if len(a) < fewestEach || len(b) < fewestEach && !(said && len(b) > 0) {
 		return false
 	}
 	gap, gaps := b[0]-a[len(a)-1], gapsOf(a)
-	return gap > 0 && gap <= median(gaps[max(0, len(gaps)-sideGaps):])
+	return (gap > 0 || gap == 0 && said) && gap <= median(gaps[max(0, len(gaps)-sideGaps):])
 }
 
 // decided reports whether a person said of two sites, or of any that they took
@@ -122,28 +130,49 @@ func (in *YearsInput) crowded(at []place, years [][]int, a, b int) bool {
 	return false
 }
 
+// What people write into a folder's name when a stake is set anew, and what stands
+// between such words. From common practice.
+var (
+	endedWords = []string{"old", "former", "formerly", "previous", "original", "replaced", "lost"}
+	begunWords = []string{"new", "replaces", "replace", "replacing", "replacement", "reset", "relocated"}
+	fillWords  = []string{"the", "one", "for", "of", "post", "stake"}
+)
+
 // namedAlike reports whether the name of a site that ended and that of the one
-// that followed it differ only in what people add when a stake is set anew.
-func namedAlike(former, now string) bool {
-	f, old := stripped(former, "old")
-	n, fresh := stripped(now, "new")
+// that followed it differ only in what people add when a stake is set anew. said:
+// one of them says so in words, as "NEW stake 4 (replaces old)".
+func namedAlike(former, now string) (alike, said bool) {
+	f, old := stripped(former, endedWords, nil)
+	n, fresh := stripped(now, begunWords, endedWords)
+	letter := false
 	if !fresh {
-		n, fresh = withoutLetter(n)
+		n, letter = withoutLetter(n)
 	}
-	return f == n && f != "" && (old || fresh || former != now)
+	return f == n && f != "" && (old || fresh || letter || former != now), old || fresh
 }
 
-// stripped is a name without case, marks and what stands between its words, and
-// without a word at its beginning or end.
-func stripped(name, word string) (plain string, had bool) {
-	n := plainName(name)
-	if p, ok := strings.CutSuffix(n, "-"+word); ok {
-		return p, true
+// stripped is a name without case, accents and what stands between its words, and
+// without what at its beginning and end is said of a stake set anew, if one of marks
+// is said there.
+func stripped(name string, marks, also []string) (plain string, had bool) {
+	words := strings.Split(plainName(name), "-")
+	from, to := 0, len(words)
+	said := func(w string) bool { return slices.Contains(marks, w) || slices.Contains(also, w) }
+	for from < len(words)-1 && said(words[from]) {
+		from++
 	}
-	if p, ok := strings.CutPrefix(n, word+"-"); ok {
-		return p, true
+	for i := len(words) - 1; i > from && (said(words[i]) || slices.Contains(fillWords, words[i])); i-- {
+		if said(words[i]) {
+			to = i
+		}
 	}
-	return n, false
+	for _, w := range slices.Concat(words[:from], words[to:]) {
+		had = had || slices.Contains(marks, w)
+	}
+	if !had {
+		from, to = 0, len(words)
+	}
+	return strings.Join(words[from:to], "-"), had
 }
 
 var numberB = regexp.MustCompile(`^(.*[0-9])-?b$`)
@@ -167,10 +196,10 @@ func (in *YearsInput) lettered(former, now *SiteItems) bool {
 	})
 }
 
-// plainName is a name in small letters, with a hyphen for whatever stands
-// between its words.
+// plainName is a name in small letters without accents, with a hyphen for whatever
+// stands between its words.
 func plainName(s string) string {
-	return strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsNumber(r) && !unicode.IsMark(r) }), "-")
+	return strings.Join(strings.FieldsFunc(manifest.Folded(s), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsNumber(r) && !unicode.IsMark(r) }), "-")
 }
 
 func (s AlikeSite) asked() string {
@@ -186,7 +215,11 @@ func (p printer) alike(all []Alike) {
 	var lines, one, two []string
 	for _, a := range all {
 		lines = append(lines, fmt.Sprintf("%s and %s: %s", a.Now.label(), a.Former.label(), a.Text))
-		one = append(one, p.line.Run("same", a.Now.asked(), a.Former.asked()))
+		both := []string{a.Now.asked(), a.Former.asked()}
+		if a.Now.First <= a.Former.Last {
+			both = append(both, "--overlap")
+		}
+		one = append(one, p.line.Run(append([]string{"same"}, both...)...))
 		two = append(two, p.line.Run("same", "--no", a.Now.asked(), a.Former.asked()))
 	}
 	p.list("Perhaps one stake under two names, which is no fault", lines, p.toRun("If it is one:", one)+"\n"+p.toRun("If they are two:", two))

@@ -3,9 +3,9 @@ package verify
 import (
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
+	"linecamp/manifest"
 	"linecamp/manifest/card"
 )
 
@@ -54,7 +54,7 @@ func (in *YearsInput) settle() {
 func (in *YearsInput) named(pasture, name string) int {
 	found, several := -1, false
 	for i := range in.Sites {
-		if !strings.EqualFold(in.Sites[i].Site, name) {
+		if manifest.Folded(in.Sites[i].Site) != manifest.Folded(name) {
 			continue
 		}
 		if in.Sites[i].Pasture == pasture {

@@ -97,21 +97,22 @@ func (e *ManySites) Error() string {
 }
 
 // FindSite finds the one site a person means: by slug, name, folder, or pasture
-// and name with a slash between; capitals do not matter. Where nothing is
-// exactly that, a beginning that fits one site is enough. The error wraps
-// ErrNoSite, or is a *ManySites.
+// and name with a slash between. What is spelled exactly so comes first; capitals
+// and accents do not matter otherwise. Where nothing is all of that, a beginning
+// that fits one site is enough. The error wraps ErrNoSite, or is a *ManySites.
 func FindSite(sites []Site, name string) (Site, error) {
 	want := fold(name)
 	if want == "" {
 		return Site{}, fmt.Errorf("the name of the site is empty: %w", ErrNoSite)
 	}
 	for _, fits := range []func(string) bool{
-		func(n string) bool { return n == want },
-		func(n string) bool { return strings.HasPrefix(n, want) },
+		func(n string) bool { return trimmed(n) == trimmed(name) },
+		func(n string) bool { return fold(n) == want },
+		func(n string) bool { return strings.HasPrefix(fold(n), want) },
 	} {
 		var found []Site
 		for _, s := range sites {
-			if slices.ContainsFunc(s.names(), func(n string) bool { return n != "" && fits(fold(n)) }) {
+			if slices.ContainsFunc(s.names(), func(n string) bool { return n != "" && fits(n) }) {
 				found = append(found, s)
 			}
 		}
@@ -161,9 +162,18 @@ func (s Site) names() []string {
 	return names
 }
 
-// fold makes two ways to write a name equal: capitals, slashes of either kind,
-// and slashes or spaces around it.
-func fold(s string) string {
-	s = strings.ReplaceAll(s, `\`, "/")
-	return strings.ToLower(strings.Trim(s, "/ "))
+// fold makes two ways to write a name equal: capitals, accents, slashes of either
+// kind, and slashes or spaces around it.
+func fold(s string) string { return manifest.Folded(trimmed(s)) }
+
+func trimmed(s string) string { return strings.Trim(strings.ReplaceAll(s, `\`, "/"), "/ ") }
+
+// Begun is the first of the names a site goes by that begins so; "" for none.
+func (s Site) Begun(begun string) string {
+	for _, n := range []string{s.Site, s.Folder, s.Object} {
+		if n != "" && strings.HasPrefix(manifest.Folded(n), manifest.Folded(begun)) {
+			return n
+		}
+	}
+	return ""
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -136,11 +135,8 @@ func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 		}
 		var names []string
 		for _, s := range sites {
-			for _, n := range []string{s.Site, s.Folder, s.Object} {
-				if n != "" && strings.HasPrefix(strings.ToLower(n), strings.ToLower(begun)) {
-					names = append(names, n)
-					break
-				}
+			if n := s.Begun(begun); n != "" {
+				names = append(names, n)
 			}
 		}
 		return names

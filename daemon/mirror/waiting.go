@@ -7,7 +7,7 @@ const (
 	ReasonDamaged     = "its bytes changed though size and time did not, which looks like damage; `linecamp mend` brings the good bytes back"
 	ReasonCopied      = "it changed while it was being copied; the next round takes it"
 	ReasonClock       = "the clock of this machine stands before the newest recorded version; set the clock"
-	ReasonEmpty       = "the working folder shows no file at all; is the right disk mounted?"
+	ReasonEmpty       = "the working folder shows no file at all; see whether the right disk is mounted"
 	ReasonDevice      = "the working folder is on another disk than last time and files are missing there; look, then run `linecamp mirror --accept-changes`"
 	ReasonUnproven    = "its bytes and its time differ from what is recorded, and this machine does not remember it from before; look, then run `linecamp mirror --accept-changes`"
 	ReasonMass        = "more than a fifth of the known files changed or vanished at once; look, then run `linecamp mirror --accept-changes`"
