@@ -429,11 +429,17 @@ func TestHistoryAndRoots(t *testing.T) {
 }
 
 func TestIsRoot(t *testing.T) {
+	t.Chdir(t.TempDir())
+	for _, name := range []string{"drive1", "shelf"} {
+		if err := os.Mkdir(name, 0o777); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for from, want := range map[string]bool{
-		"shelf": false, "shelf-drive": false, "/media/line-camp": true, "./shelf": true, ".": true,
+		"": false, "shelf": false, "shelf-drive": false, "drive1": true, "/media/line-camp": true, "./shelf": true, ".": true,
 		"https://s3.example.net/monitoring/saltbush-draw": true, `D:\line-camp`: true,
 	} {
-		if got := daemon.IsRoot(from); got != want {
+		if got := daemon.IsRoot(from, []string{"shelf"}); got != want {
 			t.Errorf("IsRoot(%q) is %v", from, got)
 		}
 	}

@@ -4,12 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"linecamp/daemon/config"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/near"
 	"linecamp/verify"
+	"linecamp/verify/say"
 )
 
 // RootAccess is how to get at a ROOT that no config describes: a copy found on
@@ -22,41 +27,117 @@ type RootAccess struct {
 }
 
 // IsRoot tells a ROOT given to --from, a folder or an address, from the name
-// of a copy. A name holds no separator.
-func IsRoot(from string) bool {
-	return strings.ContainsAny(from, `/\`) || from == "." || from == ".." || filepath.IsAbs(from)
+// of a copy. What holds a separator is no name; any other word is one of the
+// copies that the settings name, or else a folder that is there.
+func IsRoot(from string, copies []string) bool {
+	if strings.ContainsAny(from, `/\`) || from == "." || from == ".." || filepath.IsAbs(from) {
+		return true
+	}
+	if from == "" || slices.Contains(copies, from) {
+		return false
+	}
+	info, err := os.Stat(from)
+	return err == nil && info.IsDir()
 }
 
 // at opens the root.
 func (ra RootAccess) at(ctx context.Context) (*held, store.Identity, error) {
 	h := &held{Copy: config.Copy{Name: ra.Root}}
-	var err error
-	if strings.Contains(ra.Root, "://") {
-		h.Kind, h.URL = config.KindS3, strings.TrimRight(ra.Root, "/")
-		h.Region, h.Credentials, h.CAFile = ra.Region, ra.Credentials, ra.CAFile
-		h.Root, err = OpenBucket(ctx, h.Copy)
+	root, err := ra.open(ctx, ra.Root)
+	if err != nil {
+		return nil, store.Identity{}, ra.orNear(ctx, err, nil)
+	}
+	h.Root, h.Kind = root, root.Kind()
+	if h.Kind == config.KindS3 {
+		h.URL, h.Region, h.Credentials, h.CAFile = strings.TrimRight(ra.Root, "/"), ra.Region, ra.Credentials, ra.CAFile
 	} else {
-		h.Kind, h.Copy.Root = config.KindDrive, ra.Root
-		h.Root, err = store.OpenUnidentified(ra.Root)
+		h.Copy.Root = ra.Root
 	}
-	if err != nil {
-		return nil, store.Identity{}, err
-	}
-	id, err := h.Root.Identity(ctx)
-	if err != nil {
+	id, err := root.Identity(ctx)
+	if errors.Is(err, store.ErrNoRoot) && ctx.Err() == nil {
 		// A root that lost its identity still holds the photos.
-		if !errors.Is(err, store.ErrNoRoot) || ctx.Err() != nil {
-			h.Root.Close()
-			return nil, store.Identity{}, err
+		if holds, herr := near.Holds(ctx, root); holds && herr == nil {
+			err = nil
+		} else {
+			err = ra.orNear(ctx, err, root)
 		}
-		objects, oerr := store.Objects(ctx, h.Root)
-		if oerr != nil || len(objects) == 0 {
-			h.Root.Close()
-			return nil, store.Identity{}, err
-		}
+	}
+	if err != nil {
+		root.Close()
+		return nil, store.Identity{}, err
 	}
 	h.ID = id.CopyID
 	return h, id, nil
+}
+
+// open opens what may be a root, at a folder or an address.
+func (ra RootAccess) open(ctx context.Context, at string) (store.Root, error) {
+	if strings.Contains(at, "://") {
+		return OpenBucket(ctx, config.Copy{
+			Name: at, Kind: config.KindS3, URL: strings.TrimRight(at, "/"),
+			Region: ra.Region, Credentials: ra.Credentials, CAFile: ra.CAFile,
+		})
+	}
+	return store.OpenUnidentified(at)
+}
+
+// orNear adds to err, which says that there is no copy, the copies that lie above
+// the place or below it, in r.
+func (ra RootAccess) orNear(ctx context.Context, err error, r store.Root) error {
+	if !errors.Is(err, store.ErrNoRoot) && !errors.Is(err, store.ErrNotHere) {
+		return err
+	}
+	open := func(at string) (store.Root, error) { return ra.open(ctx, at) }
+	if at := near.Above(ctx, ra.above(), open); at != "" {
+		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, at, say.Quote(at))
+	}
+	if r == nil {
+		return err
+	}
+	var found []string
+	for _, name := range near.Below(ctx, r) {
+		found = append(found, say.Quote(ra.below(name)))
+	}
+	switch len(found) {
+	case 0:
+		return err
+	case 1:
+		return fmt.Errorf("%w. A copy lies below it: use --from %s", err, found[0])
+	}
+	return fmt.Errorf("%w. Copies lie below it: use --from %s", err, strings.Join(found, " or --from "))
+}
+
+// above are the places that this one lies in, the nearest first.
+func (ra RootAccess) above() (places []string) {
+	if strings.Contains(ra.Root, "://") {
+		at := strings.TrimRight(ra.Root, "/")
+		for len(places) < 16 {
+			i := strings.LastIndexByte(at, '/')
+			if i < 0 || strings.HasSuffix(at[:i], "/") {
+				break // the host
+			}
+			at = at[:i]
+			places = append(places, at)
+		}
+		return places
+	}
+	at, err := filepath.Abs(ra.Root)
+	if err != nil {
+		return nil
+	}
+	for up := filepath.Dir(at); up != at; up = filepath.Dir(at) {
+		places = append(places, up)
+		at = up
+	}
+	return places
+}
+
+// below is how a person calls a folder in this place.
+func (ra RootAccess) below(name string) string {
+	if strings.Contains(ra.Root, "://") {
+		return strings.TrimRight(ra.Root, "/") + "/" + (&url.URL{Path: name}).EscapedPath()
+	}
+	return filepath.Join(ra.Root, filepath.FromSlash(name))
 }
 
 // HistoryFrom is History from a root alone.

@@ -21,7 +21,9 @@ linecamp history wind
 linecamp history windmill--stake-3 --from /media/office/line-camp`,
 		Args: exactly(1, "the name of a site"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if daemon.IsRoot(from.Root) {
+			if root, err := t.isRoot(from.Root); err != nil {
+				return err
+			} else if root {
 				r, err := t.watched(func(daemon.Progress) (report, error) {
 					return daemon.HistoryFrom(cmd.Context(), from, args[0])
 				})

@@ -44,7 +44,9 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 			if err := restoreUsage(o); err != nil {
 				return err
 			}
-			if daemon.IsRoot(from.Root) {
+			if root, err := t.isRoot(from.Root); err != nil {
+				return err
+			} else if root {
 				r, err := t.watched(func(p daemon.Progress) (report, error) {
 					return daemon.RestoreFrom(cmd.Context(), from, o, p)
 				})

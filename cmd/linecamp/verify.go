@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -90,6 +91,22 @@ func rootFlags(cmd *cobra.Command, r *daemon.RootAccess, from string) {
 	f.StringVar(&r.Credentials, "credentials", "", "with --from an address: \"env\" or a `FILE` with the keys")
 	f.StringVar(&r.Region, "region", "", "with --from an address: the bucket's `REGION`")
 	f.StringVar(&r.CAFile, "ca-file", "", "with --from an address: certificates to trust, in a `FILE`")
+}
+
+// isRoot tells a ROOT given to --from from the name of a copy.
+func (t *tool) isRoot(from string) (bool, error) {
+	all, _, _, err := t.chosen()
+	var names []string
+	for _, a := range all {
+		for _, c := range a.Copies {
+			names = append(names, c.Name)
+		}
+	}
+	root := daemon.IsRoot(from, names)
+	if err != nil && from != "" && !root {
+		return false, fmt.Errorf("--from %s: no folder of that name is here, and without settings no copy has a name (%w)", from, err)
+	}
+	return root, nil
 }
 
 // sayOr prints a report unless it could not be made.

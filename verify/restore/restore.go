@@ -76,13 +76,15 @@ type Report struct {
 	Bytes   int64    `json:"bytes"`
 	Already int      `json:"already"` // of Files: there already
 	Failed  []Failed `json:"failed"`
-	// Nothing says why no file at all answers to the year or the day asked for.
+	// Nothing says why no file at all answers to what was asked for.
 	Nothing string `json:"nothing,omitempty"`
 	// Missing are versions the seal names and no source has.
 	Missing []Missing `json:"missing_versions,omitempty"`
 	// Trouble is what else went wrong: sources that could not be used to the
 	// end, records that are lost.
 	Trouble []string `json:"trouble,omitempty"`
+
+	bare bool // everything was asked for, and nothing has been recorded yet
 }
 
 // Failed is a file that could not be delivered as it was.
@@ -100,7 +102,9 @@ type Missing struct {
 }
 
 // Wants reports whether something was not delivered.
-func (r Report) Wants() bool { return len(r.Failed) > 0 || len(r.Missing) > 0 || r.Nothing != "" }
+func (r Report) Wants() bool {
+	return len(r.Failed) > 0 || len(r.Missing) > 0 || r.Nothing != "" && !r.bare
+}
 
 // nothing is what to say where a wish was understood and nothing answers to it.
 func (o *Options) nothing() string {
@@ -111,8 +115,10 @@ func (o *Options) nothing() string {
 		return "nothing was recorded by " + o.AsOf + "; the days before the first mirror have no state. The photos of one year: --year"
 	case o.Year != "":
 		return "no visit of " + o.Year + " is on record; " + o.lister() + " lists the visits"
+	case o.Everything:
+		return "no site and no file is recorded there yet"
 	}
-	return ""
+	return "it has no file on record"
 }
 
 // lister is the command that lists the visits there are.
@@ -174,6 +180,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
 		rep.Nothing = o.nothing()
+		rep.bare = o.Everything && o.Year == "" && o.AsOf == "" && len(rep.Trouble) == 0
 	}
 	return rep, err
 }

@@ -58,7 +58,7 @@ var tail = func() *regexp.Regexp {
 	for _, t := range tails {
 		all = append(all, regexp.QuoteMeta(t.text))
 	}
-	return regexp.MustCompile(`(:|\?) (` + strings.Join(all, "|") + `)($|[;:)\n]| \()|( \(cannot be used\))`)
+	return regexp.MustCompile(`(:|\?) (` + strings.Join(all, "|") + `)($|[;:.)\n]| \()|( \(cannot be used\))`)
 }()
 
 // Plain takes from the text of an error what only programs ask for: "the drive
