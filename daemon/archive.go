@@ -55,6 +55,10 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if a.ledger, err = ledger.Open(dir); err != nil {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
+	if err = a.ledger.KeyByID(a.ids()); err != nil {
+		a.ledger.Close()
+		return nil, err
+	}
 	a.cache = ledger.OpenInventories(dir)
 	a.tellSetAside()
 	return a, nil

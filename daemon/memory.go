@@ -9,14 +9,7 @@ type memory struct{ a *Archive }
 
 func (a *Archive) memory() verify.Memory { return memory{a} }
 
-func (m memory) id(copy string) string {
-	for _, c := range m.a.cfg.Copies {
-		if c.Name == copy {
-			return c.ID
-		}
-	}
-	return copy
-}
+func (m memory) id(copy string) string { return m.a.id(copy) }
 
 func (m memory) Held(copy, object string) (map[string]verify.Held, error) {
 	return m.a.ledger.Held(m.id(copy), object)

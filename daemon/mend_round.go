@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 	"slices"
 
-	"linecamp/daemon/config"
 	"linecamp/daemon/mend"
 	"linecamp/verify"
 )
@@ -104,41 +103,4 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 		err = fmt.Errorf("the ledger: %w", ferr)
 	}
 	return report, err
-}
-
-// damage is what the last checks found, but for copies that the config no longer
-// has: nobody could put that right.
-func (a *Archive) damage() ([]verify.Damage, error) {
-	all, err := a.ledger.Damage()
-	if err != nil {
-		return nil, fmt.Errorf("the ledger: %w", err)
-	}
-	return slices.DeleteFunc(all, func(d verify.Damage) bool {
-		has := slices.ContainsFunc(a.cfg.Copies, func(c config.Copy) bool { return c.Name == d.Copy })
-		return !has && d.Copy != verify.WorkingName
-	}), nil
-}
-
-// forgetMended takes what was put right out of the damage on record.
-func (a *Archive) forgetMended(r MendReport) error {
-	damage, err := a.ledger.Damage()
-	if err != nil {
-		return err
-	}
-	left, mended := map[string][]verify.Damage{}, map[[3]string]bool{}
-	for _, m := range r.Mended {
-		left[m.Copy] = nil
-		mended[[3]string{m.Copy, m.Object, m.Content}] = true
-	}
-	for _, d := range damage {
-		if _, touched := left[d.Copy]; touched && !mended[[3]string{d.Copy, d.Object, d.Content}] {
-			left[d.Copy] = append(left[d.Copy], d)
-		}
-	}
-	for name, rest := range left {
-		if err := a.ledger.SetDamage(name, rest); err != nil {
-			return err
-		}
-	}
-	return a.ledger.Flush()
 }

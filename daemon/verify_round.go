@@ -200,7 +200,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 		return err
 	}
 	*c = found
-	return a.ledger.SetDamage(h.Name, found.Damage)
+	return a.ledger.SetDamage(h.ID, found.Damage)
 }
 
 // notAgain is said of damage found earlier that this check did not look at.
@@ -224,7 +224,7 @@ func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) 
 	var object string
 	var memory map[string]verify.Held
 	for _, d := range known {
-		if d.Copy != h.Name || d.Kind != verify.Altered && d.Kind != verify.Unreadable || again[[2]string{d.Object, d.Content}] {
+		if d.Copy != h.ID || d.Kind != verify.Altered && d.Kind != verify.Unreadable || again[[2]string{d.Object, d.Content}] {
 			continue
 		}
 		if memory == nil || object != d.Object {
@@ -234,7 +234,7 @@ func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) 
 			}
 		}
 		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) {
-			d.Detail = notAgain
+			d.Copy, d.Detail = h.Name, notAgain
 			found = append(found, d)
 		}
 	}
@@ -367,7 +367,7 @@ func (a *Archive) holdings(r *reach, checked []verify.CopyReport) ([]verify.Hold
 		}
 		hold := verify.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
 		for _, d := range damage {
-			if d.Copy == h.Name {
+			if d.Copy == h.ID {
 				hold.Damage = append(hold.Damage, d)
 			}
 		}

@@ -125,9 +125,9 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		}
 		k.held = append(k.held, held)
 	}
-	damage, err := a.ledger.Damage()
+	damage, err := a.damage()
 	if err != nil {
-		return nil, fmt.Errorf("the ledger: %w", err)
+		return nil, err
 	}
 	for _, d := range damage {
 		k.damaged[d.Copy+"\x00"+d.Object+"\x00"+d.Content] = true

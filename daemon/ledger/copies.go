@@ -43,15 +43,15 @@ func (l *Ledger) SetCommitted(copy, object string, version int) error {
 	})
 }
 
-// ForgetCopy forgets what a copy holds, its committed versions, its damage and
-// when it was met: it has a new root. What was downloaded from it stays
-// counted.
+// ForgetCopy forgets what a copy holds, its committed versions and when it was
+// met: it was put back to an older day. What was downloaded from it stays
+// counted, and damage stays on record until the bytes were read again.
 func (l *Ledger) ForgetCopy(copy string) error {
 	if err := l.Flush(); err != nil {
 		return err
 	}
 	return l.writing(func(tx *sql.Tx) error {
-		for _, table := range []string{"held", "committed", "damage", "seen"} {
+		for _, table := range []string{"held", "committed", "seen"} {
 			if _, err := tx.Exec("DELETE FROM "+table+" WHERE copy = ?", copy); err != nil {
 				return err
 			}

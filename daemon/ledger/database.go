@@ -19,10 +19,10 @@ import (
 // change them, count it up and add to upgrades what turns the format before
 // into the new one; a ledger is never thrown away for being old, because
 // read-back ages took months of reading.
-const format = 2
+const format = 3
 
 // upgrades[n] brings a ledger of format n to format n+1.
-var upgrades = map[int]string{1: decodedTable}
+var upgrades = map[int]string{1: decodedTable, 2: damageByID}
 
 // application is SQLite's application_id of a ledger: "lcmp".
 const application = 0x6c636d70
@@ -41,14 +41,18 @@ CREATE TABLE committed(copy TEXT NOT NULL, object TEXT NOT NULL, version INTEGER
 CREATE TABLE seen     (copy TEXT PRIMARY KEY, reachable INTEGER NOT NULL, current INTEGER NOT NULL, away INTEGER NOT NULL,
                        state TEXT NOT NULL, error TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE reread   (copy TEXT NOT NULL, at INTEGER NOT NULL, bytes INTEGER NOT NULL, PRIMARY KEY (copy, at)) WITHOUT ROWID;
-CREATE TABLE damage   (copy TEXT NOT NULL, site TEXT NOT NULL, path TEXT NOT NULL, version INTEGER NOT NULL,
-                       kind TEXT NOT NULL, detail TEXT NOT NULL, object TEXT NOT NULL, content TEXT NOT NULL);
-CREATE INDEX damage_copy ON damage (copy);
 CREATE TABLE round    (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, began INTEGER NOT NULL, ended INTEGER NOT NULL,
                        outcome TEXT NOT NULL, detail TEXT NOT NULL);
 CREATE INDEX round_kind ON round (kind, id);
 CREATE TABLE value    (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-` + decodedTable
+` + damageTable + decodedTable
+
+// Copies are known by their ids, here and in every table: names change.
+const damageTable = `
+CREATE TABLE damage   (copy TEXT NOT NULL, site TEXT NOT NULL, path TEXT NOT NULL, version INTEGER NOT NULL,
+                       kind TEXT NOT NULL, detail TEXT NOT NULL, object TEXT NOT NULL, content TEXT NOT NULL);
+CREATE INDEX damage_copy ON damage (copy);
+`
 
 const decodedTable = `
 CREATE TABLE decoded  (digest BLOB PRIMARY KEY, state INTEGER NOT NULL, why TEXT NOT NULL, by INTEGER NOT NULL) WITHOUT ROWID;

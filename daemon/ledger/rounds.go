@@ -68,7 +68,8 @@ func (l *Ledger) LastRound(kind string) (Round, bool, error) {
 	return r, found, err
 }
 
-// SetDamage replaces what damage is known of a copy.
+// SetDamage replaces what damage is known of a copy, named by its id, or of the
+// working folder.
 func (l *Ledger) SetDamage(copy string, found []verify.Damage) error {
 	return l.writing(func(tx *sql.Tx) error {
 		if _, err := tx.Exec("DELETE FROM damage WHERE copy = ?", copy); err != nil {
@@ -85,7 +86,7 @@ func (l *Ledger) SetDamage(copy string, found []verify.Damage) error {
 }
 
 // Damage returns the damage last found, of all copies, by copy in the order in
-// which it was given.
+// which it was given. Copy is the copy's id.
 func (l *Ledger) Damage() ([]verify.Damage, error) {
 	var all []verify.Damage
 	err := l.reading(func(db *sql.DB) error {
