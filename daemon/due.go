@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"time"
 
 	"linecamp/verify"
 )
@@ -22,7 +24,7 @@ type DueOptions struct {
 // DueReport is which sites to visit, and when.
 type DueReport = verify.DueReport
 
-// Due lists the visits that are due now or soon, and writes the files asked for.
+// Due lists the visits that are due now or soon.
 func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport, error) {
 	k, err := a.look(ctx)
 	if err != nil {
@@ -38,17 +40,24 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 	if o.NoPositions {
 		report.WithoutPositions()
 	}
-	if o.ICS != "" && len(report.Visits) == 0 { // RFC 5545, section 3.6: a calendar has at least one component
-		report.Notes = append(report.Notes, fmt.Sprintf("No calendar was written, since there is no visit to put into it; an earlier %s is left as it is", o.ICS))
+	return report, nil
+}
+
+// WriteDue writes the files asked for, each with the visits of all the reports. The
+// note says what was not written, and why; it is empty where all was.
+func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, err error) {
+	if o.ICS != "" && !slices.ContainsFunc(reports, func(r DueReport) bool { return len(r.Visits) > 0 }) { // RFC 5545, section 3.6: a calendar has at least one component
+		note = fmt.Sprintf("No calendar was written, since there is no visit to put into it; an earlier %s is left as it is", o.ICS)
 		o.ICS = ""
 	}
+	dues := verify.Dues(reports)
 	for _, f := range []struct {
 		path string
 		make func() ([]byte, error)
 	}{
-		{o.ICS, func() ([]byte, error) { return report.Calendar(a.now()), nil }},
-		{o.GeoJSON, report.GeoJSON},
-		{o.GPX, report.GPX},
+		{o.ICS, func() ([]byte, error) { return dues.Calendar(now), nil }},
+		{o.GeoJSON, dues.GeoJSON},
+		{o.GPX, dues.GPX},
 	} {
 		if f.path == "" {
 			continue
@@ -58,10 +67,10 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 			err = writeWhole(f.path, b)
 		}
 		if err != nil {
-			return report, fmt.Errorf("%s could not be written: %w", f.path, err)
+			return note, fmt.Errorf("%s could not be written: %w", f.path, err)
 		}
 	}
-	return report, nil
+	return note, nil
 }
 
 // writeWhole puts a file in place, whole or not at all.

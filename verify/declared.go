@@ -84,13 +84,12 @@ func (s *SiteItems) began() string {
 	return first
 }
 
-// expected returns the years in which a visit was expected and none was made,
-// in order, and the late visits with the years they were expected in.
-func (j *judge) expected() (missing []int, late map[int]int) {
-	this := j.now.Year()
-	missing, late = expectedGaps(j.rounds, this)
+// expected returns the years up to last in which a visit was expected, or will be,
+// and none was made, in order, and the late visits with the years they were expected in.
+func (j *judge) expected(last int) (missing []int, late map[int]int) {
+	missing, late = expectedGaps(j.rounds, last)
 	if len(j.rounds) == 1 {
-		if y := j.rounds[0] + 1; y <= this && j.times.open(y, j.now) {
+		if y := j.rounds[0] + 1; y <= last && j.times.open(y, j.now) {
 			missing = append(missing, y)
 		}
 	}
@@ -98,7 +97,7 @@ func (j *judge) expected() (missing []int, late map[int]int) {
 	missing = slices.DeleteFunc(missing, declared)
 	maps.DeleteFunc(late, func(y, _ int) bool { return declared(y) })
 	if len(j.Card.Expect) > 0 {
-		missing = append(missing, j.declaredGaps(late)...)
+		missing = append(missing, j.declaredGaps(late, last)...)
 	}
 	missing = slices.DeleteFunc(missing, func(y int) bool {
 		_, explained := j.explanation(y)
@@ -110,7 +109,7 @@ func (j *judge) expected() (missing []int, late map[int]int) {
 
 // declaredGaps walks the years from the first that is declared: the next visit
 // is due so many years after the last one, or after the one that was missed.
-func (j *judge) declaredGaps(late map[int]int) (missing []int) {
+func (j *judge) declaredGaps(late map[int]int, until int) (missing []int) {
 	visited := map[int]bool{}
 	for _, y := range j.rounds {
 		visited[y] = true
@@ -129,7 +128,7 @@ func (j *judge) declaredGaps(late map[int]int) (missing []int) {
 		}
 	}
 	due := 0 // not settled yet
-	for y := first; y <= j.now.Year(); y++ {
+	for y := first; y <= until; y++ {
 		now := j.Card.Expected(y)
 		if len(now) == 0 {
 			if visited[y] {

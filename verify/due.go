@@ -1,14 +1,12 @@
 package verify
 
 import (
-	"cmp"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
-	"time"
 
 	"linecamp/manifest/geo"
+	"linecamp/verify/say"
 )
 
 // DueReport says which sites to visit, and when.
@@ -16,7 +14,9 @@ type DueReport struct {
 	Archive string       `json:"archive"`
 	Visits  []DueVisit   `json:"visits"` // by the day their season closes
 	Closed  []ClosedSite `json:"closed"` // sites that are left out, and why
+	Next    *DueVisit    `json:"next"`   // the first to open after that, where none is due; null where none is expected
 	Notes   []string     `json:"notes,omitempty"`
+	ahead   int          // days until Next opens
 }
 
 // DueVisit is a visit that can be made now, or soon.
@@ -30,6 +30,7 @@ type DueVisit struct {
 	Over     bool          `json:"season_over"` // it has closed, and is not given up yet
 	Lacks    []string      `json:"lacks"`       // what the visit made this year lacks; empty where none was made
 	Position *geo.Position `json:"position"`    // null where it is not known, or not to be shown
+	archive  string        // set by Dues
 }
 
 // ClosedSite is a site that is closed now.
@@ -39,46 +40,13 @@ type ClosedSite struct {
 	Why     string `json:"why"`
 }
 
-// DueVisits lists the visits that are due now, and those whose season opens within so
-// many days.
-func DueVisits(in YearsInput, within int) DueReport {
-	r := DueReport{Visits: []DueVisit{}, Closed: []ClosedSite{}}
-	later := in
-	later.Now = in.Now.AddDate(0, 0, within)
-	now := Years(in)
-	until := later.Now.Format(time.DateOnly)
-	all := now
-	for _, y := range Years(later) {
-		if !slices.ContainsFunc(now, func(n Year) bool {
-			return n.Object == y.Object && n.Site == y.Site && n.Pasture == y.Pasture && n.Year == y.Year
-		}) {
-			all = append(all, y)
-		}
-	}
-	positions := places(in)
-	for _, y := range all {
-		i := slices.IndexFunc(in.Sites, func(s SiteItems) bool { return s.Site == y.Site && s.Pasture == y.Pasture && s.Object == y.Object })
-		switch {
-		case y.State == Explained && y.Closed && y.Year == in.Now.Year():
-			r.Closed = append(r.Closed, ClosedSite{y.Site, y.Pasture, y.Why})
-		case y.State == Due && y.Opens <= until:
-			v := DueVisit{Site: y.Site, Pasture: y.Pasture, Object: y.Object, Year: y.Year, Opens: y.Opens, Closes: y.Closes, Over: y.Closes < in.Now.Format(time.DateOnly), Lacks: y.Lacks}
-			if i >= 0 && positions[i].known {
-				v.Position = &positions[i].at
-			}
-			r.Visits = append(r.Visits, v)
-		}
-	}
-	slices.SortStableFunc(r.Visits, func(a, b DueVisit) int {
-		return cmp.Or(cmp.Compare(a.Closes, b.Closes), cmp.Compare(a.Pasture, b.Pasture), cmp.Compare(a.Site, b.Site))
-	})
-	return r
-}
-
 // WithoutPositions leaves the positions out.
 func (r *DueReport) WithoutPositions() {
 	for i := range r.Visits {
 		r.Visits[i].Position = nil
+	}
+	if r.Next != nil {
+		r.Next.Position = nil
 	}
 }
 
@@ -89,6 +57,9 @@ func (DueReport) Wants() bool { return false }
 func (r DueReport) Print(w io.Writer) {
 	if len(r.Visits) == 0 {
 		fmt.Fprintln(w, "No visit is due.")
+		if n := r.Next; n != nil {
+			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), say.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.ahead)))
+		}
 	}
 	for _, v := range r.Visits {
 		l := fmt.Sprintf("%s  %s", Shown(v.label()), v.when())

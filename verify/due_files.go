@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"encoding/xml"
 	"fmt"
+	"iter"
 	"strconv"
 	"strings"
 	"time"
@@ -13,10 +14,31 @@ import (
 	"linecamp/manifest"
 )
 
+// Dues are the reports of one archive or several, for one file.
+type Dues []DueReport
+
+// each yields the visits of all archives, with their reports and how an archive is
+// named before a visit: not at all where there is but one.
+func (d Dues) each() iter.Seq2[DueVisit, string] {
+	return func(yield func(DueVisit, string) bool) {
+		for _, r := range d {
+			of := ""
+			if len(d) > 1 {
+				of = Shown(r.Archive) + ": "
+			}
+			for _, v := range r.Visits {
+				if v.archive = r.Archive; !yield(v, of) {
+					return
+				}
+			}
+		}
+	}
+}
+
 // Calendar writes the seasons as iCalendar (RFC 5545): an all-day event for
 // each visit, whose id stays the same, so that a calendar that reads the file
 // again changes its events and adds none.
-func (r DueReport) Calendar(now time.Time) []byte {
+func (d Dues) Calendar(now time.Time) []byte {
 	var b strings.Builder
 	line := func(s string) { // section 3.1: at most 75 octets, then a space on the next line
 		room := 75
@@ -31,21 +53,21 @@ func (r DueReport) Calendar(now time.Time) []byte {
 		b.WriteString(s + "\r\n")
 	}
 	text := strings.NewReplacer(`\`, `\\`, ";", `\;`, ",", `\,`, "\r\n", `\n`, "\n", `\n`) // section 3.3.11
-	object := r.objects()
+	object := d.objects()
 	line("BEGIN:VCALENDAR")
 	line("VERSION:2.0")
 	line("PRODID:-//linecamp//due//EN")
-	for _, v := range r.Visits {
+	for v, of := range d.each() {
 		closes, err := time.Parse(time.DateOnly, v.Closes)
 		if err != nil {
 			continue
 		}
 		line("BEGIN:VEVENT")
-		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(r.Archive), object(v), v.Opens))
+		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(v.archive), object(v), v.Opens))
 		line("DTSTAMP:" + now.UTC().Format("20060102T150405Z"))
 		line("DTSTART;VALUE=DATE:" + strings.ReplaceAll(v.Opens, "-", ""))
 		line("DTEND;VALUE=DATE:" + closes.AddDate(0, 0, 1).Format("20060102")) // the day after the last
-		line("SUMMARY:" + text.Replace(Shown(v.label())+", photo monitoring"))
+		line("SUMMARY:" + text.Replace(of+Shown(v.label())+", photo monitoring"))
 		line("DESCRIPTION:" + text.Replace(caution))
 		if v.Position != nil {
 			line(fmt.Sprintf("GEO:%f;%f", v.Position.Latitude, v.Position.Longitude))
@@ -60,16 +82,17 @@ func (r DueReport) Calendar(now time.Time) []byte {
 // objects names the object of each visit. A site that no version is recorded of
 // has none yet; it goes by the one that it will most likely have, and never by
 // another site's.
-func (r DueReport) objects() func(DueVisit) string {
-	taken, made := map[string]bool{}, map[[2]string]string{}
-	for _, v := range r.Visits {
-		taken[v.Object] = true
+func (d Dues) objects() func(DueVisit) string {
+	type site struct{ archive, pasture, site string }
+	taken, made := map[[2]string]bool{}, map[site]string{}
+	for v := range d.each() {
+		taken[[2]string{v.archive, v.Object}] = true
 	}
 	return func(v DueVisit) string {
-		k := [2]string{v.Pasture, v.Site}
+		k := site{v.archive, v.Pasture, v.Site}
 		if v.Object == "" && made[k] == "" {
-			made[k] = manifest.Slug(v.Pasture, v.Site, func(s string) bool { return taken[s] })
-			taken[made[k]] = true
+			made[k] = manifest.Slug(v.Pasture, v.Site, func(s string) bool { return taken[[2]string{v.archive, s}] })
+			taken[[2]string{v.archive, made[k]}] = true
 		}
 		return cmp.Or(v.Object, made[k])
 	}
@@ -77,15 +100,15 @@ func (r DueReport) objects() func(DueVisit) string {
 
 // GeoJSON writes the visits as points (RFC 7946). One without a position has no
 // geometry.
-func (r DueReport) GeoJSON() ([]byte, error) {
+func (d Dues) GeoJSON() ([]byte, error) {
 	type feature struct {
 		Type       string         `json:"type"`
 		Geometry   any            `json:"geometry"`
 		Properties map[string]any `json:"properties"`
 	}
 	features := []feature{}
-	for _, v := range r.Visits {
-		f := feature{Type: "Feature", Properties: map[string]any{"site": v.Site, "pasture": v.Pasture, "state": Due, "year": v.Year,
+	for v := range d.each() {
+		f := feature{Type: "Feature", Properties: map[string]any{"archive": v.archive, "site": v.Site, "pasture": v.Pasture, "state": Due, "year": v.Year,
 			"opens": v.Opens, "closes": v.Closes, "season_over": v.Over, "lacks": v.Lacks}}
 		if v.Position != nil {
 			f.Geometry = map[string]any{"type": "Point", "coordinates": []float64{v.Position.Longitude, v.Position.Latitude}}
@@ -96,7 +119,7 @@ func (r DueReport) GeoJSON() ([]byte, error) {
 }
 
 // GPX writes the visits that have a position as waypoints (GPX 1.1).
-func (r DueReport) GPX() ([]byte, error) {
+func (d Dues) GPX() ([]byte, error) {
 	type wpt struct {
 		Lat  string `xml:"lat,attr"`
 		Lon  string `xml:"lon,attr"`
@@ -104,9 +127,9 @@ func (r DueReport) GPX() ([]byte, error) {
 		Desc string `xml:"desc"`
 	}
 	var points []wpt
-	for _, v := range r.Visits {
+	for v, of := range d.each() {
 		if v.Position != nil {
-			points = append(points, wpt{degrees(v.Position.Latitude), meridian(v.Position.Longitude), v.label(), v.when()})
+			points = append(points, wpt{degrees(v.Position.Latitude), meridian(v.Position.Longitude), of + v.label(), v.when()})
 		}
 	}
 	b, err := xml.MarshalIndent(struct {

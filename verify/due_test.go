@@ -65,7 +65,7 @@ func TestDueVisits(t *testing.T) {
 // day after the last.
 func TestCalendar(t *testing.T) {
 	r := dueOn(t, "2026-08-20", 30)
-	text := string(r.Calendar(time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)))
+	text := string(Dues{r}.Calendar(time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)))
 	for l := range strings.SplitSeq(strings.TrimSuffix(text, "\r\n"), "\r\n") {
 		if len(l) > 75 || !utf8.ValidString(l) || strings.ContainsAny(l, "\r\n") {
 			t.Errorf("line %q", l)
@@ -88,7 +88,7 @@ func TestCalendar(t *testing.T) {
 
 func TestPoints(t *testing.T) {
 	r := dueOn(t, "2026-08-20", 30)
-	b, err := r.GPX()
+	b, err := Dues{r}.GPX()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +108,7 @@ func TestPoints(t *testing.T) {
 		}
 	}
 	read := func() (s shape) {
-		b, err := r.GeoJSON()
+		b, err := Dues{r}.GeoJSON()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -126,7 +126,29 @@ func TestPoints(t *testing.T) {
 	if s := read(); s.Features[0].Geometry != nil {
 		t.Errorf("%+v", s.Features[0])
 	}
-	if text := string(r.Calendar(time.Now())); strings.Contains(text, "GEO:") {
+	if text := string(Dues{r}.Calendar(time.Now())); strings.Contains(text, "GEO:") {
 		t.Error(text)
+	}
+}
+
+// Two archives in one file: each visit says whose it is, and keeps an id of its own.
+func TestSeveralArchivesInOneFile(t *testing.T) {
+	a, b := dueOn(t, "2026-08-20", 30), dueOn(t, "2026-08-20", 30)
+	b.Archive = "breaks"
+	both := Dues{a, b}
+	text := strings.ReplaceAll(string(both.Calendar(time.Now())), "\r\n ", "")
+	for _, want := range []string{"UID:saltbush-draw-windmill--stake-3-2026-06-10@linecamp", "UID:breaks-windmill--stake-3-2026-06-10@linecamp",
+		"SUMMARY:breaks: Windmill / Stake 3\\, photo monitoring"} {
+		if strings.Count(text, want) != 1 {
+			t.Errorf("not once %q in\n%s", want, text)
+		}
+	}
+	g, err := both.GPX()
+	if err != nil || strings.Count(string(g), "<wpt") != 2 || !strings.Contains(string(g), "<name>breaks: Windmill / Stake 3</name>") {
+		t.Errorf("%v\n%s", err, g)
+	}
+	j, err := both.GeoJSON()
+	if err != nil || strings.Count(string(j), `"Feature"`) != 4 || strings.Count(string(j), `"archive": "breaks"`) != 2 {
+		t.Errorf("%v\n%s", err, j)
 	}
 }

@@ -47,7 +47,7 @@ func hostile() DueReport {
 func TestCalendarReadBack(t *testing.T) {
 	r := hostile()
 	now := time.Date(2026, 5, 1, 23, 59, 59, 0, time.FixedZone("", -7*3600))
-	raw := r.Calendar(now)
+	raw := Dues{r}.Calendar(now)
 	// Section 3.1: lines end in CRLF and have 75 octets at most, and no line is
 	// folded inside a letter, though the RFC would allow it.
 	if !bytes.HasSuffix(raw, []byte("END:VCALENDAR\r\n")) {
@@ -98,7 +98,7 @@ func TestCalendarReadBack(t *testing.T) {
 			t.Errorf("position %v of %v", g, v.Position)
 		}
 	}
-	if again, err := ics.ParseCalendar(bytes.NewReader(DueReport{}.Calendar(now))); err != nil || len(again.Events()) != 0 {
+	if again, err := ics.ParseCalendar(bytes.NewReader(Dues{DueReport{}}.Calendar(now))); err != nil || len(again.Events()) != 0 {
 		t.Errorf("of no visit: %v, %v", again, err)
 	}
 }
@@ -108,7 +108,7 @@ func TestCalendarReadBack(t *testing.T) {
 // without a place (section 3.2).
 func TestGeoJSONReadBack(t *testing.T) {
 	r := hostile()
-	raw, err := r.GeoJSON()
+	raw, err := Dues{r}.GeoJSON()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,7 +173,7 @@ func samePlaces(t *testing.T, r DueReport, points []map[string]string) {
 // from -180 to below 180, and a wptType's name before its desc.
 func TestGPXReadBack(t *testing.T) {
 	r := hostile()
-	raw, err := r.GPX()
+	raw, err := Dues{r}.GPX()
 	if err != nil {
 		t.Fatal(err)
 	}

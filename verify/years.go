@@ -168,19 +168,24 @@ type judge struct {
 	series  map[string][]visitYear // the visits of each such season, without years to come
 }
 
-// yearsOf judges one site.
-func yearsOf(s SiteItems, now time.Time) []Year {
-	j := &judge{SiteItems: &s, now: now, visited: byYear(s)}
+func newJudge(s *SiteItems, now time.Time) *judge {
+	j := &judge{SiteItems: s, now: now, visited: byYear(*s)}
 	// A visit dated after this year is a camera's clock: it is kept and shown,
 	// and nothing is judged by it.
 	j.past = j.visited
 	for len(j.past) > 0 && j.past[len(j.past)-1].year > now.Year() {
 		j.past = j.past[:len(j.past)-1]
 	}
-	j.times = newTimetable(&s, j.past, now)
+	j.times = newTimetable(s, j.past, now)
 	j.rounds = j.times.rounds(numbers(j.past), s.Items, now)
 	j.markSeasons()
-	expected, late := j.expected()
+	return j
+}
+
+// yearsOf judges one site.
+func yearsOf(s SiteItems, now time.Time) []Year {
+	j := newJudge(&s, now)
+	expected, late := j.expected(now.Year())
 	if len(j.visited)+len(expected) == 0 {
 		return nil
 	}

@@ -13,7 +13,10 @@ import (
 )
 
 // Position is a point on WGS 84, in degrees, north and east positive.
-type Position struct{ Latitude, Longitude float64 }
+type Position struct {
+	Latitude  float64 `json:"latitude"`
+	Longitude float64 `json:"longitude"`
+}
 
 // Valid reports whether the numbers can be a position.
 func (p Position) Valid() bool {
