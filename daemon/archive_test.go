@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/attention"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 )
@@ -186,11 +187,12 @@ func TestDriveAway(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.now = r.now.AddDate(0, 0, 13)
+	r.verify(a, daemon.VerifyOptions{}) // no round is late; years are missing
 	m := r.mirror(a)
-	if m.Copies[1].State != "away" || m.Wants() {
+	if m.Copies[1].State != "away" || len(m.Attention) != 1 || m.Attention[0].Kind != attention.Years {
 		t.Errorf("after 13 days: %s", printed(m))
 	}
-	if v := r.verify(a, daemon.VerifyOptions{Only: daemon.OnlyRot}); !v.Copies[1].Away || v.Wants() {
+	if v := r.verify(a, daemon.VerifyOptions{Only: daemon.OnlyRot}); !v.Copies[1].Away || len(v.Attention) != 1 {
 		t.Errorf("after 13 days: %s", printed(v))
 	}
 	r.now = r.now.AddDate(0, 0, 2)

@@ -39,6 +39,8 @@ type held struct {
 	// Away: the drive is not plugged in, and may be for some days yet.
 	Away bool
 	Seen ledger.CopySeen
+	// after is how the round at hand left it; nil before.
+	after *mirror.CopyState
 }
 
 // reach is the copies for one piece of work, in the config's order.
@@ -316,7 +318,8 @@ func (a *Archive) oneArchive(ctx context.Context, r *reach) error {
 }
 
 // seen notes that a copy was met, or since when it was not, and settles
-// whether a drive that is not plugged in may be away.
+// whether a drive that is not plugged in may be away. How the last round left the
+// copy stays as it is: only a round can say better, and the service goes by it.
 func (a *Archive) seen(h *held) error {
 	s, err := a.ledger.Seen(h.ID)
 	if err != nil {
@@ -324,10 +327,7 @@ func (a *Archive) seen(h *held) error {
 	}
 	now := a.now()
 	if h.Root != nil {
-		s.LastReachable, s.AwaySince, s.Error = now, time.Time{}, ""
-		if s.State == mirror.Away || s.State == mirror.Unreachable {
-			s.State = mirror.Behind // until a round says better
-		}
+		s.LastReachable, s.AwaySince = now, time.Time{}
 	} else {
 		if s.AwaySince.IsZero() {
 			s.AwaySince = now
@@ -340,7 +340,6 @@ func (a *Archive) seen(h *held) error {
 		if errors.Is(h.Err, store.ErrNotHere) && !h.Away && h.Copy.Away > 0 {
 			h.Err = fmt.Errorf("%w; it may be unplugged for %s and was last seen %s", h.Err, days(h.Copy.Away), age(now.Sub(since)))
 		}
-		s.Error = h.Err.Error()
 	}
 	h.Seen = s
 	return a.ledger.SetSeen(h.ID, s)

@@ -33,6 +33,7 @@ import (
 	"slices"
 	"time"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/tally"
@@ -97,12 +98,40 @@ type RestoreOptions struct {
 
 // The reports of the rooms that do the work.
 type (
-	MirrorReport  = mirror.Report
-	VerifyReport  = verify.Report
 	MendReport    = mend.Report
 	HistoryReport = verify.History
 	RestoreReport = restore.Report
 )
+
+// MirrorReport is what a mirror round did, and what wants a person after it.
+type MirrorReport struct {
+	mirror.Report
+	attention.List
+}
+
+// Wants reports whether something wants a person.
+func (r MirrorReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
+
+// Print writes the report for a person.
+func (r MirrorReport) Print(w io.Writer) {
+	r.Report.Print(w)
+	r.List.Print(w, attention.Waits...)
+}
+
+// VerifyReport is what a check found, and what wants a person after it.
+type VerifyReport struct {
+	verify.Report
+	attention.List
+}
+
+// Wants reports whether something wants a person.
+func (r VerifyReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
+
+// Print writes the report for a person.
+func (r VerifyReport) Print(w io.Writer) {
+	r.Report.Print(w)
+	r.List.Print(w, attention.Checks...)
+}
 
 // TallyReport is what the working folder holds.
 type TallyReport struct {

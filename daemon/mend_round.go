@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -99,7 +100,7 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 			report.Unreached = append(report.Unreached, mend.Unreached{Copy: h.Name, Reason: h.Err.Error()})
 		}
 	}
-	if ferr := a.forgetMended(report); err == nil && ferr != nil {
+	if ferr := cmp.Or(a.forgetMended(report), a.forgetMendedWaits(report)); err == nil && ferr != nil {
 		err = fmt.Errorf("the ledger: %w", ferr)
 	}
 	return report, err

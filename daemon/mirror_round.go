@@ -152,7 +152,8 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		return MirrorReport{}, err
 	}
 	defer turns.leaveAll()
-	in.Authored, in.Done = authored, turns.leave
+	seenAll := false // what waits was told to its end
+	in.Authored, in.Done = func() { seenAll = ctx.Err() == nil; authored() }, turns.leave
 
 	in.Archive, in.ArchiveID = r.name, r.id
 	in.Copies = a.forMirror(r)
@@ -174,7 +175,16 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if serr := a.noteStates(r, report); err == nil && serr != nil {
 		err = serr
 	}
-	return report, err
+	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.open()) > 0) {
+		if serr := a.noteWaits(report.Waiting); err == nil && serr != nil {
+			err = serr
+		}
+	}
+	if err != nil {
+		return MirrorReport{Report: report}, err
+	}
+	list, err := a.attend(ctx, r, roundMirror)
+	return MirrorReport{Report: report, List: list}, err
 }
 
 // occupied are the turns and locks a round has on copies.
@@ -260,7 +270,7 @@ func onlyNamed(all []mirror.CopyState, name string) []mirror.CopyState {
 }
 
 // noteStates keeps in the ledger how the round left each copy.
-func (a *Archive) noteStates(r *reach, report MirrorReport) error {
+func (a *Archive) noteStates(r *reach, report mirror.Report) error {
 	for _, c := range report.Copies {
 		for _, h := range r.copies {
 			if h.Name != c.Copy {
@@ -270,6 +280,7 @@ func (a *Archive) noteStates(r *reach, report MirrorReport) error {
 			if err != nil {
 				return fmt.Errorf("the ledger: %w", err)
 			}
+			h.after = &c
 			s.State, s.Error = c.State, c.Error
 			if c.State == mirror.Current {
 				s.LastCurrent = a.now()

@@ -168,20 +168,20 @@ func RestoreFrom(ctx context.Context, root RootAccess, o RestoreOptions, p Progr
 var ErrYearsFrom = errors.New("which years are missing is judged by the working folder and all copies together; leave --from out, or check this copy with --only rot")
 
 // VerifyFrom re-reads a root by its own manifests and seal.
-func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progress) (VerifyReport, error) {
+func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progress) (verify.Report, error) {
 	if o.Only == OnlyYears {
-		return VerifyReport{}, ErrYearsFrom
+		return verify.Report{}, ErrYearsFrom
 	}
 	paper, err := o.paper()
 	if err != nil {
-		return VerifyReport{}, err
+		return verify.Report{}, err
 	}
 	h, id, err := root.at(ctx)
 	if err != nil {
-		return VerifyReport{}, err
+		return verify.Report{}, err
 	}
 	defer h.Root.Close()
-	report := VerifyReport{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
+	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
 	vo := verify.Options{
 		Quick: o.Quick, Allowance: -1, Paper: paper,
 		Progress: func(done, total int64) { p.tell(h.Name, done, total) },

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
@@ -29,7 +30,8 @@ type Status struct {
 	YearsJudged *time.Time  `json:"years_judged"`
 	Next        []NextRound `json:"next"`
 	Rounds      []PastRound `json:"rounds"`
-	now         time.Time
+	attention.List
+	now time.Time
 }
 
 // CopyStatus is how one copy stands. Files and Bytes are what is known to be
@@ -50,9 +52,11 @@ type CopyStatus struct {
 	Bytes        int64      `json:"bytes"`
 	ReadBack     ReadBack   `json:"read_back"`
 	Confirmed    int        `json:"confirmed"`
-	Fence        string     `json:"fence,omitempty"` // "none": one writer only by a person's word
-	Error        string     `json:"error,omitempty"`
-	Note         string     `json:"note,omitempty"` // where a drive was found, if not at its place
+	// ToGo is what is recorded and not there yet.
+	ToGo  attention.Amount `json:"to_go"`
+	Fence string           `json:"fence,omitempty"` // "none": one writer only by a person's word
+	Error string           `json:"error,omitempty"`
+	Note  string           `json:"note,omitempty"` // where a drive was found, if not at its place
 }
 
 // ReadBack is the share of a copy whose bytes were once read back, and when the
@@ -97,7 +101,7 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		return s, err
 	}
 	for _, h := range r.copies {
-		c, err := a.copyStatus(h, want)
+		c, err := a.copyStatus(ctx, h, want)
 		if err != nil {
 			return s, fmt.Errorf("the ledger: %w", err)
 		}
@@ -132,7 +136,8 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
-	return s, nil
+	s.List, err = a.attend(ctx, r, "")
+	return s, err
 }
 
 // heads is the newest recorded version of every object, by slug, as the state
@@ -154,7 +159,7 @@ func (a *Archive) heads() (map[string]int, error) {
 	return heads, nil
 }
 
-func (a *Archive) copyStatus(h *held, want map[string]int) (CopyStatus, error) {
+func (a *Archive) copyStatus(ctx context.Context, h *held, want map[string]int) (CopyStatus, error) {
 	figures, err := a.ledger.Figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err
@@ -172,27 +177,11 @@ func (a *Archive) copyStatus(h *held, want map[string]int) (CopyStatus, error) {
 	if h.Kind == config.KindS3 && h.Copy.Fence == "none" {
 		c.Fence = "none"
 	}
-	if h.Root == nil {
-		c.State, c.Error = h.state(), h.Err.Error()
-		return c, nil
-	}
-	c.Note = h.note()
-	committed, err := a.ledger.Committed(h.ID)
+	st, err := a.standing(ctx, h, want)
 	if err != nil {
 		return c, err
 	}
-	c.State = mirror.Current
-	if h.Seen.LastCurrent.IsZero() {
-		c.State = mirror.Behind
-	}
-	for slug, n := range want {
-		if committed[slug] < n {
-			c.State = mirror.Behind
-		}
-	}
-	if h.Seen.State == mirror.Failed { // the last round could reach it, and could not work with it
-		c.State, c.Error = mirror.Failed, lastError(h.Seen)
-	}
+	c.State, c.Error, c.Note, c.ToGo = st.state, st.err, st.note, st.toGo
 	return c, nil
 }
 
@@ -211,22 +200,6 @@ func moment(t time.Time) *time.Time {
 	return &t
 }
 
-// Wants reports whether something wants a person.
-func (s Status) Wants() bool {
-	for _, c := range s.Copies {
-		if c.State != mirror.Current && c.State != mirror.Away {
-			return true
-		}
-	}
-	for _, r := range s.Rounds {
-		if r.Outcome == outcomeFailed {
-			return true
-		}
-	}
-	y := s.Years
-	return s.Damage > 0 || y.Short+y.Skipped+y.Recoverable+y.Lost > 0
-}
-
 // Print writes the status for a person.
 func (s Status) Print(w io.Writer) {
 	line := say.Of(w)
@@ -240,23 +213,12 @@ func (s Status) Print(w io.Writer) {
 		if said := cmp.Or(c.Error, c.Note); said != "" {
 			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
 		}
-		if c.State == mirror.Behind {
-			fmt.Fprintf(w, "  %-*s    To bring it up to date: %s\n", width, "", line.Run("mirror"))
-		}
 	}
-	switch s.Damage {
-	case 0:
+	if s.Damage == 0 {
 		fmt.Fprintln(w, "No damage on record.")
-	default:
-		fmt.Fprintf(w, "%s on record. To see what is wrong: %s\n", count(s.Damage, "damaged or foreign file", "damaged or foreign files"), line.Run("verify"))
-		fmt.Fprintf(w, "To put right what can be: %s\n", line.Run("mend"))
 	}
 	fmt.Fprintln(w, s.years(line))
-	for _, r := range s.Rounds {
-		if r.Outcome == outcomeFailed {
-			fmt.Fprintf(w, "The last %s round, %s, failed: %s\n", r.Round, when(r.Began), line.Text(r.Detail))
-		}
-	}
+	s.List.Print(w)
 	if len(s.Next) > 0 {
 		var next []string
 		for _, n := range s.Next {
@@ -328,8 +290,5 @@ func (s Status) years(line say.Line) string {
 		parts = []string{"none on record"}
 	}
 	said := fmt.Sprintf("Years, as of %s: %s.", age(s.now.Sub(*s.YearsJudged)), strings.Join(parts, ", "))
-	if y.Short+y.Skipped+y.Recoverable+y.Lost > 0 {
-		said += " To see which: " + line.Run("verify", "--only", "years")
-	}
 	return said
 }

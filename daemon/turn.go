@@ -74,6 +74,22 @@ func (t turns) toWrite(ctx context.Context, name, id string) (release func(), er
 	}), nil
 }
 
+// busy reports whether a round is at work on a copy just now. A crash may leave
+// its mark, but not the lock.
+func (t turns) busy(ctx context.Context, id string) bool {
+	if !strings.HasPrefix(t.marked(id), writing) {
+		return false
+	}
+	ctx, stop := context.WithTimeout(ctx, 200*time.Millisecond)
+	defer stop()
+	free, err := t.take(ctx, "copy-"+id+".lock", "")
+	if err != nil {
+		return errors.Is(err, context.DeadlineExceeded)
+	}
+	free()
+	return false
+}
+
 // writing begins the mark of a round at work. Behind it stands what makes each
 // mark another one. A crash may leave it, but then the copy is free.
 const writing = "writing"

@@ -34,7 +34,7 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 // verify also returns the objects whose root pair is to be written again, by
 // copy, for mend.
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
-	report := VerifyReport{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy}
+	report := VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy}}
 	var picked []config.Copy
 	if _, err := o.paper(); err != nil {
 		return report, nil, err
@@ -84,9 +84,19 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		}
 	}
 	if o.years() {
-		return a.checkYears(ctx, o, r, k, report, p)
+		if err := a.checkYears(ctx, o, r, k, report, p); err != nil {
+			return err
+		}
 	}
-	return nil
+	if err := a.noteChecks(report.Report); err != nil {
+		return fmt.Errorf("the ledger: %w", err)
+	}
+	at := ""
+	if o.whole() {
+		at = roundVerify
+	}
+	report.List, err = a.attend(ctx, r, at)
+	return err
 }
 
 // nothingYet reports whether no version of anything is recorded, though there

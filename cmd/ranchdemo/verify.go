@@ -130,7 +130,7 @@ func (s *story) verifySound(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.checkCopies(r, nil)
+	s.checkCopies(r.Report, nil)
 	s.checkYears(r.Years, flawsOf(s.ranch.Flaws))
 	for _, f := range r.Findings {
 		s.expect(false, "right: %s %s: %s. It was reported, and not drawn.", f.Site, f.Visit, f.Text)
@@ -144,7 +144,7 @@ func (s *story) verifyBroken(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.checkCopies(r, map[string]int{driveName: 1})
+	s.checkCopies(r.Report, map[string]int{driveName: 1})
 	rot := false
 	for _, c := range r.Copies {
 		for _, d := range c.Damage {
@@ -194,7 +194,7 @@ func (s *story) verifyAgain(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.checkCopies(r, nil)
+	s.checkCopies(r.Report, nil)
 	all := s.drawn.Photos + s.drawn.Notes
 	for _, c := range r.Copies {
 		if c.Files != all {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"linecamp/verify"
@@ -66,6 +67,35 @@ func (l *Ledger) LastRound(kind string) (Round, bool, error) {
 		return err
 	})
 	return r, found, err
+}
+
+// LastDone returns when the newest round of a kind began that ended with one of
+// the outcomes; zero if none did.
+func (l *Ledger) LastDone(kind string, outcomes ...string) (time.Time, error) {
+	in := make([]any, 0, len(outcomes)+1)
+	in = append(in, kind)
+	for _, o := range outcomes {
+		in = append(in, o)
+	}
+	return l.began("SELECT began FROM round WHERE kind = ? AND ended <> 0 AND outcome IN (?"+strings.Repeat(", ?", len(outcomes)-1)+") ORDER BY id DESC LIMIT 1", in...)
+}
+
+// FirstRound returns when the oldest round began that is remembered; zero for
+// none.
+func (l *Ledger) FirstRound() (time.Time, error) {
+	return l.began("SELECT began FROM round ORDER BY id LIMIT 1")
+}
+
+func (l *Ledger) began(query string, args ...any) (time.Time, error) {
+	var at int64
+	err := l.reading(func(db *sql.DB) error {
+		err := db.QueryRow(query, args...).Scan(&at)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	return moment(at), err
 }
 
 // SetDamage replaces what damage is known of a copy, named by its id, or of the

@@ -33,7 +33,7 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		for _, c := range unread {
 			named = append(named, c.Name)
 		}
-		r.wait("", fmt.Sprintf("this machine has not read every copy yet: %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
+		r.wait("", fmt.Sprintf(unreadCopies+": %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
 		return errHoldOff
 	}
 	if err := r.unsealed(); err != nil {

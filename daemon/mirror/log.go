@@ -134,7 +134,7 @@ func (r *round) unsealed() error {
 	}
 	for _, c := range r.copies {
 		if c.ID == id && !c.usable() && !r.givenUp(c.Name) {
-			r.wait("", fmt.Sprintf("%s may hold a line of the seal that no other copy has; %s", c.Name, c.wayOn()), true)
+			r.wait("", fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn()), true)
 			return errHoldOff
 		}
 	}

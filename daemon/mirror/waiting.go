@@ -1,5 +1,11 @@
 package mirror
 
+import (
+	"strings"
+
+	"linecamp/daemon/attention"
+)
+
 // Reasons a path waits, as the report gives them. Each ends where the sentence
 // "waiting: …" ends, and names what to do where a person is needed.
 const (
@@ -20,6 +26,33 @@ const (
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
 	ReasonRemade      = "its record was lost on every copy and is made anew, and what people had put on file in it may be lost; where `linecamp verify` asks again about what was explained before, run `linecamp explain` again"
 	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
+)
+
+// KindOf is what sort of thing waits for a reason.
+func KindOf(reason string) attention.Kind {
+	switch reason {
+	case ReasonEmpty:
+		return attention.FolderEmpty
+	case ReasonDevice, ReasonUnproven, ReasonMass, ReasonAgain, ReasonSeveral:
+		return attention.ChangeWaits
+	case ReasonUnfiled:
+		return attention.ManyUnfiled
+	case ReasonNoCopy, ReasonClock:
+		return attention.RecordingHeld
+	}
+	switch {
+	case strings.HasPrefix(reason, ErrNotAuthor.Error()):
+		return attention.OtherRecorder
+	case strings.HasPrefix(reason, unreadCopies), strings.Contains(reason, holdsALine):
+		return attention.RecordingHeld
+	}
+	return attention.FileWaits
+}
+
+// How reasons begin, or what they say, that name a copy.
+const (
+	unreadCopies = "this machine has not read every copy yet"
+	holdsALine   = "may hold a line of the seal that no other copy has"
 )
 
 func (r *round) wait(path, reason string, person bool) {

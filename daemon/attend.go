@@ -1,0 +1,259 @@
+package daemon
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+	"time"
+
+	"linecamp/daemon/attention"
+	"linecamp/daemon/mend"
+	"linecamp/daemon/mirror"
+	"linecamp/verify"
+	"linecamp/verify/say"
+)
+
+// Where the ledger keeps what attention is derived from.
+const (
+	keyWaits  = "what the last mirror round left waiting"
+	keyChecks = "what the last checks found beside damage"
+	keyNoted  = "attention noted since"
+)
+
+// attend gathers the facts and derives what wants a person. r holds the copies
+// as the work at hand met them; of those not in it, the last round's word counts.
+// at is the kind of round that is coming to its end, "" for none.
+func (a *Archive) attend(ctx context.Context, r *reach, at string) (attention.List, error) {
+	f, err := a.facts(ctx, r, at)
+	if err != nil {
+		return attention.List{Attention: []attention.Item{}}, fmt.Errorf("the ledger: %w", err)
+	}
+	list := attention.List{Attention: attention.Of(f)}
+	noted := map[string]time.Time{}
+	for _, i := range list.Attention {
+		noted[i.Key()] = i.Since
+	}
+	if !maps.EqualFunc(noted, f.Noted, time.Time.Equal) {
+		if err := a.remember(keyNoted, noted); err != nil {
+			return list, err
+		}
+	}
+	return list, nil
+}
+
+func (a *Archive) facts(ctx context.Context, r *reach, at string) (attention.Facts, error) {
+	f := attention.Facts{Now: a.now(), Folder: a.cfg.Folder}
+	heads, err := a.heads()
+	if err != nil {
+		return f, err
+	}
+	f.Recorded = len(heads)
+	if f.Folder != "" {
+		f.FolderFault = folderFault(f.Folder)
+	}
+	if err := a.recall(keyWaits, &f.Waits); err != nil {
+		return f, err
+	}
+	last, err := mirror.LastAuthor(a.ledger, r.id)
+	if err != nil {
+		return f, err
+	}
+	if last.Author != "" { // it says more than what waited for that reason
+		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Kind == attention.OtherRecorder })
+		if last.Author != a.author {
+			f.Recorder = last.Machine
+		}
+	}
+	if err := a.recall(keyNoted, &f.Noted); err != nil {
+		return f, err
+	}
+	if f.Checks, err = a.checks(); err != nil {
+		return f, err
+	}
+	damage, err := a.damage()
+	if err != nil {
+		return f, err
+	}
+	f.Damaged = len(damage)
+	if f.Years, _, err = a.ledger.Years(); err != nil {
+		return f, err
+	}
+	if f.Rounds, err = a.roundFacts(f.Now, at); err != nil {
+		return f, err
+	}
+	for _, c := range a.cfg.Copies {
+		h := r.named(c.Name)
+		if h == nil {
+			h = &held{Copy: c, Err: errLeftOut}
+		}
+		s, err := a.standing(ctx, h, heads)
+		if err != nil {
+			return f, err
+		}
+		f.Copies = append(f.Copies, s.forAttention())
+	}
+	return f, ctx.Err()
+}
+
+// folderFault says why a working folder cannot be looked at; "" where it can.
+func folderFault(folder string) string {
+	info, err := os.Stat(folder)
+	switch {
+	case os.IsNotExist(err):
+		return fmt.Sprintf("the working folder %s is not there", folder)
+	case err != nil:
+		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, say.Plain(err.Error()))
+	case !info.IsDir():
+		return fmt.Sprintf("the working folder %s is a file, not a folder", folder)
+	}
+	return ""
+}
+
+// noteWaits remembers what a mirror round left waiting for a person. Since when
+// is carried on from the rounds before.
+func (a *Archive) noteWaits(all []mirror.Waiting) error {
+	var before, now []attention.Wait
+	if err := a.recall(keyWaits, &before); err != nil {
+		return err
+	}
+	at := map[string]int{}
+	for _, w := range all {
+		if !w.Person {
+			continue
+		}
+		i, ok := at[w.Reason]
+		if !ok {
+			i = len(now)
+			at[w.Reason] = i
+			since := a.now()
+			if j := slices.IndexFunc(before, func(b attention.Wait) bool { return b.Reason == w.Reason }); j >= 0 {
+				since = before[j].Since
+			}
+			now = append(now, attention.Wait{Kind: mirror.KindOf(w.Reason), Reason: w.Reason, Since: since.UTC().Truncate(time.Second)})
+		}
+		if w.Path != "" {
+			if now[i].Files++; now[i].Path == "" {
+				now[i].Path = w.Path
+			}
+		}
+	}
+	return a.remember(keyWaits, now)
+}
+
+// checked is what a check found on one copy beside damage.
+type checked map[string]attention.Check
+
+// noteChecks remembers what a check found beside damage, for the copies it
+// looked at, and of the years where it judged them.
+func (a *Archive) noteChecks(report verify.Report) error {
+	all := checked{}
+	if err := a.recall(keyChecks, &all); err != nil {
+		return err
+	}
+	now := a.now().UTC().Truncate(time.Second)
+	note := func(key string, c attention.Check) {
+		if c.What == "" {
+			delete(all, key)
+			return
+		}
+		if was, ok := all[key]; ok && was.What == c.What {
+			return
+		}
+		c.Since = now
+		all[key] = c
+	}
+	for _, c := range report.Copies {
+		id := a.id(c.Copy)
+		seal := attention.Check{Kind: attention.SealBroken, ID: id}
+		if c.SealFault != "" {
+			seal.What = c.SealFault
+		}
+		if c.Error == "" || c.SealFault != "" {
+			note("seal "+id, seal)
+		}
+		standard := attention.Check{Kind: attention.Standard, ID: id}
+		if n := len(c.Standard); n > 0 {
+			standard.What = fmt.Sprintf("it breaks the storage standard in %s", count(n, "place", "places"))
+		}
+		if c.Error == "" || len(c.Standard) > 0 {
+			note("standard "+id, standard)
+		}
+		unread := attention.Check{Kind: attention.CheckFailed, ID: id}
+		if c.Error != "" && !c.Away {
+			unread.What = c.Error
+		}
+		note("unread "+id, unread)
+	}
+	if report.Judged {
+		found := attention.Check{Kind: attention.Findings}
+		n := 0
+		for _, x := range report.Findings {
+			if x.Wants() {
+				n++
+			}
+		}
+		if n > 0 {
+			found.What = count(n, "thing", "things")
+		}
+		note("findings", found)
+	}
+	return a.remember(keyChecks, all)
+}
+
+// checks is what noteChecks remembers of the copies that are still there.
+func (a *Archive) checks() ([]attention.Check, error) {
+	all := checked{}
+	if err := a.recall(keyChecks, &all); err != nil {
+		return nil, err
+	}
+	names := map[string]string{verify.WorkingName: verify.WorkingName, "": ""}
+	for name, id := range a.ids() {
+		names[id] = name
+	}
+	var list []attention.Check
+	for _, key := range slices.Sorted(maps.Keys(all)) {
+		c, ok := all[key], false
+		if c.Copy, ok = names[c.ID]; ok {
+			list = append(list, c)
+		}
+	}
+	return list, nil
+}
+
+// forgetMendedWaits drops what waited because the bytes in the working folder
+// were damaged, once they are mended.
+func (a *Archive) forgetMendedWaits(r MendReport) error {
+	mended := slices.ContainsFunc(r.Mended, func(m mend.Mended) bool { return m.Copy == verify.WorkingName })
+	if !mended || slices.ContainsFunc(r.Unmended, func(u mend.Unmended) bool { return u.Copy == verify.WorkingName }) {
+		return nil
+	}
+	var waits []attention.Wait
+	if err := a.recall(keyWaits, &waits); err != nil {
+		return err
+	}
+	return a.remember(keyWaits, slices.DeleteFunc(waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonDamaged }))
+}
+
+// remember keeps a value in the ledger, and recall reads it. One that cannot be
+// read, or was never kept, is empty.
+func (a *Archive) remember(key string, v any) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("%s: %w", key, err)
+	}
+	return a.ledger.SetValue(key, string(b))
+}
+
+func (a *Archive) recall(key string, v any) error {
+	text, ok, err := a.ledger.Value(key)
+	if err != nil || !ok {
+		return err
+	}
+	if json.Unmarshal([]byte(text), v) != nil {
+		return nil // damaged: unknown
+	}
+	return nil
+}

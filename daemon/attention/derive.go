@@ -1,0 +1,233 @@
+package attention
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/verify"
+)
+
+// Of derives what wants a person, most urgent first.
+func Of(f Facts) []Item {
+	d := deriver{Facts: f, items: []Item{}}
+	d.folder()
+	d.waits()
+	d.copies()
+	d.found()
+	d.rounds()
+	return d.items
+}
+
+type deriver struct {
+	Facts
+	items []Item
+}
+
+// add takes an item in. Since when it is so is the earliest of what the facts
+// say and what was noted at earlier looks; what nobody knows began now.
+func (d *deriver) add(i Item) {
+	if noted, ok := d.Noted[i.Key()]; ok && (i.Since.IsZero() || noted.Before(i.Since)) {
+		i.Since = noted
+	}
+	if i.Since.IsZero() || i.Since.After(d.Now) {
+		i.Since = d.Now
+	}
+	i.Since = i.Since.UTC().Truncate(time.Second)
+	d.items = append(d.items, i)
+}
+
+func (d *deriver) folder() {
+	if d.Folder == "" {
+		return
+	}
+	if d.FolderFault != "" {
+		d.add(Item{Kind: FolderGone, What: sentence(d.FolderFault),
+			Next: "connect the drive it is on, or correct `folder` in the settings; until then nothing new is recorded"})
+	}
+	if d.Recorder != "" {
+		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in the working folder here is not kept.", manifest.Printable(d.Recorder)),
+			Next: "to record here from now on, run `linecamp setup --take-over`"})
+	}
+	if d.Recorded == 0 && d.FolderFault == "" && (d.Unrecorded.Files > 0 || !d.mirrored()) {
+		d.add(Item{Kind: NothingKept, Files: d.Unrecorded.Files, Bytes: d.Unrecorded.Bytes,
+			What: "Nothing of this archive is known to be kept: no mirror round has recorded anything here.", Next: d.recording()})
+		return
+	}
+	if d.Unrecorded.Files > 0 {
+		d.add(Item{Kind: NotRecorded, Files: d.Unrecorded.Files, Bytes: d.Unrecorded.Bytes,
+			What: fmt.Sprintf("%s in the working folder %s not recorded yet.", d.Unrecorded, are(d.Unrecorded.Files)), Next: d.recording()})
+	}
+}
+
+// mirrored reports whether a mirror round has come to an end here.
+func (d *deriver) mirrored() bool {
+	return slices.ContainsFunc(d.Rounds, func(r Round) bool { return r.Kind == "mirror" && !r.Done.IsZero() })
+}
+
+// recording is the step to have what is new recorded.
+func (d *deriver) recording() string {
+	if len(d.Waits) > 0 || d.Recorder != "" {
+		return "see to what holds it up, then run `linecamp mirror`"
+	}
+	return "run `linecamp mirror`"
+}
+
+func (d *deriver) waits() {
+	for _, w := range d.Waits {
+		if w.Kind == OtherRecorder && d.Recorder != "" {
+			continue // it is told already
+		}
+		why, next, _ := strings.Cut(w.Reason, "; ")
+		what := sentence(why)
+		switch {
+		case w.Files > 1:
+			what = fmt.Sprintf("%d files wait to be recorded: %s.", w.Files, why)
+		case w.Files == 1:
+			what = fmt.Sprintf("%s waits to be recorded: %s.", manifest.Printable(w.Path), why)
+		}
+		d.add(Item{Kind: w.Kind, What: what, Next: cmp.Or(next, "run `linecamp mirror` once that is so no longer"), Files: w.Files, Path: w.Path, Since: w.Since})
+	}
+}
+
+func (d *deriver) copies() {
+	whole := slices.ContainsFunc(d.Copies, func(c Copy) bool { return c.State == current && c.Short == "" })
+	for _, c := range d.Copies {
+		i := Item{Copy: c.Name, ID: c.ID, Files: c.ToGo.Files, Bytes: c.ToGo.Bytes, Since: c.Since}
+		name := manifest.Printable(c.Name)
+		lacks := ""
+		if c.ToGo.Files > 0 {
+			lacks = fmt.Sprintf(" It lacks %s.", c.ToGo)
+		}
+		if c.Short != "" {
+			d.add(Item{Kind: CopyShort, Copy: c.Name, ID: c.ID, What: fmt.Sprintf("%s is %s.", name, c.Short),
+				Next: "keep another copy that can hold them"})
+		}
+		switch c.State {
+		case current:
+			continue
+		case behind:
+			if c.Error == "" && (c.Moving || d.Recorded == 0) {
+				continue
+			}
+			i.Kind, i.Next = CopyBehind, "run `linecamp mirror`"
+			i.What = fmt.Sprintf("%s does not have everything.%s%s", name, lacks, because(c.Error))
+		case away:
+			if whole || c.ToGo.Files == 0 {
+				continue
+			}
+			i.Kind, i.Next = CopyAway, "plug it in, then run `linecamp mirror`"
+			i.What = fmt.Sprintf("%s is unplugged, and no other copy has everything.%s", name, lacks)
+		case unreachable:
+			i.Kind, i.Next = CopyUnreachable, "bring it within reach, then run `linecamp mirror`"
+			i.What = fmt.Sprintf("%s is out of reach.%s%s", name, lacks, because(c.Error))
+		default:
+			i.Kind, i.Next = CopyFailed, "see to that, then run `linecamp mirror`"
+			i.What = fmt.Sprintf("%s could not be worked with.%s%s", name, lacks, because(c.Error))
+		}
+		d.add(i)
+	}
+}
+
+func (d *deriver) found() {
+	if d.Damaged > 0 {
+		d.add(Item{Kind: Damage, Files: d.Damaged, What: fmt.Sprintf("%s on record.", count(d.Damaged, "damaged or foreign file is", "damaged or foreign files are")),
+			Next: "to see what is wrong, run `linecamp verify`; to put right what can be, run `linecamp mend`"})
+	}
+	var parts []string
+	for _, state := range []string{verify.Lost, verify.Recoverable, verify.Skipped, verify.Short} {
+		if n := d.Years[state]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, state))
+		}
+	}
+	if len(parts) > 0 {
+		d.add(Item{Kind: Years, What: fmt.Sprintf("Not every year is whole: %s.", strings.Join(parts, ", ")),
+			Next: "to see which, run `linecamp verify --only years`"})
+	}
+	for _, c := range d.Checks {
+		d.check(c)
+	}
+}
+
+func (d *deriver) check(c Check) {
+	i := Item{Kind: c.Kind, Copy: c.Copy, ID: c.ID, Since: c.Since}
+	name := manifest.Printable(c.Copy)
+	switch c.Kind {
+	case SealBroken:
+		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, sentence(c.What)), "compare it with the seal on paper, and run `linecamp verify --seal`"
+	case Standard:
+		i.What, i.Next = fmt.Sprintf("Of %s: %s", name, sentence(c.What)), "to see where, run `linecamp verify`"
+	case CheckFailed:
+		if slices.ContainsFunc(d.Copies, func(x Copy) bool { return x.ID == c.ID && (x.State == away || x.State == unreachable) }) {
+			return // it is told already
+		}
+		i.What, i.Next = fmt.Sprintf("The last check of %s did not come to its end: %s", name, sentence(c.What)), "see to that, then run `linecamp verify`"
+	case Findings:
+		i.What, i.Next = fmt.Sprintf("The last look at the years found %s that ask for a look.", c.What), "to see what, run `linecamp verify --only years`"
+	}
+	d.add(i)
+}
+
+func (d *deriver) rounds() {
+	for _, r := range d.Rounds {
+		if r.Failed != "" {
+			d.add(Item{Kind: RoundFailed, Round: r.Kind, Since: r.At, What: fmt.Sprintf("The last %s round failed: %s", r.Kind, sentence(r.Failed)),
+				Next: fmt.Sprintf("see to that, then run `linecamp %s`", r.Kind)})
+		}
+		if r.Overdue.IsZero() {
+			continue
+		}
+		last := fmt.Sprintf("No %s round has run here", r.Kind)
+		if !r.At.IsZero() {
+			last += " since " + r.At.Local().Format("Mon 2 Jan 2006, 15:04")
+		}
+		d.add(Item{Kind: RoundOverdue, Round: r.Kind, Since: r.Overdue,
+			What: strings.TrimSpace(fmt.Sprintf("%s, longer than the schedule says. %s", last, r.Service)),
+			Next: fmt.Sprintf("run `linecamp %s`, and keep the service running", r.Kind)})
+	}
+}
+
+// String is "1 file (2 MB)".
+func (a Amount) String() string {
+	return fmt.Sprintf("%s (%s)", count(a.Files, "file", "files"), verify.Size(a.Bytes))
+}
+
+// because adds a reason behind a sentence.
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return " " + sentence(why)
+}
+
+// sentence gives a text a capital and an end.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	if !strings.ContainsRune(".?!", rune(s[len(s)-1])) {
+		s += "."
+	}
+	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "/.:\\`_-") {
+		return s // a name or a path stays as it is
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func are(n int) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}

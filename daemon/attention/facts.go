@@ -1,0 +1,90 @@
+package attention
+
+import "time"
+
+// Facts are all that [Of] decides by.
+type Facts struct {
+	Now time.Time
+
+	// Folder is the working folder, "" where this machine only keeps the archive.
+	// FolderFault says why it cannot be looked at, "" where it can.
+	Folder      string
+	FolderFault string
+	// Unrecorded is what the folder holds and no version has, where a round
+	// should have recorded it by now.
+	Unrecorded Amount
+	// Recorded is the number of sites that have a version.
+	Recorded int
+	// Recorder is the computer that records the archive, where it is another.
+	Recorder string
+
+	Waits   []Wait
+	Copies  []Copy
+	Checks  []Check
+	Damaged int // damaged or foreign files on record
+	Years   map[string]int
+	Rounds  []Round
+
+	// Noted is since when each item was seen at earlier looks, by its key.
+	Noted map[string]time.Time
+}
+
+// Amount is a number of people's files and their size.
+type Amount struct {
+	Files int   `json:"files"`
+	Bytes int64 `json:"bytes"`
+}
+
+// Plus adds two amounts.
+func (a Amount) Plus(b Amount) Amount { return Amount{a.Files + b.Files, a.Bytes + b.Bytes} }
+
+// Wait is what the last mirror round left waiting for a person, for one reason.
+type Wait struct {
+	Kind   Kind      `json:"kind"`
+	Reason string    `json:"reason"`
+	Files  int       `json:"files"`
+	Path   string    `json:"path"` // of one of them
+	Since  time.Time `json:"since"`
+}
+
+// Check is what a check found beside damage.
+type Check struct {
+	Kind  Kind      `json:"kind"`
+	ID    string    `json:"id"` // the copy's
+	Copy  string    `json:"-"`  // its name today
+	What  string    `json:"what"`
+	Since time.Time `json:"since"`
+}
+
+// Copy is how one copy stands.
+type Copy struct {
+	Name  string
+	ID    string
+	State string    // in the words of a mirror round
+	Error string    // a sentence
+	Since time.Time // since when it has not been current, as far as is known
+	ToGo  Amount    // what is recorded and not there
+	// Moving says that a round is bringing it something, or that a round which
+	// does is sure to come.
+	Moving bool
+	// Short is why it cannot have some files, "" where it can have all.
+	Short string
+}
+
+// Round is how the rounds of one kind stand.
+type Round struct {
+	Kind    string
+	Failed  string    // why the last one could not be done; "" where it could
+	At      time.Time // when the last one began; zero for never
+	Done    time.Time // when the last one began that came to an end; zero for never
+	Overdue time.Time // when one should have run that did not; zero where none is overdue
+	Service string    // how the service stands, as a sentence
+}
+
+// States of a copy, as a mirror round names them.
+const (
+	current     = "current"
+	behind      = "behind"
+	away        = "away"
+	unreachable = "unreachable"
+)

@@ -1,0 +1,104 @@
+package daemon
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"time"
+
+	"linecamp/daemon/attention"
+	"linecamp/daemon/config"
+	"linecamp/daemon/mirror"
+	"linecamp/manifest"
+)
+
+// standing is how one copy stands, as every report says it: from what the last
+// round said of it, what is recorded that it lacks, and whether it is within
+// reach just now.
+type standing struct {
+	name  string
+	id    string
+	state string // in mirror's words
+	err   string
+	note  string
+	since time.Time // since when it has not been current; zero if unknown
+	toGo  attention.Amount
+	// moving: a round is bringing it something.
+	moving bool
+}
+
+// standing decides how a copy stands. want is the newest recorded version of
+// every object.
+func (a *Archive) standing(ctx context.Context, h *held, want map[string]int) (standing, error) {
+	s := standing{name: h.Name, id: h.ID, note: h.note()}
+	seen, err := a.ledger.Seen(h.ID)
+	if err != nil {
+		return s, err
+	}
+	committed, err := a.ledger.Committed(h.ID)
+	if err != nil {
+		return s, err
+	}
+	lacking := false
+	for slug, n := range want {
+		if has := committed[slug]; has < n {
+			lacking = true
+			s.toGo = s.toGo.Plus(a.toGo(slug, has))
+		}
+	}
+	s.since = seen.LastCurrent
+	switch {
+	case errors.Is(h.Err, errCatchingUp) || h.after == nil && h.Root != nil && a.turns.busy(ctx, h.ID):
+		s.state, s.moving = mirror.Behind, true
+		s.note = "a round is bringing it up to date just now"
+	case h.after != nil: // the round at hand has said it
+		s.state, s.err = h.after.State, h.after.Error
+	case h.Root == nil && h.Err != errLeftOut:
+		s.state, s.err = h.state(), h.Err.Error()
+		s.since = cmp.Or(seen.LastReachable, seen.AwaySince)
+	case seen.State == mirror.Failed:
+		s.state, s.err = mirror.Failed, lastError(seen)
+	case seen.State == mirror.Unreachable && h.Kind == config.KindS3:
+		s.state, s.err = mirror.Unreachable, "in the last round: "+lastError(seen)
+		if h.Root != nil {
+			s.err += " (it answers now)"
+		}
+	case lacking || seen.LastCurrent.IsZero() || seen.State == mirror.Behind && seen.Error != "":
+		s.state = mirror.Behind
+		switch {
+		case seen.State == mirror.Behind:
+			s.err = seen.Error
+		case h.Root != nil && (seen.State == mirror.Away || seen.State == mirror.Unreachable):
+			s.note = cmp.Or(s.note, "it is back, and the last round did not meet it")
+		}
+	default:
+		s.state = mirror.Current
+	}
+	return s, nil
+}
+
+// toGo is what a copy still lacks of one object, of which it has the versions up
+// to has, in people's files as they are recorded now.
+func (a *Archive) toGo(slug string, has int) (n attention.Amount) {
+	inv, rec, err := a.cached(slug)
+	if err != nil {
+		return n // a cache may lack anything; the next mirror round fills it
+	}
+	lacks := map[manifest.Digest]bool{}
+	for v := has + 1; v <= inv.Head(); v++ {
+		for d := range inv.ContentOf(v) {
+			lacks[d] = true
+		}
+	}
+	for logical, d := range inv.State(inv.Head()) {
+		if e, ok := rec.Paths[logical]; ok && lacks[d] {
+			n.Files++
+			n.Bytes += e.Bytes
+		}
+	}
+	return n
+}
+
+func (s standing) forAttention() attention.Copy {
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving}
+}
