@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/setup"
 	"linecamp/manifest"
@@ -46,7 +47,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

@@ -12,7 +12,7 @@ import (
 func (t *tool) verify() *cobra.Command {
 	var o daemon.VerifyOptions
 	var from daemon.RootAccess
-	var root string
+	var root, bag string
 	cmd := &cobra.Command{
 		Use:     "verify",
 		Short:   "re-reads the copies and says which years are missing",
@@ -28,7 +28,8 @@ linecamp verify --only years
 linecamp verify --only years --deep
 linecamp verify --quick --seal "47 2026-07-02 9f3a-11c2-5d08-77be-0c41-a9e2-3b6f-d015"
 linecamp verify --from /media/office/line-camp
-linecamp verify --root /media/office/line-camp`,
+linecamp verify --root /media/office/line-camp
+linecamp verify --bag ~/for-the-agency`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			switch o.Only {
@@ -41,6 +42,13 @@ linecamp verify --root /media/office/line-camp`,
 			}
 			if o.Deep && (o.Only == daemon.OnlyRot || o.Copy != "" || from.Root != "" || root != "") {
 				return usagef("--deep decodes the working folder's photos where the years are gone through; leave the other choice out")
+			}
+			if bag != "" {
+				if root != "" || from.Root != "" || o != (daemon.VerifyOptions{}) {
+					return usagef("--bag is judged as a whole, and goes with no other choice of what to check")
+				}
+				r, err := t.watched(func(p daemon.Progress) (report, error) { return daemon.JudgeBag(cmd.Context(), bag, p) })
+				return t.sayOr(r, err)
 			}
 			if root != "" {
 				if from.Root != "" || o != (daemon.VerifyOptions{}) {
@@ -76,6 +84,7 @@ linecamp verify --root /media/office/line-camp`,
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
 	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
 	f.StringVar(&root, "root", "", "hold any OCFL object or storage root at `PATH`, ours or not, against the standard")
+	f.StringVar(&bag, "bag", "", "judge any bag (RFC 8493) in `FOLDER`, ours or not: complete, valid, and what fails")
 	f.BoolVar(&o.Deep, "deep", false, "decode every JPEG and PNG of the folder in full, and name those that do not decode; of HEIC and raw files only the structure is checked, as always")
 	f.BoolVar(&o.Quick, "quick", false, "compare sizes and quick sums; read in full only what differs")
 	rootFlags(cmd, &from, "a copy's `ROOT`: a folder or https address; needs no settings")

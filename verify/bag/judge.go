@@ -52,7 +52,9 @@ const maxTagFile = 16 << 20
 // and for a judgment that was stopped.
 func Judge(ctx context.Context, folder string, progress func(done, total int64)) (Report, error) {
 	rep := Report{Bag: folder, Errors: []Fault{}}
-	if st, err := os.Stat(folder); err != nil {
+	if st, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
+		return rep, fmt.Errorf("there is no folder %s: %w", folder, err)
+	} else if err != nil {
 		return rep, fmt.Errorf("the bag %s: %w", folder, err)
 	} else if !st.IsDir() {
 		return rep, fmt.Errorf("the bag %s %w", folder, ErrNoFolder)

@@ -230,6 +230,15 @@ func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base s
 	}
 	dest := join(base, raw)
 	show = join(base, show)
+	if p.wish.leave != nil {
+		kind := manifest.Kind("")
+		if e != nil {
+			kind = e.Kind
+		}
+		if p.wish.leave(show, kind) {
+			return item{}, false
+		}
+	}
 	if why := refuse(dest, raw); why != "" && !(why == reserved && base == "" && persons(raw, f.path)) {
 		p.fail(show, why)
 		return item{}, false

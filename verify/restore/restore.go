@@ -54,9 +54,12 @@ type Options struct {
 	Year         string         // only this year's visits: "2019"
 	AsOf         string         // "2019-06-21", the end of that local day, or RFC 3339
 	EveryVersion bool           // also replaced bytes, named by version
-	Location     *time.Location // of AsOf; nil is time.Local
-	Workers      int
-	Progress     func(done, total int64) // bytes; total is 0 until all is planned
+	// Leave is asked of each file, by its path below the working folder and its
+	// kind ("" where that is lost), whether it is left out; nil leaves none.
+	Leave    func(path string, kind manifest.Kind) bool
+	Location *time.Location // of AsOf; nil is time.Local
+	Workers  int
+	Progress func(done, total int64) // bytes; total is 0 until all is planned
 }
 
 // Errors callers decide on.
@@ -227,10 +230,11 @@ type wish struct {
 	year  string
 	asOf  time.Time // zero: the full history
 	every bool
+	leave func(path string, kind manifest.Kind) bool
 }
 
 func (o *Options) wish() (wish, error) {
-	w := wish{year: o.Year, every: o.EveryVersion}
+	w := wish{year: o.Year, every: o.EveryVersion, leave: o.Leave}
 	if o.Year != "" {
 		if _, err := time.Parse("2006", o.Year); err != nil {
 			return w, fmt.Errorf("the year %q is not a year such as 2019: %w", o.Year, ErrAsked)
