@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -14,6 +13,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 	"linecamp/verify/say"
 )
@@ -336,8 +336,9 @@ func (a *Archive) seen(h *held) error {
 		if !s.LastReachable.IsZero() {
 			since = s.LastReachable
 		}
-		h.Away = errors.Is(h.Err, store.ErrNotHere) && now.Sub(since) < h.Copy.Away
-		if errors.Is(h.Err, store.ErrNotHere) && !h.Away && h.Copy.Away > 0 {
+		away := fault.Of(h.Err) == fault.Away
+		h.Away = away && now.Sub(since) < h.Copy.Away
+		if away && !h.Away && h.Copy.Away > 0 {
 			h.Err = fmt.Errorf("%w; it may be unplugged for %s and was last seen %s", h.Err, days(h.Copy.Away), age(now.Sub(since)))
 		}
 	}
@@ -350,15 +351,8 @@ func (h *held) state() string {
 	switch {
 	case h.Away:
 		return mirror.Away
-	case outOfReach(h.Err):
-		return mirror.Unreachable
 	}
-	return mirror.Failed
-}
-
-func outOfReach(err error) bool {
-	return errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrUnreachable) ||
-		errors.Is(err, context.DeadlineExceeded) || errors.Is(err, os.ErrDeadlineExceeded)
+	return mirror.StateOf(h.Err)
 }
 
 // note tells what is no fault, and what a person may wonder about: why a drive

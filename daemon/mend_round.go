@@ -33,7 +33,7 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 			return MendReport{}, err
 		}
 		for _, c := range looked.Copies {
-			if o.Copy != "" && c.Error != "" {
+			if o.Copy != "" && c.Error != "" && len(c.Damage) == 0 {
 				return MendReport{}, fmt.Errorf("%s could not be looked at, so nothing was mended: %s", c.Copy, c.Error)
 			}
 			if c.Error != "" && !c.Away {

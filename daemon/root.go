@@ -190,11 +190,8 @@ func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progres
 		vo.Seal = seal
 	}
 	c, err := verify.Rot(ctx, h.forVerify(), vo)
-	if err != nil {
+	if err != nil && !errors.Is(err, verify.ErrStopped) {
 		return report, fmt.Errorf("checking %s: %w", h.Name, err)
-	}
-	if c.Damage == nil {
-		c.Damage = []verify.Damage{}
 	}
 	report.Copies = append(report.Copies, c)
 	return report, nil

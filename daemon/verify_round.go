@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -84,7 +85,12 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		}
 	}
 	if o.years() {
-		if err := a.checkYears(ctx, o, r, k, report, p); err != nil {
+		err := a.checkYears(ctx, o, r, k, report, p)
+		if err != nil && o.rot() && errors.Is(err, tally.ErrNoFolder) {
+			// What the copies were found to hold is said all the same.
+			report.YearsError, err = say.Plain(err.Error()), nil
+		}
+		if err != nil {
 			return err
 		}
 	}
@@ -136,18 +142,10 @@ func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach, k 
 			continue
 		}
 		checking.Go(func() {
-			err := a.checkCopy(ctx, o, h, k, c, p)
-			if err == nil {
-				return
-			}
-			if outOfReach(err) && ctx.Err() == nil { // it went away in the middle
-				c.Error = say.Plain(err.Error())
-				return
-			}
-			mu.Lock()
-			defer mu.Unlock()
-			if failed == nil {
-				failed = fmt.Errorf("checking %s: %w", h.Name, err)
+			if err := a.checkCopy(ctx, o, h, k, c, p); err != nil {
+				mu.Lock()
+				defer mu.Unlock()
+				failed = cmp.Or(failed, fmt.Errorf("checking %s: %w", h.Name, err))
 			}
 		})
 	}
@@ -180,7 +178,9 @@ func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) ve
 	}
 }
 
-// checkCopy re-reads one copy, taking turns with mirror rounds.
+// checkCopy re-reads one copy, taking turns with mirror rounds. Whatever ends the
+// check of it is said in c, beside what was found until then; the error is for
+// ctx and the ledger.
 func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *known, c *verify.CopyReport, p Progress) error {
 	began := a.now()
 	vo := a.options(o, k, h.Name, p)
@@ -198,15 +198,17 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 	defer stay.leave()
 	vo.Yield = stay.yield
 	found, err := verify.Rot(ctx, h.forVerify(), vo)
-	if found.Downloaded > 0 { // spent, whatever came of it
-		if serr := a.ledger.SpendReread(h.ID, found.Downloaded, a.now()); serr != nil && err == nil {
-			err = serr
-		}
+	var spent error
+	if found.Downloaded > 0 { // whatever came of it
+		spent = a.ledger.SpendReread(h.ID, found.Downloaded, a.now())
 	}
-	if err != nil {
-		return err
+	if ctx.Err() != nil {
+		return ctx.Err()
 	}
-	if found.Damage, err = a.stillDamaged(h, found.Damage, began); err != nil {
+	if errors.Is(err, verify.ErrMemory) || spent != nil {
+		return cmp.Or(spent, err)
+	}
+	if found.Damage, err = a.stillDamaged(h, found, began); err != nil {
 		return err
 	}
 	*c = found
@@ -218,12 +220,14 @@ const notAgain = "found earlier, and not read again this time"
 
 // stillDamaged adds to what a check found the damage known before that it did
 // not read again, because the allowance was used up or the check was a quick
-// one. Rot once found is not forgotten until the bytes were read and good.
-func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) ([]verify.Damage, error) {
+// one, or because the check did not come to its end. Rot once found is not
+// forgotten until the bytes were read and good.
+func (a *Archive) stillDamaged(h *held, c verify.CopyReport, began time.Time) ([]verify.Damage, error) {
 	known, err := a.ledger.Damage()
 	if err != nil {
 		return nil, err
 	}
+	found, stopped := c.Damage, c.Error != ""
 	if found == nil {
 		found = []verify.Damage{}
 	}
@@ -234,7 +238,7 @@ func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) 
 	var object string
 	var memory map[string]verify.Held
 	for _, d := range known {
-		if d.Copy != h.ID || d.Kind != verify.Altered && d.Kind != verify.Unreadable || again[[2]string{d.Object, d.Content}] {
+		if d.Copy != h.ID || again[[2]string{d.Object, d.Content}] || !stopped && d.Kind != verify.Altered && d.Kind != verify.Unreadable {
 			continue
 		}
 		if memory == nil || object != d.Object {
@@ -243,7 +247,7 @@ func (a *Archive) stillDamaged(h *held, found []verify.Damage, began time.Time) 
 				return nil, err
 			}
 		}
-		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) {
+		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) || !ok && stopped {
 			d.Copy, d.Detail = h.Name, notAgain
 			found = append(found, d)
 		}

@@ -17,10 +17,11 @@ const mostLines = 12
 
 // Wants reports whether something wants a person: damage, a copy that could not
 // be checked (one that is away does not count, unless it was asked for by name),
+// years that could not be judged,
 // nothing recorded yet, a year that is lost, recoverable,
 // short or skipped, a finding that asks for something.
 func (r Report) Wants() bool {
-	if r.Nothing {
+	if r.Nothing || r.YearsError != "" {
 		return true
 	}
 	for _, c := range r.Copies {
@@ -54,6 +55,9 @@ func (r Report) Print(w io.Writer) {
 	}
 	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
+	}
+	if r.YearsError != "" {
+		fmt.Fprintf(w, "%-14s %s\n", "years", r.YearsError)
 	}
 	if r.Deep != nil {
 		fmt.Fprintf(w, "%-14s %s\n", "decoded", r.Deep.line())

@@ -15,6 +15,8 @@ type Report struct {
 	Joined []JoinedSite `json:"joined,omitempty"`
 	Alike  []Alike      `json:"alike,omitempty"`
 	Judged bool         `json:"-"` // the years were judged; else Years says nothing
+	// YearsError is why the years could not be judged, though they were to be.
+	YearsError string `json:"years_error,omitempty"`
 	// Nothing: no version of anything is recorded yet, so nothing was compared.
 	Nothing bool   `json:"nothing_recorded,omitempty"`
 	Asked   string `json:"-"`                // the one copy that was asked for; "" for all

@@ -16,6 +16,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify/say"
 )
 
 // Options say how a check is done.
@@ -58,10 +59,14 @@ func (o *Options) fill() {
 // in the report; what was not looked at is not called damaged.
 var ErrStopped = errors.New("could not be read any more")
 
+// ErrMemory marks a check that ended because nothing could be remembered: the
+// trouble is this machine's, and the copy's part in it none.
+var ErrMemory = errors.New("the memory of checks cannot be written")
+
 // Rot re-reads one copy against its manifests. A fault in the copy is damage in
 // the report; the error is for a copy that cannot be checked at all, or not to
-// the end (ErrStopped), and for a context that ended. The report holds what was
-// found until then.
+// the end (ErrStopped), for ErrMemory, and for a context that ended. The report
+// holds what was found until then, and says in its Error why it is not more.
 func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
 	o.fill()
 	r := &rot{c: c, o: o, now: o.Now().UTC()}
@@ -71,19 +76,22 @@ func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
 		r.report.Depth = Quick
 	}
 	if _, err := c.Root.Identity(ctx); err != nil {
+		r.report.Error, r.report.Damage = say.Plain(plain(err)), []Damage{}
 		return r.report, err
 	}
 	ctx, r.stop = context.WithCancelCause(ctx)
 	defer r.stop(nil)
-	err := r.run(ctx)
+	if err := r.run(ctx); err != nil {
+		r.stop(err)
+	}
 	r.settle(ctx)
-	if err == nil && context.Cause(ctx) == nil {
-		err = r.holdAgainstStandard(ctx)
+	if context.Cause(ctx) == nil {
+		if err := r.holdAgainstStandard(ctx); err != nil {
+			r.stop(r.stopped(err))
+			r.report.Error = say.Plain(plain(context.Cause(ctx)))
+		}
 	}
-	if cause := context.Cause(ctx); cause != nil {
-		err = cause
-	}
-	return r.report, err
+	return r.report, context.Cause(ctx)
 }
 
 // rot is one check of one copy.
@@ -202,7 +210,7 @@ func (r *rot) walk(ctx context.Context) error {
 		flush()
 	} else {
 		if r.c.Root.Kind() == "s3" {
-			return fmt.Errorf("%s: listing it: %w: %w", r.c.Name, ErrStopped, broke)
+			return r.stopped(fmt.Errorf("listing it: %w", broke))
 		}
 		if err := r.oneByOne(ctx, seen); err != nil {
 			return err
@@ -223,7 +231,7 @@ func (r *rot) walk(ctx context.Context) error {
 func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
 	folders, err := r.c.Root.Folders(ctx, "")
 	if err != nil {
-		return fmt.Errorf("%s: listing it: %w: %w", r.c.Name, ErrStopped, err)
+		return r.stopped(fmt.Errorf("listing it: %w", err))
 	}
 	for _, top := range folders {
 		if seen[top] || passedFolder(top) {
@@ -232,7 +240,7 @@ func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
 		seen[top] = true
 		files, err := r.list(ctx, top)
 		if err != nil {
-			if ctx.Err() != nil {
+			if r.over(ctx, err) {
 				return context.Cause(ctx)
 			}
 			r.unlistable(ctx, top, err)
@@ -273,9 +281,10 @@ func (r *rot) group(ctx context.Context, top string, files map[string]store.Info
 	if r.stale {
 		var err error
 		if files, err = r.list(ctx, top); err != nil {
-			if ctx.Err() == nil {
-				r.unlistable(ctx, top, err)
+			if r.over(ctx, err) {
+				return
 			}
+			r.unlistable(ctx, top, err)
 			listed = false
 		}
 	}

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // job is one file to be looked at.
@@ -185,11 +186,7 @@ func (r *rot) take(n int64) bool {
 
 // failed is a file that could not be read.
 func (r *rot) failed(ctx context.Context, j job, err error) {
-	if ctx.Err() != nil {
-		return
-	}
-	if copyFault(err) {
-		r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
+	if r.over(ctx, err) {
 		return
 	}
 	detail := plain(err)
@@ -230,7 +227,7 @@ func (r *rot) write(o *object, batch []Held) {
 		return
 	}
 	if err := r.o.Memory.Remember(r.c.Key(), o.slug, batch); err != nil {
-		r.stop(fmt.Errorf("remembering what %s holds: %w", r.c.Name, err))
+		r.stop(fmt.Errorf("remembering what %s holds: %w: %w", r.c.Name, ErrMemory, err))
 	}
 }
 
@@ -253,8 +250,17 @@ func (o *object) finish(r *rot) {
 	}
 }
 
-// read digests a file past the page cache.
+// read digests a file past the page cache; once more where the copy did not
+// answer, and does again.
 func (r *rot) read(ctx context.Context, j job, what sums) (digests, error) {
+	got, err := r.readFile(ctx, j, what)
+	if class := fault.Of(err); class.OfCopy() && class != fault.Away && ctx.Err() == nil && r.present(ctx) == nil {
+		got, err = r.readFile(ctx, j, what)
+	}
+	return got, err
+}
+
+func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
 	f, _, err := r.c.Root.OpenFresh(ctx, j.key())
 	if err != nil {
 		return digests{}, err

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify/say"
 )
 
@@ -38,10 +39,37 @@ const (
 	askEvery   = 200 * time.Millisecond // how often the identity is asked for at most
 )
 
+// errInARow ends a check of a copy that still says which one it is: what was
+// found until then is so.
+var errInARow = fmt.Errorf("%d files one after the other could not be read; the rest was not tried: %w", mostInARow, ErrStopped)
+
+// over reports that nothing more can be read from the copy, and stops the check
+// where an error says so. One file that a copy refuses or does not hand out in
+// time, while the copy still says which one it is, is a fault of that file.
+func (r *rot) over(ctx context.Context, err error) bool {
+	if err == nil || ctx.Err() != nil {
+		return ctx.Err() != nil
+	}
+	class := fault.Of(err)
+	if !class.OfCopy() || class != fault.Away && r.present(ctx) == nil {
+		return false
+	}
+	r.stop(r.stopped(err))
+	return true
+}
+
+func (r *rot) stopped(err error) error {
+	return fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err)
+}
+
 // suspect stops the check if the copy no longer says which one it is.
 func (r *rot) suspect(ctx context.Context, kind string) {
 	if kind == Unreadable && r.inARow.Add(1) >= mostInARow {
-		r.stop(fmt.Errorf("%s: %d files one after the other could not be read; the rest was not tried: %w", r.c.Name, mostInARow, ErrStopped))
+		if err := r.present(ctx); err != nil {
+			r.stop(err)
+			return
+		}
+		r.stop(fmt.Errorf("%s: %w", r.c.Name, errInARow))
 		return
 	}
 	now := time.Now().UnixMilli()
@@ -75,8 +103,11 @@ func (r *rot) settle(ctx context.Context) {
 		}
 	}
 	if cause := context.Cause(ctx); cause != nil {
-		// A drive on its way out makes files look gone and unreadable.
-		rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
+		// A drive on its way out makes files look gone and unreadable. A bucket
+		// that does not answer said nothing of the kind.
+		if r.c.Root.Kind() != "s3" && !errors.Is(cause, errInARow) {
+			rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
+		}
 		rep.Error = say.Plain(plain(cause))
 	}
 	r.forget(rep.Damage)
@@ -123,18 +154,6 @@ func (r *rot) expected(object string) *manifest.Inventory {
 		return nil // a cache that lost it: the copy is judged by itself
 	}
 	return inv
-}
-
-// copyFault reports an error that is about the copy as a whole, not about one
-// file on it.
-func copyFault(err error) bool {
-	for _, e := range []error{store.ErrNotHere, store.ErrUnreachable, store.ErrDenied, store.ErrNoBucket,
-		store.ErrNotS3, store.ErrClock, store.ErrCertificate, store.ErrNoRoot, store.ErrOtherRoot} {
-		if errors.Is(err, e) {
-			return true
-		}
-	}
-	return false
 }
 
 func kindOf(err error) string {

@@ -86,14 +86,8 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 	if !cheap {
 		top = r.readPair(ctx, o.slug, inventoryFile, sidecarFile)
 	}
-	if ctx.Err() != nil {
+	if r.over(ctx, top.invErr) || r.over(ctx, top.sideErr) {
 		return verdict{}
-	}
-	for _, err := range []error{top.invErr, top.sideErr} {
-		if err != nil && copyFault(err) {
-			r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
-			return verdict{}
-		}
 	}
 	topInv := decodeWhole(top)
 	if topInv != nil && topInv.Slug() != o.slug {
@@ -126,7 +120,7 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		if !cheap {
 			p = r.readPair(ctx, o.slug, versionFile(n, inventoryFile), versionFile(n, sidecarFile))
 		}
-		if ctx.Err() != nil {
+		if r.over(ctx, p.invErr) || r.over(ctx, p.sideErr) {
 			return verdict{}
 		}
 		pairs[n] = p

@@ -18,10 +18,8 @@ func (r *rot) checkSeal(ctx context.Context) error {
 	read, err := store.ReadSeal(ctx, r.c.Root)
 	s := read
 	switch {
-	case ctx.Err() != nil:
+	case r.over(ctx, err):
 		return context.Cause(ctx)
-	case err != nil && copyFault(err):
-		return fmt.Errorf("%s: its seal: %w", r.c.Name, err)
 	case errors.Is(err, manifest.ErrSeal):
 		r.damaged(ctx, nil, r.sealDamage(ctx, Altered, plain(err)))
 	case err != nil:

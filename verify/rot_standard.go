@@ -24,12 +24,12 @@ func (r *rot) holdAgainstStandard(ctx context.Context) error {
 	}
 	folder, err := ocfl.OpenFolder(drive.Name())
 	if err != nil {
-		return fmt.Errorf("%s: %w", r.c.Name, err)
+		return err
 	}
 	defer folder.Close()
 	found, err := ocfl.Validate(ctx, folder, ocfl.Options{NoContent: true, Workers: r.o.Workers})
 	if err != nil {
-		return fmt.Errorf("%s: holding it against the standard: %w", r.c.Name, err)
+		return fmt.Errorf("holding it against the standard: %w", err)
 	}
 	r.report.Standard = r.unexplained(found)
 	return nil

@@ -96,9 +96,7 @@ func (r *rot) checkRoot(ctx context.Context) {
 	d := Damage{Path: RootPath, Content: store.RootNamaste}
 	b, _, err := store.ReadSmall(ctx, r.c.Root, store.RootNamaste, largestSmall)
 	switch {
-	case ctx.Err() != nil:
-	case err != nil && copyFault(err):
-		r.stop(fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err))
+	case r.over(ctx, err):
 	case err != nil:
 		d.Kind, d.Detail = kindOf(err), plain(err)
 		r.damaged(ctx, nil, d)

@@ -134,7 +134,7 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 		}
 		for _, p := range its.Content[n.digest] {
 			itself := c.Name == n.copy.Name && inv.Slug() == n.damage.Object && p == n.damage.Content
-			if itself || m.bad[[3]string{c.Name, inv.Slug(), p}] {
+			if itself || m.lost[c.Name] != "" || m.bad[[3]string{c.Name, inv.Slug(), p}] {
 				continue
 			}
 			if c.Root.Kind() == "drive" {
@@ -212,6 +212,8 @@ func (m *mender) try(ctx context.Context, n *need, p place) bool {
 		return false
 	}
 	if err != nil {
+		m.failed(ctx, n.copy.Name, err)
+		m.failed(ctx, p.from, err)
 		if bad := p.bad(ctx, n.digest); bad != nil {
 			n.why = append(n.why, p.from+": "+reason(bad))
 			return false

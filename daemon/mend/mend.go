@@ -24,6 +24,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 	"linecamp/verify/say"
 )
@@ -110,7 +111,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 		in.Now = time.Now
 	}
 	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}, Left: []Left{}},
-		bad: map[[3]string]bool{}}
+		bad: map[[3]string]bool{}, lost: map[string]string{}}
 	var todo []verify.Damage
 	for _, d := range in.Damage {
 		switch {
@@ -156,6 +157,19 @@ func Run(ctx context.Context, in In) (Report, error) {
 	return m.rep, nil
 }
 
+// failed takes note of a copy that an error may be about: one that no longer says
+// which copy it is, is left in peace, and the others are mended.
+func (m *mender) failed(ctx context.Context, name string, err error) {
+	if !fault.Of(err).OfCopy() || m.lost[name] != "" || ctx.Err() != nil {
+		return
+	}
+	if c, ok := m.copy(name); ok {
+		if _, err := c.Root.Identity(ctx); err != nil && ctx.Err() == nil {
+			m.lost[name] = say.Plain(err.Error())
+		}
+	}
+}
+
 // movedOff reports that somebody took away what did not belong on a copy.
 func (m *mender) movedOff(ctx context.Context, d verify.Damage) bool {
 	c, ok := m.copy(d.Copy)
@@ -189,6 +203,7 @@ type mender struct {
 	rep  Report
 	bad  map[[3]string]bool // copy, object, content path: known to be damaged
 	late []need             // nowhere to be found so far
+	lost map[string]string  // copies that no longer answer, and why
 	seen
 	sealed verify.Sealed // what the seal says; nil before it was asked
 }
@@ -225,6 +240,8 @@ func (m *mender) one(ctx context.Context, d verify.Damage) {
 	switch {
 	case !ok:
 		m.unmended(d, false, "the copy is out of reach; run `linecamp mend` again when it is back")
+	case m.lost[c.Name] != "":
+		m.unmended(d, false, "the copy is out of reach (%s); run `linecamp mend` again when it is back", m.lost[c.Name])
 	case d.Path == verify.RootPath:
 		m.rootFile(ctx, c, d)
 	case d.Path == verify.SealPath:

@@ -27,6 +27,7 @@ func (m *mender) rootFile(ctx context.Context, c verify.Copy, d verify.Damage) {
 // put mends one small file with bytes that are known.
 func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key string, b []byte, from string) {
 	if err := c.Root.Mend(ctx, key, store.Bytes(b), m.Aside); err != nil {
+		m.failed(ctx, c.Name, err)
 		if ctx.Err() == nil {
 			m.unmended(d, false, "%s: %v", key, err)
 		}

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // object is the newest committed version of one site: its inventory and the
@@ -133,7 +134,7 @@ func (c *catalogue) gather(ctx context.Context, slug string, n int, want manifes
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		certain = certain && !outOfReach(err)
+		certain = certain && !fault.Of(err).OfCopy()
 	}
 	if !certain {
 		return nil, fmt.Errorf("%s: %w", slug, errNoInventory)

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // copyRun is one copy during a round.
@@ -406,12 +407,12 @@ func (c *copyRun) final(log *sealLog) CopyState {
 	case c.Away:
 		out.State = Away
 	case c.Root == nil:
-		out.State, out.Error = unopened(c.Err)
-	case c.failed != nil:
-		out.State, out.Error = Failed, c.failed.Error()
-		if errors.Is(c.failed, store.ErrUnreachable) || errors.Is(c.failed, store.ErrNotHere) {
-			out.State = Unreachable
+		out.State, out.Error = StateOf(c.Err), "it could not be opened"
+		if c.Err != nil {
+			out.Error = c.Err.Error()
 		}
+	case c.failed != nil:
+		out.State, out.Error = StateOf(c.failed), c.failed.Error()
 	case len(c.forked) > 0:
 		out.State = Failed
 		out.Error = fmt.Sprintf("%s recorded there by another author; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)", plural(len(c.forked), "site was", "sites were"))
@@ -430,14 +431,10 @@ func (c *copyRun) final(log *sealLog) CopyState {
 	return out
 }
 
-func unopened(err error) (state, text string) {
-	if err == nil {
-		return Unreachable, "it could not be opened"
+// StateOf is the state of a copy that an error keeps from its work.
+func StateOf(err error) string {
+	if err == nil || fault.Of(err).OutOfReach() {
+		return Unreachable
 	}
-	for _, refused := range []error{store.ErrOtherRoot, store.ErrNoRoot, store.ErrNotAFolder, store.ErrDenied, store.ErrNoBucket, store.ErrNotS3, store.ErrClock, store.ErrReadOnly, store.ErrBusy} {
-		if errors.Is(err, refused) {
-			return Failed, err.Error()
-		}
-	}
-	return Unreachable, err.Error()
+	return Failed
 }

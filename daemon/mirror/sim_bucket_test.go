@@ -91,9 +91,9 @@ func (b *simBucket) RoundTrip(req *http.Request) (*http.Response, error) {
 	case trouble.kind == "down" && puts >= trouble.at:
 		return nil, errCable
 	case trouble.kind == "denied" && puts >= trouble.at:
-		return answer(req, http.StatusForbidden, nil, fault("AccessDenied")), nil
+		return answer(req, http.StatusForbidden, nil, refusal("AccessDenied")), nil
 	case trouble.kind == "busy" && lot%3 == 0:
-		return answer(req, http.StatusServiceUnavailable, nil, fault("SlowDown")), nil
+		return answer(req, http.StatusServiceUnavailable, nil, refusal("SlowDown")), nil
 	case trouble.kind == "slow":
 		wait := 20 * time.Second
 		if *concurrent {
@@ -135,19 +135,19 @@ func (b *simBucket) serve(req *http.Request, key string, body []byte) *http.Resp
 			return b.list(req)
 		}
 		if !there {
-			return answer(req, http.StatusNotFound, nil, fault("NoSuchKey"))
+			return answer(req, http.StatusNotFound, nil, refusal("NoSuchKey"))
 		}
 		return answer(req, http.StatusOK, &o, o.bytes)
 	case http.MethodPut:
 		if none := req.Header.Get("If-None-Match"); none == "*" && there {
-			return answer(req, http.StatusPreconditionFailed, nil, fault("PreconditionFailed"))
+			return answer(req, http.StatusPreconditionFailed, nil, refusal("PreconditionFailed"))
 		}
 		if match := strings.Trim(req.Header.Get("If-Match"), `"`); match != "" && (!there || o.etag != match) {
-			return answer(req, http.StatusPreconditionFailed, nil, fault("PreconditionFailed"))
+			return answer(req, http.StatusPreconditionFailed, nil, refusal("PreconditionFailed"))
 		}
 		sum := sha256.Sum256(body)
 		if want := req.Header.Get("X-Amz-Checksum-Sha256"); want != base64.StdEncoding.EncodeToString(sum[:]) || int64(len(body)) != req.ContentLength {
-			return answer(req, http.StatusBadRequest, nil, fault("BadDigest"))
+			return answer(req, http.StatusBadRequest, nil, refusal("BadDigest"))
 		}
 		o := newObjectOf(body)
 		b.objects[key] = o
@@ -156,7 +156,7 @@ func (b *simBucket) serve(req *http.Request, key string, body []byte) *http.Resp
 	case http.MethodDelete:
 		b.deleted = append(b.deleted, key)
 	}
-	return answer(req, http.StatusMethodNotAllowed, nil, fault("MethodNotAllowed"))
+	return answer(req, http.StatusMethodNotAllowed, nil, refusal("MethodNotAllowed"))
 }
 
 type listResult struct {
@@ -203,7 +203,7 @@ func (b *simBucket) list(req *http.Request) *http.Response {
 	return answer(req, http.StatusOK, nil, text)
 }
 
-func fault(code string) []byte { return []byte("<Error><Code>" + code + "</Code></Error>") }
+func refusal(code string) []byte { return []byte("<Error><Code>" + code + "</Code></Error>") }
 
 func answer(req *http.Request, status int, o *simObject, body []byte) *http.Response {
 	h := http.Header{"X-Amz-Request-Id": {"sim"}, "Content-Type": {"application/xml"}, "Last-Modified": {"Thu, 01 Jan 2026 00:00:00 GMT"}}

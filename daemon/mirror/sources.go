@@ -13,6 +13,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // source is one place that may hold the bytes of a digest. It is only ever
@@ -51,9 +52,9 @@ func (c *copyRun) bring(ctx context.Context, put putter, d manifest.Digest, from
 	verdict := errNobody
 	var last error
 	for _, s := range from {
-		info, fault, err := c.bringFrom(ctx, put, d, s)
-		if s.link && fault && errors.Is(err, store.ErrDigest) {
-			info, fault, err = c.bringFrom(ctx, put, d, s)
+		info, its, err := c.bringFrom(ctx, put, d, s)
+		if s.link && its && errors.Is(err, store.ErrDigest) {
+			info, its, err = c.bringFrom(ctx, put, d, s)
 		}
 		if err == nil {
 			return info, nil
@@ -61,11 +62,11 @@ func (c *copyRun) bring(ctx context.Context, put putter, d manifest.Digest, from
 		if ctx.Err() != nil {
 			return store.Info{}, ctx.Err()
 		}
-		if !fault {
+		if !its {
 			return store.Info{}, err
 		}
 		last = fmt.Errorf("%s: %w", s.name, err)
-		if outOfReach(err) {
+		if fault.Of(err).OfCopy() { // nothing is known of the file
 			verdict = errNotNow
 		}
 	}
@@ -75,20 +76,8 @@ func (c *copyRun) bring(ctx context.Context, put putter, d manifest.Digest, from
 	return store.Info{}, verdict
 }
 
-// outOfReach reports an error that says nothing about the file: the copy could
-// not be asked, or not to the end.
-func outOfReach(err error) bool {
-	for _, e := range []error{store.ErrUnreachable, store.ErrNotHere, store.ErrDenied, store.ErrNoBucket, store.ErrNotS3,
-		store.ErrClock, store.ErrCertificate, store.ErrNoRoot, store.ErrOtherRoot} {
-		if errors.Is(err, e) {
-			return true
-		}
-	}
-	return false
-}
-
-// bringFrom tries one source; fault tells that it was the source that failed.
-func (c *copyRun) bringFrom(ctx context.Context, put putter, d manifest.Digest, s source) (_ store.Info, fault bool, err error) {
+// bringFrom tries one source; its tells that it was the source that failed.
+func (c *copyRun) bringFrom(ctx context.Context, put putter, d manifest.Digest, s source) (_ store.Info, its bool, err error) {
 	n, err := s.size(ctx)
 	if err != nil {
 		return store.Info{}, true, err
@@ -110,7 +99,7 @@ func (c *copyRun) bringFrom(ctx context.Context, put putter, d manifest.Digest, 
 	if err != nil {
 		c.advance(-read)
 		// Bytes that the destination's link changed are no fault of the source.
-		return info, broken != nil || errors.Is(err, store.ErrDigest) && !errors.Is(err, store.ErrUnreachable), err
+		return info, broken != nil || errors.Is(err, store.ErrDigest) && !fault.Of(err).OfCopy(), err
 	}
 	c.advance(n - read) // what was there already was not read
 	return info, false, nil

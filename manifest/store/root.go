@@ -48,34 +48,36 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 )
 
 // What a caller may want to decide on. Every error of this package that is one
-// of these says in its message which place it is about and what to do.
+// of these says in its message which place it is about and what to do; what it
+// means for the copy as a whole is its class, which [fault.Of] tells.
 var (
-	ErrNoRoot       = errors.New("no linecamp copy here")             // nothing of ours, or its identity cannot be read
-	ErrOtherRoot    = errors.New("another copy")                      // a root, but not the one asked for
-	ErrNotHere      = errors.New("not here")                          // the drive is not plugged in, or no longer
-	ErrNotEmpty     = errors.New("not empty")                         // setup found something it did not make
-	ErrNotAFolder   = errors.New("not a folder")                      // a file stands where the root should be
-	ErrReadOnly     = errors.New("read-only")                         // the file system takes no writes
-	ErrFull         = errors.New("no space left")                     // the drive, or the quota on it, is full
-	ErrTooLarge     = errors.New("too large for this file system")    // the file system cannot hold a file of this size
-	ErrBusy         = errors.New("in use")                            // another linecamp is writing to this root
-	ErrConflict     = errors.New("something else is there")           // other bytes under a key, or they changed meanwhile
-	ErrDigest       = errors.New("bytes do not match their digest")   // what was read is not what the manifest says
-	ErrDamaged      = errors.New("damaged")                           // a committed version whose manifest no longer reads
-	ErrNoObject     = errors.New("no such object")                    // the root holds no committed version of it
-	ErrNotS3        = errors.New("not an S3 service")                 // something answers, but does not speak S3
-	ErrNoBucket     = errors.New("no such bucket")                    // the service knows no bucket of this name
-	ErrDenied       = errors.New("access denied")                     // keys wrong, or without the right needed
-	ErrClock        = errors.New("clocks differ")                     // this machine's clock is too far from the service's
-	ErrUnreachable  = errors.New("out of reach")                      // no answer from the service
-	ErrCertificate  = errors.New("certificate not trusted")           // TLS: the service did not prove who it is
-	ErrNoCondition  = errors.New("conditional writes are not obeyed") // the service ignores If-None-Match or If-Match
-	ErrBadKey       = errors.New("not a key")                         // a key that could leave the root, or is empty
-	ErrCredentials  = errors.New("credentials cannot be used")        // missing, unreadable, or readable by others
-	ErrBadAddress   = errors.New("not the address of a bucket")       // the URL of an S3 copy
+	ErrNoRoot       = fault.New("no linecamp copy here", fault.Refused)             // nothing of ours, or its identity cannot be read
+	ErrOtherRoot    = fault.New("another copy", fault.Refused)                      // a root, but not the one asked for
+	ErrNotHere      = fault.New("not here", fault.Away)                             // the drive is not plugged in, or no longer
+	ErrNotEmpty     = fault.New("not empty", fault.OfFile)                          // setup found something it did not make
+	ErrNotAFolder   = fault.New("not a folder", fault.Refused)                      // a file stands where the root should be
+	ErrReadOnly     = fault.New("read-only", fault.Refused)                         // the file system takes no writes
+	ErrFull         = fault.New("no space left", fault.Full)                        // the drive, or the quota on it, is full
+	ErrTooLarge     = fault.New("too large for this file system", fault.OfFile)     // the file system cannot hold a file of this size
+	ErrBusy         = fault.New("in use", fault.Refused)                            // another linecamp is writing to this root
+	ErrConflict     = fault.New("something else is there", fault.OfFile)            // other bytes under a key, or they changed meanwhile
+	ErrDigest       = fault.New("bytes do not match their digest", fault.OfFile)    // what was read is not what the manifest says
+	ErrDamaged      = fault.New("damaged", fault.Damaged)                           // a committed version whose manifest no longer reads
+	ErrNoObject     = fault.New("no such object", fault.OfFile)                     // the root holds no committed version of it
+	ErrNotS3        = fault.New("not an S3 service", fault.Refused)                 // something answers, but does not speak S3
+	ErrNoBucket     = fault.New("no such bucket", fault.Refused)                    // the service knows no bucket of this name
+	ErrDenied       = fault.New("access denied", fault.Refused)                     // keys wrong, or without the right needed
+	ErrClock        = fault.New("clocks differ", fault.Refused)                     // this machine's clock is too far from the service's
+	ErrUnreachable  = fault.New("out of reach", fault.Unreachable)                  // no answer from the service
+	ErrCertificate  = fault.New("certificate not trusted", fault.Refused)           // TLS: the service did not prove who it is
+	ErrNoCondition  = fault.New("conditional writes are not obeyed", fault.Refused) // the service ignores If-None-Match or If-Match
+	ErrBadKey       = fault.New("not a key", fault.OfFile)                          // a key that could leave the root, or is empty
+	ErrCredentials  = fault.New("credentials cannot be used", fault.Refused)        // missing, unreadable, or readable by others
+	ErrBadAddress   = fault.New("not the address of a bucket", fault.Refused)       // the URL of an S3 copy
 	errNotCommitted = errors.New("not committed")
 )
 
