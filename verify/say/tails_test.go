@@ -1,6 +1,7 @@
 package say
 
 import (
+	"cmp"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -38,7 +39,8 @@ func TestEveryTailIsKnown(t *testing.T) {
 			switch n := n.(type) {
 			case *ast.ValueSpec:
 				for i, v := range n.Values {
-					if text := textOf(v, "errors.New"); text != "" && strings.HasPrefix(n.Names[i].Name, "Err") {
+					text := cmp.Or(textOf(v, "errors.New"), textOf(v, "fault.New"))
+					if text != "" && strings.HasPrefix(n.Names[i].Name, "Err") {
 						texts[file.Name.Name+"."+n.Names[i].Name] = text
 					}
 				}
