@@ -65,13 +65,14 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 	if err := p.match(ctx); err != nil {
 		return nil, err
 	}
+	p.halves = p.newHalves()
 	if err := p.regrouped(); err != nil {
 		return nil, err
 	}
 	if err := p.guard(ctx); err != nil {
 		return nil, err
 	}
-	p.keepEntries()
+	p.keepHalves()
 	var steps []step
 	for _, c := range p.changes {
 		steps = append(steps, c.steps(cmp.Or(r.most, versionBytes))...)
@@ -92,6 +93,7 @@ type planner struct {
 	left      map[string]left // by path below the working folder
 	slugs     map[string]bool // taken
 	withheld  withheld
+	halves    *halves
 	unseen    bool  // something recorded could not be compared
 	paths     int   // people's paths recorded before
 	bytes     int64 // and their size

@@ -21,6 +21,8 @@ const (
 	ReasonAgain       = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
 	ReasonBehind      = "its site's folder has another name now, and a file that waits was left behind under the old one; see to that file first"
 	ReasonHidden      = "its site's folder has another name now, and not all of it can be read yet; the next round looks again"
+	ReasonMoving      = "it is gone, and may be what stands under another name in this folder and cannot be read yet; the next round looks again"
+	ReasonMoved       = "its bytes are on record under another name, which is not seen now; once it is sure that one is gone, both are recorded together"
 	ReasonSeveral     = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
 	ReasonInventory   = "no copy in reach has this site's manifest; bring the copies within reach"
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"

@@ -153,9 +153,9 @@ func (w *walker) look(l *listing, path, name string) {
 	case st.what == directory:
 		l.below = append(l.below, step{path, st})
 	case st.what == link:
-		l.aside = append(l.aside, Waiting{path, "a symbolic link, which linecamp does not follow"})
+		l.aside = append(l.aside, Waiting{Path: path, Reason: "a symbolic link, which linecamp does not follow"})
 	case st.what == special:
-		l.aside = append(l.aside, Waiting{path, "not a regular file, which linecamp does not open"})
+		l.aside = append(l.aside, Waiting{Path: path, Reason: "not a regular file, which linecamp does not open"})
 	default:
 		w.regular(l, path, name, st)
 	}
@@ -207,7 +207,7 @@ func (w *walker) finish(l *listing) {
 		s := &l.files[i]
 		w.near.evidence(l.at.path, s)
 		if s.reason != "" {
-			w.res.Waiting = append(w.res.Waiting, Waiting{s.Path, s.reason})
+			w.res.Waiting = append(w.res.Waiting, Waiting{s.Path, s.reason, s.Size})
 		} else {
 			w.res.Files++
 			w.res.Bytes += s.Size
@@ -268,7 +268,7 @@ func (w *walker) unlisted(path string, err error) {
 		return
 	}
 	w.res.Unlisted = append(w.res.Unlisted, path)
-	w.res.Waiting = append(w.res.Waiting, Waiting{path, "this folder could not be listed: " + plain(err)})
+	w.res.Waiting = append(w.res.Waiting, Waiting{Path: path, Reason: "this folder could not be listed: " + plain(err)})
 }
 
 func (w *walker) cacheFault(err error) {

@@ -120,7 +120,7 @@ func TestPrintFits(t *testing.T) {
 func TestPrintIsSafe(t *testing.T) {
 	bad := "a\x1b[31m\nb\r\xff"
 	rep := Result{Folder: bad, Sites: []Site{{Site: bad, Visits: []Visit{{Year: 2019, Photos: PackFiles(File{View: bad})}}}},
-		Unfiled: PackFiles(File{Path: bad}), Waiting: []Waiting{{bad, "reason"}}}
+		Unfiled: PackFiles(File{Path: bad}), Waiting: []Waiting{{Path: bad, Reason: "reason"}}}
 	var b bytes.Buffer
 	if err := rep.Print(&b, bad); err != nil {
 		t.Fatal(err)

@@ -24,6 +24,9 @@ func (w Waiting) Passes() bool {
 	return w.Reason == reasonFresh || w.Reason == reasonChanging || w.Reason == reasonVanished
 }
 
+// Vanished reports whether nothing of that name was there any more.
+func (w Waiting) Vanished() bool { return w.Reason == reasonVanished }
+
 // fresh reports whether a file may still be being written. A time in the
 // future is a clock set wrong, here or where the file came from; within a day
 // it is treated like now, beyond that as settled.

@@ -142,8 +142,12 @@ type File struct {
 	Facts
 }
 
-// Waiting is a path with the reason it is listed.
-type Waiting struct{ Path, Reason string }
+// Waiting is a path with the reason it is listed, and a file's size as far as it
+// was seen.
+type Waiting struct {
+	Path, Reason string
+	Size         int64
+}
 
 // Files yields every file of the site once.
 func (s *Site) Files() iter.Seq[File] {

@@ -19,6 +19,28 @@ type arrival struct {
 	digest  manifest.Digest
 }
 
+// cameIn counts the paths that came to an object in a version with bytes that went
+// elsewhere in that round. A path that came by a move within the object is none.
+func cameIn(inv *manifest.Inventory, n int, went map[arrival][]leftOut) map[arrival]int {
+	before, state, created := inv.State(n-1), inv.State(n), inv.Versions[n-1].Created.Unix()
+	came := map[arrival]int{}
+	for path, d := range state {
+		a := arrival{created, d}
+		if _, is := went[a]; !is {
+			continue
+		}
+		if _, was := before[path]; !was {
+			came[a]++
+		}
+	}
+	if len(came) > 0 {
+		for old := range manifest.Moves(before, state) {
+			came[arrival{created, before[old]}]--
+		}
+	}
+	return came
+}
+
 // movedAway finds the paths that vanished from one object in the round in which
 // the same bytes came to another: one-to-one, in byte order. Only what vanished
 // is kept in mind, so the size of the archive does not matter.
@@ -55,19 +77,11 @@ func (p *planner) movedAway(ctx context.Context, objects []string) (map[leftOut]
 			continue
 		}
 		for n := 1; n <= inv.Head(); n++ {
-			before, created := inv.State(n-1), inv.Versions[n-1].Created.Unix()
-			for path, d := range inv.State(n) {
-				a := arrival{created, d}
-				if _, is := went[a]; !is {
-					continue
-				}
-				if was, had := before[path]; had && was == d {
-					continue
-				}
+			for a, count := range cameIn(inv, n, went) {
 				if came[a] == nil {
 					came[a] = map[string]int{}
 				}
-				came[a][inv.ID]++
+				came[a][inv.ID] += count
 			}
 		}
 	}

@@ -320,6 +320,26 @@ func TestRestoreEverything(t *testing.T) {
 	}
 }
 
+// A photo of two stakes is renamed at one and deleted at the other in the same
+// round: no file moved from stake to stake, and what was deleted comes back.
+func TestAMoveWithinASiteIsNoArrivalFromAnother(t *testing.T) {
+	r := verifytest.New(t, 1)
+	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
+	fence := file("fence.jpg", "the fence between the two", 1)
+	k := file("k", "k", 3)
+	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), verifytest.State{"2019/fence.jpg": fence, "keep.txt": k})
+	r.Version(creek, verifytest.Day(2019, 7, 1), verifytest.State{"2019/fence.jpg": fence})
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.State{"keep.txt": k})
+	r.Version(creek, verifytest.Day(2020, 7, 1), verifytest.State{"2019-06-21/fence.jpg": fence})
+	into := t.TempDir()
+	run(t, from(r), Options{Everything: true, Into: into})
+	w := want(base, verifytest.State{"2019/fence.jpg": fence, "keep.txt": k})
+	for p, c := range want("Creek/Stake 1", verifytest.State{"2019-06-21/fence.jpg": fence}) {
+		w[p] = c
+	}
+	same(t, tree(t, into), w)
+}
+
 // A copy that another machine went on with does not tell this archive's history,
 // however many versions it has there; its bytes are good all the same.
 func TestRestoreFollowsTheSeal(t *testing.T) {

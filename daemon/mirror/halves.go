@@ -1,0 +1,171 @@
+package mirror
+
+import (
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// halves is what is to be known about renames of which only one half is seen.
+type halves struct {
+	went     map[*change][]string // the names that went, before any was held back
+	unlisted []string             // folders that could not be listed
+	there    map[string]bool      // raw paths of files that were seen and not read
+	sizes    map[int64]bool       // of those of them that have names of which nothing is on record
+	passes   []tally.Waiting      // of these, what is over by itself soon
+}
+
+func (p *planner) newHalves() *halves {
+	h := &halves{went: map[*change][]string{}, there: map[string]bool{}, sizes: map[int64]bool{}}
+	if p.r.Accept == nil {
+		h.unlisted = p.r.Tally.Unlisted
+	}
+	for _, c := range p.changes {
+		h.went[c] = slices.Clone(c.gone)
+	}
+	for _, w := range p.r.Tally.Waiting {
+		if slices.Contains(p.r.Tally.Unlisted, w.Path) {
+			continue
+		}
+		h.there[w.Path] = !w.Vanished()
+		if _, recorded := p.left[w.Path]; recorded || p.r.Accept != nil && !w.Passes() {
+			continue
+		}
+		h.sizes[w.Size] = true
+		if w.Passes() {
+			h.passes = append(h.passes, w)
+		}
+	}
+	return h
+}
+
+// keepHalves keeps the two halves of a rename together. A move is a pair within
+// one version step (see manifest.Moves), so that a name which went in one version
+// and came in another would be two files for ever, and be brought back as two. A
+// half waits until the other can be seen: a name that went, as long as a file
+// which may be it cannot be read; a name that came, as long as nobody can see
+// whether the one that has its bytes on record is still there. No bytes wait for
+// that, they are on record under the old name.
+//
+// What waits in one site may hold back another one's, so this goes on until
+// nothing is added. Where a person accepts the changes, only what is over soon is
+// waited for.
+func (p *planner) keepHalves() {
+	p.keepEntries()
+	for p.holdGone() || p.holdCame() {
+		p.keepEntries()
+	}
+}
+
+// holdGone lets names that went wait where what they are called now may not have
+// been read. It tells whether there were any.
+func (p *planner) holdGone() bool {
+	if len(p.halves.sizes) == 0 && len(p.halves.unlisted) == 0 {
+		return false
+	}
+	came := map[manifest.Digest]int{} // paths that were not there before, by their bytes
+	for _, c := range p.changes {
+		c.group.load()
+		for _, logical := range slices.Concat(c.known, c.fresh.list()) {
+			if c.old == nil || !hasKey(c.old.inv.State(c.old.head()), logical) {
+				came[c.group.files[logical].SHA256]++
+			}
+		}
+		c.group.release()
+	}
+	held := false
+	for _, c := range p.changes {
+		if c.old == nil {
+			continue
+		}
+		state := c.old.inv.State(c.old.head())
+		c.gone = slices.DeleteFunc(c.gone, func(logical string) bool {
+			if d := state[logical]; came[d] > 0 {
+				came[d]--
+				return false
+			}
+			e := c.old.rec.Paths[logical]
+			if !p.maybeMoved(c.group, e) {
+				return false
+			}
+			p.r.wait(rawPath(c.old.rec.Base, logical, e), ReasonMoving, false)
+			held = true
+			return true
+		})
+	}
+	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+	return held
+}
+
+// maybeMoved reports whether a file that went may stand where it could not be
+// read: in a folder of its site that was not listed, or as a file of its size. One
+// of its site that is still being written may yet grow to that.
+func (p *planner) maybeMoved(g *group, e manifest.Entry) bool {
+	own := func(path string) bool { return g.base == "" || strings.HasPrefix(path, g.base+"/") }
+	return p.halves.sizes[e.Bytes] || slices.ContainsFunc(p.halves.unlisted, own) ||
+		slices.ContainsFunc(p.halves.passes, func(w tally.Waiting) bool { return w.Size < e.Bytes && own(w.Path) })
+}
+
+// holdCame lets names that came wait where the same site has their bytes on record
+// under a name that is not seen, and does not go in this round. Of several, those
+// wait that find no partner. It tells whether there were any.
+func (p *planner) holdCame() bool {
+	if p.r.Accept != nil {
+		return false
+	}
+	held := false
+	for _, c := range p.changes {
+		if c.old == nil || len(c.known) == 0 {
+			continue
+		}
+		c.group.load()
+		held = p.holdCameOf(c) || held
+		c.group.release()
+	}
+	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+	return held
+}
+
+func (p *planner) holdCameOf(c *change) bool {
+	state := c.old.inv.State(c.old.head())
+	goes, doubtful := map[string]bool{}, map[string]bool{}
+	went, stays := map[manifest.Digest]int{}, map[manifest.Digest]int{}
+	for _, logical := range c.gone {
+		goes[logical] = true
+		went[state[logical]]++
+	}
+	for _, logical := range p.halves.went[c] {
+		doubtful[logical] = !goes[logical]
+	}
+	for logical, d := range state {
+		if _, shown := c.group.files[logical]; shown || goes[logical] || manifest.Reserved(logical) {
+			continue
+		}
+		raw := rawPath(c.group.base, logical, c.old.rec.Paths[logical])
+		if doubtful[logical] || p.uncertain.holds(raw) && !p.halves.there[raw] {
+			stays[d]++
+		}
+	}
+	held := false
+	c.known = slices.DeleteFunc(c.known, func(logical string) bool {
+		if hasKey(state, logical) {
+			return false // that name did not come, its bytes changed
+		}
+		f := c.group.files[logical]
+		switch {
+		case went[f.SHA256] > 0:
+			went[f.SHA256]--
+			return false
+		case stays[f.SHA256] == 0:
+			return false
+		}
+		stays[f.SHA256]--
+		p.withheld.add(f)
+		p.r.wait(f.Path, ReasonMoved, false)
+		held = true
+		return true
+	})
+	return held
+}
