@@ -3,6 +3,7 @@ module linecamp
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/BurntSushi/toml v1.6.0
 	github.com/Shopify/toxiproxy/v2 v2.12.0
 	github.com/arran4/golang-ical v0.3.4
@@ -29,6 +30,7 @@ require (
 	golang.org/x/text v0.44.0
 	modernc.org/sqlite v1.62.0
 	pgregory.net/rapid v1.3.0
+	rsc.io/qr v0.2.0
 )
 
 require (
