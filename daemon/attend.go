@@ -70,6 +70,11 @@ func (a *Archive) facts(ctx context.Context, r *reach, at string) (attention.Fac
 	if err := a.recall(keyNoted, &f.Noted); err != nil {
 		return f, err
 	}
+	if printed, fits, err := a.printedSheet(); err != nil {
+		return f, err
+	} else if !fits {
+		f.SheetOld = printed
+	}
 	if f.Checks, err = a.checks(); err != nil {
 		return f, err
 	}

@@ -30,6 +30,9 @@ type Status struct {
 	YearsJudged *time.Time  `json:"years_judged"`
 	Next        []NextRound `json:"next"`
 	Rounds      []PastRound `json:"rounds"`
+	// SheetPrinted is when the recovery sheet was last put on file as printed;
+	// null for never.
+	SheetPrinted *time.Time `json:"sheet_printed"`
 	attention.List
 	now time.Time
 }
@@ -136,6 +139,11 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
+	printed, _, err := a.printedSheet()
+	if err != nil {
+		return s, err
+	}
+	s.SheetPrinted = moment(printed)
 	s.List, err = a.attend(ctx, r, "")
 	return s, err
 }
@@ -219,6 +227,9 @@ func (s Status) Print(w io.Writer) {
 	}
 	fmt.Fprintln(w, s.years(line))
 	s.List.Print(w)
+	if s.SheetPrinted == nil {
+		fmt.Fprintf(w, "No recovery sheet was printed yet. To draw one: %s\n", line.Run("paper", "recovery", "FILE.pdf"))
+	}
 	if len(s.Next) > 0 {
 		var next []string
 		for _, n := range s.Next {

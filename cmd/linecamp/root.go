@@ -60,7 +60,7 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 	f.BoolVar(&t.quiet, "quiet", false, "print nothing when all is well")
 
 	root.AddCommand(t.setup(), t.status(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.intake(), t.mirror(),
-		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.restore(), t.handOver(), t.version())
+		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.restore(), t.handOver(), t.paper(), t.version())
 	t.dressHelp(root)
 	t.dressCompletion(root)
 	return root

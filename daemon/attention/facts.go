@@ -25,6 +25,10 @@ type Facts struct {
 	Years   map[string]int
 	Rounds  []Round
 
+	// SheetOld is when the recovery sheet was printed that no longer fits the
+	// copies; zero where it fits, or none was printed.
+	SheetOld time.Time
+
 	// Noted is since when each item was seen at earlier looks, by its key.
 	Noted map[string]time.Time
 }

@@ -26,6 +26,8 @@ import "time"
 // absolute and clean.
 type Archive struct {
 	Name     string              // valid as part of an object id
+	Title    string              // as people write it, "O'Brien Land & Cattle"; "" for none
+	Paper    string              // PaperLetter or PaperA4
 	Folder   string              // working folder; "" where this machine only keeps the archive
 	Layout   string              // "" for the common layouts
 	Views    map[string][]string // further words that tell a view, by view
@@ -42,11 +44,18 @@ const (
 	KindS3    = "s3"
 )
 
+// Sizes of paper.
+const (
+	PaperLetter = "letter"
+	PaperA4     = "a4"
+)
+
 // Copy is one storage root that holds the archive.
 type Copy struct {
-	Name string
-	Kind string // KindDrive or KindS3
-	ID   string // the root's uuid, lower case, written by setup
+	Name  string
+	Kind  string // KindDrive or KindS3
+	ID    string // the root's uuid, lower case, written by setup
+	Where string // where it is kept, in the office's own words: "bank box"; "" for not told
 
 	// Drives only.
 	Root string        // the root's folder

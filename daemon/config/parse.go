@@ -36,6 +36,8 @@ func parse(path string, b []byte) (loaded, error) {
 	top := &table{file: f, left: tree}
 	a := Archive{
 		Name:   f.name(top),
+		Title:  top.text("name"),
+		Paper:  paper(top),
 		Folder: f.folder(top, "folder"),
 		Layout: layout(top),
 		Views:  views(top.table("views")),
@@ -102,6 +104,18 @@ func (f *file) folder(t *table, key string) string {
 		s = filepath.Join(filepath.Dir(f.path), s)
 	}
 	return filepath.Clean(s)
+}
+
+// paper is the size that the office prints on.
+func paper(t *table) string {
+	switch s := strings.ToLower(t.text("paper")); s {
+	case "", PaperLetter:
+		return PaperLetter
+	case PaperA4:
+		return s
+	}
+	t.fault("paper", "write \"letter\" or \"a4\": the size of paper that the office prints on")
+	return PaperLetter
 }
 
 func layout(t *table) string {
@@ -180,7 +194,7 @@ func init() {
 }
 
 func (f *file) copy(t *table) Copy {
-	c := Copy{Name: t.text("name"), Kind: t.text("kind")}
+	c := Copy{Name: t.text("name"), Kind: t.text("kind"), Where: t.text("where")}
 	if c.Name == "" {
 		t.fault("name", "this copy has no name; add a line such as name = \"shelf-drive\"")
 	} else if err := copyName(c.Name); err != nil {

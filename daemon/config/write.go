@@ -128,6 +128,12 @@ func (a Archive) encode() []byte {
 	w.comment("The archive \"" + a.Name + "\". Written by linecamp setup; change it as you like.")
 	w.comment("Folders may be relative to the one this file is in.")
 	w.pair("archive", tomlline.Quote(a.Name), "")
+	if a.Title != "" {
+		w.pair("name", tomlline.Quote(a.Title), "as people write it")
+	}
+	if a.Paper == PaperA4 {
+		w.pair("paper", tomlline.Quote(a.Paper), "the size that the office prints on")
+	}
 	if a.Folder != "" {
 		w.pair("folder", tomlline.Quote(a.Folder), "linecamp reads it and changes nothing in it")
 	} else {
@@ -183,6 +189,7 @@ func (c Copy) encode() string {
 			w.pair(key, tomlline.Quote(value), comment)
 		}
 	}
+	optional("where", c.Where, "where it is kept, for the recovery sheet")
 	if c.Kind == KindDrive {
 		w.pair("root", tomlline.Quote(c.Root), "")
 		w.pair("id", tomlline.Quote(c.ID), "the root's own id: only this one is written to")

@@ -1,6 +1,9 @@
 package paper
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -34,12 +37,46 @@ type Place struct {
 	Key     string // the id of the key, which is no secret; "" where it is not known here
 }
 
+// mark comes before the digest of what a sheet says of the copies, in the PDF's
+// subject (ISO 32000-1 section 14.3.3).
+const mark = "linecamp recovery sheet "
+
+// Facts is a digest of what would send somebody astray who holds an older sheet:
+// the archive, and where each copy is. The day and the seal may be older. The
+// keys' ids are left out, for not every user of the computer can see them.
+func (s Sheet) Facts() string {
+	h := sha256.New()
+	fmt.Fprintf(h, "%q %q", s.Archive, s.ID)
+	for _, c := range s.Places {
+		fmt.Fprintf(h, " %q %v %q %q %q", c.Name, c.Bucket, c.Where, c.Address, c.Region)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// ReadFacts returns the Facts of the sheet that a PDF file is; ErrNoSheet where
+// it is none.
+func ReadFacts(pdf []byte) (string, error) {
+	_, rest, ok := bytes.Cut(pdf, []byte("("+mark))
+	if len(rest) < 64 || !ok {
+		return "", ErrNoSheet
+	}
+	facts := string(rest[:64])
+	if _, err := hex.DecodeString(facts); err != nil {
+		return "", ErrNoSheet
+	}
+	return facts, nil
+}
+
+// ErrNoSheet marks a file that is not a recovery sheet as Recovery draws it.
+var ErrNoSheet = errors.New("is not a recovery sheet of linecamp")
+
 // ErrTooLong marks a sheet with more copies than one page has room for.
 var ErrTooLong = errors.New("this does not fit on one page")
 
 // Recovery draws the recovery sheet: one page.
 func Recovery(w io.Writer, s Sheet) error {
 	p := newPage(s.Size, "Recovery sheet of "+s.Archive, s.Day)
+	p.SetSubject(mark+s.Facts(), false)
 	in := p.left + 18
 
 	p.text(p.left, strong, 19, "If the computer is lost")

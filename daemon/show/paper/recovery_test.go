@@ -133,3 +133,30 @@ func withPlaces(s Sheet, n int) Sheet {
 	}
 	return s
 }
+
+// What was printed is known by the file, and only what would send somebody astray
+// makes a sheet an older one.
+func TestFacts(t *testing.T) {
+	var b bytes.Buffer
+	if err := Recovery(&b, sheet); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := ReadFacts(b.Bytes()); err != nil || got != sheet.Facts() {
+		t.Errorf("the facts read back are %q, %v", got, err)
+	}
+	later := sheet
+	later.Seal, later.Day = "99", sheet.Day.AddDate(1, 0, 0)
+	if later.Facts() != sheet.Facts() {
+		t.Error("a later day makes an older sheet misleading")
+	}
+	moved := withPlaces(sheet, 3)
+	moved.Places[1].Where = "the barn"
+	if moved.Facts() == sheet.Facts() {
+		t.Error("a drive that was moved leaves the sheet as good as it was")
+	}
+	for _, pdf := range []string{"", "%PDF-1.3", "(" + mark, "(" + mark + strings.Repeat("x", 64) + ")"} {
+		if _, err := ReadFacts([]byte(pdf)); !errors.Is(err, ErrNoSheet) {
+			t.Errorf("%q: %v", pdf, err)
+		}
+	}
+}

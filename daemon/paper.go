@@ -1,0 +1,195 @@
+package daemon
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/newfile"
+	"linecamp/daemon/show/paper"
+	"linecamp/manifest/store"
+	"linecamp/verify/say"
+)
+
+// PaperReport is a sheet that was drawn, or put on file as printed.
+type PaperReport struct {
+	Archive string     `json:"archive"`
+	File    string     `json:"file"`
+	Printed *time.Time `json:"printed"` // null where it was only drawn
+	// Keyless are buckets whose key's id is not known here, so that a person
+	// writes it onto the sheet.
+	Keyless []string `json:"keyless"`
+	// Placeless are copies of which the settings do not say where they are kept.
+	Placeless []string `json:"placeless"`
+}
+
+// Wants is false: what is left open on a sheet can be written by hand.
+func (PaperReport) Wants() bool { return false }
+
+// Print says what was drawn and what comes next.
+func (r PaperReport) Print(w io.Writer) {
+	if r.Printed != nil {
+		fmt.Fprintf(w, "On file: the recovery sheet of %s was printed %s.\n", r.Archive, when(*r.Printed))
+		return
+	}
+	fmt.Fprintf(w, "The recovery sheet of %s is in %s.\n", r.Archive, r.File)
+	for _, name := range r.Placeless {
+		fmt.Fprintf(w, "Where %s is kept is left open on it; write it down, or add where = \"…\" to that copy in the settings.\n", name)
+	}
+	for _, name := range r.Keyless {
+		fmt.Fprintf(w, "The id of the key of %s is left open on it, because it is not known here; write it down.\n", name)
+	}
+	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", say.Of(w).Run("paper", "printed", r.File))
+}
+
+// SheetPrinted is what is on file of the recovery sheet.
+type SheetPrinted struct {
+	At    time.Time `json:"printed"`
+	Facts string    `json:"facts"` // what it said of the copies, as paper.Sheet.Facts
+	// Keys are the ids of the buckets' keys that were known then, by copy id.
+	Keys map[string]string `json:"keys"`
+}
+
+const keySheet = "recovery sheet printed"
+
+// RecoverySheet draws the recovery sheet into a new file.
+func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, error) {
+	rep := PaperReport{Archive: a.cfg.Name, File: file, Keyless: []string{}, Placeless: []string{}}
+	s, err := a.sheet()
+	if err != nil {
+		return rep, err
+	}
+	for _, p := range s.Places {
+		if p.Bucket && p.Key == "" {
+			rep.Keyless = append(rep.Keyless, p.Name)
+		}
+		if p.Where == "" {
+			rep.Placeless = append(rep.Placeless, p.Name)
+		}
+	}
+	return rep, newFile(file, func(w io.Writer) error { return paper.Recovery(w, s) })
+}
+
+// sheet is what the recovery sheet says today. No copy is opened for it.
+func (a *Archive) sheet() (paper.Sheet, error) {
+	s := paper.Sheet{
+		Archive: a.cfg.Name, Title: cmp.Or(a.cfg.Title, a.cfg.Name), Folder: a.cfg.Folder, Machine: a.machine,
+		Day: a.now(), Size: paper.Letter,
+	}
+	if a.cfg.Paper == config.PaperA4 {
+		s.Size = paper.A4
+	}
+	var known bool
+	var err error
+	if s.ID, known, err = a.ledger.Value(keyArchiveID); err != nil {
+		return s, fmt.Errorf("the ledger: %w", err)
+	} else if !known {
+		return s, fmt.Errorf("no copy of %s was met by this machine yet, so there is nothing to find back. Run `linecamp mirror` first", a.cfg.Name)
+	}
+	if seal, err := a.cache.Seal(); err == nil && seal.Len() > 0 {
+		s.Seal = seal.Printed().String()
+	}
+	keys := a.keyIDs()
+	for _, c := range a.cfg.Copies {
+		p := paper.Place{Name: c.Name, Where: c.Where, Address: c.Root, Key: keys[c.ID]}
+		if c.Kind == config.KindS3 {
+			p.Bucket, p.Address, p.Region = true, c.URL, c.Region
+		}
+		s.Places = append(s.Places, p)
+	}
+	return s, nil
+}
+
+// newFile writes a file that was not there, whole or not at all.
+func newFile(file string, write func(io.Writer) error) error {
+	dir, name := filepath.Split(file)
+	root, err := os.OpenRoot(cmp.Or(dir, "."))
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, err)
+	}
+	defer root.Close()
+	temp := name + ".linecamp-part"
+	f, err := root.OpenFile(temp, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o666)
+	if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, err)
+	}
+	defer root.Remove(temp)
+	err = write(f)
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, err)
+	}
+	if err := newfile.Name(root, temp, name); err != nil {
+		return fmt.Errorf("%s is left as it is; choose another name: %w", file, err)
+	}
+	return nil
+}
+
+// mostSheet is more than any sheet has.
+const mostSheet = 16 << 20
+
+// SheetPrinted puts on file that the recovery sheet in a file was printed.
+func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, error) {
+	rep := PaperReport{Archive: a.cfg.Name, File: file, Keyless: []string{}, Placeless: []string{}}
+	f, err := os.Open(file)
+	if err != nil {
+		return rep, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, mostSheet))
+	if err != nil {
+		return rep, fmt.Errorf("%s: %w", file, err)
+	}
+	facts, err := paper.ReadFacts(b)
+	if err != nil {
+		return rep, fmt.Errorf("%s %w", file, err)
+	}
+	s, err := a.sheet()
+	if err != nil {
+		return rep, err
+	}
+	if facts != s.Facts() {
+		return rep, fmt.Errorf("%s tells of other copies than the settings do now; draw it again: linecamp paper recovery FILE.pdf", file)
+	}
+	now := a.now().UTC().Truncate(time.Second)
+	rep.Printed = &now
+	return rep, a.remember(keySheet, SheetPrinted{At: now, Facts: facts, Keys: a.keyIDs()})
+}
+
+// keyIDs are the ids of the buckets' keys that this user can see, by copy id.
+func (a *Archive) keyIDs() map[string]string {
+	ids := map[string]string{}
+	for _, c := range a.cfg.Copies {
+		if c.Kind != config.KindS3 {
+			continue
+		}
+		if id, _, _, err := store.Credentials(c.Credentials); err == nil {
+			ids[c.ID] = id
+		}
+	}
+	return ids
+}
+
+// printedSheet says when a recovery sheet was last put on file as printed, and
+// whether it still fits the copies; zero for never.
+func (a *Archive) printedSheet() (at time.Time, fits bool, err error) {
+	var p SheetPrinted
+	if err := a.recall(keySheet, &p); err != nil || p.At.IsZero() {
+		return time.Time{}, false, err
+	}
+	s, err := a.sheet()
+	if err != nil || p.Facts != s.Facts() {
+		return p.At, false, nil
+	}
+	for copyID, id := range a.keyIDs() {
+		if was, known := p.Keys[copyID]; known && was != id {
+			return p.At, false, nil
+		}
+	}
+	return p.At, true, nil
+}
