@@ -52,7 +52,7 @@ func (a *Archive) tally(ctx context.Context, p Progress) (*tally.Result, error) 
 		return nil, fmt.Errorf("%s: %w", a.cfg.Name, ErrNoFolder)
 	}
 	t, err := tally.Read(ctx, tally.Options{
-		Folder: a.cfg.Folder, Layout: a.cfg.Layout, Views: a.cfg.Views,
+		Folder: a.cfg.Folder, Layout: a.cfg.Layout, Views: a.cfg.Views, Dates: a.cfg.Dates,
 		Cache: a.ledger, Now: a.now,
 		Progress: func(_ int, bytes int64) { p.tell("tally", bytes, 0) },
 	})

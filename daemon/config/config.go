@@ -30,6 +30,7 @@ type Archive struct {
 	Paper    string              // PaperLetter or PaperA4
 	Folder   string              // working folder; "" where this machine only keeps the archive
 	Layout   string              // "" for the common layouts
+	Dates    string              // the order in which dates of numbers are written, one of tally.DateOrders; "" lets the archive decide
 	Views    map[string][]string // further words that tell a view, by view
 	Copies   []Copy
 	Schedule Schedule

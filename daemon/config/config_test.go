@@ -191,6 +191,7 @@ func TestFaultsNameFileLineAndKey(t *testing.T) {
 		{"not UTF-8", "archive='a'\nfolder='/srv/Weidefl\xe4che'\n", ":2: ", "UTF-8"},
 		{"line end in a path", "archive='a'\nfolder=\"/srv/\\nmon\"\n", ":2: folder: ", "control character"},
 		{"layout", "archive='a'\nlayout='{pasture}/{stie}/{date}'\n", ":2: layout: ", "{stie}"},
+		{"an order of dates", "archive='a'\ndates='american'\n", ":2: dates: ", "month first"},
 		{"tilde", "archive='a'\nfolder='~/photos'\n", ":2: folder: ", "~ is not understood"},
 		{"cron with four fields", "archive='a'\n[schedule]\nmirror='30 2 * *'\n", ":3: schedule.mirror: ", "five fields"},
 		{"cron out of range", "archive='a'\n[schedule]\nmirror='0 0 * * *'\nverify='61 2 * * *'\n", ":4: schedule.verify: ", "five fields"},

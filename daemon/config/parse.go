@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -40,6 +41,7 @@ func parse(path string, b []byte) (loaded, error) {
 		Paper:  paper(top),
 		Folder: f.folder(top, "folder"),
 		Layout: layout(top),
+		Dates:  dates(top),
 		Views:  views(top.table("views")),
 		State:  f.folder(top, "state"),
 		File:   path,
@@ -122,6 +124,15 @@ func layout(t *table) string {
 	s := t.text("layout")
 	if _, err := tally.NewLayout(s, nil, time.Now()); err != nil {
 		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts recognised", err)
+	}
+	return s
+}
+
+func dates(t *table) string {
+	s := t.text("dates")
+	if s != "" && !slices.Contains(tally.DateOrders, s) {
+		t.fault("dates", "write \"month first\" where 06-07-19 is June 7, \"day first\" where it is 6 July, \"year first\" where it is of 2006, or take it out to let the archive tell")
+		return ""
 	}
 	return s
 }

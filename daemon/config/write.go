@@ -142,6 +142,9 @@ func (a Archive) encode() []byte {
 	if a.Layout != "" {
 		w.pair("layout", tomlline.Quote(a.Layout), "how the folders below it are named")
 	}
+	if a.Dates != "" {
+		w.pair("dates", tomlline.Quote(a.Dates), "how folders' dates are written")
+	}
 	if a.State != "" {
 		w.pair("state", tomlline.Quote(a.State), "what linecamp remembers between rounds")
 	}

@@ -13,7 +13,7 @@ import (
 
 func full(dir string) Archive {
 	return Archive{
-		Name: "saltbush-draw", Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}",
+		Name: "saltbush-draw", Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}", Dates: "month first",
 		State:    filepath.Join(dir, "st"),
 		Views:    map[string][]string{"plot": {"nadir"}, "wind mill": {"tower", "vane"}},
 		Years:    Years{SeasonDays: 30, Metres: 12.5},

@@ -16,6 +16,10 @@ type dating struct {
 	year   int
 	to     int    // the last year of a range that begins with year; else 0
 	season string // "spring", "summer", "fall", "winter", or a month's name
+	// maybe are the days it may mean where it is written in numbers alone, by the
+	// order of month, day and year; "" where that order gives none. Where they
+	// differ, day is empty, and year only set where they share it.
+	maybe [3]string
 	// first: the date begins the name, as in "2019-06-21 north side".
 	first bool
 	// pure: the name says nothing but the date, its season and empty words
@@ -24,8 +28,9 @@ type dating struct {
 }
 
 // tells reports whether the name dates what lies in it. A range of years
-// holds visits of several dates, but still stands where a date does.
-func (d dating) tells() bool { return d.year != 0 }
+// holds visits of several dates, but still stands where a date does, and so does
+// a date that can be read in several ways.
+func (d dating) tells() bool { return d.year != 0 || d.unsure() }
 
 var seasons = map[string]string{
 	"spring": "spring", "summer": "summer", "fall": "fall", "autumn": "fall", "winter": "winter",
@@ -123,24 +128,28 @@ func better(a, b dating) bool {
 		switch {
 		case d.day != "":
 			return 3
-		case d.year != 0:
+		case d.unsure():
 			return 2
+		case d.year != 0:
+			return 1
 		}
 		return 0
 	}
 	return rank(a) > rank(b)
 }
 
-// hasDigits is a quick no to names that cannot hold a year.
+// hasDigits is a quick no to names that cannot hold a date: three digits, as in
+// "Jun 1 19", or two behind an apostrophe are the fewest.
 func hasDigits(name string) bool {
-	run := 0
+	digits := 0
 	for i := range len(name) {
-		if c := name[i]; c >= '0' && c <= '9' {
-			if run++; run == 4 {
+		switch c := name[i]; {
+		case c >= '0' && c <= '9':
+			if digits++; digits >= 3 {
 				return true
 			}
-		} else {
-			run = 0
+		case c == '\'' || c == 0xe2: // the first byte of ’
+			digits++
 		}
 	}
 	return false
@@ -153,6 +162,9 @@ func (c calendar) at(w []word, i int, file bool) (dating, int) {
 	if m := months[w[i].text]; m != 0 {
 		return c.fromMonth(w, i, m)
 	}
+	if y := c.short(w[i]); y != 0 {
+		return c.fromYear(w, i, y, file)
+	}
 	if !w[i].digits && !stamp(w[i].text) {
 		return dating{}, 0
 	}
@@ -162,10 +174,16 @@ func (c calendar) at(w []word, i int, file bool) (dating, int) {
 		if c.validYear(y) && validDay(y, m, d) {
 			return dating{day: dayString(y, m, d), year: y}, 1
 		}
+		if len(t) == 8 { // 06212019
+			return c.numbers(t[:2], t[2:4], t[4:]), 1
+		}
 		return dating{}, 1
 	}
+	if len(t) == 6 && len(w) == 1 && !file { // 062119
+		return c.numbers(t[:2], t[2:4], t[4:]), 1
+	}
 	if len(t) <= 2 {
-		return c.dayFirst(w, i)
+		return c.dayFirst(w, i, file)
 	}
 	if len(t) != 4 || !c.validYear(number(t)) {
 		return dating{}, 0
@@ -239,55 +257,61 @@ func joined(w word) bool {
 	return false
 }
 
-// fromMonth reads June 2019 and June 21, 2019.
+// fromMonth reads June 2019, June '19, June 21, 2019 and Jun 21 19. Two digits right
+// behind a month are no year: "June 19" is as likely a day.
 func (c calendar) fromMonth(w []word, i, m int) (dating, int) {
-	year := func(k int) int {
-		if k < len(w) && w[k].digits && len(w[k].text) == 4 && c.validYear(number(w[k].text)) {
-			return number(w[k].text)
+	if i+1 < len(w) {
+		if y := c.yearIn(w[i+1]); y != 0 {
+			return dating{year: y, season: monthNames[m]}, 2
 		}
-		return 0
 	}
-	if y := year(i + 1); y != 0 {
-		return dating{year: y, season: monthNames[m]}, 2
-	}
-	if y := year(i + 2); y != 0 && w[i+1].digits && len(w[i+1].text) <= 2 {
-		if d := number(w[i+1].text); validDay(y, m, d) {
+	if i+2 < len(w) && w[i+1].digits && len(w[i+1].text) <= 2 {
+		y := c.yearIn(w[i+2])
+		if y == 0 && w[i+2].digits && len(w[i+2].text) == 2 && (joined(w[i+2]) || strings.TrimSpace(w[i+2].gap) == ",") {
+			y = c.century(number(w[i+2].text))
+		}
+		if d := number(w[i+1].text); y != 0 && validDay(y, m, d) {
 			return dating{day: dayString(y, m, d), year: y}, 3
 		}
 	}
 	return dating{}, 0
 }
 
-// dayFirst reads 21 June 2019 and, where only one reading is possible,
-// 06-21-2019 and 21-06-2019. Of 06-07-2019 the year alone is certain.
-func (c calendar) dayFirst(w []word, i int) (dating, int) {
-	if i+2 >= len(w) || !joined(w[i+1]) || !w[i+2].digits || len(w[i+2].text) != 4 {
+// dayFirst reads 21 June 2019, 21-Jun-19 and dates of numbers alone, such as
+// 06-21-2019 and 6.21.19.
+func (c calendar) dayFirst(w []word, i int, file bool) (dating, int) {
+	if i+2 >= len(w) || !joined(w[i+1]) {
 		return dating{}, 0
 	}
-	y := number(w[i+2].text)
-	if !c.validYear(y) {
-		return dating{}, 0
-	}
-	a := number(w[i].text)
-	if m := months[w[i+1].text]; m != 0 {
-		if validDay(y, m, a) {
-			return dating{day: dayString(y, m, a), year: y}, 3
+	a, b, last := w[i], w[i+1], w[i+2]
+	if m := months[b.text]; m != 0 {
+		y := c.yearIn(last)
+		if y == 0 && last.digits && len(last.text) == 2 && last.gap == b.gap {
+			y = c.century(number(last.text))
+		}
+		if y != 0 && validDay(y, m, number(a.text)) {
+			return dating{day: dayString(y, m, number(a.text)), year: y}, 3
 		}
 		return dating{}, 0
 	}
-	if !w[i+1].digits || len(w[i+1].text) > 2 || w[i+1].gap == " " || w[i+2].gap != w[i+1].gap {
+	if !b.digits || len(b.text) > 2 || !last.digits || last.gap != b.gap {
 		return dating{}, 0
 	}
-	b := number(w[i+1].text)
-	switch us, eu := validDay(y, a, b), validDay(y, b, a); {
-	case us && (!eu || a == b):
-		return dating{day: dayString(y, a, b), year: y}, 3
-	case eu && !us:
-		return dating{day: dayString(y, b, a), year: y}, 3
-	case us && eu:
-		return dating{year: y}, 3
+	switch {
+	case len(last.text) == 4 && c.validYear(number(last.text)):
+		if b.gap == " " && (len(w) != 3 || file) {
+			return dating{}, 0
+		}
+		return c.numbers(a.text, b.text, last.text), 3
+	case len(last.text) != 2 || b.gap == " " && (len(w) != 3 || file || len(a.text)+len(b.text) != 4),
+		// One of a longer row of numbers is no date.
+		i > 0 && w[i-1].digits && a.gap == b.gap, i+3 < len(w) && w[i+3].digits && w[i+3].gap == b.gap:
+		return dating{}, 0
 	}
-	return dating{}, 3
+	if d := c.numbers(a.text, b.text, last.text); d.tells() {
+		return d, 3
+	}
+	return dating{}, 0
 }
 
 // seasonBeside finds a season word directly before or after a date.
@@ -324,7 +348,8 @@ func (c calendar) below(name string, under dating) (dating, bool) {
 		under.season = monthNames[number(t)]
 	case m != 0 && w[0].digits && len(t) == 2 && len(w) == 1 && validDay(under.year, m, number(t)): // 2019/06/21
 		under.day, under.season = dayString(under.year, m, number(t)), ""
-	case !known && w[0].digits && len(t) == 2 && len(w) > 1 && w[1].digits && len(w[1].text) == 2 &&
+	case !known && len(w) > 1 && w[0].digits && w[1].digits && (len(t) == 2 && len(w[1].text) == 2 || len(w) == 2 && len(t) <= 2 && len(w[1].text) <= 2) &&
+		!(len(w) > 2 && w[2].digits && w[2].gap == w[1].gap) && // 06-21-19 tells its own year
 		(w[1].gap == "-" || w[1].gap == "_" || w[1].gap == ".") && validDay(under.year, number(t), number(w[1].text)): // 2019/06-21
 		under.day = dayString(under.year, number(t), number(w[1].text))
 	case !known && w[0].digits && len(t) == 4 && validDay(under.year, number(t[:2]), number(t[2:])): // 2019/0621

@@ -27,6 +27,7 @@ type Layout struct {
 	cal     calendar
 	views   viewer
 	pattern *pattern // nil: the common layouts
+	decided *decided // how dates are read that several readings fit; nil while that is not known
 }
 
 // NewLayout makes a Layout. An empty pattern stands for the common layouts;
@@ -95,6 +96,7 @@ type folder struct {
 	base    string
 	root    string // path of the site's folder; unlike base also where a date stands above it
 	when    dating
+	unsure  string // path of the folder whose name dates this one, where that can be read in several ways
 	view    string
 	odd     int  // a year in a folder's name that is no date folder: "Windmill 2019"
 	fixed   bool // a pattern governs: names of files establish no site
@@ -123,9 +125,23 @@ func (l *Layout) folder(path string) *folder {
 		// Only a path that no file system has, as "/2019/a", comes here dated.
 		f.how, f.pasture, f.base, f.root = byNothing, "", "", ""
 	}
+	if f.when.unsure() {
+		f.unsure = l.unsureAt(path)
+		f.when = l.decided.settled(f.when, f.unsure, siteName{f.pasture, f.site})
+	}
 	f.names[0] = texts(split(f.site))
 	f.names[1] = texts(split(f.pasture[strings.LastIndexByte(f.pasture, '/')+1:]))
 	return f
+}
+
+// unsureAt is the deepest folder of a path whose name can be read as several days.
+func (l *Layout) unsureAt(path string) string {
+	for ; path != ""; path = parent(path) {
+		if d := l.cal.read(path[nameAt(path):], false); d.unsure() {
+			return path
+		}
+	}
+	return ""
 }
 
 func texts(w []word) []string {
@@ -150,7 +166,7 @@ func (l *Layout) byLandmark(f *folder, levels []string) {
 		f.odd = d.year
 		// A year with further words, "2015 burn", may also be a name: it is
 		// the landmark only if no plain date of another year comes below it.
-		switch plain := d.pure || d.first && d.day != ""; {
+		switch plain := d.pure || d.first && (d.day != "" || d.unsure()); {
 		case plain && (mark < 0 || !dates[mark].pure && dates[mark].day == "" && !dates[mark].holds(*d)):
 			mark = i
 		case d.first && mark < 0:
@@ -239,7 +255,10 @@ func (l *Layout) closer(under dating, name string, own dating) (dating, bool) {
 	if !own.tells() || under.day != "" {
 		return under, false
 	}
-	if !under.holds(own) {
+	if own.unsure() {
+		own = own.among(under)
+	}
+	if !own.tells() || !under.holds(own) {
 		return under, false
 	}
 	if own.season == "" {
@@ -250,6 +269,14 @@ func (l *Layout) closer(under dating, name string, own dating) (dating, bool) {
 
 // holds reports whether a date lies within d.
 func (d dating) holds(o dating) bool {
+	if d.unsure() {
+		for _, w := range d.ways() {
+			if w == o.day || o.day == "" && o.to == 0 && o.year != 0 && number(w[:4]) == o.year {
+				return true
+			}
+		}
+		return false
+	}
 	if d.to != 0 {
 		return o.to == 0 && o.year >= d.year && o.year <= d.to
 	}
@@ -293,7 +320,7 @@ func withoutCamera(levels []string) int {
 }
 
 func cameraFolder(s string) bool {
-	if len(s) != 8 || !allDigits(s[:3]) || s[0] == '0' || allDigits(s) && s[:2] != "10" {
+	if len(s) != 8 || !allDigits(s[:3]) || s[0] == '0' || allDigits(s) && (s[:2] != "10" || october(s)) {
 		return false
 	}
 	for i := 3; i < 8; i++ {
@@ -302,6 +329,13 @@ func cameraFolder(s string) bool {
 		}
 	}
 	return true
+}
+
+// october reports whether digits that begin as a camera's folder do are a day in
+// October, as 10012019, or the 10th of a month.
+func october(s string) bool {
+	y, a, b := number(s[4:]), number(s[:2]), number(s[2:4])
+	return y >= firstYear && y < 2100 && (validDay(y, a, b) || validDay(y, b, a))
 }
 
 // said is what one name adds to its folder.
@@ -328,7 +362,7 @@ func (f *folder) file(name string) said {
 	}
 	if f.when.day == "" {
 		if d := f.l.cal.read(st, true); d.tells() {
-			f.dated(&s, d)
+			f.dated(&s, f.l.decided.settled(d, "", siteName{f.pasture, f.site}))
 		}
 	}
 	if s.form.picture() || s.form == formSidecar || s.form == formMovie {
@@ -340,6 +374,9 @@ func (f *folder) file(name string) said {
 // dated adds the date in a file's name. A folder's date outranks it.
 func (f *folder) dated(s *said, d dating) {
 	if f.when.tells() {
+		if d.unsure() {
+			d = d.among(f.when)
+		}
 		if f.when.holds(d) && (d.day != "" || f.when.to != 0) {
 			if d.season == "" {
 				d.season = f.when.season
@@ -349,7 +386,7 @@ func (f *folder) dated(s *said, d dating) {
 		return
 	}
 	s.when = &d
-	s.flat = f.how == byNothing && !f.fixed && f.site != "" && s.form.picture() && d.to == 0 && d.year != f.odd
+	s.flat = f.how == byNothing && !f.fixed && f.site != "" && s.form.picture() && d.to == 0 && (d.year != f.odd || d.year == 0)
 }
 
 // viewOf finds a view in a file's name, else in its folder's.

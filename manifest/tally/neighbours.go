@@ -33,10 +33,12 @@ type neighbours struct {
 
 	// Folders that are sites, and ones that may be, by the site's folder.
 	sure, weak, clock map[string]*folder
+
+	dates *dates
 }
 
 func newNeighbours() *neighbours {
-	return &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}, map[string]*folder{}, map[string]*folder{}, map[string]*folder{}}
+	return &neighbours{map[string]*home{}, map[[2]string]*home{}, map[string]bool{}, map[string]*folder{}, map[string]*folder{}, map[string]*folder{}, newDates()}
 }
 
 // meet establishes the sites of everything that was read.
@@ -70,6 +72,7 @@ func first(m map[string]*folder, f *folder) {
 // evidence takes down what one file says of its folder, which lies at dir.
 func (n *neighbours) evidence(dir string, s *sighting) {
 	at := s.at
+	n.dates.see(s)
 	switch {
 	case s.form.picture() && at.how == byDateBelow:
 		first(n.sure, at)

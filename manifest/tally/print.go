@@ -39,6 +39,7 @@ func (r *Result) Print(w io.Writer, archive string) error {
 	}
 	r.printSites(b)
 	r.printTopics(b)
+	printUndated(b, r.Undated())
 	if n := r.Unfiled.Len(); n > 0 {
 		fmt.Fprintf(b, "\n%s with no site of %s own (kept all the same):\n", count(n, "file"), map[bool]string{true: "its", false: "their"}[n == 1])
 		for _, t := range tops(r.Unfiled) {
@@ -117,6 +118,39 @@ func (r *Result) printTopics(b *strings.Builder) {
 	}
 	fmt.Fprintf(b, "\nText notes of %s tell of: %s.\n", count(visits, "visit"), strings.Join(parts, ", "))
 }
+
+// Question asks of which day the photos are, in a few words.
+func (u Undated) Question() string {
+	q := count(u.Photos, "photo") + " in " + line(logical(u.Folder))
+	days := u.Days
+	switch {
+	case len(days) > 1:
+		q += ": which day? " + strings.Join(days[:len(days)-1], ", ") + " or " + days[len(days)-1]
+	case len(u.Years) == 1:
+		q += fmt.Sprintf(": which day, of %d?", u.Years[0])
+	default:
+		q += ": which day?"
+	}
+	return q
+}
+
+func printUndated(b *strings.Builder, all []Undated) {
+	if len(all) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\nPhotos whose day nothing tells for sure (kept all the same):\n")
+	for i, u := range all {
+		if i == mostPaths {
+			fmt.Fprintf(b, "  … and in %s\n", count(len(all)-i, "more folder"))
+			break
+		}
+		fmt.Fprintf(b, "  %s\n", u.Question())
+	}
+	fmt.Fprintf(b, "  %s\n", UndatedTodo)
+}
+
+// UndatedTodo is what a person does about them.
+const UndatedTodo = "Begin the folder's name with year, month and day, as in 2019-06-07; or where all dates are written in one order, say so in the settings, as in dates = \"month first\"."
 
 func (s *Site) name() string {
 	n := s.Site

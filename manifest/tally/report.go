@@ -13,9 +13,11 @@ type Report struct {
 	Bytes   int64        `json:"bytes"`
 	Sites   []ReportSite `json:"sites"`
 	Unfiled []ReportFile `json:"unfiled"`
-	Waiting []ReportWait `json:"waiting"`
-	Passed  []ReportWait `json:"passed"`
-	Litter  int          `json:"litter"`
+	// Undated are photos of a site of which nothing tells the day.
+	Undated []ReportUndated `json:"undated"`
+	Waiting []ReportWait    `json:"waiting"`
+	Passed  []ReportWait    `json:"passed"`
+	Litter  int             `json:"litter"`
 }
 
 // ReportSite is one site of a Report.
@@ -64,12 +66,28 @@ type ReportWait struct {
 	Reason string `json:"reason"`
 }
 
+// ReportUndated is a folder with photos of no known day; see [Undated].
+type ReportUndated struct {
+	Site    string   `json:"site"`
+	Pasture string   `json:"pasture"`
+	Folder  string   `json:"folder"`
+	Photos  int      `json:"photos"`
+	Days    []string `json:"days"`  // that its name may mean
+	Years   []int    `json:"years"` // that it may be of
+	Filed   bool     `json:"filed"` // they count for their year
+}
+
 // Report makes the report; id gives a site's id, "" if it has none yet, and
 // may be nil.
 func (r *Result) Report(archive string, id func(*Site) string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
 		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
 		Waiting: reportWaits(r.Waiting), Passed: reportWaits(r.Passed)}
+	p.Undated = []ReportUndated{}
+	for _, u := range r.Undated() {
+		p.Undated = append(p.Undated, ReportUndated{text(u.Site), text(u.Pasture), logical(u.Folder), u.Photos,
+			append([]string{}, u.Days...), append([]int{}, u.Years...), u.Filed})
+	}
 	for i := range r.Sites {
 		s := &r.Sites[i]
 		q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: logical(s.Base),

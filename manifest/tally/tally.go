@@ -74,6 +74,7 @@ type Options struct {
 	Folder   string                       // the working folder
 	Layout   string                       // a pattern, see [NewLayout]; "" recognises the common layouts
 	Views    map[string][]string          // words that mean a view, beside the usual ones, by view
+	Dates    string                       // one of [DateOrders]: how dates of numbers are written; "" lets the archive decide
 	Cache    Cache                        // nil: remember nothing
 	Now      func() time.Time             // nil: time.Now
 	Workers  int                          // files read at once; 0: one for each core
@@ -99,6 +100,7 @@ type Result struct {
 	HashedBytes int64  // bytes read for them
 	CacheErr    error  // first fault of the Cache; the tally itself is whole
 	Device      uint64 // device the working folder is on; zero where the system has none
+	now         time.Time
 }
 
 // Site is one photo point.

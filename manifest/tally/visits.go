@@ -1,7 +1,9 @@
 package tally
 
 import (
+	"slices"
 	"sort"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -27,10 +29,12 @@ type part struct {
 	files []*sighting
 }
 
-// bareKey is a visit known by its year, or by season and year.
+// bareKey is a visit known by its year, or by season and year, or as one of several
+// days of it.
 type bareKey struct {
 	year   int
 	season string
+	maybe  [3]string
 }
 
 // A draft becomes a visit.
@@ -45,10 +49,11 @@ type draft struct {
 
 // settle turns what was read into sites and visits. A site at a time is
 // unpacked and packed again, so that no more than a few are in memory whole.
-func (r *Result) settle(l *Layout, n *neighbours, read []*finished, workers int) {
+func (r *Result) settle(l *Layout, n *neighbours, read []*finished, order, workers int) {
 	sort.Slice(read, func(i, j int) bool { return read[i].path < read[j].path })
 	sort.Strings(r.Unlisted)
 	n.meet(l, r.Unlisted)
+	l.decided = n.dates.decide(order)
 	sites := map[*home]*builder{}
 	site := func(h *home) *builder {
 		b := sites[h]
@@ -151,7 +156,7 @@ func (s *sighting) dating() dating {
 		return d
 	}
 	own := dating{day: s.Taken[:10], year: number(s.Taken[:4]), season: d.season}
-	if d.year == 0 && s.at.l.cal.validYear(own.year) || d.year != 0 && d.holds(own) {
+	if !d.tells() && s.at.l.cal.validYear(own.year) || d.tells() && d.holds(own) {
 		return own
 	}
 	return d
@@ -173,7 +178,10 @@ func (b *builder) put(s *sighting) {
 		v.add(s, d)
 		v.named = v.named || s.when.day != ""
 	case d.year != 0 && d.to == 0:
-		k := bareKey{d.year, d.season}
+		k := bareKey{year: d.year, season: d.season}
+		if d.unsure() {
+			k.maybe = d.maybe
+		}
 		v := b.bare[k]
 		if v == nil {
 			v = &draft{date: dayString(d.year, 1, 1)[:4], year: d.year}
@@ -233,7 +241,10 @@ func (b *builder) join() {
 		if keys[i].year != keys[j].year {
 			return keys[i].year < keys[j].year
 		}
-		return seasonOrder(keys[i].season) < seasonOrder(keys[j].season)
+		if o := seasonOrder(keys[i].season) - seasonOrder(keys[j].season); o != 0 {
+			return o < 0
+		}
+		return strings.Join(keys[i].maybe[:], " ") < strings.Join(keys[j].maybe[:], " ")
 	})
 	for _, k := range keys {
 		b.joinYear(k, b.bare[k])
@@ -250,7 +261,7 @@ func (b *builder) join() {
 func (b *builder) joinYear(k bareKey, v *draft) {
 	var of []*draft
 	for _, x := range b.visits {
-		if x.year == k.year && x.fits(k.season) {
+		if x.year == k.year && x.fits(k.season) && k.mayBe(x.date) {
 			of = append(of, x)
 		}
 	}
@@ -276,6 +287,11 @@ func (b *builder) joinYear(k bareKey, v *draft) {
 			}
 		}
 	}
+}
+
+// mayBe reports whether a visit on that date may be this one.
+func (k bareKey) mayBe(date string) bool {
+	return k.maybe == [3]string{} || slices.Contains(k.maybe[:], date)
 }
 
 // fits reports whether the visit may be the one of a season; "" is any.

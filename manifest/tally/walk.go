@@ -33,7 +33,7 @@ func Read(ctx context.Context, o Options) (*Result, error) {
 	} else if err != nil {
 		return nil, fmt.Errorf("the working folder %s cannot be looked at: %w", o.Folder, err)
 	}
-	w := &walker{ctx: ctx, o: o, layout: layout, res: &Result{Folder: o.Folder}, near: newNeighbours()}
+	w := &walker{ctx: ctx, o: o, layout: layout, res: &Result{Folder: o.Folder, now: o.Now()}, near: newNeighbours()}
 	w.wake = sync.NewCond(&w.mu)
 	w.folders = []step{{}}
 	w.run()
@@ -43,7 +43,7 @@ func Read(ctx context.Context, o Options) (*Result, error) {
 	if w.err != nil {
 		return nil, fmt.Errorf("the working folder %s cannot be listed: %w", o.Folder, w.err)
 	}
-	w.res.settle(layout, w.near, w.read, o.Workers)
+	w.res.settle(layout, w.near, w.read, dateOrder(o.Dates), o.Workers)
 	return w.res, nil
 }
 
