@@ -1,7 +1,6 @@
 package config
 
 import (
-	"fmt"
 	"strings"
 )
 
@@ -30,7 +29,7 @@ func apart(all []loaded) ([]Archive, []error) {
 
 // clashes says what of a gets in the way of b.
 func clashes(a, b loaded) []Problem {
-	f := &file{path: a.File, lines: a.lines}
+	f := &file{path: a.File, lines: a.lines, at: a.at}
 	top := &table{file: f}
 	if a.Name == b.Name {
 		top.fault("archive", "%s has an archive of the same name; give each its own name, or take one file out", b.File)
@@ -39,7 +38,7 @@ func clashes(a, b loaded) []Problem {
 		top.fault("state", "%s names the same state folder; give each archive its own", b.File)
 	}
 	for i, c := range a.Copies {
-		t := &table{file: f, path: fmt.Sprintf("copy[%d]", i)}
+		t := f.used(i)
 		for _, o := range b.Copies {
 			if c.ID == o.ID {
 				t.fault("id", "the copy %q in %s has the same id; one root holds one archive, so take one of the two out", o.Name, b.File)

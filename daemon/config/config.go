@@ -16,6 +16,8 @@
 //     followed: linecamp would go on copying its own copies.
 //   - Copies are known by id, not by path. Two copies may name the same drive
 //     folder if their ids differ: drives swapped month by month.
+//   - A copy that a person gave up stays in the file, marked given_up, so that
+//     it is known again if it turns up. Its name is free for another.
 //   - No secret belongs in the file. One found in a URL is refused, and not
 //     repeated in the message.
 package config
@@ -33,6 +35,7 @@ type Archive struct {
 	Dates    string              // the order in which dates of numbers are written, one of tally.DateOrders; "" lets the archive decide
 	Views    map[string][]string // further words that tell a view, by view
 	Copies   []Copy
+	GivenUp  []Copy // copies that a person gave up: never used, and told of when they turn up
 	Schedule Schedule
 	Years    Years
 	State    string // "" for the usual state folder, see StateDir
@@ -57,6 +60,8 @@ type Copy struct {
 	Kind  string // KindDrive or KindS3
 	ID    string // the root's uuid, lower case, written by setup
 	Where string // where it is kept, in the office's own words: "bank box"; "" for not told
+
+	GivenUp string // the day, 2026-07-02, on which a person gave the copy up; "" for one in use
 
 	// Drives only.
 	Root string        // the root's folder

@@ -24,6 +24,7 @@ const mostBytes = 256 << 10
 type loaded struct {
 	Archive
 	lines tomlline.Lines
+	at    []int // which of the file's copies each of Copies is
 }
 
 // parse takes a config file apart. path is where it was read: relative folders
@@ -48,8 +49,14 @@ func parse(path string, b []byte) (loaded, error) {
 	}
 	a.Schedule = schedule(top.table("schedule"))
 	a.Years = years(top.table("years"))
-	for _, t := range top.tables("copy") {
-		a.Copies = append(a.Copies, f.copy(t))
+	for i, t := range top.tables("copy") {
+		c := f.copy(t)
+		if c.GivenUp != "" {
+			a.GivenUp = append(a.GivenUp, c)
+			continue
+		}
+		a.Copies = append(a.Copies, c)
+		f.at = append(f.at, i)
 	}
 	top.rest(nil)
 	f.checkCopies(a)
@@ -57,7 +64,7 @@ func parse(path string, b []byte) (loaded, error) {
 	if len(f.problems) > 0 {
 		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.problems}
 	}
-	return loaded{a, f.lines}, nil
+	return loaded{a, f.lines, f.at}, nil
 }
 
 func (f *file) decode(b []byte) (map[string]any, error) {
@@ -212,6 +219,11 @@ func (f *file) copy(t *table) Copy {
 		t.fault("name", "%v", err)
 	}
 	c.ID = copyID(t)
+	if c.GivenUp = t.text("given_up"); c.GivenUp != "" {
+		if _, err := time.Parse(time.DateOnly, c.GivenUp); err != nil {
+			t.fault("given_up", "this is not a day; write the day on which the copy was given up, as in \"2026-07-02\", or take the line out to use the copy again")
+		}
+	}
 	switch c.Kind {
 	case KindDrive:
 		f.drive(t, &c)

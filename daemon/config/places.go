@@ -2,7 +2,6 @@ package config
 
 import (
 	"errors"
-	"fmt"
 	"maps"
 	"net"
 	"net/url"
@@ -75,7 +74,12 @@ func bucketPlace(s string) string {
 // checkCopies finds copies that cannot be told apart.
 func (f *file) checkCopies(a Archive) {
 	for i, c := range a.Copies {
-		t := &table{file: f, path: fmt.Sprintf("copy[%d]", i)}
+		t := f.used(i)
+		for _, o := range a.GivenUp {
+			if c.ID != "" && c.ID == o.ID {
+				t.fault("id", "the copy %q, given up on %s, has the same id; take out the part that is no longer right", o.Name, o.GivenUp)
+			}
+		}
 		for _, o := range a.Copies[:i] {
 			if c.ID != "" && c.ID == o.ID {
 				t.fault("id", "the copy %q has the same id; one root is one copy, so take one of the two out", o.Name)
@@ -98,7 +102,7 @@ func (f *file) checkCopies(a Archive) {
 func (f *file) checkPlaces(a Archive) {
 	top := &table{file: f}
 	for i, c := range a.Copies {
-		t := &table{file: f, path: fmt.Sprintf("copy[%d]", i)}
+		t := f.used(i)
 		if c.Root == "" {
 			continue
 		}
@@ -125,7 +129,7 @@ func (f *file) checkPlaces(a Archive) {
 	}
 	for i, c := range a.Copies {
 		if c.Root != "" && inside(state, c.Root) {
-			(&table{file: f, path: fmt.Sprintf("copy[%d]", i)}).fault("root", "the state folder lies inside this copy; "+advice)
+			f.used(i).fault("root", "the state folder lies inside this copy; "+advice)
 		}
 	}
 }

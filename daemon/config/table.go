@@ -15,6 +15,12 @@ type file struct {
 	path     string
 	lines    tomlline.Lines
 	problems []Problem
+	at       []int // which of the file's copies each copy in use is
+}
+
+// used is the table of a copy in use, by its place among those.
+func (f *file) used(i int) *table {
+	return &table{file: f, path: fmt.Sprintf("copy[%d]", f.at[i])}
 }
 
 // table is one table of it, from which keys are taken one by one. What is left

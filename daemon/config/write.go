@@ -52,50 +52,6 @@ func (a Archive) Write(path string) error {
 	return syncDir(filepath.Dir(path))
 }
 
-// AppendCopy adds a copy at the end of a config file and leaves every line
-// that is there as it is. Nothing is written if Load would refuse the result;
-// that is then the *Error.
-func AppendCopy(path string, c Copy) error {
-	path, err := filepath.Abs(path)
-	if err != nil {
-		return err
-	}
-	if path, err = filepath.EvalSymlinks(path); err != nil {
-		return unreadable(path, err)
-	}
-	info, err := os.Stat(path)
-	if err != nil {
-		return unreadable(path, err)
-	}
-	old, err := os.ReadFile(path)
-	if err != nil {
-		return unreadable(path, err)
-	}
-	if _, err := parse(path, old); err != nil {
-		return err
-	}
-	added := "\n" + c.encode()
-	if len(old) > 0 && old[len(old)-1] != '\n' {
-		added = "\n" + added
-	}
-	if bytes.Contains(old, []byte("\r\n")) {
-		added = strings.ReplaceAll(added, "\n", "\r\n")
-	}
-	b := append(bytes.Clone(old), added...)
-	if _, err := parse(path, b); err != nil {
-		return err
-	}
-	temp, err := writeTemp(path, b, info.Mode().Perm())
-	if err != nil {
-		return err
-	}
-	defer os.Remove(temp) // gone already when all went well
-	if err := os.Rename(temp, path); err != nil {
-		return fmt.Errorf("the settings cannot be changed: %w", err)
-	}
-	return syncDir(filepath.Dir(path))
-}
-
 // writeTemp writes b beside path, on storage when it returns.
 func writeTemp(path string, b []byte, mode fs.FileMode) (string, error) {
 	f, err := os.CreateTemp(filepath.Dir(path), ".linecamp-*")
