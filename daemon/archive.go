@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -55,7 +56,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if a.ledger, err = ledger.Open(dir); err != nil {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
-	if err = a.ledger.KeyByID(a.ids()); err != nil {
+	if err = errors.Join(a.ledger.KeyByID(a.ids()), a.useAgain()); err != nil {
 		a.ledger.Close()
 		return nil, err
 	}

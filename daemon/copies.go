@@ -31,6 +31,9 @@ var ErrNoCopy = errors.New("no such copy")
 // ErrNoReach: none of the copies that could do the work is within reach.
 var ErrNoReach = errors.New("no copy is within reach")
 
+// ErrNotUsed: a person gave the copy up or took it out of the settings.
+var ErrNotUsed = errors.New("it is no longer used")
+
 // held is one copy of the config, opened or with the reason why not.
 type held struct {
 	config.Copy
@@ -133,6 +136,10 @@ func (a *Archive) reach(ctx context.Context, copies []config.Copy, limit time.Du
 		h := &held{Copy: c}
 		r.copies = append(r.copies, h)
 		opening.Go(func() {
+			if err := a.inUse(c); err != nil {
+				h.Err = err
+				return
+			}
 			root, err := a.openCopy(ctx, c, limit)
 			h.Root, h.Err = root, say.Told(err)
 		})

@@ -62,7 +62,7 @@ type MirrorOptions struct {
 	AcceptChanges bool     // record the changes that wait for a person
 	Why           string   // the reason that goes on file with an accepted change
 	Who           string   // who accepted it; "" for the user this runs as
-	Without       []string // names of copies given up for good
+	Without       []string // names of copies to be given up for good
 }
 
 // What VerifyOptions.Only takes.

@@ -81,11 +81,16 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	}
 	leave = sync.OnceFunc(leave)
 	defer leave()
-	end, err := a.begin(roundMirror, o.Copy == "")
+	given, err := a.giveUp(ctx, o.Without)
 	if err != nil {
 		return MirrorReport{}, err
 	}
+	end, err := a.begin(roundMirror, o.Copy == "")
+	if err != nil {
+		return MirrorReport{GivenUp: given}, err
+	}
 	r, err := a.mirror(ctx, o, leave, p)
+	r.GivenUp = given
 	return r, end(ctx, r, err)
 }
 
@@ -121,7 +126,7 @@ func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Repo
 func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), p Progress) (MirrorReport, error) {
 	in := mirror.In{
 		Author: a.author, Machine: a.machine,
-		Ledger: a.ledger, Cache: a.cache, Without: o.Without, Now: a.now,
+		Ledger: a.ledger, Cache: a.cache, Now: a.now,
 		Progress: p.tell, Aside: filepath.Join(a.dir, "aside"),
 	}
 	if o.AcceptChanges {
@@ -157,6 +162,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 
 	in.Archive, in.ArchiveID = r.name, r.id
 	in.Copies = a.forMirror(r)
+	for _, c := range a.cfg.GivenUp {
+		in.GivenUp = append(in.GivenUp, c.ID)
+	}
 	report, err := mirror.Run(ctx, in)
 	report.Archive = a.cfg.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
@@ -171,6 +179,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	}
 	if folder != nil {
 		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + say.Plain(folder.Error()), Person: true})
+	}
+	for _, b := range a.turnedUp(ctx) {
+		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: b.ask(), Person: true})
 	}
 	if serr := a.noteStates(r, report); err == nil && serr != nil {
 		err = serr

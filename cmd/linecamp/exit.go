@@ -47,7 +47,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

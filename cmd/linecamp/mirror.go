@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -19,6 +20,10 @@ Deleting a file here deletes nothing there. A change that looks like an accident
 (many files altered or gone at once) is not recorded until someone has looked:
 look, and then run it again with --accept-changes.
 
+--without gives a copy up for good, one that is lost: it is marked in the
+settings and not used again, its name is free, and should it turn up, linecamp
+asks before anything is done with it.
+
 It may be stopped at any moment; the next run carries on where it was.`,
 		Example: `linecamp mirror
 linecamp mirror --copy shelf-drive
@@ -28,6 +33,9 @@ linecamp mirror --without old-drive             give a lost copy up for good`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if o.Why != "" && !o.AcceptChanges {
 				return usagef("--why goes with --accept-changes: it is the reason put on file")
+			}
+			if slices.Contains(o.Without, o.Copy) {
+				return usagef("a copy that is given up cannot be brought up to date; leave --copy out")
 			}
 			return t.each(cmd.Context(), hasCopy(append(o.Without, o.Copy)...), func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
 				return a.Mirror(ctx, o, p)

@@ -18,13 +18,17 @@ func (t *tool) setup() *cobra.Command {
 	var o setup.Options
 	var drives, s3s []string
 	var yes, add, takeOver bool
+	var remove, rename, replace string
 	cmd := &cobra.Command{
-		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --take-over",
+		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --take-over",
 		Short:   "makes an archive's copies and its settings",
 		GroupID: groupStart,
 		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
 settings. Scripts answer with options and --yes instead. Settings that are there
-already are never overwritten: --add-copy adds a copy to them.
+already are never overwritten: --add-copy adds a copy to them. --remove-copy
+takes one out, once nothing is on it alone; --rename-copy gives it another name;
+--replace-copy gives up a drive that is dead and makes a new copy in its place.
+None of them deletes anything from a copy.
 
 --take-over makes this machine the one that records new versions, after another
 machine did so before: a new office computer, for example.`,
@@ -33,6 +37,8 @@ linecamp setup --yes --archive saltbush-draw --folder /srv/monitoring \
     --drive shelf-drive=/media/office/line-camp \
     --s3 bucket=https://s3.example.net/monitoring --credentials env
 linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
+linecamp setup --rename-copy barn-drive=loft-drive
+linecamp setup --replace-copy shelf-drive --drive shelf-drive=/media/new/line-camp
 linecamp setup --take-over`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
@@ -54,13 +60,32 @@ linecamp setup --take-over`,
 				}
 				o.S3s = append(o.S3s, setup.NamedURL{Name: name, URL: url})
 			}
-			if add && takeOver {
-				return usagef("--add-copy and --take-over are two different things; run one, then the other")
+			var asked []string
+			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "take-over"} {
+				if cmd.Flags().Changed(name) {
+					asked = append(asked, "--"+name)
+				}
+			}
+			if len(asked) > 1 {
+				return usagef("%s and %s are two different things; run one, then the other", asked[0], asked[1])
+			}
+			if o.UseAgain && !add && replace == "" {
+				return usagef("--use-again goes with --add-copy: it says that a copy which was given up is to be used again")
 			}
 			var r setup.Report
 			switch {
 			case takeOver:
 				r, err = setup.TakeOver(cmd.Context(), o)
+			case cmd.Flags().Changed("remove-copy"):
+				r, err = setup.RemoveCopy(cmd.Context(), o, remove)
+			case cmd.Flags().Changed("rename-copy"):
+				old, to, ok := strings.Cut(rename, "=")
+				if !ok || old == "" || to == "" {
+					return usagef("--rename-copy takes OLD=NEW, for example shelf-drive=barn-drive, not %q", rename)
+				}
+				r, err = setup.RenameCopy(cmd.Context(), o, old, to)
+			case cmd.Flags().Changed("replace-copy"):
+				r, err = setup.ReplaceCopy(cmd.Context(), o, replace)
 			case add:
 				if len(o.Drives)+len(o.S3s) == 0 {
 					return usagef("--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
@@ -92,9 +117,14 @@ linecamp setup --take-over`,
 	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this machine writes to the bucket")
 	f.StringVar(&o.State, "state", "", "the `FOLDER` for what linecamp remembers between runs")
 	f.BoolVar(&add, "add-copy", false, "add a copy to settings that are there")
+	f.BoolVar(&o.UseAgain, "use-again", false, "the copy to add was given up, and is to be used again")
+	f.StringVar(&remove, "remove-copy", "", "stop using the copy with this `NAME`, if nothing is on it alone")
+	f.StringVar(&rename, "rename-copy", "", "give a copy another name, `OLD=NEW`")
+	f.StringVar(&replace, "replace-copy", "", "give up the lost copy with this `NAME`; a new one takes its place")
 	f.BoolVar(&takeOver, "take-over", false, "make this machine the archive's author")
 	cmd.MarkFlagDirname("folder")
 	cmd.MarkFlagDirname("state")
+	t.completesCopies(cmd, "remove-copy", "replace-copy")
 	return cmd
 }
 

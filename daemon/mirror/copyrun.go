@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/verify/say"
 )
 
 // copyRun is one copy during a round.
@@ -91,7 +92,7 @@ func (c *copyRun) wayOn() string {
 	if c.Root != nil { // it is there, and something is wrong with it
 		first = "see what is said of it above"
 	}
-	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, c.Name)
+	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, say.Quote(c.Name))
 }
 
 // elsewhere reports whether what the copy has of slug belongs to another history.
@@ -333,11 +334,11 @@ func (o *object) bytesOf(content map[manifest.Digest]string) (n int64) {
 	return n
 }
 
-// everyoneAsked reports whether every copy not given up could be asked for
+// everyoneAsked reports whether every copy could be asked for
 // bytes in this round. Only then is content "on no copy".
 func (r *round) everyoneAsked() bool {
 	for _, c := range r.copies {
-		if !c.usable() && !r.givenUp(c.Name) {
+		if !c.usable() {
 			return false
 		}
 	}

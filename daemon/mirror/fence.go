@@ -68,13 +68,11 @@ func (r *round) clock() error {
 	return nil
 }
 
-// unread names the copies this state has never read and nobody gave up.
+// unread names the copies this state has never read. Those that a person gave
+// up are not among the round's.
 func (r *round) unread() ([]*copyRun, error) {
 	var all []*copyRun
 	for _, c := range r.copies {
-		if r.givenUp(c.Name) {
-			continue
-		}
 		v, _, err := r.Ledger.Value(readKey(c.ID))
 		if err != nil {
 			return nil, err
@@ -266,8 +264,7 @@ func (r *round) ask(ctx context.Context, c *copyRun) error {
 	return r.notAuthor(a.Machine)
 }
 
-// giveUp writes a line for each copy a person gave up and nobody had before.
-// The rounds after this one need not be told again.
+// giveUp writes a line for each copy a person gave up, once for all rounds.
 func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 	log, _, _ := r.look()
 	gone := map[string]bool{}
@@ -276,17 +273,11 @@ func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 			gone[l.Copy] = true
 		}
 	}
-	for _, c := range r.copies {
-		if !r.givenUp(c.Name) {
+	for _, id := range r.GivenUp {
+		if gone[id] {
 			continue
 		}
-		if err := MarkRead(r.Ledger, c.ID); err != nil {
-			return err
-		}
-		if gone[c.ID] {
-			continue
-		}
-		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: c.ID, Why: "given up on " + r.Machine}
+		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: id, Why: "given up on " + r.Machine}
 		if err := first.write(ctx, line); err != nil {
 			return err
 		}

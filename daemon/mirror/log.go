@@ -133,7 +133,7 @@ func (r *round) unsealed() error {
 		return err
 	}
 	for _, c := range r.copies {
-		if c.ID == id && !c.usable() && !r.givenUp(c.Name) {
+		if c.ID == id && !c.usable() {
 			r.wait("", fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn()), true)
 			return errHoldOff
 		}

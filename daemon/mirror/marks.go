@@ -184,7 +184,7 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 // has of another history is none of this one's versions.
 func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *copyRun) (bool, error) {
 	for _, c := range r.copies {
-		if c == holder || c.Root == nil || r.givenUp(c.Name) || c.elsewhere(slug) {
+		if c == holder || c.Root == nil || c.elsewhere(slug) {
 			continue
 		}
 		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
@@ -214,7 +214,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 			continue
 		}
 		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.copyID })
-		if i < 0 || r.givenUp(r.copies[i].Name) {
+		if i < 0 {
 			continue
 		}
 		c := r.copies[i]

@@ -130,9 +130,17 @@ func readKey(copyID string) string { return "read " + copyID }
 
 // MarkRead notes that this machine's state has seen what the copy holds. Until
 // every copy is marked, nothing is authored. A person who gives a copy up
-// answers for what it holds, and that counts as well.
+// answers for what it holds; no round has it among its copies.
 func MarkRead(l interface{ SetValue(key, value string) error }, copyID string) error {
 	return l.SetValue(readKey(copyID), "yes")
+}
+
+// WasRead reports whether MarkRead noted the copy.
+func WasRead(l interface {
+	Value(key string) (string, bool, error)
+}, copyID string) (bool, error) {
+	v, _, err := l.Value(readKey(copyID))
+	return v != "", err
 }
 
 // Unread makes this machine's state new to a copy again: what the copy holds is
@@ -140,6 +148,13 @@ func MarkRead(l interface{ SetValue(key, value string) error }, copyID string) e
 // for every copy, since the one before may have committed more than it sealed.
 func Unread(l interface{ SetValue(key, value string) error }, copyID string) error {
 	return errors.Join(l.SetValue(readKey(copyID), ""), l.SetValue(scanKey(copyID), ""))
+}
+
+// ReadAnew makes this machine's state new to a copy that was given up and is used
+// again. The person who gave it up answered for what it holds, so nothing waits
+// for it.
+func ReadAnew(l interface{ SetValue(key, value string) error }, copyID string) error {
+	return errors.Join(MarkRead(l, copyID), l.SetValue(scanKey(copyID), ""))
 }
 
 // readSeal reads the copy's seal. On S3 an unchanged open file is recognised by
@@ -335,6 +350,3 @@ func isSealed(ctx context.Context, root store.Root, slug string, n int, want man
 	}
 	return fmt.Errorf("version %d of %s: %w", n, slug, store.ErrDamaged)
 }
-
-// givenUp reports whether a person named the copy with --without.
-func (r *round) givenUp(name string) bool { return slices.Contains(r.Without, name) }

@@ -65,7 +65,7 @@ type In struct {
 	Ledger    *ledger.Ledger
 	Cache     *ledger.Inventories
 	Accept    *Acceptance // nil: large changes wait
-	Without   []string    // names of copies a person gives up
+	GivenUp   []string    // ids of copies that a person gave up; none of them is in Copies
 	Aside     string      // local folder for bytes that are set aside
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil

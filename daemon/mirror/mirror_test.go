@@ -216,7 +216,7 @@ func TestCopyGivenUp(t *testing.T) {
 	r.loseState()
 	r.visit("North/Windmill", "2020-06-21")
 	r.copies[1].away = true
-	rep := r.mirror(func(in *In) { in.Without = []string{"barn"} })
+	rep := r.mirror(func(in *In) { in.GivenUp, in.Copies = []string{in.Copies[1].ID}, in.Copies[:1] })
 	if rep.Made != 1 {
 		t.Errorf("made %d versions after giving barn up", rep.Made)
 	}

@@ -30,7 +30,7 @@ func (r *round) forgetRecords() error {
 			return err
 		}
 		for _, slug := range slugs {
-			if committed[slug] < log.head(slug) && !r.givenUp(c.Name) {
+			if committed[slug] < log.head(slug) {
 				lacked[slug] = true
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/alone"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/say"
@@ -54,6 +55,9 @@ type Report struct {
 	Waiting []Waiting   `json:"waiting"`
 	Made    int         `json:"versions_made"` // new versions authored in this round
 	Edits   []Edit      `json:"edits,omitempty"`
+	// GivenUp are the copies that a person gave up with this round, with what each
+	// alone was known to hold.
+	GivenUp []alone.Report `json:"given_up,omitempty"`
 }
 
 // Wants reports whether something in r wants a person: a copy that is neither
@@ -95,6 +99,10 @@ func (r Report) Print(w io.Writer) {
 		}
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
+	}
+	for _, g := range r.GivenUp {
+		fmt.Fprintf(w, "%s is given up: linecamp does not use it any more, and its name is free. What it holds is left as it is.\n", g.Copy)
+		g.Print(w)
 	}
 	printEdits(w, r.Edits)
 	printWaiting(w, r.Waiting)

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -22,6 +23,12 @@ func AddCopy(ctx context.Context, o Options) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
+	return addCopy(ctx, o, cfg, func(changes ...config.Change) error { return config.Rewrite(cfg.File, changes...) })
+}
+
+// addCopy is AddCopy to the settings in cfg; write changes their file.
+func addCopy(ctx context.Context, o Options, cfg config.Archive, write func(...config.Change) error) (Report, error) {
+	var err error
 	o.Archive, o.Folder, o.Layout, o.State = cfg.Name, "", "", ""
 	if o, err = o.checked(); err != nil {
 		return Report{}, err
@@ -45,7 +52,7 @@ func AddCopy(ctx context.Context, o Options) (Report, error) {
 	if err != nil {
 		return Report{}, err
 	}
-	report, err := addCopies(ctx, o, cfg, o.copies(), id, name)
+	report, err := addCopies(ctx, o, cfg, o.copies(), id, name, write)
 	if err != nil {
 		forget()
 	}
@@ -57,7 +64,7 @@ func secretBeside(file string, copies []config.Copy) string {
 	return strings.TrimSuffix(file, filepath.Ext(file)) + "-" + copies[0].Name + ".keys"
 }
 
-func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []config.Copy, id, name string) (Report, error) {
+func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []config.Copy, id, name string, write func(...config.Change) error) (Report, error) {
 	report := Report{Archive: cfg.Name, Config: cfg.File, State: stateOf(cfg)}
 	tried, err := tryAll(ctx, o, copies)
 	defer closeAll(tried)
@@ -71,7 +78,16 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 	if have != "" && have != id {
 		return report, fmt.Errorf("the copy there belongs to another archive that is also named %q; it is left alone: %w", name, ErrOtherArchive)
 	}
+	var changes []config.Change
 	for _, t := range tried {
+		was, err := o.again(cfg, t)
+		if err != nil {
+			return report, err
+		}
+		if was.ID != "" {
+			why := fmt.Sprintf("Given up on %s, and used again since %s: as %s, below.", was.GivenUp, o.Now().Local().Format(time.DateOnly), t.Name)
+			changes = append(changes, config.TakingOut(was.ID, why))
+		}
 		if t.adopted && slices.ContainsFunc(cfg.Copies, func(c config.Copy) bool { return c.ID == t.identity.CopyID }) {
 			return report, fmt.Errorf("%s is in the settings already; it is found by its id wherever the drive is mounted: %w", t.root.Name(), ErrAnswers)
 		}
@@ -85,11 +101,22 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 	}
 	report.Notes = append(report.Notes, fits(cfg, tried)...)
 	for _, t := range tried {
-		if err := config.AppendCopy(cfg.File, t.Copy); err != nil {
-			return report, err
-		}
+		changes = append(changes, config.Adding(t.Copy))
 	}
-	return report, nil
+	return report, write(changes...)
+}
+
+// again is the copy that was given up and turned up here, the zero value for
+// none. It is used again only where a person says so.
+func (o Options) again(cfg config.Archive, t *trial) (config.Copy, error) {
+	i := slices.IndexFunc(cfg.GivenUp, func(c config.Copy) bool { return t.adopted && c.ID == t.identity.CopyID })
+	switch {
+	case i < 0:
+		return config.Copy{}, nil
+	case !o.UseAgain:
+		return config.Copy{}, fmt.Errorf("%s is the copy %s, which was given up on %s. Add --use-again if it is to be used again: %w", t.root.Name(), cfg.GivenUp[i].Name, cfg.GivenUp[i].GivenUp, ErrAnswers)
+	}
+	return cfg.GivenUp[i], nil
 }
 
 // identity asks the archive's other copies, or its ledger, which archive it is.

@@ -19,6 +19,8 @@ type Report struct {
 	Secret  string       `json:"secret_file,omitempty"`
 	// Author tells of a take-over.
 	Author *AuthorReport `json:"author,omitempty"`
+	// Changed tells of a copy that was renamed, removed or replaced.
+	Changed *ChangeReport `json:"changed,omitempty"`
 	// State is the folder for what linecamp remembers between runs.
 	State string `json:"state,omitempty"`
 }
@@ -52,6 +54,13 @@ func (r Report) Print(w io.Writer) {
 			fmt.Fprintf(w, "Out of reach now, told by the next mirror round: %s.\n", strings.Join(a.Later, ", "))
 		}
 		return
+	}
+	if c := r.Changed; c != nil {
+		c.print(w)
+		if len(r.Copies) == 0 {
+			fmt.Fprintf(w, "The settings of %s are in %s\n", r.Archive, r.Config)
+			return
+		}
 	}
 	for _, c := range r.Copies {
 		made := "made"

@@ -48,6 +48,7 @@ type Options struct {
 	Region         string
 	CAFile         string
 	OneWriter      bool   // a person vouches that one machine writes to the buckets
+	UseAgain       bool   // AddCopy may use a copy that was given up
 	Config         string // the config file, or the folder for it; "" for the usual place
 	State          string // "" for the usual place
 	Log            *slog.Logger

@@ -1,0 +1,77 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+
+	"linecamp/daemon/config"
+	"linecamp/verify/say"
+)
+
+// back is a copy that was given up and is within reach again.
+type back struct {
+	config.Copy
+	at   string // the drive's folder
+	name string // a name that is free for it
+}
+
+// ask is what a person is asked about it.
+func (b back) ask() string {
+	gone := b.Name
+	if b.name != b.Name { // another copy has its name by now
+		gone = b.ID
+	}
+	return fmt.Sprintf("%s; to use it again, run `%s`; to be asked no more, run `%s`",
+		b.what(), say.Line{}.Run(b.next()...), say.Line{}.Run("setup", "--remove-copy", gone))
+}
+
+// turnedUp looks for drives that a person gave up. A bucket is not asked: its
+// keys may be another's by now, and nobody plugs it in unawares.
+func (a *Archive) turnedUp(ctx context.Context) []back {
+	found := make([]*back, len(a.cfg.GivenUp))
+	var looking sync.WaitGroup
+	for i, c := range a.cfg.GivenUp {
+		if c.Kind != config.KindDrive {
+			continue
+		}
+		looking.Go(func() {
+			if root, err := a.openCopy(ctx, c, glanceTime); err == nil {
+				found[i] = &back{c, root.Name(), a.free(c.Name)}
+				root.Close()
+			}
+		})
+	}
+	looking.Wait()
+	var all []back
+	for _, b := range found {
+		if b != nil {
+			all = append(all, *b)
+		}
+	}
+	return all
+}
+
+// what says it in a sentence without its stop, and next how the copy is used again.
+func (b back) what() string {
+	return fmt.Sprintf("%s, which was given up on %s, is here again at %s, and is not used", b.Name, b.GivenUp, b.at)
+}
+
+func (b back) next() []string {
+	return []string{"setup", "--add-copy", "--drive", b.name + "=" + b.at, "--use-again"}
+}
+
+// free is a name that no copy has: the one given, or one like it.
+func (a *Archive) free(name string) string {
+	taken := func(n string) bool {
+		return slices.ContainsFunc(a.cfg.Copies, func(c config.Copy) bool { return strings.EqualFold(c.Name, n) })
+	}
+	for n, free := 2, name; ; n++ {
+		if !taken(free) {
+			return free
+		}
+		free = fmt.Sprintf("%s-%d", name, n)
+	}
+}
