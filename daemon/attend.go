@@ -100,6 +100,9 @@ func (a *Archive) facts(ctx context.Context, r *reach, at string) (attention.Fac
 		}
 		f.Copies = append(f.Copies, s.forAttention())
 	}
+	for _, b := range a.turnedUp(ctx) {
+		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
+	}
 	return f, ctx.Err()
 }
 

@@ -16,7 +16,7 @@ import (
 // ErrLastCopy: an archive needs one copy.
 var ErrLastCopy = errors.New("an archive needs one copy at least")
 
-// ErrAlone: what a copy holds is nowhere else.
+// ErrAlone: what the copy holds is nowhere else.
 var ErrAlone = errors.New("nothing was changed")
 
 // notUsed is where the ledger notes that a copy is no longer used. The settings

@@ -87,7 +87,7 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	}
 	end, err := a.begin(roundMirror, o.Copy == "")
 	if err != nil {
-		return MirrorReport{GivenUp: given}, err
+		return MirrorReport{Report: mirror.Report{GivenUp: given}}, err
 	}
 	r, err := a.mirror(ctx, o, leave, p)
 	r.GivenUp = given
@@ -179,9 +179,6 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	}
 	if folder != nil {
 		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + say.Plain(folder.Error()), Person: true})
-	}
-	for _, b := range a.turnedUp(ctx) {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: b.ask(), Person: true})
 	}
 	if serr := a.noteStates(r, report); err == nil && serr != nil {
 		err = serr

@@ -18,16 +18,6 @@ type back struct {
 	name string // a name that is free for it
 }
 
-// ask is what a person is asked about it.
-func (b back) ask() string {
-	gone := b.Name
-	if b.name != b.Name { // another copy has its name by now
-		gone = b.ID
-	}
-	return fmt.Sprintf("%s; to use it again, run `%s`; to be asked no more, run `%s`",
-		b.what(), say.Line{}.Run(b.next()...), say.Line{}.Run("setup", "--remove-copy", gone))
-}
-
 // turnedUp looks for drives that a person gave up. A bucket is not asked: its
 // keys may be another's by now, and nobody plugs it in unawares.
 func (a *Archive) turnedUp(ctx context.Context) []back {
@@ -54,13 +44,14 @@ func (a *Archive) turnedUp(ctx context.Context) []back {
 	return all
 }
 
-// what says it in a sentence without its stop, and next how the copy is used again.
-func (b back) what() string {
-	return fmt.Sprintf("%s, which was given up on %s, is here again at %s, and is not used", b.Name, b.GivenUp, b.at)
-}
-
-func (b back) next() []string {
-	return []string{"setup", "--add-copy", "--drive", b.name + "=" + b.at, "--use-again"}
+// next is how the copy is used again, and how nobody is asked about it any more.
+func (b back) next() string {
+	gone := b.Name
+	if b.name != b.Name { // another copy has its name by now
+		gone = b.ID
+	}
+	return fmt.Sprintf("to use it again, run `%s`; to be asked no more, run `%s`",
+		say.Line{}.Run("setup", "--add-copy", "--drive", b.name+"="+b.at, "--use-again"), say.Line{}.Run("setup", "--remove-copy", gone))
 }
 
 // free is a name that no copy has: the one given, or one like it.

@@ -41,6 +41,7 @@ const (
 	CopyUnreachable Kind = "copy-unreachable" // out of reach, or away for longer than it may be
 	CopyFailed      Kind = "copy-failed"      // reached, and refused or broken
 	CopyShort       Kind = "copy-short"       // it cannot have some files
+	CopyReturned    Kind = "copy-returned"    // it was given up, and is here again
 
 	// What was found, and what did not run.
 	Damage       Kind = "damage"        // bytes that are altered, gone, unreadable or foreign

@@ -17,6 +17,7 @@ func Of(f Facts) []Item {
 	d.folder()
 	d.waits()
 	d.copies()
+	d.returned()
 	d.found()
 	d.rounds()
 	if !d.SheetOld.IsZero() {
@@ -133,6 +134,14 @@ func (d *deriver) copies() {
 			i.What = fmt.Sprintf("%s could not be worked with.%s%s", name, lacks, because(c.Error))
 		}
 		d.add(i)
+	}
+}
+
+// returned asks about copies that were given up. They are never used unasked.
+func (d *deriver) returned() {
+	for _, r := range d.Returned {
+		d.add(Item{Kind: CopyReturned, Copy: r.Name, ID: r.ID, Next: r.Next,
+			What: fmt.Sprintf("%s, which was given up on %s, is here again at %s, and is not used.", manifest.Printable(r.Name), r.Day, manifest.Printable(r.At))})
 	}
 }
 

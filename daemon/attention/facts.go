@@ -18,12 +18,13 @@ type Facts struct {
 	// Recorder is the computer that records the archive, where it is another.
 	Recorder string
 
-	Waits   []Wait
-	Copies  []Copy
-	Checks  []Check
-	Damaged int // damaged or foreign files on record
-	Years   map[string]int
-	Rounds  []Round
+	Waits    []Wait
+	Copies   []Copy
+	Returned []Returned
+	Checks   []Check
+	Damaged  int // damaged or foreign files on record
+	Years    map[string]int
+	Rounds   []Round
 
 	// SheetOld is when the recovery sheet was printed that no longer fits the
 	// copies; zero where it fits, or none was printed.
@@ -73,6 +74,15 @@ type Copy struct {
 	Moving bool
 	// Short is why it cannot have some files, "" where it can have all.
 	Short string
+}
+
+// Returned is a copy that a person gave up and that is within reach again.
+type Returned struct {
+	Name string
+	ID   string
+	Day  string // on which it was given up
+	At   string // where it is
+	Next string
 }
 
 // Round is how the rounds of one kind stand.
