@@ -29,7 +29,7 @@ import "time"
 type Archive struct {
 	Name     string              // valid as part of an object id
 	Title    string              // as people write it, "O'Brien Land & Cattle"; "" for none
-	Paper    string              // PaperLetter or PaperA4
+	Paper    string              // PaperLetter or PaperA4; "" is PaperLetter
 	Folder   string              // working folder; "" where this machine only keeps the archive
 	Layout   string              // "" for the common layouts
 	Dates    string              // the order in which dates of numbers are written, one of tally.DateOrders; "" lets the archive decide

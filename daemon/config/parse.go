@@ -118,13 +118,11 @@ func (f *file) folder(t *table, key string) string {
 // paper is the size that the office prints on.
 func paper(t *table) string {
 	switch s := strings.ToLower(t.text("paper")); s {
-	case "", PaperLetter:
-		return PaperLetter
-	case PaperA4:
+	case "", PaperLetter, PaperA4:
 		return s
 	}
 	t.fault("paper", "write \"letter\" or \"a4\": the size of paper that the office prints on")
-	return PaperLetter
+	return ""
 }
 
 func layout(t *table) string {

@@ -87,7 +87,7 @@ func (a Archive) encode() []byte {
 	if a.Title != "" {
 		w.pair("name", tomlline.Quote(a.Title), "as people write it")
 	}
-	if a.Paper == PaperA4 {
+	if a.Paper != "" {
 		w.pair("paper", tomlline.Quote(a.Paper), "the size that the office prints on")
 	}
 	if a.Folder != "" {

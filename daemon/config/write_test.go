@@ -13,13 +13,13 @@ import (
 
 func full(dir string) Archive {
 	return Archive{
-		Name: "saltbush-draw", Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}", Dates: "month first",
+		Name: "saltbush-draw", Title: "O'Brien \"Land\" & Cattle", Paper: PaperA4, Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}", Dates: "month first",
 		State:    filepath.Join(dir, "st"),
 		Views:    map[string][]string{"plot": {"nadir"}, "wind mill": {"tower", "vane"}},
 		Years:    Years{SeasonDays: 30, Metres: 12.5},
 		Schedule: Schedule{Mirror: "5 3 * * *", Verify: "0 4 * * 6"},
 		Copies: []Copy{
-			{Name: "shelf drive", Kind: KindDrive, Root: filepath.Join(dir, "drive"), ID: idShelf, Away: 36 * time.Hour},
+			{Name: "shelf drive", Kind: KindDrive, Where: "bank box", Root: filepath.Join(dir, "drive"), ID: idShelf, Away: 36 * time.Hour},
 			{Name: "bucket", Kind: KindS3, URL: "https://s3.example.net/b", ID: idBucket, Region: "r", Credentials: filepath.Join(dir, "keys"),
 				CAFile: filepath.Join(dir, "ca.pem"), Addressing: "path", Fence: "none", ReadBack: true,
 				Reread: Allowance{Bytes: 5e8, Per: "week", Text: "500MB/week"}},
