@@ -16,6 +16,7 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/say"
 )
@@ -34,12 +35,15 @@ type ExplainOptions struct {
 	Lacks   string // only this view, or "note"
 	Why     string // the reason
 	Who     string // who says so; "" for the user this runs as
+	Undo    bool   // what was said of this before holds no longer; Why may be ""
 }
 
 // ExplainReport is what was put on file.
 type ExplainReport struct {
 	Archive   string          `json:"archive"`
 	Explained []ExplainedSite `json:"explained"`
+	// Undone is what was explained before, and is no longer.
+	Undone []ExplainedSite `json:"undone,omitempty"`
 	// Notes are what the person who explains may not have meant: a year that
 	// lacks nothing.
 	Notes []string `json:"notes,omitempty"`
@@ -63,21 +67,33 @@ func (ExplainReport) Wants() bool { return false }
 // Print writes the report for a person.
 func (r ExplainReport) Print(w io.Writer) {
 	for _, e := range r.Explained {
-		what := strings.Join(e.Years, ", ")
-		switch {
-		case e.Path != "":
-			what = verify.Shown(e.Path)
-		case e.Lacks != "":
-			what += ", " + verify.Shown(e.Lacks)
-		case e.Season != "":
-			what += ", the visit of " + e.Season
-		}
-		fmt.Fprintf(w, "On file for %s, %s: %s (%s)\n", verify.Shown(e.Site), what, verify.Shown(e.Why), verify.Shown(e.Who))
+		fmt.Fprintf(w, "On file for %s, %s: %s (%s)\n", verify.Shown(e.Site), e.what(), verify.Shown(e.Why), verify.Shown(e.Who))
+	}
+	for _, e := range r.Undone {
+		fmt.Fprintf(w, "No longer explained for %s, %s: %s (%s)\n", verify.Shown(e.Site), e.what(), verify.Shown(e.Why), verify.Shown(e.Who))
 	}
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "But look: %s.\n", n)
 	}
 	fmt.Fprintf(w, "To keep it with the archive: %s\n", say.Of(w).Run("mirror"))
+}
+
+// what says in words what is explained of a site.
+func (e ExplainedSite) what() string {
+	what := strings.Join(e.Years, ", ")
+	switch {
+	case e.Path != "":
+		what = verify.Shown(e.Path)
+	case e.Lacks != "":
+		what += ", " + verify.Shown(e.Lacks)
+	case e.Season != "":
+		what += ", the visit of " + verify.Shown(e.Season)
+	}
+	return what
+}
+
+func explainedSite(s verify.Site, d manifest.Decision) ExplainedSite {
+	return ExplainedSite{Site: s.Label(), Object: s.Object, Years: orNone(d.Years), Path: d.Path, Season: d.Season, Lacks: d.View, Why: d.Why, Who: d.Who}
 }
 
 // mostWhy bounds a reason, in bytes.
@@ -94,16 +110,19 @@ var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 // file. It counts at once; the next mirror round writes it into the site's
 // record. A fault in what was asked for wraps ErrExplain or verify.ErrNoSite, or
 // is a *verify.ManySites.
-func (a *Archive) Explain(ctx context.Context, o ExplainOptions) (ExplainReport, error) {
+func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (ExplainReport, error) {
 	report := ExplainReport{Archive: a.cfg.Name, Explained: []ExplainedSite{}}
 	if a.cfg.Folder == "" {
 		return report, fmt.Errorf("%s: %w; explain it on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
 	}
 	d := manifest.Decision{What: manifest.Explained, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: strings.TrimSpace(o.Why), Season: o.Season, View: o.Lacks}
+	if o.Undo {
+		d.What = manifest.Withdrawn
+	}
 	if d.Who == "" {
 		d.Who = person()
 	}
-	if d.Why == "" || !isReason(d.Why) {
+	if d.Why == "" && !o.Undo || !isReason(d.Why) {
 		return report, fmt.Errorf("%w: the reason is to be a sentence or two on one line", ErrExplain)
 	}
 	if o.Season != "" && !seasonDay.MatchString(o.Season) {
@@ -115,20 +134,86 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions) (ExplainReport,
 			return report, err
 		}
 	}
-	sites, notes, err := a.explained(ctx, o, &d)
-	if report.Notes = notes; err != nil {
+	k, err := a.look(ctx)
+	if err != nil {
 		return report, err
 	}
-	var said []ledger.Said
-	for _, s := range sites {
-		said = append(said, ledger.Said{Object: s.Object, Decision: d})
-		report.Explained = append(report.Explained, ExplainedSite{Site: s.Label(), Object: s.Object, Years: orNone(d.Years),
-			Path: d.Path, Season: d.Season, Lacks: d.View, Why: d.Why, Who: d.Who})
+	defer k.r.close()
+	sites, err := a.meant(k, o, &d)
+	if err != nil {
+		return report, err
+	}
+	t, err := a.folderNow(ctx, p)
+	if err != nil {
+		return report, err
+	}
+	said, err := a.explanation(k, t, &report, sites, d)
+	if err != nil {
+		return report, err
 	}
 	if err := a.ledger.AddSaid(said...); err != nil {
 		return report, fmt.Errorf("writing the ledger: %w", err)
 	}
-	return report, nil
+	return report, a.judgeAgain(k, t)
+}
+
+// explanation is what goes on file, and is told in the report.
+func (a *Archive) explanation(k *known, t *tally.Result, report *ExplainReport, sites []verify.Site, d manifest.Decision) (said []ledger.Said, err error) {
+	before, err := a.decided(k, sites)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range sites {
+		d := d
+		for _, e := range before[s.Object] { // the newest word counts, whatever the clock said before
+			if !e.When.Before(d.When) && (e.What == manifest.Explained || e.What == manifest.Withdrawn) {
+				d.When = e.When.Add(time.Second)
+			}
+		}
+		if d.What == manifest.Withdrawn {
+			was := len(report.Undone)
+			for _, e := range manifest.Standing(before[s.Object]) {
+				if d.Withdraws(e) {
+					report.Undone = append(report.Undone, explainedSite(s, e))
+				}
+			}
+			if len(report.Undone) == was {
+				continue
+			}
+		} else {
+			report.Explained = append(report.Explained, explainedSite(s, d))
+		}
+		said = append(said, ledger.Said{Object: s.Object, Decision: d})
+	}
+	switch {
+	case d.What == manifest.Withdrawn && len(said) == 0:
+		return nil, fmt.Errorf("%w: nothing of that is explained, so there is nothing to undo; `linecamp verify --only years` lists what is explained", ErrExplain)
+	case d.What == manifest.Explained && d.Path == "" && t != nil:
+		report.Notes, err = a.sensible(k, t, &d, sites)
+	}
+	return said, err
+}
+
+// decided is what is on file about each of the sites, recorded or not yet.
+func (a *Archive) decided(k *known, sites []verify.Site) (map[string][]manifest.Decision, error) {
+	all := map[string][]manifest.Decision{}
+	for _, s := range sites {
+		_, rec, err := k.object(s.Object)
+		if err != nil {
+			return nil, err
+		}
+		if rec != nil {
+			all[s.Object] = slices.Clone(rec.Decisions)
+		}
+	}
+	said, err := a.ledger.Said()
+	if err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
+	for _, s := range said {
+		all[s.Object] = append(all[s.Object], s.Decision)
+	}
+	return all, nil
 }
 
 func orNone(s []string) []string {
@@ -161,20 +246,8 @@ func explainedYears(text string, now time.Time) (years []string, err error) {
 	return years, nil
 }
 
-// explained finds the sites that are meant, and settles the decision's path.
-func (a *Archive) explained(ctx context.Context, o ExplainOptions, d *manifest.Decision) (sites []verify.Site, notes []string, err error) {
-	k, err := a.look(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	defer k.r.close()
-	if sites, err = a.meant(k, o, d); err == nil && o.Path == "" {
-		notes, err = a.sensible(ctx, k.r, k, d, sites)
-	}
-	return sites, notes, err
-}
-
-// meant finds the sites among those on record.
+// meant finds the sites that are meant among those on record, and settles the
+// decision's path.
 func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
 	var sites, below []verify.Site
 	want := a.inFolder(o.Path)
@@ -222,7 +295,8 @@ func (a *Archive) inFolder(p string) string {
 	return path.Clean(filepath.ToSlash(p))
 }
 
-// addSaid adds to the years' input what no version records yet.
+// addSaid adds to the years' input what no version records yet, and leaves out
+// what was taken back.
 func (a *Archive) addSaid(in *verify.YearsInput) error {
 	said, err := a.ledger.Said()
 	if err != nil {
@@ -237,6 +311,10 @@ func (a *Archive) addSaid(in *verify.YearsInput) error {
 		if i >= 0 {
 			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)
 		}
+	}
+	in.Unfiled.Decisions = manifest.Standing(in.Unfiled.Decisions)
+	for i := range in.Sites {
+		in.Sites[i].Decisions = manifest.Standing(in.Sites[i].Decisions)
 	}
 	return nil
 }

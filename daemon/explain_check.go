@@ -1,8 +1,6 @@
 package daemon
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -18,14 +16,12 @@ import (
 // that none of them knows and years that are in none of their records are
 // refused, since they would be on file and explain nothing; what was not missing
 // anyway comes back as notes.
-func (a *Archive) sensible(ctx context.Context, r *reach, k *known, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
-	in, _, err := a.yearsInput(ctx, r, k, nil, nil)
-	if errors.Is(err, tally.ErrNoFolder) {
-		return nil, nil // nothing can be judged now; the word is taken
-	}
+func (a *Archive) sensible(k *known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
+	in, _, err := a.judgedBy(t, k.r, k, nil)
 	if err != nil {
 		return nil, err
 	}
+	in.Join()
 	meant := func(object string) bool {
 		return slices.ContainsFunc(sites, func(s verify.Site) bool { return s.Object == object })
 	}

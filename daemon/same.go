@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/say"
 )
@@ -111,14 +112,24 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 	if err != nil {
 		return report, err
 	}
-	in, _, err := a.unjoined(ctx, k.r, k, nil, p)
+	t, err := a.tally(ctx, p)
+	if errors.Is(err, tally.ErrNoFolder) {
+		return report, fmt.Errorf("the years cannot be judged: %w", err)
+	}
+	if err != nil {
+		return report, err
+	}
+	in, _, err := a.judgedBy(t, k.r, k, nil)
 	if err != nil {
 		return report, err
 	}
 	if o.Who == "" {
 		o.Who = person()
 	}
-	return a.same(o, why, pair, in, report)
+	if report, err = a.same(o, why, pair, in, report); err != nil || report.Already {
+		return report, err
+	}
+	return report, a.judgeAgain(k, t)
 }
 
 // pair finds the two sites that are meant.

@@ -308,11 +308,45 @@ func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *
 	if err := ctx.Err(); err != nil {
 		return err
 	}
+	return a.rememberYears(in, report.Years)
+}
+
+// rememberYears keeps what the status says of the years.
+func (a *Archive) rememberYears(in verify.YearsInput, years []verify.Year) error {
 	counts := map[string]int{}
-	for _, y := range report.Years {
+	for _, y := range years {
 		counts[y.State]++
 	}
 	return a.ledger.SetYears(counts, in.Now)
+}
+
+// judgeAgain judges the years by the working folder as t tells of it, so that the
+// status knows at once what a person put on file. Without it, the next check
+// does.
+func (a *Archive) judgeAgain(k *known, t *tally.Result) error {
+	if t == nil {
+		return nil
+	}
+	in, faults, err := a.judgedBy(t, k.r, k, nil)
+	if err != nil {
+		return err
+	}
+	in.Join()
+	report := verify.Report{Judged: true, Years: verify.Years(in)}
+	report.Findings = append(verify.Findings(in, report.Years), verify.CardFindings(faults)...)
+	if err := k.ctx.Err(); err != nil {
+		return err
+	}
+	return errors.Join(a.rememberYears(in, report.Years), a.noteChecks(report))
+}
+
+// folderNow is a tally of the working folder; nil where it is not there now.
+func (a *Archive) folderNow(ctx context.Context, p Progress) (*tally.Result, error) {
+	t, err := a.tally(ctx, p)
+	if errors.Is(err, ErrNoFolder) || errors.Is(err, tally.ErrNoFolder) {
+		return nil, nil
+	}
+	return t, err
 }
 
 // yearsInput gathers what the years are judged by, and the faults of cards.

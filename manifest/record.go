@@ -60,6 +60,7 @@ type Decision struct {
 // The decisions there are.
 const (
 	Explained = "explained" // the reason for missing years, or for a finding
+	Withdrawn = "withdrawn" // an explanation, or some years of one, holds no longer
 	Accepted  = "accepted"  // a change
 	Joined    = "joined"    // another site is this one's stake under an earlier name
 	Apart     = "apart"     // another site is another stake, whatever was said before
@@ -125,9 +126,9 @@ func (r *Record) checkEntry(p string, e Entry) error {
 
 func (d *Decision) check() error {
 	switch d.What {
-	case Explained, Accepted, Joined, Apart:
+	case Explained, Withdrawn, Accepted, Joined, Apart:
 	default:
-		return fmt.Errorf("%q is none of %s, %s, %s, %s", clip(d.What), Explained, Accepted, Joined, Apart)
+		return fmt.Errorf("%q is none of %s, %s, %s, %s, %s", clip(d.What), Explained, Withdrawn, Accepted, Joined, Apart)
 	}
 	if d.When.IsZero() {
 		return fmt.Errorf("it does not say when")

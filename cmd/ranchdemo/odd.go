@@ -26,7 +26,7 @@ func (s *story) oddThings(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	_, err = s.archive.Explain(ctx, daemon.ExplainOptions{Site: explainedSite, Years: fmt.Sprint(explainedYear), Why: explainedWhy, Who: "the practice ranch"})
+	_, err = s.archive.Explain(ctx, daemon.ExplainOptions{Site: explainedSite, Years: fmt.Sprint(explainedYear), Why: explainedWhy, Who: "the practice ranch"}, nil)
 	if err != nil {
 		return err
 	}
