@@ -35,6 +35,11 @@ func TestScripts(t *testing.T) {
 // state of this machine or another script are in reach.
 func ownHome(env *testscript.Env) error {
 	home := filepath.Join(env.WorkDir, "home")
+	source, err := filepath.Abs(filepath.Join("..", ".."))
+	if err != nil {
+		return err
+	}
+	env.Setenv("SOURCE", source)
 	env.Setenv("HOME", home)
 	env.Setenv("USERPROFILE", home)
 	env.Setenv("AppData", filepath.Join(home, "settings"))

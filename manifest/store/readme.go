@@ -1,6 +1,7 @@
 package store
 
 import (
+	_ "embed"
 	"fmt"
 
 	"linecamp/manifest"
@@ -25,6 +26,12 @@ const extensionJSON = `{
 // of one digest and its path into what sha256sum reads. The inventory is
 // written with one such line per content file so that this stays possible.
 const checkCommand = `sed -n 's/^    "\([0-9a-f]\{64\}\)": \["\([^"]*\)".*/\1  \2/p' inventory.json | sha256sum -c`
+
+// recoverScript brings everything back without linecamp. It stands at the end of
+// README.txt, so that whoever has a copy has it too.
+//
+//go:embed recover.sh
+var recoverScript string
 
 // formatText is the storage format in plain words, for someone who has nothing
 // but the drive.
@@ -84,5 +91,15 @@ The digits must be those that were written down.
 
 On macOS write "shasum -a 256" in place of "sha256sum". On Windows the commands
 work in any Linux terminal, such as the one Windows itself offers (WSL).
-`, id.Archive, id.ArchiveID, id.CopyID, id.Created.UTC().Format("2006-01-02 15:04 UTC"), checkCommand)
+
+
+Bringing everything back without linecamp
+
+What follows, to the end of this file, is a script. It rebuilds the newest state
+of every site and checks every byte. In the folder of this file:
+
+  sed -n '/^#!/,$p' README.txt >/tmp/recover.sh
+  sh /tmp/recover.sh . /where/the/photos/are/to/go
+
+%s`, id.Archive, id.ArchiveID, id.CopyID, id.Created.UTC().Format("2006-01-02 15:04 UTC"), checkCommand, recoverScript)
 }
