@@ -289,13 +289,19 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 // checkYears judges the years from the working folder as it is now, the
 // manifests, and what this check or an earlier one found on the copies.
 func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *known, report *VerifyReport, p Progress) error {
+	_, err := a.judge(ctx, o, r, k, report, p)
+	return err
+}
+
+// judge is checkYears, and returns what the years were judged by.
+func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach, k *known, report *VerifyReport, p Progress) (verify.YearsInput, error) {
 	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
-		return err
+		return in, err
 	}
 	if o.Deep {
 		if report.Deep, err = in.Deep(ctx, a.cfg.Folder, a.ledger, func(done, total int64) { p.tell("photos", done, total) }); err != nil {
-			return err
+			return in, err
 		}
 	}
 	report.Years = verify.Years(in)
@@ -306,7 +312,7 @@ func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *
 		report.Years = []verify.Year{}
 	}
 	if err := ctx.Err(); err != nil {
-		return err
+		return in, err
 	}
 	return a.rememberYears(in, report.Years)
 }
@@ -317,7 +323,7 @@ func (a *Archive) rememberYears(in verify.YearsInput, years []verify.Year) error
 	for _, y := range years {
 		counts[y.State]++
 	}
-	return a.ledger.SetYears(counts, in.Now)
+	return in, a.ledger.SetYears(counts, in.Now)
 }
 
 // judgeAgain judges the years by the working folder as t tells of it, so that the

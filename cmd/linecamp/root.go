@@ -59,7 +59,7 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 	f.BoolVar(&t.json, "json", false, "print the report as one JSON object")
 	f.BoolVar(&t.quiet, "quiet", false, "print nothing when all is well")
 
-	root.AddCommand(t.setup(), t.status(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.intake(), t.mirror(),
+	root.AddCommand(t.setup(), t.status(), t.page(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.intake(), t.mirror(),
 		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.restore(), t.handOver(), t.paper(), t.version())
 	t.dressHelp(root)
 	t.dressCompletion(root)

@@ -157,3 +157,11 @@ func (h *header) tooLarge(width, height int64) {
 		h.why = fmt.Sprintf("it is too large to be decoded here: %d by %d pixels", width, height)
 	}
 }
+
+// Needs tells of a picture its format, "JPEG", "PNG" or "" for another, and how
+// much memory decoding it takes at most. why says why it is not to be decoded, ""
+// where it may be. The error is one of reading.
+func Needs(f io.ReadSeeker) (format string, bytes int64, why string, err error) {
+	h, err := readHeader(f)
+	return h.format, h.bytes, h.why, err
+}

@@ -1,0 +1,129 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+
+	"linecamp/manifest"
+	"linecamp/verify"
+)
+
+// Record is an archive's whole record as it stands now: every site with its
+// files, judged.
+type Record struct {
+	verify.YearsInput
+	verify.Report
+}
+
+// Record looks at the working folder and at what is known of the copies, and
+// judges the years and findings as Verify does with OnlyYears. A copy that does
+// not answer within seconds is left out.
+func (a *Archive) Record(ctx context.Context) (*Record, error) {
+	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	if err != nil {
+		return nil, err
+	}
+	defer r.close()
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	rec := &Record{Report: verify.Report{Archive: a.cfg.Name, Folder: a.cfg.Folder, Copies: []verify.CopyReport{}}}
+	in, err := a.judge(ctx, VerifyOptions{Only: OnlyYears}, r, k, &rec.Report, nil)
+	if err != nil {
+		return nil, err
+	}
+	rec.YearsInput = in
+	return rec, nil
+}
+
+// ErrNotHere marks a file that is not where the record has it.
+var ErrNotHere = errors.New("it is not there any more")
+
+// OpenWorking opens a file of the working folder by its path in the record. It
+// follows no link out of the folder, and opens nothing but files.
+func (a *Archive) OpenWorking(path string) (*os.File, error) {
+	if a.cfg.Folder == "" {
+		return nil, ErrNoFolder
+	}
+	folder, err := os.OpenRoot(a.cfg.Folder)
+	if err != nil {
+		return nil, fmt.Errorf("the working folder: %w", err)
+	}
+	defer folder.Close()
+	f, err := folder.OpenFile(filepath.FromSlash(path), os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, ErrNotHere
+	}
+	if err != nil {
+		return nil, err
+	}
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = ErrNotHere
+	}
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+// OpenKept opens, on the nearest copy that has it, the newest bytes that an
+// object's history has of a file that is no longer in the working folder. The
+// digest is what they must come to. from names the copy.
+func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadCloser, sum manifest.Digest, from string, err error) {
+	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	if err != nil {
+		return nil, sum, "", err
+	}
+	k, err := a.known(ctx, r)
+	if err != nil {
+		r.close()
+		return nil, sum, "", err
+	}
+	inv, rec, err := k.object(object)
+	if err != nil {
+		r.close()
+		return nil, sum, "", err
+	}
+	for logical, held := range inv.FullHistory() {
+		of := rec
+		if held.Version != inv.Head() {
+			if of, err = k.recordOf(object, inv, held.Version); err != nil {
+				continue
+			}
+		}
+		if of == nil || verify.WorkingPath(of, logical) != path {
+			continue
+		}
+		for _, h := range r.nearest() {
+			for _, p := range inv.Content[held.Digest] {
+				if got, _, err := h.Root.Open(ctx, object+"/"+p); err == nil {
+					return fromCopy{got, r}, held.Digest, h.Name, nil
+				}
+			}
+		}
+		break
+	}
+	r.close()
+	return nil, sum, "", ErrNoReach
+}
+
+// fromCopy is a file on a copy, which is given back with it.
+type fromCopy struct {
+	io.ReadCloser
+	r *reach
+}
+
+func (k fromCopy) Close() error {
+	err := k.ReadCloser.Close()
+	k.r.close()
+	return err
+}

@@ -1,0 +1,106 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/daemon/show/page/gate"
+	"linecamp/verify/say"
+)
+
+// RunOptions say what is served, and how.
+type RunOptions struct {
+	Configs   []config.Archive
+	Faults    []error               // of settings that cannot be used; they are told, and stop none of the others
+	Line      func(string) say.Line // what the command lines of an archive need
+	Log       *slog.Logger
+	Listen    string    // "" for any free port of 127.0.0.1
+	NoBrowser bool      // print the address with its key instead of opening a browser
+	Out, Errs io.Writer // the address, and what is told beside it
+}
+
+// Run serves the page until ctx ends.
+func Run(ctx context.Context, o RunOptions) error {
+	if o.Listen == "" {
+		o.Listen = "127.0.0.1:0"
+	}
+	po := Options{Faults: o.Faults, Log: o.Log}
+	for _, cfg := range o.Configs {
+		folder, err := cfg.StateDir()
+		if err != nil {
+			return err
+		}
+		line := o.Line(cfg.Name)
+		a, err := daemon.Open(cfg, daemon.Options{Log: o.Log, Line: line})
+		if err != nil {
+			po.Faults = append(po.Faults, fmt.Errorf("archive %s: %w", cfg.Name, err))
+			continue
+		}
+		defer a.Close()
+		po.Archives = append(po.Archives, Archive{Archive: a, Line: line, Folder: folder})
+	}
+	if len(po.Archives) == 0 {
+		return errors.Join(po.Faults...)
+	}
+	l, err := gate.Listen(o.Listen)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	s, err := New(l.Addr(), po)
+	if err != nil {
+		return err
+	}
+	if o.NoBrowser {
+		if _, err := fmt.Fprintln(o.Out, s.gate.Address()); err != nil {
+			return err
+		}
+	} else {
+		gone, err := open(s.gate, o.Errs)
+		if err != nil {
+			return err
+		}
+		defer gone()
+	}
+	return s.Serve(ctx, l)
+}
+
+// open has the browser open a private file that takes it through the gate. The
+// key is on no command line, where other users of the machine could read it.
+func open(g *gate.Gate, errs io.Writer) (gone func(), err error) {
+	dir, err := os.MkdirTemp("", "linecamp-page-") // for its owner only
+	if err != nil {
+		return nil, err
+	}
+	gone = func() { os.RemoveAll(dir) }
+	name := filepath.Join(dir, "open-the-record.html")
+	if err := os.WriteFile(name, g.KeyFile(), 0o600); err != nil {
+		gone()
+		return nil, err
+	}
+	fmt.Fprintf(errs, "The page is served at %s until you press Ctrl-C.\n", g.Home())
+	command := map[string][]string{"windows": {"rundll32", "url.dll,FileProtocolHandler"}, "darwin": {"open"}}[runtime.GOOS]
+	if command == nil {
+		command = []string{"xdg-open"}
+	}
+	cmd := exec.Command(command[0], append(command[1:], name)...)
+	if err := cmd.Start(); err != nil {
+		fmt.Fprintf(errs, "No browser could be opened (%v). Open this file in one: %s\n", err, name)
+		return gone, nil
+	}
+	go func() {
+		if cmd.Wait() != nil {
+			fmt.Fprintf(errs, "No browser was opened. Open this file in one: %s\n", name)
+		}
+	}()
+	return gone, nil
+}

@@ -1,0 +1,292 @@
+package page
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/daemon/mirror"
+	"linecamp/verify"
+	"linecamp/verify/say"
+)
+
+// standView is how things stand with one archive.
+type standView struct {
+	frame
+	Sentence string
+	Well     bool
+	Copies   []copyRow
+	Wants    []want
+	Rounds   []roundRow
+	Next     []string
+	Counts   []stateCount
+	Judged   string
+	AsOf     string
+	Running  *jobRow
+}
+
+type copyRow struct {
+	Name, Kind, State, Says string
+	Good                    bool
+	LastCurrent, ReadBack   string
+	Holds, Told             string
+}
+
+// want is one thing that wants a person: what, since when, and what to do next.
+type want struct {
+	What, Since string
+	Do          string // the work that a button begins; "" where a person does it elsewhere
+	Button      string
+	Line        string // the command line that does the same
+	See         string // a view to look at first, below the archive's address
+}
+
+type roundRow struct{ Round, When, Outcome, Detail string }
+
+func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
+	read, err := b.read(r.Context(), r.FormValue("fresh") != "")
+	if err != nil {
+		return err
+	}
+	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.running()}
+	for _, c := range read.status.Copies {
+		v.Copies = append(v.Copies, copyRowOf(c, b.now()))
+	}
+	v.Well = len(v.Wants) == 0
+	v.Sentence = standing(read, len(v.Wants))
+	for _, r := range read.status.Rounds {
+		v.Rounds = append(v.Rounds, roundRowOf(r, b))
+	}
+	for _, n := range read.status.Next {
+		when := clock(n.At)
+		if !n.At.After(b.now()) {
+			when = "due now"
+		}
+		v.Next = append(v.Next, n.Round+": "+when)
+	}
+	counts := map[string]int{}
+	for _, y := range read.record.Years {
+		counts[y.State]++
+	}
+	for _, w := range stateWords {
+		if counts[w.State] > 0 {
+			v.Counts = append(v.Counts, stateCount{w, counts[w.State]})
+		}
+	}
+	return show(w, "stand", http.StatusOK, v)
+}
+
+// standing is the one sentence.
+func standing(r *reading, wants int) string {
+	sites := len(r.sites)
+	switch {
+	case wants == 1:
+		return "One thing wants you."
+	case wants > 1:
+		return fmt.Sprintf("%d things want you.", wants)
+	case sites == 0:
+		return "Nothing is recorded yet, and nothing wants you."
+	}
+	for _, c := range r.status.Copies {
+		if c.State == mirror.Away {
+			return "All is well: what can be reached has everything, and what is away is within its days."
+		}
+		if c.LastVerified == nil {
+			return "Every copy has everything, and not all of it was read back yet."
+		}
+	}
+	return "All is well: every copy has everything, and every file on it was read back."
+}
+
+// wanting lists what wants a person, most urgent first.
+func wanting(b *book, r *reading) (all []want) {
+	line := b.Line
+	if n := r.status.Damage; n > 0 {
+		all = append(all, want{What: counted(n, "damaged or foreign file is", "damaged or foreign files are") + " on record.",
+			Do: "mend", Button: "Mend from good copies", Line: line.Run("mend")})
+	}
+	for _, c := range r.status.Copies {
+		w := want{Since: since(c.LastCurrent)}
+		switch c.State {
+		case mirror.Current, mirror.Away:
+			continue
+		case mirror.Behind:
+			w.What, w.Do, w.Button, w.Line = c.Copy+" does not have everything yet.", "mirror", "Bring it up to date", line.Run("mirror", "--copy", c.Copy)
+		default:
+			w.What = fmt.Sprintf("%s is %s: %s", c.Copy, c.State, line.Text(c.Error))
+			w.Since, w.Line = since(c.LastSeen), line.Run("status")
+		}
+		w.What = verify.Shown(w.What)
+		all = append(all, w)
+	}
+	for _, p := range r.status.Rounds {
+		if p.Outcome == "failed" {
+			w := want{What: verify.Shown(fmt.Sprintf("The last %s round failed: %s", p.Round, line.Text(p.Detail))), Since: clock(p.Began), Line: line.Run(p.Round)}
+			w.Do, w.Button = p.Round, "Run it again"
+			all = append(all, w)
+		}
+	}
+	for _, state := range []string{verify.Lost, verify.Recoverable, verify.Short, verify.Skipped} {
+		n := 0
+		for _, y := range r.record.Years {
+			if y.State == state {
+				n++
+			}
+		}
+		if n > 0 {
+			all = append(all, want{What: fmt.Sprintf("%s %s: %s.", counted(n, "year is", "years are"), state, saysOf(state)),
+				See: "years?state=" + state, Line: line.Run("verify", "--only", "years")})
+		}
+	}
+	n := 0
+	for _, f := range r.record.Findings {
+		if f.Wants() {
+			n++
+		}
+	}
+	if n > 0 {
+		all = append(all, want{What: counted(n, "finding asks", "findings ask") + " something of you.", See: "years#findings", Line: line.Run("verify", "--only", "years")})
+	}
+	if n := len(r.record.Alike); n > 0 {
+		all = append(all, want{What: counted(n, "pair of sites looks", "pairs of sites look") + " like one stake under two names.", See: "work#same", Line: line.Run("verify", "--only", "years")})
+	}
+	return all
+}
+
+func saysOf(state string) string {
+	i := slices.IndexFunc(stateWords, func(w stateWord) bool { return w.State == state })
+	return stateWords[i].Says
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
+	row := copyRow{Name: verify.Shown(c.Copy), Kind: c.Kind, State: c.State, Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
+	if row.Kind == config.KindS3 {
+		row.Kind = "bucket"
+	}
+	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), verify.Size(c.Bytes))
+	switch {
+	case c.Files == 0:
+		row.ReadBack = "nothing there yet"
+	case c.LastVerified != nil:
+		row.ReadBack = "every file, the oldest " + clock(*c.LastVerified)
+	case c.ReadBack.Files > 0:
+		row.ReadBack = fmt.Sprintf("%d of %s", c.ReadBack.Files, counted(c.Files, "file", "files"))
+	default:
+		row.ReadBack = "none yet"
+	}
+	if c.Confirmed > 0 {
+		row.ReadBack += fmt.Sprintf("; %d only confirmed by the service", c.Confirmed)
+	}
+	told := c.Error
+	if told == "" {
+		told = c.Note
+	}
+	row.Told = verify.Shown(told)
+	if c.State != mirror.Current && c.State != mirror.Behind {
+		row.Says = "last within reach " + since(c.LastSeen)
+	}
+	return row
+}
+
+func roundRowOf(p daemon.PastRound, b *book) roundRow {
+	row := roundRow{Round: p.Round, When: clock(p.Began), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
+	if p.Ended == nil {
+		row.Outcome = "under way, or broken off"
+	}
+	return row
+}
+
+func since(t *time.Time) string {
+	if t == nil {
+		return "never"
+	}
+	return clock(*t)
+}
+
+func clock(t time.Time) string { return t.Local().Format("Mon Jan 2, 2006, 15:04") }
+
+// rollView is all archives, worst first.
+type rollView struct {
+	frame
+	Archives []rollRow
+}
+
+type rollRow struct {
+	Name, Href, Sentence string
+	Wants                int
+	Sites                int
+	Counts               string
+	Fault                bool
+}
+
+// roll shows the archives at once. Where there is only one, it is shown itself.
+func (s *Server) roll(w http.ResponseWriter, r *http.Request) {
+	if !s.several() {
+		http.Redirect(w, r, s.gate.Door()+"/a/"+s.books[0].Name()+"/", http.StatusSeeOther)
+		return
+	}
+	v := rollView{frame: s.frame(nil, "roll", "The archives"), Archives: make([]rollRow, len(s.books))}
+	done := make(chan int)
+	for i, b := range s.books {
+		go func() {
+			row := rollRow{Name: b.Name(), Href: s.gate.Door() + "/a/" + b.Name() + "/"}
+			read, err := b.read(r.Context(), false)
+			if err != nil {
+				row.Fault, row.Wants, row.Sentence = true, 1, sentence(err)
+			} else {
+				row.Wants = len(wanting(b, read))
+				row.Sites, row.Sentence = len(read.sites), standing(read, row.Wants)
+				row.Counts = countWords(read.record.Years)
+			}
+			v.Archives[i] = row
+			done <- i
+		}()
+	}
+	for range s.books {
+		<-done
+	}
+	for _, f := range s.faults {
+		v.Archives = append(v.Archives, rollRow{Name: "Settings that cannot be used", Fault: true, Wants: 1, Sentence: sentence(errors.New(say.Plain(f.Error())))})
+	}
+	slices.SortStableFunc(v.Archives, func(a, b rollRow) int {
+		switch {
+		case a.Fault != b.Fault && a.Fault:
+			return -1
+		case a.Fault != b.Fault:
+			return 1
+		case a.Wants != b.Wants:
+			return b.Wants - a.Wants
+		}
+		return natural(a.Name, b.Name)
+	})
+	if err := show(w, "roll", http.StatusOK, v); err != nil {
+		s.fault(w, r, nil, err)
+	}
+}
+
+// countWords says how many years are in each state: "112 whole, 2 short".
+func countWords(years []verify.Year) string {
+	counts := map[string]int{}
+	for _, y := range years {
+		counts[y.State]++
+	}
+	var parts []string
+	for _, w := range stateWords {
+		if counts[w.State] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", counts[w.State], w.State))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
