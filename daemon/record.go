@@ -18,7 +18,7 @@ import (
 // files, judged.
 type Record struct {
 	verify.YearsInput
-	verify.Report
+	VerifyReport
 }
 
 // Record looks at the working folder and at what is known of the copies, and
@@ -34,8 +34,8 @@ func (a *Archive) Record(ctx context.Context) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	rec := &Record{Report: verify.Report{Archive: a.cfg.Name, Folder: a.cfg.Folder, Copies: []verify.CopyReport{}}}
-	in, err := a.judge(ctx, VerifyOptions{Only: OnlyYears}, r, k, &rec.Report, nil)
+	rec := &Record{VerifyReport: VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Folder: a.cfg.Folder, Copies: []verify.CopyReport{}}}}
+	in, err := a.judge(ctx, VerifyOptions{Only: OnlyYears}, r, k, &rec.VerifyReport, nil)
 	if err != nil {
 		return nil, err
 	}

@@ -314,7 +314,7 @@ func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach, k *known
 	if err := ctx.Err(); err != nil {
 		return in, err
 	}
-	return a.rememberYears(in, report.Years)
+	return in, a.rememberYears(in, report.Years)
 }
 
 // rememberYears keeps what the status says of the years.
@@ -323,7 +323,7 @@ func (a *Archive) rememberYears(in verify.YearsInput, years []verify.Year) error
 	for _, y := range years {
 		counts[y.State]++
 	}
-	return in, a.ledger.SetYears(counts, in.Now)
+	return a.ledger.SetYears(counts, in.Now)
 }
 
 // judgeAgain judges the years by the working folder as t tells of it, so that the

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/setup"
+	show "linecamp/daemon/show/page"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -47,7 +48,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

@@ -34,7 +34,7 @@ linecamp page --no-browser                     print the address, with its key`,
 				return t.line()
 			}
 			o.Log, o.Out, o.Errs = t.log(), t.out, t.errs
-			return show.Run(cmd.Context(), o)
+			return asUsage(show.Run(cmd.Context(), o))
 		},
 	}
 	f := cmd.Flags()

@@ -28,6 +28,9 @@ type RunOptions struct {
 	Out, Errs io.Writer // the address, and what is told beside it
 }
 
+// ErrAddress marks an address that the page is not served at.
+var ErrAddress = gate.ErrAddress
+
 // Run serves the page until ctx ends.
 func Run(ctx context.Context, o RunOptions) error {
 	if o.Listen == "" {

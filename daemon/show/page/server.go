@@ -102,6 +102,7 @@ func (s *Server) Handler() http.Handler {
 	for pattern, view := range map[string]view{
 		"GET /a/{archive}/{$}":                   s.stand,
 		"GET /a/{archive}/years":                 s.years,
+		"GET /a/{archive}/findings":              s.findings,
 		"GET /a/{archive}/site/{site}":           s.site,
 		"GET /a/{archive}/site/{site}/versions":  s.versions,
 		"GET /a/{archive}/picture/{size}/{file}": s.picture,

@@ -62,11 +62,6 @@ type visitRow struct {
 	Notes []paper
 }
 
-type findingRow struct {
-	verify.Finding
-	Words string
-}
-
 type decisionRow struct{ What, Who, When, Why string }
 
 func (s *Server) site(w http.ResponseWriter, r *http.Request, b *book) error {
@@ -87,7 +82,7 @@ func (s *Server) site(w http.ResponseWriter, r *http.Request, b *book) error {
 		v.Years = append(v.Years, yearOf(x.years[i], x, b))
 	}
 	for _, f := range x.findings {
-		v.Findings = append(v.Findings, findingRow{f, strings.TrimSpace(verify.Shown(b.Line.Text(f.Todo)))})
+		v.Findings = append(v.Findings, findingOf(f, b.Line))
 	}
 	for _, d := range x.Decisions {
 		v.Decisions = append(v.Decisions, decisionOf(d))

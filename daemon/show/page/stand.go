@@ -150,7 +150,7 @@ func wanting(b *book, r *reading) (all []want) {
 		}
 	}
 	if n > 0 {
-		all = append(all, want{What: counted(n, "finding asks", "findings ask") + " something of you.", See: "years#findings", Line: line.Run("verify", "--only", "years")})
+		all = append(all, want{What: counted(n, "finding asks", "findings ask") + " something of you.", See: "findings", Line: line.Run("verify", "--only", "years")})
 	}
 	if n := len(r.record.Alike); n > 0 {
 		all = append(all, want{What: counted(n, "pair of sites looks", "pairs of sites look") + " like one stake under two names.", See: "work#same", Line: line.Run("verify", "--only", "years")})

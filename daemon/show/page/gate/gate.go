@@ -27,6 +27,7 @@ package gate
 import (
 	"crypto/rand"
 	"crypto/subtle"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -50,18 +51,21 @@ type Gate struct {
 	token  string
 }
 
+// ErrAddress marks an address that the page is not served at.
+var ErrAddress = errors.New("the page cannot be served there")
+
 // Listen opens a socket on a loopback address, "127.0.0.1:8710"; port 0 takes any
 // that is free.
 func Listen(address string) (net.Listener, error) {
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
-		return nil, fmt.Errorf("%q is not an address to serve the page on; write for instance 127.0.0.1:8710", address)
+		return nil, fmt.Errorf("%w: %q is no address; write for instance 127.0.0.1:8710", ErrAddress, address)
 	}
 	if host == "localhost" {
 		host = "127.0.0.1"
 	}
 	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
-		return nil, fmt.Errorf("the page is served to this computer only, so %q is refused; write 127.0.0.1:%s", address, port)
+		return nil, fmt.Errorf("%w: it is for this computer only, and %q is not; write 127.0.0.1:%s", ErrAddress, address, port)
 	}
 	return net.Listen("tcp", net.JoinHostPort(host, port))
 }
