@@ -1,9 +1,175 @@
 package page
 
 import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
 	"linecamp/daemon"
 )
 
 func explainOf(site, why string) daemon.ExplainOptions {
 	return daemon.ExplainOptions{Site: site, Years: "2023", Why: why, Who: "<b>who</b>"}
+}
+
+// The years are one table with headers, whose cells say their state in words and
+// lead to that year of the site; and each year of each site is in it.
+func TestYearsTable(t *testing.T) {
+	a := stakes(3, 2018, 2025)
+	for p := range a {
+		if strings.HasPrefix(p, "North Flat/Stake 2/2021") {
+			delete(a, p)
+		}
+	}
+	w := newWorld(t, map[string]archive{"draw": a})
+	root, err := html.Parse(strings.NewReader(w.page("/a/draw/years")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tables, cells := 0, map[string]string{}
+	for n := range root.Descendants() {
+		switch {
+		case n.Data == "table":
+			tables++
+		case n.Data == "th" && attr(n, "scope") == "":
+			t.Errorf("a header without a scope: %q", words(n))
+		case n.Data == "td":
+			for a := range n.Descendants() {
+				if a.Data == "a" {
+					cells[attr(a, "href")] = words(n)
+				}
+			}
+		}
+	}
+	if tables != 1 {
+		t.Errorf("%d tables", tables)
+	}
+	want := 0
+	for _, s := range w.index("draw").sites {
+		for _, y := range s.years {
+			want++
+			if got := cells[fmt.Sprintf("site/%s#y%d", s.key, y.Year)]; got != y.State {
+				t.Errorf("%s %d says %q, not %q", s.label(), y.Year, got, y.State)
+			}
+		}
+	}
+	if len(cells) != want || want < 23 {
+		t.Errorf("%d cells for %d years", len(cells), want)
+	}
+	// Only the sites that were asked for.
+	for query, rows := range map[string]int{"state=skipped": 1, "state=lost": 0, "state=wants": 1, "pasture=North+Flat": 3, "pasture=South": 0} {
+		if got := strings.Count(w.page("/a/draw/years?"+query), `<th scope="row">`); got != rows {
+			t.Errorf("%s shows %d sites, not %d", query, got, rows)
+		}
+	}
+}
+
+func words(n *html.Node) string {
+	var b strings.Builder
+	for c := range n.Descendants() {
+		if c.Type == html.TextNode {
+			b.WriteString(c.Data)
+		}
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+var pictureIn = regexp.MustCompile(`src="([^"]*/picture/[^"]*)" [^>]*alt="([^"]*)"`)
+
+// A site's view has every picture of one view, in the order of the years, with
+// words for each; the two large ones are the first and the newest, or those asked
+// for; and a picture that is gone from the folder comes from a copy.
+func TestSite(t *testing.T) {
+	w := newWorld(t, map[string]archive{"draw": stakes(1, 2018, 2025)})
+	if err := os.Remove(filepath.Join(w.dir, "draw", "folder", "North Flat", "Stake 1", "2020-06-21", "plot.jpg")); err != nil {
+		t.Fatal(err)
+	}
+	s := w.index("draw").sites[0]
+	for _, view := range []string{"plot", "landscape"} {
+		body := w.page("/a/draw/site/" + s.key + "?view=" + view)
+		found := pictureIn.FindAllStringSubmatch(body, -1)
+		if len(found) != 10 {
+			t.Fatalf("%s: %d pictures, not two large ones and eight along the years", view, len(found))
+		}
+		for i, f := range found {
+			year := []int{2018, 2025, 2018, 2019, 2020, 2021, 2022, 2023, 2024, 2025}[i]
+			if want := fmt.Sprintf("North Flat / Stake 1, %s, June 21, %d", view, year); f[2] != want {
+				t.Errorf("picture %d says %q, not %q", i, f[2], want)
+			}
+			r, got := w.get(strings.TrimPrefix(f[1], w.server.gate.Door()))
+			if r.StatusCode != http.StatusOK || r.Header.Get("Content-Type") != "image/jpeg" || !strings.HasPrefix(got, "\xff\xd8") {
+				t.Errorf("%s %d: %s, %q", view, year, r.Status, r.Header.Get("Content-Type"))
+			}
+		}
+	}
+	body := w.page("/a/draw/site/" + s.key + "?view=plot")
+	link := regexp.MustCompile(`href="(\?[^"]*)" data-side="right" data-key="[^"]*" aria-label="June 21, 2019 to the right"`).FindStringSubmatch(body)
+	if link == nil {
+		t.Fatal("no link puts 2019 to the right")
+	}
+	body = w.page("/a/draw/site/" + s.key + strings.ReplaceAll(link[1], "&amp;", "&"))
+	if found := pictureIn.FindAllStringSubmatch(body, 2); len(found) < 2 || !strings.Contains(found[1][2], "2019") || !strings.Contains(found[0][2], "2018") {
+		t.Errorf("2019 is not to the right: %q", found)
+	}
+	if strings.Count(body, "from a copy") != 1 {
+		t.Error("the view does not say that one picture is from a copy")
+	}
+}
+
+// post sends a form of the page.
+func (w *world) post(path string, form url.Values) (*http.Response, string) {
+	w.t.Helper()
+	form.Set("token", w.server.gate.Token())
+	r, err := http.NewRequestWithContext(w.t.Context(), http.MethodPost, w.home+path, strings.NewReader(form.Encode()))
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	u, _ := url.Parse(w.home)
+	r.Header.Set("Origin", "http://"+u.Host)
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	got, err := w.in.Do(r)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	defer got.Body.Close()
+	w.server.named["draw"].jobs.wait()
+	return got, w.page(strings.TrimPrefix(got.Request.URL.Path, w.server.gate.Door()))
+}
+
+// What is begun from the page is the command's own doing, shown with its report and
+// its command line.
+func TestWork(t *testing.T) {
+	w := newWorld(t, map[string]archive{"draw": stakes(2, 2018, 2025)})
+	folder := filepath.Join(w.dir, "draw", "folder")
+	w.write(filepath.Join(folder, "North Flat/Stake 1/2025-10-21/plot.jpg"), "new")
+	key := w.index("draw").sites[0].key
+	into := filepath.Join(w.dir, "back")
+	for _, tt := range []struct {
+		form url.Values
+		says []string
+	}{
+		{url.Values{"do": {"mirror"}}, []string{"current", "linecamp mirror --archive draw"}},
+		{url.Values{"do": {"verify"}, "copy": {"shelf"}}, []string{"no damage", "linecamp verify --copy shelf --archive draw"}},
+		{url.Values{"do": {"mend"}}, []string{"linecamp mend --archive draw"}},
+		{url.Values{"do": {"explain"}, "site": {key}, "years": {"2019"}, "why": {"road washed out"}, "who": {"Pat"}}, []string{"On file for North Flat / Stake 1, 2019: road washed out (Pat)", "linecamp explain"}},
+		{url.Values{"do": {"explain"}, "site": {key}, "years": {"soon"}, "why": {"x"}}, []string{"not done", "is no year"}},
+		{url.Values{"do": {"restore"}, "site": {key}, "year": {"2020"}, "into": {into}}, []string{"Restored 3 files"}},
+	} {
+		r, body := w.post("/a/draw/work", tt.form)
+		for _, want := range tt.says {
+			if r.StatusCode != http.StatusOK || !strings.Contains(html.UnescapeString(body), want) {
+				t.Errorf("%v: %s, no %q in\n%s", tt.form, r.Status, want, body)
+			}
+		}
+	}
+	if _, err := os.Stat(filepath.Join(into, "North Flat", "Stake 1", "2020-06-21", "plot.jpg")); err != nil {
+		t.Error(err)
+	}
 }

@@ -33,6 +33,14 @@ type world struct {
 	in     *http.Client
 }
 
+// began is when the world's clock is set to its first day: after every visit of
+// 2025, and before any of 2026.
+var began = time.Now()
+
+func clockOf() time.Time {
+	return time.Date(2025, 12, 1, 9, 0, 0, 0, time.Local).Add(time.Since(began))
+}
+
 // archive is what an archive of the world holds: path in the working folder → text;
 // for pictures, the text becomes a color.
 type archive map[string]string
@@ -42,7 +50,7 @@ func newWorld(t *testing.T, archives map[string]archive) *world {
 	w := &world{t: t, dir: t.TempDir()}
 	quiet := slog.New(slog.NewTextHandler(io.Discard, nil))
 	var o Options
-	o.Log = quiet
+	o.Log, o.Now = quiet, clockOf
 	for name, files := range archives {
 		at := filepath.Join(w.dir, name)
 		for p, text := range files {
@@ -53,7 +61,7 @@ func newWorld(t *testing.T, archives map[string]archive) *world {
 			t.Fatal(err)
 		}
 		conf := filepath.Join(at, name+".toml")
-		_, err := setup.Run(t.Context(), setup.Options{Archive: name, Folder: filepath.Join(at, "folder"), Config: conf, State: filepath.Join(at, "state"), Log: quiet, Now: time.Now,
+		_, err := setup.Run(t.Context(), setup.Options{Archive: name, Folder: filepath.Join(at, "folder"), Config: conf, State: filepath.Join(at, "state"), Log: quiet, Now: clockOf,
 			Drives: []setup.NamedDir{{Name: "shelf", Dir: drive}}})
 		if err != nil {
 			t.Fatal(err)
@@ -63,7 +71,7 @@ func newWorld(t *testing.T, archives map[string]archive) *world {
 			t.Fatal(faults)
 		}
 		line := say.Line{Archive: name}
-		a, err := daemon.Open(all[0], daemon.Options{Log: quiet, Line: line})
+		a, err := daemon.Open(all[0], daemon.Options{Log: quiet, Line: line, Now: clockOf})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -113,7 +121,7 @@ func (w *world) write(name, text string) {
 	if err := os.WriteFile(name, b, 0o666); err != nil {
 		w.t.Fatal(err)
 	}
-	then := time.Now().Add(-7 * 24 * time.Hour)
+	then := clockOf().Add(-7 * 24 * time.Hour)
 	if err := os.Chtimes(name, then, then); err != nil {
 		w.t.Fatal(err)
 	}
