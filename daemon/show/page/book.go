@@ -88,13 +88,9 @@ func (b *book) start(ctx context.Context) {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), mostReading)
 		defer cancel()
 		r := &reading{at: at}
-		var statusErr error
-		var wait sync.WaitGroup
-		wait.Go(func() { r.status, statusErr = b.Status(ctx) })
 		record, err := b.Record(ctx)
-		wait.Wait()
-		if err == nil {
-			err = statusErr
+		if err == nil { // it judges the years, which the status tells of
+			r.status, err = b.Status(ctx)
 		}
 		if err == nil {
 			r.record, r.index = record, newIndex(record)

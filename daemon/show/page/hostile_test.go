@@ -180,7 +180,7 @@ func TestHostileNames(t *testing.T) {
 		t.Fatalf("only %d of %d names became sites", got, n)
 	}
 	b := w.server.named["draw"]
-	if _, err := b.Explain(t.Context(), explainOf(w.index("draw").sites[0].Object, "<script>alert(1)</script>")); err != nil {
+	if _, err := b.Explain(t.Context(), explainOf(w.index("draw").sites[0].Object, "<script>alert(1)</script>"), nil); err != nil {
 		t.Fatal(err)
 	}
 	views := []string{"/a/draw/", "/a/draw/years", "/a/draw/years?pasture=%22%3E%3Cscript%3E&state=%3Cscript%3E", "/a/draw/work?site=%22%3E%3Cscript%3E&years=%22onfocus=%22x&lacks='%3E", "/a/draw/findings"}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/verify"
@@ -22,6 +23,7 @@ type standView struct {
 	Well     bool
 	Copies   []copyRow
 	Wants    []want
+	Alike    int // pairs of sites that look like one stake
 	Rounds   []roundRow
 	Next     []string
 	Counts   []stateCount
@@ -40,6 +42,7 @@ type copyRow struct {
 // want is one thing that wants a person: what, since when, and what to do next.
 type want struct {
 	What, Since string
+	Next        string // in words
 	Do          string // the work that a button begins; "" where a person does it elsewhere
 	Button      string
 	Line        string // the command line that does the same
@@ -59,6 +62,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	}
 	v.Well = len(v.Wants) == 0
 	v.Sentence = standing(read, len(v.Wants))
+	v.Alike = len(read.record.Alike)
 	for _, r := range read.status.Rounds {
 		v.Rounds = append(v.Rounds, roundRowOf(r, b))
 	}
@@ -93,6 +97,9 @@ func standing(r *reading, wants int) string {
 		return "Nothing is recorded yet, and nothing wants you."
 	}
 	for _, c := range r.status.Copies {
+		if c.State == mirror.Behind {
+			return "All is well so far: what is new is on its way to every copy."
+		}
 		if c.State == mirror.Away {
 			return "All is well: what can be reached has everything, and what is away is within its days."
 		}
@@ -103,64 +110,31 @@ func standing(r *reading, wants int) string {
 	return "All is well: every copy has everything, and every file on it was read back."
 }
 
-// wanting lists what wants a person, most urgent first.
+// wanting is what wants a person, most urgent first, as package attention has it.
 func wanting(b *book, r *reading) (all []want) {
-	line := b.Line
-	if n := r.status.Damage; n > 0 {
-		all = append(all, want{What: counted(n, "damaged or foreign file is", "damaged or foreign files are") + " on record.",
-			Do: "mend", Button: "Mend from good copies", Line: line.Run("mend")})
-	}
-	for _, c := range r.status.Copies {
-		w := want{Since: since(c.LastCurrent)}
-		switch c.State {
-		case mirror.Current, mirror.Away:
-			continue
-		case mirror.Behind:
-			w.What, w.Do, w.Button, w.Line = c.Copy+" does not have everything yet.", "mirror", "Bring it up to date", line.Run("mirror", "--copy", c.Copy)
-		default:
-			w.What = fmt.Sprintf("%s is %s: %s", c.Copy, c.State, line.Text(c.Error))
-			w.Since, w.Line = since(c.LastSeen), line.Run("status")
+	for _, i := range r.status.Attention {
+		w := want{What: verify.Shown(b.Line.Text(i.What)), Since: clock(i.Since), Next: verify.Shown(b.Line.Text(i.Next))}
+		switch i.Kind {
+		case attention.Damage:
+			w.Do, w.Button, w.Line = "mend", "Mend from good copies", b.Line.Run("mend")
+		case attention.CopyBehind, attention.NothingKept, attention.NotRecorded:
+			w.Do, w.Button, w.Line = "mirror", "Mirror now", b.Line.Run("mirror")
+		case attention.CheckFailed:
+			w.Do, w.Button, w.Line = "verify", "Verify now", b.Line.Run("verify")
+		case attention.RoundFailed, attention.RoundOverdue:
+			if i.Round == "mirror" || i.Round == "verify" {
+				w.Do, w.Button, w.Line = i.Round, "Run it now", b.Line.Run(i.Round)
+			}
+		case attention.Years:
+			w.See, w.Line = "years?state="+wants, b.Line.Run("verify", "--only", "years")
+		case attention.Findings:
+			w.See, w.Line = "findings", b.Line.Run("verify", "--only", "years")
+		case attention.ChangeWaits, attention.ManyUnfiled:
+			w.See, w.Line = "work", b.Line.Run("mirror", "--accept-changes")
 		}
-		w.What = verify.Shown(w.What)
 		all = append(all, w)
 	}
-	for _, p := range r.status.Rounds {
-		if p.Outcome == "failed" {
-			w := want{What: verify.Shown(fmt.Sprintf("The last %s round failed: %s", p.Round, line.Text(p.Detail))), Since: clock(p.Began), Line: line.Run(p.Round)}
-			w.Do, w.Button = p.Round, "Run it again"
-			all = append(all, w)
-		}
-	}
-	for _, state := range []string{verify.Lost, verify.Recoverable, verify.Short, verify.Skipped} {
-		n := 0
-		for _, y := range r.record.Years {
-			if y.State == state {
-				n++
-			}
-		}
-		if n > 0 {
-			all = append(all, want{What: fmt.Sprintf("%s %s: %s.", counted(n, "year is", "years are"), state, saysOf(state)),
-				See: "years?state=" + state, Line: line.Run("verify", "--only", "years")})
-		}
-	}
-	n := 0
-	for _, f := range r.record.Findings {
-		if f.Wants() {
-			n++
-		}
-	}
-	if n > 0 {
-		all = append(all, want{What: counted(n, "finding asks", "findings ask") + " something of you.", See: "findings", Line: line.Run("verify", "--only", "years")})
-	}
-	if n := len(r.record.Alike); n > 0 {
-		all = append(all, want{What: counted(n, "pair of sites looks", "pairs of sites look") + " like one stake under two names.", See: "work#same", Line: line.Run("verify", "--only", "years")})
-	}
 	return all
-}
-
-func saysOf(state string) string {
-	i := slices.IndexFunc(stateWords, func(w stateWord) bool { return w.State == state })
-	return stateWords[i].Says
 }
 
 func counted(n int, one, many string) string {
@@ -194,6 +168,9 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 		told = c.Note
 	}
 	row.Told = verify.Shown(told)
+	if c.ToGo.Files > 0 {
+		row.Holds += fmt.Sprintf("; still to go: %s, %s", counted(c.ToGo.Files, "file", "files"), verify.Size(c.ToGo.Bytes))
+	}
 	if c.State != mirror.Current && c.State != mirror.Behind {
 		row.Says = "last within reach " + since(c.LastSeen)
 	}

@@ -168,7 +168,9 @@ func explainDeed(b *book, r *http.Request, read *reading) (deed, error) {
 	if o.Who != "" {
 		line = append(line, "--who", o.Who)
 	}
-	return deed{"Explain", line, func(ctx context.Context, _ daemon.Progress) (daemon.Report, error) { return report(b.Explain(ctx, o)) }}, nil
+	return deed{"Explain", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
+		return report(b.Explain(ctx, o, p))
+	}}, nil
 }
 
 func sameDeed(b *book, r *http.Request, read *reading) (deed, error) {
