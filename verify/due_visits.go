@@ -15,7 +15,10 @@ func DueVisits(in YearsInput, within int) DueReport {
 	positions := places(in)
 	look := func(until time.Time) (all []DueVisit) {
 		for i := range in.Sites {
-			due, closed := newJudge(&in.Sites[i], in.Now).visitsDue(until)
+			due, closed, open := newJudge(&in.Sites[i], in.Now).visitsDue(until)
+			if open != nil && !slices.Contains(r.Notes, in.Sites[i].asked(open)) {
+				r.Notes = append(r.Notes, in.Sites[i].asked(open))
+			}
 			for _, v := range due {
 				if positions[i].known {
 					v.Position = &positions[i].at
@@ -53,8 +56,9 @@ func DueVisits(in YearsInput, within int) DueReport {
 const mostYearsAhead = 51
 
 // visitsDue are the site's visits that can still be made, in the order of their years,
-// and of these those whose season opens until a day. closed says why others are left out.
-func (j *judge) visitsDue(until time.Time) (due []DueVisit, closed []string) {
+// and of these those whose season opens until a day. closed says why others are left
+// out; open are the folders whose photos may be of others.
+func (j *judge) visitsDue(until time.Time) (due []DueVisit, closed, open []string) {
 	add := func(year int, w window, lacks ...string) {
 		if !w.open(j.now) || w.opens.After(until) {
 			return
@@ -75,6 +79,12 @@ func (j *judge) visitsDue(until time.Time) (due []DueVisit, closed []string) {
 	}
 	for i, v := range j.past {
 		left, _ := j.unexplained(v.year, j.lacks(i))
+		if in := j.mayBeOf(v.year); len(left) > 0 && in != nil {
+			if j.times.open(v.year, j.now) {
+				open = append(open, in...)
+			}
+			continue
+		}
 		for _, l := range left {
 			w := j.windowOf(v.year, l.season)
 			if l.season = ""; l.what == lackVisit {
@@ -89,6 +99,12 @@ func (j *judge) visitsDue(until time.Time) (due []DueVisit, closed []string) {
 		if _, explained := j.explanation(y); explained || j.times.visitedAcrossNewYear(y, j.Items) {
 			continue
 		}
+		if in := j.mayBeOf(y); in != nil && y <= j.now.Year() {
+			if j.times.open(y, j.now) {
+				open = append(open, in...)
+			}
+			continue
+		}
 		for _, w := range j.times.windows(y) {
 			if why, ok := j.closedDuring(w); !ok {
 				add(y, w)
@@ -97,7 +113,8 @@ func (j *judge) visitsDue(until time.Time) (due []DueVisit, closed []string) {
 			}
 		}
 	}
-	return due, closed
+	slices.Sort(open)
+	return due, closed, slices.Compact(open)
 }
 
 // windowOf is the window of a season of a visited year; without a name, the one to

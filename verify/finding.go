@@ -36,6 +36,7 @@ const (
 	FoundCard      = "card"          // a fault in a card or a GPX file
 	FoundDeclared  = "declared"      // a site declared to be where its photos were not taken
 	FoundMisdated  = "misdated"      // some photos of a visit were taken at another time
+	FoundUndated   = "undated"       // photos of no known day
 	FoundSwapped   = "swapped"       // two visits have each other's photos
 	FoundElsewhere = "elsewhere"     // taken too far from the site
 	FoundTwice     = "twice"         // the same bytes under two sites or years
@@ -59,6 +60,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 		x.broken(s)
 		x.misplaced(s)
 		x.visits(s)
+		x.undated(s)
 		x.outOfSeason(s)
 	}
 	x.broken(&in.Unfiled)
@@ -86,7 +88,7 @@ func CardFindings(faults []card.Fault) (all []Finding) {
 }
 
 func rank(f Finding) int {
-	return slices.Index([]string{FoundBroken, FoundSwapped, FoundTwice, FoundElsewhere, FoundMisdated, FoundEmpty, FoundCard, FoundDeclared,
+	return slices.Index([]string{FoundBroken, FoundSwapped, FoundTwice, FoundElsewhere, FoundMisdated, FoundUndated, FoundEmpty, FoundCard, FoundDeclared,
 		FoundClock, FoundSeason, FoundLate, FoundScan}, f.Kind)
 }
 

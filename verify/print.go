@@ -127,7 +127,7 @@ func (p printer) findings(all []Finding) {
 				notes = append(notes, l)
 			default:
 				if lines = append(lines, l); len(lines) == 1 {
-					todo += p.intended(f)
+					todo = f.Todo + p.intended(f)
 				}
 			}
 		}
@@ -144,6 +144,7 @@ var headings = map[string]string{
 	FoundCard:      "Cards that cannot be used as they are",
 	FoundDeclared:  "Sites declared to be somewhere else",
 	FoundMisdated:  "Photos of another time than their folder's",
+	FoundUndated:   "Photos of a day that nothing tells for sure",
 	FoundSwapped:   "Visits that seem to have each other's photos",
 	FoundElsewhere: "Photos taken away from their site",
 	FoundTwice:     "The same photo in two places",
@@ -151,7 +152,7 @@ var headings = map[string]string{
 
 // line is a finding in one line.
 func (f Finding) line() string {
-	if f.Kind == FoundCard {
+	if f.Kind == FoundCard || f.Kind == FoundUndated {
 		return Shown(f.Text)
 	}
 	where := Site{Object: f.Object, Site: Shown(f.Site), Pasture: Shown(f.Pasture)}.Label()

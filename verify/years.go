@@ -84,6 +84,9 @@ type Year struct {
 	Closed bool `json:"closed,omitempty"`
 	// Late is the year in which the visit of this one was expected.
 	Late int `json:"late,omitempty"`
+	// Undated are folders whose photos may be what the year lacks; it is neither
+	// short nor skipped while nobody says of which day they are, and is called due.
+	Undated []string `json:"undated,omitempty"`
 	// Baseline: a lone visit long before the regular ones.
 	Baseline bool `json:"baseline,omitempty"`
 	// From are the objects that have the files of a recoverable year, where they
@@ -104,7 +107,8 @@ const (
 
 // Years judges every year of every site, from the site's first year to this
 // one. A year has one state; the graver one wins: lost, recoverable, short,
-// skipped, and an explanation takes the place of short and skipped.
+// skipped, and an explanation takes the place of short and skipped. Where photos of
+// the site are of no known day and may be of the year, it is due until that is told.
 //
 // A year without any visit is listed only where one was to be expected:
 //
@@ -166,6 +170,8 @@ type judge struct {
 	times   *timetable
 	shares  map[int][]share        // by year, of the years that have several seasons
 	series  map[string][]visitYear // the visits of each such season, without years to come
+	doubts  []tally.Doubt          // photos that may be of a visit, of one year or another
+	anyway  []int                  // years expected and not visited, were they of all the years they may be of
 }
 
 func newJudge(s *SiteItems, now time.Time) *judge {
@@ -179,6 +185,7 @@ func newJudge(s *SiteItems, now time.Time) *judge {
 	j.times = newTimetable(s, j.past, now)
 	j.rounds = j.times.rounds(numbers(j.past), s.Items, now)
 	j.markSeasons()
+	j.findDoubts()
 	return j
 }
 
@@ -240,6 +247,11 @@ func (j *judge) visitedYear(v visitYear, i int) Year {
 		y.Why = why
 		return y
 	}
+	if in := j.mayBeOf(v.year); in != nil {
+		y := j.year(v.year, Due, nil)
+		y.Undated = in
+		return y
+	}
 	if j.times.open(v.year, j.now) {
 		y := j.year(v.year, Due, j.named(v.year, left))
 		y.within(j.times.next(v.year, j.now), j.now)
@@ -264,6 +276,11 @@ func (j *judge) emptyYear(n int) Year {
 	if ok || closed {
 		y := j.year(n, Explained, nil)
 		y.Why, y.Closed = why, closed
+		return y
+	}
+	if in := j.mayExplain(n); in != nil {
+		y := j.year(n, Due, nil)
+		y.Undated = in
 		return y
 	}
 	if j.times.open(n, j.now) {

@@ -146,11 +146,17 @@ func printUndated(b *strings.Builder, all []Undated) {
 		}
 		fmt.Fprintf(b, "  %s\n", u.Question())
 	}
-	fmt.Fprintf(b, "  %s\n", UndatedTodo)
+	fmt.Fprintf(b, "  %s\n", Todo(all))
 }
 
-// UndatedTodo is what a person does about them.
-const UndatedTodo = "Begin the folder's name with year, month and day, as in 2019-06-07; or where all dates are written in one order, say so in the settings, as in dates = \"month first\"."
+// Todo is what a person does about them.
+func Todo(all []Undated) string {
+	todo := "Begin the folder's name with year, month and day, as in 2019-06-07"
+	if slices.ContainsFunc(all, func(u Undated) bool { return len(u.Days) > 1 }) {
+		todo += "; or where all dates are written in one order, say so in the settings, as in dates = \"month first\""
+	}
+	return todo + "."
+}
 
 func (s *Site) name() string {
 	n := s.Site
