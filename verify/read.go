@@ -3,6 +3,7 @@ package verify
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"hash"
 	"io"
@@ -33,10 +34,13 @@ type digests struct {
 	xxh  uint64
 }
 
-// digest reads f to its end. progress is called with what each read brought.
+// errLonger ends the reading of what goes on beyond its size.
+var errLonger = errors.New("it goes on beyond its size")
+
+// digest reads f to its end, which must come after most bytes. progress is called with what each read brought.
 // A reader that hands out its own buffer (io.WriterTo) is not copied from.
-func digest(ctx context.Context, f io.Reader, what sums, progress func(int64)) (digests, error) {
-	d := &digester{ctx: ctx, what: what, sha: sha256.New(), xxh: xxhash.New(), progress: progress}
+func digest(ctx context.Context, f io.Reader, most int64, what sums, progress func(int64)) (digests, error) {
+	d := &digester{ctx: ctx, most: most, what: what, sha: sha256.New(), xxh: xxhash.New(), progress: progress}
 	buf := buffers.Get().(*[]byte)
 	defer buffers.Put(buf)
 	_, err := io.CopyBuffer(d, f, *buf)
@@ -56,6 +60,7 @@ func digest(ctx context.Context, f io.Reader, what sums, progress func(int64)) (
 // digester is what everything read is written to.
 type digester struct {
 	ctx      context.Context
+	most     int64
 	what     sums
 	sha      hash.Hash
 	xxh      *xxhash.Digest
@@ -73,7 +78,9 @@ func (d *digester) Write(b []byte) (int, error) {
 	if d.what&xxh != 0 {
 		d.xxh.Write(b)
 	}
-	d.size += int64(len(b))
+	if d.size += int64(len(b)); d.size > d.most {
+		return 0, errLonger
+	}
 	if d.progress != nil {
 		d.progress(int64(len(b)))
 	}

@@ -178,13 +178,16 @@ func (r *rot) progress(n int64) {
 // that cannot be listed hides nothing but itself.
 func (r *rot) walk(ctx context.Context) error {
 	seen := map[string]bool{}
-	top, files := "", map[string]store.Info{}
+	top, files, crowded := "", map[string]store.Info{}, false
 	flush := func() {
+		if crowded {
+			r.unlistable(ctx, top, errCrowded)
+		}
 		if top != "" {
 			seen[top] = true
-			r.group(ctx, top, files, true)
+			r.group(ctx, top, files, !crowded)
 		}
-		files = map[string]store.Info{}
+		files, crowded = map[string]store.Info{}, false
 	}
 	var broke error
 	for info, err := range r.c.Root.List(ctx, "") {
@@ -201,7 +204,13 @@ func (r *rot) walk(ctx context.Context) error {
 			flush()
 			top = first
 		}
-		files[rest] = info
+		if passedFolder(top) {
+			r.pass(1)
+			continue
+		}
+		if crowded = len(files) >= mostInFolder; !crowded {
+			files[rest] = info
+		}
 	}
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
@@ -271,8 +280,7 @@ func (r *rot) group(ctx context.Context, top string, files map[string]store.Info
 		r.extensions(files)
 		return
 	}
-	if passedFolder(top) {
-		r.pass(len(files))
+	if passedFolder(top) { // counted as it was listed
 		return
 	}
 	if !r.yield(ctx) {
@@ -314,10 +322,19 @@ func (r *rot) list(ctx context.Context, top string) (map[string]store.Info, erro
 		if err != nil {
 			return files, err
 		}
+		if len(files) >= mostInFolder {
+			return files, errCrowded
+		}
 		files[strings.TrimPrefix(info.Key, top+"/")] = info
 	}
 	return files, nil
 }
+
+// mostInFolder is how many keys of one folder of a copy are held in memory; a
+// site has nowhere near as many.
+const mostInFolder = 2_000_000
+
+var errCrowded = fmt.Errorf("it holds more than %d files, and the rest was not looked at", mostInFolder)
 
 func (r *rot) unlistable(ctx context.Context, top string, err error) {
 	r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})

@@ -186,6 +186,12 @@ func (r *rot) take(n int64) bool {
 
 // failed is a file that could not be read.
 func (r *rot) failed(ctx context.Context, j job, err error) {
+	var wrong wrongSize
+	if errors.As(err, &wrong) {
+		j.info.Size = wrong.got
+		r.damaged(ctx, j.object, j.damage(Altered, wrong.Error()))
+		return
+	}
 	if r.over(ctx, err) {
 		return
 	}
@@ -261,14 +267,60 @@ func (r *rot) read(ctx context.Context, j job, what sums) (digests, error) {
 }
 
 func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
-	f, _, err := r.c.Root.OpenFresh(ctx, j.key())
+	f, info, err := r.c.Root.OpenFresh(ctx, j.key())
 	if err != nil {
 		return digests{}, err
 	}
 	defer f.Close()
-	got, err := digest(ctx, f, what, r.progress)
+	if want, ok := j.object.sizeOf(ctx, r, j); ok && info.Size != want {
+		return digests{}, wrongSize{info.Size, differs(info.Size, want)}
+	}
+	if info.Size > manifest.MaxRecord && j.want == j.object.inv.State(versionOf(j.path))[manifest.RecordPath] {
+		return digests{}, wrongSize{info.Size, "it has more than the " + sizeText(manifest.MaxRecord) + " a record may have"}
+	}
+	got, err := digest(ctx, f, info.Size, what, r.progress)
 	r.downloaded(got.size)
+	if errors.Is(err, errLonger) {
+		err = wrongSize{got.size, plain(err)}
+	}
 	return got, err
+}
+
+// wrongSize is a file that is shorter or longer than the manifest says, which is
+// seen without reading it.
+type wrongSize struct {
+	got  int64
+	text string
+}
+
+func (w wrongSize) Error() string { return w.text }
+
+// sizeOf is how long a file must be: as it was when it was last known to be good,
+// or as the records of this copy say. It is not known where no record reads.
+func (o *object) sizeOf(ctx context.Context, r *rot, j job) (int64, bool) {
+	if held, ok := o.held[j.path]; ok && held.SHA256 == j.want {
+		return held.Size, true
+	}
+	if r.c.Root.Kind() == "s3" && r.o.Allowance >= 0 {
+		return 0, false // a metered link is spared the records; the service says how long it is
+	}
+	o.sizesMu.Lock()
+	defer o.sizesMu.Unlock()
+	if o.sizes == nil {
+		o.sizes = map[int]map[manifest.Digest]int64{}
+		o.records = Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
+	}
+	for _, n := range []int{o.inv.Head(), versionOf(j.path)} {
+		if o.sizes[n] == nil && n > 0 {
+			rec, _ := o.records.Of(ctx, n)
+			o.sizes[n] = manifest.Sizes(o.inv.State(n), rec)
+			o.records.read = nil
+		}
+		if size, ok := o.sizes[n][j.want]; ok {
+			return size, true
+		}
+	}
+	return 0, false
 }
 
 func sortDamage(d []Damage) {

@@ -28,6 +28,10 @@ type object struct {
 	record   *manifest.Record
 	newest   map[manifest.Digest]manifest.Held // by digest: newest path and version
 
+	sizesMu sync.Mutex
+	sizes   map[int]map[manifest.Digest]int64 // by version, as its record says
+	records Records
+
 	mu      sync.Mutex
 	found   []Held // to be remembered
 	pending int    // jobs not done, and one while jobs are still added

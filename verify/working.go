@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"iter"
+	"math"
 	"os"
 	"path"
 	"sync"
@@ -206,7 +207,7 @@ func (w *working) read(ctx context.Context, raw string, what sums) (digests, err
 	}
 	forget(f)
 	defer forget(f)
-	return digest(ctx, &forgetting{f: f}, what, w.progress)
+	return digest(ctx, &forgetting{f: f}, math.MaxInt64, what, w.progress)
 }
 
 // forgetting lets the page cache forget a large file while it is read.

@@ -37,7 +37,7 @@ func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, false, "the manifest no longer names %s; run `linecamp verify` again", d.Content)
 		return
 	}
-	if m.goodAlready(ctx, c, d, want) {
+	if m.goodAlready(ctx, c, inv, d, want) {
 		return
 	}
 	n := need{copy: c, damage: d, digest: want}
@@ -50,13 +50,16 @@ func (m *mender) content(ctx context.Context, c verify.Copy, d verify.Damage) {
 }
 
 // goodAlready looks at the file once more: it may have been put right since.
-func (m *mender) goodAlready(ctx context.Context, c verify.Copy, d verify.Damage, want manifest.Digest) bool {
+func (m *mender) goodAlready(ctx context.Context, c verify.Copy, inv *manifest.Inventory, d verify.Damage, want manifest.Digest) bool {
 	f, info, err := c.Root.OpenFresh(ctx, d.Object+"/"+d.Content)
 	if err != nil {
 		return false
 	}
 	defer f.Close()
-	got, size, err := manifest.Copy(ctx, nil, f)
+	if !m.fits(ctx, inv, want, info.Size) {
+		return false
+	}
+	got, size, err := manifest.Copy(ctx, nil, io.LimitReader(f, info.Size+1))
 	if err != nil || got != want {
 		return false
 	}
@@ -73,11 +76,15 @@ type place struct {
 	open func(context.Context) (io.ReadCloser, error)
 }
 
-func onCopy(c verify.Copy, key string) place {
+// onCopy is a file on a copy. What does not fit in size is not read.
+func onCopy(c verify.Copy, key string, fits func(size int64) bool) place {
 	return place{
 		from: c.Name,
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
+			if err == nil && !fits(info.Size) {
+				err = store.ErrDigest
+			}
 			return info.Size, err
 		},
 		open: func(ctx context.Context) (io.ReadCloser, error) {
@@ -127,6 +134,7 @@ func inFolder(folder, raw string) place {
 // downloaded.
 func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory) []place {
 	var drives, far []place
+	fits := func(size int64) bool { return m.fits(ctx, inv, n.digest, size) }
 	for _, c := range m.Copies {
 		its := inv
 		if own := m.ownOf(ctx, c, inv.Slug()); own != nil && !m.agree(own, inv) {
@@ -138,9 +146,9 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 				continue
 			}
 			if c.Root.Kind() == "drive" {
-				drives = append(drives, onCopy(c, inv.Slug()+"/"+p))
+				drives = append(drives, onCopy(c, inv.Slug()+"/"+p, fits))
 			} else {
-				far = append(far, onCopy(c, inv.Slug()+"/"+p))
+				far = append(far, onCopy(c, inv.Slug()+"/"+p, fits))
 			}
 		}
 	}
@@ -186,6 +194,9 @@ func (m *mender) workingPlaces(ctx context.Context, d manifest.Digest, inv *mani
 
 // bad is what is wrong with the bytes at a place, nil where they are good.
 func (p place) bad(ctx context.Context, want manifest.Digest) error {
+	if _, err := p.size(ctx); err != nil {
+		return err
+	}
 	f, err := p.open(ctx)
 	if err != nil {
 		return err

@@ -24,6 +24,7 @@ type index struct {
 	digests map[string]manifest.Digest   // of content paths
 	paths   map[manifest.Digest][]string // people's files of the newest version
 	record  *manifest.Record             // the newest; nil where no copy can read it
+	sizes   map[manifest.Digest]int64    // by that record
 	read    bool                         // it was looked for
 }
 
@@ -115,6 +116,22 @@ func (m *mender) index(inv *manifest.Inventory) *index {
 		m.indexes[inv] = x
 	}
 	return x
+}
+
+// fits reports whether a file of that size may have the bytes of a digest: as many
+// as the newest record says, or no more than a record may have where they are one.
+func (m *mender) fits(ctx context.Context, inv *manifest.Inventory, d manifest.Digest, size int64) bool {
+	for n := inv.Head(); n > 0; n-- {
+		if inv.State(n)[manifest.RecordPath] == d {
+			return size <= manifest.MaxRecord
+		}
+	}
+	x := m.index(inv)
+	if x.sizes == nil {
+		x.sizes = manifest.Sizes(inv.State(inv.Head()), m.record(ctx, inv))
+	}
+	want, known := x.sizes[d]
+	return !known || size == want
 }
 
 // record is the newest record any copy, or the state folder, can read.

@@ -230,7 +230,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		}
 		for path, info := range b.Found() {
 			found[path] = info.SHA256
-			where[info.SHA256] = append(where[info.SHA256], held(c, slug+"/"+path))
+			where[info.SHA256] = append(where[info.SHA256], held(c, slug+"/"+path, info.Size))
 		}
 		if err := b.Close(); err != nil {
 			return nil, nil, "", err

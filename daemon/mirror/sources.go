@@ -87,13 +87,13 @@ func (c *copyRun) bringFrom(ctx context.Context, put putter, d manifest.Digest, 
 		r, size, err := s.open(ctx)
 		if err == nil && size != n {
 			r.Close()
-			err = fmt.Errorf("is %d bytes long instead of %d", size, n)
+			err = fmt.Errorf("is %d bytes long instead of %d: %w", size, n, store.ErrDigest)
 		}
 		w.start(err)
 		if err != nil {
 			return nil, err
 		}
-		return &reading{r, w}, nil
+		return &reading{r, io.LimitReader(r, n+1), w}, nil
 	}})
 	read, broken := w.end()
 	if err != nil {
@@ -146,12 +146,13 @@ func (w *watched) end() (read int64, broken error) {
 
 // reading is one try at reading the source.
 type reading struct {
-	io.ReadCloser
-	w *watched
+	io.Closer
+	from io.Reader // no more than one byte beyond what was said
+	w    *watched
 }
 
 func (r *reading) Read(p []byte) (int, error) {
-	n, err := r.ReadCloser.Read(p)
+	n, err := r.from.Read(p)
 	r.w.note(n, err)
 	return n, err
 }
@@ -185,13 +186,17 @@ func openWorking(folder, raw string) (io.ReadCloser, int64, error) {
 	return f, st.Size(), nil
 }
 
-// held is the content at key on another copy.
-func held(c *copyRun, key string) source {
+// held is the content at key on another copy. What is not as long as the record
+// says is not read; -1 is for a size that no record tells.
+func held(c *copyRun, key string, size int64) source {
 	return source{
 		name: c.Name,
 		link: c.Kind == "s3",
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
+			if err == nil && size >= 0 && info.Size != size {
+				err = fmt.Errorf("%s is %d bytes long instead of %d: %w", key, info.Size, size, store.ErrDigest)
+			}
 			return info.Size, err
 		},
 		open: func(ctx context.Context) (io.ReadCloser, int64, error) {
@@ -247,10 +252,15 @@ func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, 
 		return 0
 	}
 	slices.SortStableFunc(others, func(a, b *copyRun) int { return rank(a) + lacks(a) - rank(b) - lacks(b) })
+	sizes := manifest.Sizes(o.inv.State(o.head()), o.rec)
 	for d := range from {
+		size, ok := sizes[d]
+		if !ok {
+			size = -1
+		}
 		for _, c := range others {
 			for _, p := range o.inv.Content[d] {
-				from[d] = append(from[d], held(c, o.slug+"/"+p))
+				from[d] = append(from[d], held(c, o.slug+"/"+p, size))
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
+	"math"
 	"sync"
 
 	"github.com/cespare/xxhash/v2"
@@ -88,6 +89,12 @@ func digestError(size int64, d manifest.Digest, c Content) error {
 
 // digestOf reads a key of a root and digests it; fresh is past the page cache.
 func digestOf(ctx context.Context, r Root, key string, fresh bool) (sums, Info, error) {
+	return digestUpTo(ctx, r, key, fresh, math.MaxInt64-1)
+}
+
+// digestUpTo is digestOf of most bytes. What is longer has one more, and another
+// digest than what is not.
+func digestUpTo(ctx context.Context, r Root, key string, fresh bool, most int64) (sums, Info, error) {
 	open := r.Open
 	if fresh {
 		open = r.OpenFresh
@@ -97,7 +104,7 @@ func digestOf(ctx context.Context, r Root, key string, fresh bool) (sums, Info, 
 		return sums{}, Info{}, err
 	}
 	defer f.Close()
-	s, err := copySums(ctx, nil, f)
+	s, err := copySums(ctx, nil, io.LimitReader(f, most+1))
 	if err != nil {
 		return s, info, fmt.Errorf("%s: reading %s: %w", r.Name(), key, err)
 	}

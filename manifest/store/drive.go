@@ -230,6 +230,10 @@ func (d *Drive) List(ctx context.Context, prefix string) iter.Seq2[Info, error] 
 // order of whole keys "a.jpg" comes before "a/b.jpg", so folders are sorted as
 // if their names ended in the slash.
 func (d *Drive) list(ctx context.Context, folder string, yield func(Info, error) bool) bool {
+	if len(folder) > longestKey {
+		yield(Info{}, fmt.Errorf("%s: the folders in %s lie too deep one in the other to be listed", d.path, clip(folder)))
+		return false
+	}
 	entries, err := d.entries(ctx, folder)
 	if errors.Is(err, fs.ErrPermission) && madeBySystem(folder) {
 		return true // lost+found and the like, which may be root's
@@ -261,6 +265,9 @@ func (d *Drive) list(ctx context.Context, folder string, yield func(Info, error)
 	}
 	return true
 }
+
+// longestKey is more than any key of ours: no system opens a longer path.
+const longestKey = 4096
 
 func sortName(e fs.DirEntry) string {
 	if e.IsDir() {

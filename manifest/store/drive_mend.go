@@ -15,7 +15,7 @@ func (d *Drive) Mend(ctx context.Context, key string, good Content, aside string
 	if err := errors.Join(ctx.Err(), checkKey(key)); err != nil {
 		return err
 	}
-	_, now, err := digestOf(ctx, d, key, true)
+	_, now, err := digestUpTo(ctx, d, key, true, good.Size)
 	switch {
 	case ctx.Err() != nil:
 		return err
@@ -43,7 +43,7 @@ func (d *Drive) Mend(ctx context.Context, key string, good Content, aside string
 	if err := d.syncFolder(path.Dir(key)); err != nil {
 		return err
 	}
-	_, now, err = digestOf(ctx, d, key, true)
+	_, now, err = digestUpTo(ctx, d, key, true, good.Size)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -27,6 +28,13 @@ func TestHostileService(t *testing.T) {
 	}
 	xml := func(body string) func(*http.Request) *http.Response {
 		return func(r *http.Request) *http.Response { return answer(r, 200, "application/xml", body) }
+	}
+	again := func(token func(int) string, inside string) func(*http.Request) *http.Response {
+		n := 0
+		return func(r *http.Request) *http.Response {
+			n++
+			return answer(r, 200, "application/xml", "<ListBucketResult><IsTruncated>true</IsTruncated><NextContinuationToken>"+token(n)+"</NextContinuationToken>"+inside+"</ListBucketResult>")
+		}
 	}
 	endless := func(length int64, h http.Header, begin, piece string) func(*http.Request) *http.Response {
 		return func(r *http.Request) *http.Response {
@@ -93,6 +101,11 @@ func TestHostileService(t *testing.T) {
 		"a key without end":                        {endless(-1, nil, "<ListBucketResult><Contents><Key>p/a/", "x"), list, store.ErrNotS3},
 		"nesting without end":                      {endless(-1, nil, "<ListBucketResult>", "<a>"), list, store.ErrNotS3},
 		"no listing":                               {xml("<a/>"), list, nil},
+		"one page again and again":                 {again(func(int) string { return "same" }, "<Contents><Key>p/a/b</Key></Contents>"), list, store.ErrNotS3},
+		"two pages in turn":                        {again(func(n int) string { return strconv.Itoa(n % 2) }, "<Contents><Key>p/a/b</Key></Contents>"), list, store.ErrNotS3},
+		"one page of folders again and again":      {again(func(int) string { return "same" }, "<CommonPrefixes><Prefix>p/a/</Prefix></CommonPrefixes>"), folders, store.ErrNotS3},
+		"new pages for ever, without a key":        {again(strconv.Itoa, ""), list, store.ErrNotS3},
+		"new pages for ever":                       {again(strconv.Itoa, "<Contents><Key>p/a/b</Key></Contents>"), list, store.ErrNotS3},
 		"an identity without end":                  {endless(-1, http.Header{"ETag": {`"e"`}}, "{", " "), identity, store.ErrNotS3},
 		"an identity of a terabyte":                {endless(1e12, big, "{", " "), identity, nil},
 		"content that does not say how long it is": {endless(-1, http.Header{"ETag": {`"e"`}}, "", "x"), whole, store.ErrNotS3},

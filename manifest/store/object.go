@@ -19,6 +19,10 @@ const (
 	maxSmall     = 64 << 10
 )
 
+// mostAhead is how many versions a root pair may be behind. A round leaves it
+// behind by one, and goes no further before it is written again.
+const mostAhead = 1000
+
 // ReadSmall reads a whole key into memory; more than limit bytes is an error.
 // The Info it returns holds the digest of what was read.
 //
@@ -97,6 +101,9 @@ func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, 
 	case err == nil:
 		shown = inv.Head()
 		for {
+			if inv.Head() > shown+mostAhead {
+				return nil, nil, 0, fmt.Errorf("%s: %s has more than %d versions beyond the one that its root pair shows: %w", r.Name(), object, mostAhead, ErrDamaged)
+			}
 			next, nextInv, err := committed(ctx, r, object, inv.Head()+1)
 			if errors.Is(err, errNotCommitted) {
 				return inv, raw, shown, nil

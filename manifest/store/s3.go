@@ -71,7 +71,7 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 	core, err := minio.NewCore(at.Endpoint, &minio.Options{
 		Creds:        credentials.NewStaticV4(o.Access, o.Secret, o.Session),
 		Secure:       at.Secure,
-		Transport:    s3Only{patience{transport, o.Silence}},
+		Transport:    paged{s3Only{patience{transport, o.Silence}}},
 		Region:       o.Region,
 		BucketLookup: lookup,
 		MaxRetries:   1, // trying again is ours: see ask

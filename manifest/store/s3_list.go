@@ -53,17 +53,24 @@ func (s *S3) Folders(ctx context.Context, prefix string) ([]string, error) {
 // breaks off goes on after the last key that came.
 func (s *S3) listing(ctx context.Context, below string, recursive bool) iter.Seq2[minio.ObjectInfo, error] {
 	return func(yield func(minio.ObjectInfo, error) bool) {
-		last, ended := "", false
+		last, keys, ended := "", 0, false
 		err := s.ask(ctx, func() error {
 			o := minio.ListObjectsOptions{Prefix: below, Recursive: recursive, StartAfter: last}
+			ctx, pages := withPages(ctx)
+			pages.keys = keys
 			for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, o) {
 				switch {
+				case pages.failed != nil:
+					return pages.failed
 				case o.Err != nil:
 					return o.Err
 				case !strings.HasPrefix(o.Key, below):
 					return fmt.Errorf("it lists keys that were not asked for (%q): %w", clip(o.Key), ErrNotS3)
 				}
-				last = o.Key
+				if err := pages.got(o.Key); err != nil {
+					return err
+				}
+				last, keys = o.Key, pages.keys
 				if ended = !yield(o, nil); ended {
 					return nil
 				}

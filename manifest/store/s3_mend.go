@@ -17,7 +17,8 @@ func (s *S3) Mend(ctx context.Context, key string, good Content, aside string) e
 	if err := checkKey(key); err != nil {
 		return err
 	}
-	_, first, err := digestOf(ctx, s, key, true)
+	_, first, err := digestUpTo(ctx, s, key, true, good.Size)
+	longer := err == nil && first.Size > good.Size
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := s.put(ctx, key, good, condition{absent: true}); err != nil {
@@ -29,11 +30,11 @@ func (s *S3) Mend(ctx context.Context, key string, good Content, aside string) e
 	case first.SHA256 == good.SHA256:
 		return nil
 	}
-	second, err := s.saveAside(ctx, key, aside)
+	second, err := s.saveAside(ctx, key, aside, good.Size+mostAside)
 	if err != nil {
 		return err
 	}
-	if second.SHA256 != first.SHA256 || second.ETag != first.ETag {
+	if second.SHA256 != first.SHA256 && !longer || second.ETag != first.ETag {
 		return fmt.Errorf("%s: %s read differently twice, so the connection may be at fault; nothing was replaced: %w", s.Name(), key, ErrDigest)
 	}
 	if _, err := s.put(ctx, key, good, condition{etag: second.ETag}); err != nil {
@@ -42,8 +43,12 @@ func (s *S3) Mend(ctx context.Context, key string, good Content, aside string) e
 	return s.readsBack(ctx, key, good)
 }
 
+// mostAside is how much longer than the good bytes bad ones may be to be kept in
+// the state folder.
+const mostAside = 256 << 20
+
 // saveAside keeps the bad bytes in a new local file named by time and key.
-func (s *S3) saveAside(ctx context.Context, key, aside string) (Info, error) {
+func (s *S3) saveAside(ctx context.Context, key, aside string, most int64) (Info, error) {
 	if aside == "" {
 		return Info{}, errors.New("no folder was given to keep the bad bytes in, so nothing was replaced")
 	}
@@ -63,6 +68,10 @@ func (s *S3) saveAside(ctx context.Context, key, aside string) (Info, error) {
 		return Info{}, err
 	}
 	defer src.Close()
+	if info.Size > most {
+		os.Remove(name)
+		return Info{}, fmt.Errorf("%s: %s has %d bytes, more than are kept aside on this machine, so nothing was replaced. Move it to another key first", s.Name(), key, info.Size)
+	}
 	sum, err := copySums(ctx, f, src)
 	if err == nil {
 		err = f.Sync()

@@ -11,8 +11,12 @@ import (
 	"linecamp/manifest"
 )
 
-// Most bytes of one file of the seal: 4,096 lines with room for long reasons.
-const maxSealFile = 16 << 20
+// Most bytes of one file of the seal, 4,096 lines with room for long reasons, and
+// of all files together: three million lines and more.
+const (
+	maxSealFile = 16 << 20
+	maxSeal     = 512 << 20
+)
 
 // appender is a root that can add bytes to the end of a file without touching
 // those before. It cuts off what stands after the first at bytes, which is a
@@ -111,6 +115,7 @@ func sealConflict(r Root) error {
 // without a gap.
 func sealFiles(ctx context.Context, r Root) ([]Info, error) {
 	var files []Info
+	whole := int64(0)
 	for info, err := range r.List(ctx, SealFolder) {
 		if errors.Is(err, fs.ErrNotExist) {
 			break
@@ -123,6 +128,9 @@ func sealFiles(ctx context.Context, r Root) ([]Info, error) {
 		}
 		if info.Key != manifest.SealFile(len(files)) {
 			return nil, fmt.Errorf("the seal of %s lacks %s but has %s: %w", r.Name(), manifest.SealFile(len(files)), info.Key, manifest.ErrSeal)
+		}
+		if whole += info.Size; whole > maxSeal {
+			return nil, fmt.Errorf("the seal of %s is larger than the %d bytes it may have: %w", r.Name(), maxSeal, manifest.ErrSeal)
 		}
 		files = append(files, info)
 	}

@@ -238,7 +238,7 @@ func (d *delivery) write(ctx context.Context, s *source, it item, content string
 			_ = f.root.Remove(name)
 		}
 	}()
-	got, size, err := manifest.Copy(ctx, onTarget{dst, d.advance}, src)
+	got, size, err := manifest.Copy(ctx, onTarget{dst, d.advance}, io.LimitReader(src, info.Size+1))
 	if err != nil {
 		d.advance(-size)
 		return "", 0, err
