@@ -272,7 +272,7 @@ func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
 		return digests{}, err
 	}
 	defer f.Close()
-	if want, ok := j.object.sizeOf(ctx, r, j); ok && info.Size != want {
+	if want, ok := j.object.sizeOf(ctx, r, j); ok && info.Size > want {
 		return digests{}, wrongSize{info.Size, differs(info.Size, want)}
 	}
 	if info.Size > manifest.MaxRecord && j.want == j.object.inv.State(versionOf(j.path))[manifest.RecordPath] {
@@ -286,8 +286,8 @@ func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
 	return got, err
 }
 
-// wrongSize is a file that is shorter or longer than the manifest says, which is
-// seen without reading it.
+// wrongSize is a file that is longer than the manifest says, which is seen without
+// reading it. What is shorter is read: only its digest is the last word.
 type wrongSize struct {
 	got  int64
 	text string
@@ -295,7 +295,7 @@ type wrongSize struct {
 
 func (w wrongSize) Error() string { return w.text }
 
-// sizeOf is how long a file must be: as it was when it was last known to be good,
+// sizeOf is how long a file may be: as it was when it was last known to be good,
 // or as the records of this copy say. It is not known where no record reads.
 func (o *object) sizeOf(ctx context.Context, r *rot, j job) (int64, bool) {
 	if held, ok := o.held[j.path]; ok && held.SHA256 == j.want {

@@ -118,8 +118,8 @@ func (m *mender) index(inv *manifest.Inventory) *index {
 	return x
 }
 
-// fits reports whether a file of that size may have the bytes of a digest: as many
-// as the newest record says, or no more than a record may have where they are one.
+// fits reports whether a file of that size may have the bytes of a digest: no
+// more than the newest record says, or than a record may have where they are one.
 func (m *mender) fits(ctx context.Context, inv *manifest.Inventory, d manifest.Digest, size int64) bool {
 	for n := inv.Head(); n > 0; n-- {
 		if inv.State(n)[manifest.RecordPath] == d {
@@ -131,7 +131,7 @@ func (m *mender) fits(ctx context.Context, inv *manifest.Inventory, d manifest.D
 		x.sizes = manifest.Sizes(inv.State(inv.Head()), m.record(ctx, inv))
 	}
 	want, known := x.sizes[d]
-	return !known || size == want
+	return !known || size <= want
 }
 
 // record is the newest record any copy, or the state folder, can read.

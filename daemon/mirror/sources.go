@@ -186,7 +186,7 @@ func openWorking(folder, raw string) (io.ReadCloser, int64, error) {
 	return f, st.Size(), nil
 }
 
-// held is the content at key on another copy. What is not as long as the record
+// held is the content at key on another copy. What is longer than the record
 // says is not read; -1 is for a size that no record tells.
 func held(c *copyRun, key string, size int64) source {
 	return source{
@@ -194,7 +194,7 @@ func held(c *copyRun, key string, size int64) source {
 		link: c.Kind == "s3",
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
-			if err == nil && size >= 0 && info.Size != size {
+			if err == nil && size >= 0 && info.Size > size {
 				err = fmt.Errorf("%s is %d bytes long instead of %d: %w", key, info.Size, size, store.ErrDigest)
 			}
 			return info.Size, err
