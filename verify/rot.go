@@ -29,6 +29,11 @@ type Options struct {
 	Expected        func(object string) (*manifest.Inventory, error)
 	ExpectedObjects []string       // objects every copy should have
 	Seal            *manifest.Seal // the archive's seal, as the author has it; may be nil
+	// Had is the newest version of each object that this copy is known to have
+	// held, and HadLines how long its seal was. What lacks of that is gone, which
+	// is damage; what lacks beyond it never came, and the copy is behind.
+	Had      map[string]int
+	HadLines int
 	// Seconded reports whether a copy other than the one with this id holds the
 	// beginning of that seal too, up to so many lines. It is asked only about a
 	// copy whose own seal differs. May be nil: none does.
@@ -266,6 +271,9 @@ func (r *rot) wanted() []string {
 		all[o] = true
 	}
 	for o := range r.heads {
+		all[o] = true
+	}
+	for o := range r.o.Had {
 		all[o] = true
 	}
 	return slices.Sorted(maps.Keys(all))

@@ -78,8 +78,8 @@ type verdict struct {
 //
 // The newest version a copy claims is the highest that has a sidecar, which is
 // written last, whatever rot made of it since; or that its root pair shows, or
-// that was seen committed there before: a version folder lost to rot is damage,
-// one that never came is not. Above it, whatever lies there is being built.
+// that was seen committed there before: a version that went is damage, one that
+// never came is not. Above it, whatever lies there is being built.
 func (r *rot) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
 	exp := o.exp
 	top, cheap := r.rememberedPair(o, files, inventoryFile, sidecarFile, exp, 0)
@@ -97,13 +97,13 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		topInv = nil
 	}
 
-	known := 0
+	known := r.o.Had[o.slug]
 	if topInv != nil {
-		known = topInv.Head()
+		known = max(known, topInv.Head())
 	}
 	if !listed && topInv == nil {
 		if inv, err := store.Head(ctx, r.c.Root, o.slug); err == nil {
-			known = inv.Head()
+			known = max(known, inv.Head())
 		}
 	}
 	for p := range o.held {
@@ -132,7 +132,7 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		if head == nil && inv != nil {
 			head = inv
 		}
-		if inv != nil || remembered || (topInv != nil && n <= topInv.Head()) || !errors.Is(p.sideErr, fs.ErrNotExist) {
+		if inv != nil || remembered || n <= r.o.Had[o.slug] || (topInv != nil && n <= topInv.Head()) || !errors.Is(p.sideErr, fs.ErrNotExist) {
 			claimed = max(claimed, n)
 		}
 	}

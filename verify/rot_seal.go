@@ -38,6 +38,13 @@ func (r *rot) checkSeal(ctx context.Context) error {
 		d.Detail = fmt.Sprintf(Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
 		r.damaged(ctx, nil, d)
 		s = nil
+	case s.Len() < r.o.HadLines:
+		d := r.sealDamage(ctx, Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", count(int64(s.Len()), "line"), r.o.HadLines))
+		d.Content = manifest.SealFile(s.Len() / manifest.SealLines)
+		if s.Len() == 0 {
+			d.Kind = Gone
+		}
+		r.damaged(ctx, nil, d)
 	}
 	if err != nil {
 		s = nil

@@ -43,6 +43,21 @@ func (l *Ledger) SetCommitted(copy, object string, version int) error {
 	})
 }
 
+// ForgetVersions forgets what a copy holds of an object from a version on, and
+// when it was read back or confirmed: the copy has it no more.
+func (l *Ledger) ForgetVersions(copy, object string, from int) error {
+	if err := l.Flush(); err != nil {
+		return err
+	}
+	if err := l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec(`DELETE FROM held WHERE copy = ? AND object = ? AND part GLOB 'v[0-9]*' AND CAST(substr(part, 2) AS INTEGER) >= ?`, copy, object, from)
+		return err
+	}); err != nil {
+		return err
+	}
+	return l.SetCommitted(copy, object, from-1)
+}
+
 // ForgetCopy forgets what a copy holds, its committed versions and when it was
 // met: it was put back to an older day. What was downloaded from it stays
 // counted, and damage stays on record until the bytes were read again.

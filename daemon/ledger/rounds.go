@@ -115,6 +115,34 @@ func (l *Ledger) SetDamage(copy string, found []verify.Damage) error {
 	})
 }
 
+// AddDamage adds to what damage is known of a copy. What is known of the same
+// file already stays as it is.
+func (l *Ledger) AddDamage(copy string, found []verify.Damage) error {
+	return l.writing(func(tx *sql.Tx) error {
+		for _, d := range found {
+			if _, err := tx.Exec(`INSERT INTO damage SELECT ?, ?, ?, ?, ?, ?, ?, ?
+				WHERE NOT EXISTS (SELECT 1 FROM damage WHERE copy = ? AND object = ? AND content = ?)`,
+				copy, d.Site, d.Path, d.Version, d.Kind, d.Detail, d.Object, d.Content, copy, d.Object, d.Content); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// DropDamage forgets the damage of some files of an object on a copy, by content
+// path: good bytes are there now.
+func (l *Ledger) DropDamage(copy, object string, content []string) error {
+	return l.writing(func(tx *sql.Tx) error {
+		for _, c := range content {
+			if _, err := tx.Exec("DELETE FROM damage WHERE copy = ? AND object = ? AND content = ?", copy, object, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
 // Damage returns the damage last found, of all copies, by copy in the order in
 // which it was given. Copy is the copy's id.
 func (l *Ledger) Damage() ([]verify.Damage, error) {

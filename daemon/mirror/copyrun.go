@@ -33,8 +33,10 @@ type copyRun struct {
 	done      int64
 	total     int64
 
-	sealLen int // lines of the seal the copy is known to hold
-	next    int // the first seal line not yet looked at
+	sealLen int            // lines of the seal the copy is known to hold
+	shrunk  bool           // it had more lines when it was last met
+	lost    map[string]int // slug → newest version that was there, where that went
+	next    int            // the first seal line not yet looked at
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
@@ -142,6 +144,9 @@ func (c *copyRun) forgetBegun(ctx context.Context) {
 func (c *copyRun) catchUp(ctx context.Context) bool {
 	c.turn.Lock()
 	defer c.turn.Unlock()
+	if c.broken() != nil {
+		return false // it failed while versions were made there
+	}
 	log, _, _ := c.r.look()
 	if err := c.takeAll(ctx, log); err != nil {
 		if ctx.Err() == nil {
@@ -262,7 +267,15 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 // adopt takes note of a version the copy has although the ledger does not know
 // it: the round that brought it ended before it could say so.
 func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) error {
-	if held, err := c.heldBack(slug, isSealed(ctx, c.Root, slug, line.Version, line.Inventory)); held || err != nil {
+	err := isSealed(ctx, c.Root, slug, line.Version, line.Inventory)
+	if errors.Is(err, errForked) {
+		if cleared, err := c.outrun(ctx, slug, line.Version); err != nil {
+			return err
+		} else if cleared {
+			return c.take(ctx, slug, line)
+		}
+	}
+	if held, err := c.heldBack(slug, err); held || err != nil {
 		return err
 	}
 	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
@@ -404,6 +417,10 @@ func (c *copyRun) final(log *sealLog) CopyState {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	out := c.out
+	out.Gone = slices.Clone(out.Gone)
+	for i, g := range out.Gone {
+		out.Gone[i].Again = g.To > 0 && c.committed[g.Object] >= g.To
+	}
 	switch {
 	case c.Away:
 		out.State = Away

@@ -155,11 +155,14 @@ func (r *ranch) try(ctx context.Context, change ...func(*In)) (Report, error) {
 	for _, f := range change {
 		f(&in)
 	}
-	for _, c := range r.copies {
-		if c.kind == "drive" && !c.away && c.err == nil {
-			unlock, err := c.root.Lock(ctx)
-			must(r.t, err)
+	for i, c := range r.copies {
+		if c.kind != "drive" || c.away || c.err != nil {
+			continue
+		}
+		if unlock, err := c.root.Lock(ctx); err == nil {
 			defer unlock()
+		} else { // as the daemon does it
+			in.Copies[i].Root, in.Copies[i].Err = nil, err
 		}
 	}
 	return Run(ctx, in)

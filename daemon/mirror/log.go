@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -81,27 +83,46 @@ func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
 }
 
 // addLine appends one line to the seal on the holder, whose turn the caller
-// has, then in the state folder, then wakes the copies that follow. The ledger
-// notes meanwhile where the line may already stand.
+// has, then in the state folder, then wakes the copies that follow. Where the
+// holder cannot take the line, the next copy takes the same one: whatever the
+// holder then turns out to have, it is no other history. The ledger notes
+// meanwhile where the line may already stand.
 func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
 	now, _, _ := r.look()
 	longer, err := now.with(line)
 	if err != nil {
 		return err
 	}
-	if err := r.Ledger.SetValue(sealingKey, holder.ID); err != nil {
-		return err
-	}
-	if len(r.copies) > 1 { // the note must outlive a power cut: the holder may be away then
-		if err := r.syncLedger(); err != nil {
+	var maybe []string // ids of the copies that may hold the line
+	failed := map[*copyRun]error{}
+	for c := holder; c != nil; c = r.nextHolder(failed) {
+		if err = c.broken(); err != nil {
+			failed[c] = err
+			continue
+		}
+		maybe = append(maybe, c.ID)
+		if err := r.noteSealing(maybe); err != nil {
 			return err
 		}
-	}
-	if err := holder.putSeal(ctx, longer.seal); err != nil {
-		if ctx.Err() == nil && holder.seals(ctx, now.seal.Len()) {
-			return errors.Join(err, r.Ledger.SetValue(sealingKey, ""))
+		if err = c.takeLine(ctx, longer, c == holder); err == nil {
+			break
 		}
-		return err
+		if ctx.Err() != nil {
+			return err
+		}
+		if c.seals(ctx, now.seal.Len()) {
+			maybe = maybe[:len(maybe)-1]
+		}
+		failed[c] = err
+		if errors.Is(err, store.ErrConflict) {
+			break // someone else writes there: a person has to look
+		}
+	}
+	if err != nil {
+		return errors.Join(failed[holder], r.Ledger.SetValue(sealingKey, strings.Join(maybe, " ")))
+	}
+	for c, err := range failed {
+		c.fail(err)
 	}
 	if err := r.Cache.PutSeal(longer.seal); err != nil {
 		return fmt.Errorf("caching the seal: %w", err)
@@ -110,9 +131,33 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 	return r.Ledger.SetValue(sealingKey, "")
 }
 
-// sealingKey is where the ledger notes the copy that is being given a line of
-// the seal. As long as it stands there, that copy may hold a line nobody else
-// knows, and another line with the same number would make two histories.
+// takeLine writes the seal on one copy, on its turn.
+func (c *copyRun) takeLine(ctx context.Context, log *sealLog, mine bool) error {
+	if !mine {
+		c.turn.Lock()
+		defer c.turn.Unlock()
+	}
+	if err := c.broken(); err != nil {
+		return err
+	}
+	return c.putSeal(ctx, log.seal)
+}
+
+// noteSealing notes in the ledger which copies may hold a line of the seal that
+// nobody else knows. It must outlive a power cut: they may be away then.
+func (r *round) noteSealing(ids []string) error {
+	if err := r.Ledger.SetValue(sealingKey, strings.Join(ids, " ")); err != nil {
+		return err
+	}
+	if len(r.copies) > 1 {
+		return r.syncLedger()
+	}
+	return nil
+}
+
+// sealingKey is where the ledger notes the copies that are being given a line of
+// the seal. As long as one stands there, it may hold a line nobody else knows,
+// and another line with the same number would make two histories.
 const sealingKey = "seal being written"
 
 // seals reports whether the copy's seal still has just n lines after a line
@@ -122,19 +167,21 @@ func (c *copyRun) seals(ctx context.Context, n int) bool {
 		return false
 	}
 	s, err := store.ReadSeal(ctx, c.Root)
-	return err == nil && s.Len() == n
+	return err == nil && s.Len() <= n
 }
 
-// unsealed waits for the copy that may hold a line of the seal nobody else has.
-// Once it can be read, its line is in the log.
+// unsealed waits for the copies that may hold a line of the seal nobody else has.
+// Once they can be read, their line is in the log.
 func (r *round) unsealed() error {
-	id, _, err := r.Ledger.Value(sealingKey)
-	if err != nil || id == "" {
+	ids, _, err := r.Ledger.Value(sealingKey)
+	if err != nil || ids == "" {
 		return err
 	}
 	for _, c := range r.copies {
-		if c.ID == id && !c.usable() {
-			r.wait("", fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn()), true)
+		if slices.Contains(strings.Fields(ids), c.ID) && !c.usable() {
+			reason := fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn())
+			r.wait("", reason, true)
+			r.heldUp(HeldUp{Copy: c.Name, Reason: reason})
 			return errHoldOff
 		}
 	}

@@ -23,8 +23,11 @@ type mark struct {
 
 const marksKey = "versions being made"
 
-func (r *round) marks() ([]mark, error) {
-	v, _, err := r.Ledger.Value(marksKey)
+func (r *round) marks() ([]mark, error) { return r.listed(marksKey) }
+
+// listed are the marks kept under a key of the ledger.
+func (r *round) listed(key string) ([]mark, error) {
+	v, _, err := r.Ledger.Value(key)
 	if err != nil {
 		return nil, err
 	}
@@ -43,22 +46,32 @@ func (r *round) marks() ([]mark, error) {
 	return all, nil
 }
 
-func (r *round) setMarks(all []mark) error {
+// change keeps under a key what edit makes of the marks there.
+func (r *round) change(key string, edit func([]mark) []mark) error {
+	r.marking.Lock()
+	defer r.marking.Unlock()
+	was, err := r.listed(key)
+	if err != nil {
+		return err
+	}
+	now := edit(slices.Clone(was))
+	if slices.Equal(was, now) {
+		return nil
+	}
 	var b strings.Builder
-	for _, m := range all {
+	for _, m := range now {
 		fmt.Fprintf(&b, "%s %s %d\n", m.copyID, m.slug, m.n)
 	}
-	return r.Ledger.SetValue(marksKey, b.String())
+	return r.Ledger.SetValue(key, b.String())
 }
 
 func (r *round) addMark(m mark) error {
-	r.marking.Lock()
-	defer r.marking.Unlock()
-	all, err := r.marks()
-	if err != nil || slices.Contains(all, m) {
-		return err
-	}
-	return r.setMarks(append(all, m))
+	return r.change(marksKey, func(all []mark) []mark {
+		if slices.Contains(all, m) {
+			return all
+		}
+		return append(all, m)
+	})
 }
 
 // syncLedger has what the ledger noted outlive a power cut.
@@ -72,28 +85,16 @@ func (r *round) syncLedger() error {
 
 // dropMark forgets one mark.
 func (r *round) dropMark(m mark) error {
-	r.marking.Lock()
-	defer r.marking.Unlock()
-	all, err := r.marks()
-	if err != nil {
-		return err
-	}
-	return r.setMarks(slices.DeleteFunc(all, func(o mark) bool { return o == m }))
+	return r.change(marksKey, func(all []mark) []mark {
+		return slices.DeleteFunc(all, func(o mark) bool { return o == m })
+	})
 }
 
 // dropMarks forgets the marks of slug up to version n.
 func (r *round) dropMarks(slug string, n int) error {
-	r.marking.Lock()
-	defer r.marking.Unlock()
-	all, err := r.marks()
-	if err != nil {
-		return err
-	}
-	rest := slices.DeleteFunc(slices.Clone(all), func(m mark) bool { return m.slug == slug && m.n <= n })
-	if len(rest) == len(all) {
-		return nil
-	}
-	return r.setMarks(rest)
+	return r.change(marksKey, func(all []mark) []mark {
+		return slices.DeleteFunc(all, func(m mark) bool { return m.slug == slug && m.n <= n })
+	})
 }
 
 // sealCommitted adds the line of every version that was committed by a round
@@ -143,9 +144,6 @@ func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
 func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *manifest.Inventory) error {
 	c.turn.Lock()
 	defer c.turn.Unlock()
-	if err := c.broken(); err != nil {
-		return nil // a later round adds the lines
-	}
 	log, _, _ := r.look()
 	id := manifest.ObjectID(r.Archive, slug)
 	from := log.head(slug)
@@ -219,7 +217,9 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		}
 		c := r.copies[i]
 		if !c.usable() {
-			return nil, nil, fmt.Sprintf("%s holds the beginning of its next version; %s", c.Name, c.wayOn()), nil
+			hold = fmt.Sprintf("%s "+holdsAVersion+"; %s", c.Name, c.wayOn())
+			r.heldUp(HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
+			return nil, nil, hold, nil
 		}
 		if c.Kind != "s3" {
 			continue // what a drive had begun is private to it

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -170,7 +171,12 @@ func (c *copyRun) readSeal(ctx context.Context, local *manifest.Seal) (*manifest
 		return nil, fmt.Errorf("reading its seal: %w", err)
 	}
 	c.sealLen = s.Len()
-	if local.Extends(s) {
+	had, _, err := c.notedSeal()
+	if err != nil {
+		return nil, err
+	}
+	c.shrunk = s.Len() < had
+	if local.Extends(s) && !c.shrunk { // else it is noted once it is whole again
 		return s, c.rememberSeal(ctx, s)
 	}
 	return s, nil
@@ -178,31 +184,41 @@ func (c *copyRun) readSeal(ctx context.Context, local *manifest.Seal) (*manifest
 
 func sealKey(copyID string) string { return "seal " + copyID }
 
-// rememberSeal notes the ETag of the seal file a bucket appends to.
+// rememberSeal notes how many lines the copy's seal has, and the ETag of the file
+// that a bucket appends to.
 func (c *copyRun) rememberSeal(ctx context.Context, s *manifest.Seal) error {
-	if c.Kind != "s3" || s.Len() == 0 {
+	if s.Len() == 0 {
 		return nil
 	}
-	info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
-	if err != nil {
-		return fmt.Errorf("looking at its seal: %w", err)
+	etag := ""
+	if c.Kind == "s3" {
+		info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
+		if err != nil {
+			return fmt.Errorf("looking at its seal: %w", err)
+		}
+		etag = info.ETag
 	}
-	return c.r.Ledger.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+info.ETag)
+	return c.r.Ledger.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+etag)
+}
+
+// notedSeal is what rememberSeal noted last.
+func (c *copyRun) notedSeal() (lines int, etag string, err error) { return notedSeal(c.r.Ledger, c.ID) }
+
+func notedSeal(l valued, copyID string) (lines int, etag string, err error) {
+	v, _, err := l.Value(sealKey(copyID))
+	if err != nil {
+		return 0, "", err
+	}
+	text, etag, _ := strings.Cut(v, " ")
+	lines, _ = strconv.Atoi(text)
+	return lines, etag, nil
 }
 
 // rememberedSeal is the number of lines the copy's seal still has, if its open
 // file is the one last seen.
 func (c *copyRun) rememberedSeal(ctx context.Context) (int, bool) {
-	if c.Kind != "s3" {
-		return 0, false
-	}
-	v, ok, err := c.r.Ledger.Value(sealKey(c.ID))
-	if err != nil || !ok {
-		return 0, false
-	}
-	lines, etag, _ := strings.Cut(v, " ")
-	n, err := strconv.Atoi(lines)
-	if err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
+	n, etag, err := c.notedSeal()
+	if c.Kind != "s3" || err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
 		return 0, false // a full file says nothing of the next one
 	}
 	info, err := c.Root.Stat(ctx, manifest.SealFile((n-1)/manifest.SealLines))
@@ -216,18 +232,24 @@ func (c *copyRun) learn(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if !ok || scanned == "" {
-		return c.scan(ctx)
+	if c.committed, err = c.r.Ledger.Committed(c.ID); err != nil {
+		return err
 	}
-	committed, err := c.r.Ledger.Committed(c.ID)
+	if err := c.recall(); err != nil {
+		return err
+	}
+	switch {
+	case !ok || scanned == "" || c.shrunk:
+		err = c.readAnew(ctx)
+	case c.Kind == "drive":
+		err = c.glance(ctx)
+	default:
+		err = c.look(ctx)
+	}
 	if err != nil {
 		return err
 	}
-	c.committed = committed
-	if c.Kind == "drive" {
-		return c.glance(ctx)
-	}
-	return nil
+	return c.stillGone(ctx)
 }
 
 func scanKey(copyID string) string { return "scanned " + copyID }
@@ -243,7 +265,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 	}
 	for _, slug := range slugs {
 		n := 0
-		inv, settled, err := store.HeadSettled(ctx, c.Root, slug)
+		inv, settled, err := c.headOf(ctx, slug)
 		switch {
 		case errors.Is(err, store.ErrNoObject):
 		case err != nil:
@@ -289,28 +311,33 @@ func (c *copyRun) scan(ctx context.Context) error {
 	return c.r.Ledger.SetValue(scanKey(c.ID), "yes")
 }
 
+// headOf is store.HeadSettled, once what another copy outran is out of the way.
+func (c *copyRun) headOf(ctx context.Context, slug string) (*manifest.Inventory, bool, error) {
+	inv, settled, err := store.HeadSettled(ctx, c.Root, slug)
+	if err != nil {
+		return nil, false, err
+	}
+	if want, ok := c.r.sealed(slug, inv.Head()); ok && manifest.Sum(inv.Encode()) != want {
+		if cleared, err := c.outrun(ctx, slug, inv.Head()); err != nil {
+			return nil, false, err
+		} else if cleared {
+			return store.HeadSettled(ctx, c.Root, slug)
+		}
+	}
+	return inv, settled, nil
+}
+
 // glance holds what the ledger says of a drive against the newest version folders
-// there. A drive put back to an older day has less, and is read anew. One that
-// has more was written to by a round whose lines in the ledger a power cut took,
+// there. What was there and is not any more is gone. A drive that has more was written to by a round whose lines in the ledger a power cut took,
 // or by one after the day the state folder was put back to.
 func (c *copyRun) glance(ctx context.Context) error {
-	there := func(slug string, n int) (bool, error) {
-		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
-		if errors.Is(err, fs.ErrNotExist) {
-			return false, nil
-		}
-		return err == nil, err
-	}
-	for slug, n := range c.committed {
-		now, err := there(slug, n)
-		if err != nil {
+	for _, slug := range slices.Sorted(maps.Keys(c.committed)) {
+		if now, err := c.there(ctx, slug, sidecar(c.committed[slug])); err != nil {
 			return err
-		}
-		if !now {
-			if err := c.r.Ledger.ForgetCopy(c.ID); err != nil {
+		} else if !now {
+			if err := c.lose(ctx, slug); err != nil {
 				return err
 			}
-			return c.scan(ctx)
 		}
 	}
 	slugs, err := store.Objects(ctx, c.Root)
@@ -318,7 +345,7 @@ func (c *copyRun) glance(ctx context.Context) error {
 		return fmt.Errorf("listing its sites: %w", err)
 	}
 	for _, slug := range slugs {
-		if more, err := there(slug, c.committed[slug]+1); more || err != nil {
+		if more, err := c.there(ctx, slug, sidecar(c.committed[slug]+1)); more || err != nil {
 			if err != nil {
 				return err
 			}

@@ -119,6 +119,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	follow := func(c *copyRun) {
 		c.follow(ctx)
 		c.forgetBegun(ctx)
+		c.keepLost()
 		if in.Done != nil {
 			in.Done(c.ID)
 		}
@@ -171,7 +172,7 @@ func (r *round) lead(ctx context.Context) error {
 		}
 		if errors.Is(err, errUnsealed) && ctx.Err() == nil {
 			first.fail(err)
-			continue
+			err = nil
 		}
 		switch {
 		case ctx.Err() != nil:
@@ -182,6 +183,11 @@ func (r *round) lead(ctx context.Context) error {
 			return err
 		case first.usable():
 			return nil
+		}
+		if err := r.release(ctx, first); errors.Is(err, errHoldOff) {
+			return nil
+		} else if err != nil {
+			return err
 		}
 	}
 }
@@ -211,19 +217,6 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 				return nil
 			}
 			return err
-		}
-	}
-	return nil
-}
-
-// firstHolder is the copy where new versions are made: the first reachable
-// drive, else the first reachable bucket; nil when none can be reached.
-func (r *round) firstHolder() *copyRun {
-	for _, kind := range []string{"drive", "s3"} {
-		for _, c := range r.copies {
-			if c.Kind == kind && c.usable() {
-				return c
-			}
 		}
 	}
 	return nil

@@ -30,6 +30,7 @@ type CopyState struct {
 	Files    int      `json:"files"`             // people's files stored there in this round
 	Bytes    int64    `json:"bytes"`             // and their size
 	Missing  []string `json:"missing,omitempty"` // files committed without their bytes, which nobody has
+	Gone     []Gone   `json:"gone,omitempty"`    // what was there once, and was found missing
 	Error    string   `json:"error,omitempty"`
 	Note     string   `json:"note,omitempty"` // what is as it should be, and still worth a sentence
 }
@@ -53,7 +54,8 @@ type Report struct {
 	Archive string      `json:"archive"`
 	Copies  []CopyState `json:"copies"`
 	Waiting []Waiting   `json:"waiting"`
-	Made    int         `json:"versions_made"` // new versions authored in this round
+	HeldUp  []HeldUp    `json:"held_up,omitempty"` // what waits for a copy that cannot be asked
+	Made    int         `json:"versions_made"`     // new versions authored in this round
 	Edits   []Edit      `json:"edits,omitempty"`
 	// GivenUp are the copies that a person gave up with this round, with what each
 	// alone was known to hold.
@@ -64,7 +66,7 @@ type Report struct {
 // current nor merely away, or a change that waits for someone's word.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if c.State != Current && c.State != Away || len(c.Missing) > 0 {
+		if c.State != Current && c.State != Away || len(c.Missing)+len(c.Gone) > 0 {
 			return true
 		}
 	}
@@ -99,6 +101,7 @@ func (r Report) Print(w io.Writer) {
 		}
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
+		printGone(w, c.Gone)
 	}
 	for _, g := range r.GivenUp {
 		fmt.Fprintf(w, "%s is given up: linecamp does not use it any more, and its name is free. What it holds is left as it is.\n", g.Copy)

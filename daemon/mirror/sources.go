@@ -240,6 +240,8 @@ func (r *round) sourcesFor(o *object, n int, wanted map[string]manifest.Digest, 
 	if d, ok := o.inv.State(n)[manifest.RecordPath]; ok && hasKey(from, d) && n < o.head() {
 		if raw, err := r.Cache.OldRecord(o.slug, d); err == nil {
 			from[d] = append(from[d], bytesSource("the state folder", raw))
+		} else if raw := o.rec.Earlier(o.inv.State(n)); raw != nil {
+			from[d] = append(from[d], bytesSource("the newest record", raw))
 		}
 	}
 	others := slices.DeleteFunc(slices.Clone(r.copies), func(c *copyRun) bool {

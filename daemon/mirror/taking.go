@@ -129,6 +129,9 @@ func (t *taking) committed() error {
 	if err := c.r.Ledger.SetCommitted(c.ID, t.o.slug, t.version); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
+	if err := t.again(); err != nil {
+		return fmt.Errorf("ledger: %w", err)
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.committed[t.o.slug] = t.version

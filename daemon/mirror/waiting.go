@@ -45,7 +45,7 @@ func KindOf(reason string) attention.Kind {
 	switch {
 	case strings.HasPrefix(reason, ErrNotAuthor.Error()):
 		return attention.OtherRecorder
-	case strings.HasPrefix(reason, unreadCopies), strings.Contains(reason, holdsALine):
+	case strings.HasPrefix(reason, unreadCopies), strings.Contains(reason, holdsALine), strings.Contains(reason, holdsAVersion):
 		return attention.RecordingHeld
 	}
 	return attention.FileWaits
@@ -53,8 +53,9 @@ func KindOf(reason string) attention.Kind {
 
 // How reasons begin, or what they say, that name a copy.
 const (
-	unreadCopies = "this machine has not read every copy yet"
-	holdsALine   = "may hold a line of the seal that no other copy has"
+	unreadCopies  = "this machine has not read every copy yet"
+	holdsALine    = "may hold a line of the seal that no other copy has"
+	holdsAVersion = "may hold its next version, or the beginning of it"
 )
 
 func (r *round) wait(path, reason string, person bool) {

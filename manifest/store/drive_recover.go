@@ -265,6 +265,48 @@ func (d *Drive) setAside(object string, version int) error {
 	return d.quarantine(object + "/" + versionName(version))
 }
 
+// SetAside moves the newest version of an object to quarantine, where every byte
+// of it is kept, and has the root pair show the version before. It is for a
+// version of which another copy holds the true one; the caller knows that nobody
+// was told it is kept here. Hold Lock.
+func (d *Drive) SetAside(ctx context.Context, object string, version int) error {
+	if err := checkObject(object); err != nil {
+		return err
+	}
+	versions, err := versionsOf(ctx, d, object)
+	if err != nil {
+		return err
+	}
+	if len(versions) == 0 || versions[len(versions)-1] != version {
+		return fmt.Errorf("%s: version %d of %s is not the newest there: %w", d.path, version, object, ErrConflict)
+	}
+	if err := d.setAside(object, version); err != nil {
+		return err
+	}
+	return d.settleWithout(ctx, object)
+}
+
+// GoBack has the root pair of an object show the newest version that is there,
+// after those above it went from the drive. Where none is left, what remains of
+// the folder goes to quarantine. Hold Lock.
+func (d *Drive) GoBack(ctx context.Context, object string) error {
+	if err := checkObject(object); err != nil {
+		return err
+	}
+	_, raw, err := headByListing(ctx, d, object)
+	switch {
+	case errors.Is(err, ErrNoObject):
+		if there, err := d.exists(object); err != nil || !there {
+			return err
+		}
+		return d.quarantine(object)
+	case err != nil:
+		return err
+	}
+	_, err = settle(ctx, d, object, raw)
+	return err
+}
+
 // checkAbove refuses to take a committed version for an uncommitted one. What a
 // crash left was put right under the lock, so a version above n that has its
 // sidecar was committed once, and its manifest rotted since.

@@ -31,6 +31,8 @@ type S3Options struct {
 	// Part is the largest body sent at once, for tests; 0 is 64 MiB, and 16 MiB of
 	// a file that is larger.
 	Part int64
+	// Page is how many keys [S3.Page] asks for, for tests; 0 is a thousand.
+	Page int
 	// Transport takes the place of the network, for tests; nil is the real one.
 	Transport http.RoundTripper
 }
@@ -44,6 +46,7 @@ type S3 struct {
 	anyRegion bool // nobody said which; the library learns it from the first refusal
 
 	single, part int64 // the largest body of one PUT, and of a part
+	page         int   // keys of a Page
 }
 
 var _ Root = (*S3)(nil)
@@ -80,7 +83,7 @@ func OpenS3(ctx context.Context, o S3Options) (*S3, error) {
 		return nil, fmt.Errorf("%s: %v: %w", at, err, ErrBadAddress)
 	}
 	return &S3{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == "",
-		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize)}, nil
+		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize), page: cmp.Or(o.Page, pageSize)}, nil
 }
 
 func (s *S3) Name() string { return s.at.String() }

@@ -141,7 +141,15 @@ func (b *s3Build) Commit(ctx context.Context, inventory []byte) error {
 				return err
 			}
 		}
-		if _, err := b.s.Replace(ctx, part.key, Bytes(part.bytes), was); err != nil {
+		_, err := b.s.Replace(ctx, part.key, Bytes(part.bytes), was)
+		if errors.Is(err, ErrConflict) && was == nil {
+			// Of a version that went from the bucket the root pair was left.
+			var now Info
+			if now, err = b.s.Stat(ctx, part.key); err == nil {
+				_, err = b.s.Replace(ctx, part.key, Bytes(part.bytes), &now)
+			}
+		}
+		if err != nil {
 			return err
 		}
 	}

@@ -49,6 +49,40 @@ func (s *S3) Folders(ctx context.Context, prefix string) ([]string, error) {
 	return slices.Compact(names), nil
 }
 
+// Page lists what comes after a key, as much as one request gives: all keys, or
+// the folders directly inside the root with a slash at their end. more tells that
+// there may be further ones after the last.
+func (s *S3) Page(ctx context.Context, after string, folders bool) (page []Info, more bool, err error) {
+	err = s.ask(ctx, func() error {
+		page, more = nil, false
+		o := minio.ListObjectsOptions{Prefix: s.at.Prefix, Recursive: !folders, MaxKeys: s.page}
+		if after != "" {
+			o.StartAfter = s.at.Prefix + after
+		}
+		for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, o) {
+			switch {
+			case o.Err != nil:
+				return o.Err
+			case !strings.HasPrefix(o.Key, s.at.Prefix):
+				return fmt.Errorf("it lists keys that were not asked for (%q): %w", clip(o.Key), ErrNotS3)
+			}
+			page = append(page, infoOf(strings.TrimPrefix(o.Key, s.at.Prefix), o))
+			if more = len(page) == s.page; more {
+				return nil
+			}
+		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return nil, false, s.fail("listing", "", err)
+	}
+	slices.SortFunc(page, func(a, b Info) int { return strings.Compare(a.Key, b.Key) })
+	return page, more, nil
+}
+
+// pageSize is how many keys a service lists at most for one request.
+const pageSize = 1000
+
 // listing asks for the keys that begin with below, page by page. One that
 // breaks off goes on after the last key that came.
 func (s *S3) listing(ctx context.Context, below string, recursive bool) iter.Seq2[minio.ObjectInfo, error] {

@@ -1,0 +1,164 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// HeldUp is a site whose next version cannot be made, because a copy out of
+// reach, or one that fails, may hold that version already. Object is "" where
+// every site waits.
+type HeldUp struct {
+	Object  string `json:"object,omitempty"`
+	Version int    `json:"version,omitempty"`
+	Copy    string `json:"copy"`
+	Reason  string `json:"reason"`
+}
+
+func (r *round) heldUp(h HeldUp) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !slices.Contains(r.report.HeldUp, h) {
+		r.report.HeldUp = append(r.report.HeldUp, h)
+	}
+}
+
+// firstHolder is the copy where new versions are made: the first reachable
+// drive, else the first reachable bucket; nil when none can be reached.
+func (r *round) firstHolder() *copyRun { return r.nextHolder(nil) }
+
+// nextHolder is firstHolder without those that failed.
+func (r *round) nextHolder(failed map[*copyRun]error) *copyRun {
+	for _, kind := range []string{"drive", "s3"} {
+		for _, c := range r.copies {
+			if _, tried := failed[c]; c.Kind == kind && c.usable() && !tried {
+				return c
+			}
+		}
+	}
+	return nil
+}
+
+// release settles what a drive that failed as the first holder has of the
+// versions begun there, so that the next copy can go on in the same round.
+// What is committed there gets its line in the seal, which the next copy takes.
+// Of what is not there nothing can come up later: the drive is locked, and no
+// write to it is under way. Where it does not answer, or in a bucket, that
+// cannot be known, and the site waits.
+func (r *round) release(ctx context.Context, first *copyRun) error {
+	if first.Kind != "drive" || first.Root == nil || first.astray || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
+		return nil
+	}
+	all, err := r.marks()
+	if err != nil {
+		return err
+	}
+	for _, m := range all {
+		if m.copyID != first.ID {
+			continue
+		}
+		inv, err := first.lookFor(ctx, m.slug, m.n)
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil: // begin says that the site waits, and for which copy
+		case inv == nil:
+			if err := r.passOver(m); err != nil {
+				return err
+			}
+		default:
+			if err := r.sealFrom(ctx, first, m.slug, inv); ctx.Err() != nil {
+				return ctx.Err()
+			} else if err != nil {
+				return r.unsealed() // its line may stand somewhere, and no other may take that number
+			}
+		}
+	}
+	return nil
+}
+
+// lookFor returns the newest inventory of slug on a drive where version n of it
+// is committed, and nil where it is not there. The error is for a drive that
+// cannot tell.
+func (c *copyRun) lookFor(ctx context.Context, slug string, n int) (*manifest.Inventory, error) {
+	id, err := c.Root.Identity(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if id.CopyID != c.ID {
+		return nil, store.ErrOtherRoot
+	}
+	_, err = c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	inv, err := store.Head(ctx, c.Root, slug)
+	if err == nil && inv.Head() < n {
+		err = store.ErrDamaged
+	}
+	return inv, err
+}
+
+// sealFrom adds the lines of what a failing drive has committed, and keeps what
+// the others need to take it over.
+func (r *round) sealFrom(ctx context.Context, from *copyRun, slug string, inv *manifest.Inventory) error {
+	o, err := readRecord(ctx, from.Root, slug, inv)
+	if err != nil {
+		return ctx.Err() // it waits
+	}
+	log, _, _ := r.look()
+	if n := log.head(slug); inv.Head() <= n || n > 0 && manifest.Sum(inv.Until(n).Encode()) != log.index[slug][n-1] {
+		return nil
+	}
+	if err := r.objects.save(o); err != nil {
+		return err
+	}
+	return r.sealUpTo(ctx, from, slug, inv)
+}
+
+const passedOverKey = "versions passed over"
+
+// passOver drops the mark of a version that is not on the drive where it was
+// begun. Should it come up there all the same, it is not the archive's: see
+// outrun.
+func (r *round) passOver(m mark) error {
+	if err := r.change(passedOverKey, func(all []mark) []mark {
+		if slices.Contains(all, m) {
+			return all
+		}
+		return append(all, m)
+	}); err != nil {
+		return err
+	}
+	return r.dropMark(m)
+}
+
+// outrun sets aside a version that a drive turned out to have although it was
+// not there when the next copy made that version. Nobody was ever told that it
+// is kept there, and the drive's quarantine keeps every byte of it. It reports
+// whether the sealed version can be taken over now.
+func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) {
+	all, err := c.r.listed(passedOverKey)
+	m := mark{c.ID, slug, n}
+	d, ok := c.Root.(interface {
+		SetAside(ctx context.Context, object string, version int) error
+	})
+	if err != nil || !ok || !slices.Contains(all, m) {
+		return false, err
+	}
+	if err := d.SetAside(ctx, slug, n); err != nil {
+		return false, fmt.Errorf("setting aside version %d of %s, which was begun there and made elsewhere: %w", n, slug, err)
+	}
+	return true, c.r.change(passedOverKey, func(all []mark) []mark {
+		return slices.DeleteFunc(all, func(o mark) bool { return o == m })
+	})
+}
