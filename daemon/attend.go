@@ -151,6 +151,42 @@ func (a *Archive) noteWaits(all []mirror.Waiting) error {
 	return a.remember(keyWaits, now)
 }
 
+// noteGone remembers of which copies a mirror round found something gone that
+// they held, until a check has looked at all of the copy.
+func (a *Archive) noteGone(report mirror.Report) error {
+	all := checked{}
+	if err := a.recall(keyChecks, &all); err != nil {
+		return err
+	}
+	found := false
+	for _, c := range report.Copies {
+		files, again := 0, true
+		for _, g := range c.Gone {
+			files += g.Files
+			again = again && g.Again
+		}
+		if len(c.Gone) == 0 {
+			continue
+		}
+		found = true
+		w := attention.Check{Kind: attention.WentMissing, ID: a.id(c.Copy), Since: a.now().UTC().Truncate(time.Second)}
+		w.What = fmt.Sprintf("lost %s of %s that it held", count(files, "file", "files"), count(len(c.Gone), "site", "sites"))
+		if again {
+			w.What += "; the mirror round sent them again."
+		} else {
+			w.What += ", and not all of it could be sent again yet."
+		}
+		if was, ok := all["gone "+w.ID]; ok {
+			w.Since = was.Since
+		}
+		all["gone "+w.ID] = w
+	}
+	if !found {
+		return nil
+	}
+	return a.remember(keyChecks, all)
+}
+
 // checked is what a check found on one copy beside damage.
 type checked map[string]attention.Check
 
@@ -188,6 +224,9 @@ func (a *Archive) noteChecks(report verify.Report) error {
 		}
 		if c.Error == "" || len(c.Standard) > 0 {
 			note("standard "+id, standard)
+		}
+		if c.Error == "" && c.Depth == verify.Full {
+			delete(all, "gone "+id)
 		}
 		unread := attention.Check{Kind: attention.CheckFailed, ID: id}
 		if c.Error != "" && !c.Away {

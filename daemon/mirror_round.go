@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -180,7 +181,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if folder != nil {
 		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + say.Plain(folder.Error()), Person: true})
 	}
-	if serr := a.noteStates(r, report); err == nil && serr != nil {
+	if serr := cmp.Or(a.noteStates(r, report), a.noteGone(report)); err == nil && serr != nil {
 		err = serr
 	}
 	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.open()) > 0) {

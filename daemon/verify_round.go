@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/mirror"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -191,6 +192,10 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 		}
 		vo.Allowance = left
 	}
+	var err error
+	if vo.Had, vo.HadLines, err = mirror.Had(a.ledger, h.ID); err != nil {
+		return err
+	}
 	stay, err := a.turns.visit(ctx, h.Name, h.ID)
 	if err != nil {
 		return err
@@ -212,6 +217,11 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 		return err
 	}
 	*c = found
+	if found.Error == "" {
+		if err := mirror.NoteUnfinished(a.ledger, h.ID, found.Unfinished); err != nil {
+			return err
+		}
+	}
 	return a.ledger.SetDamage(h.ID, found.Damage)
 }
 

@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -36,11 +37,17 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
 		}
+		defer kept.reach.close()
 		k.archives = append(k.archives, kept)
 	}
 	c, err := intake.ReadCard(ctx, card, archives[0].now(), func(done, total int64) { p.tell("card", done, total) })
 	if err != nil {
 		return nil, err
+	}
+	for _, kept := range k.archives {
+		if err := kept.ask(ctx, c, p); err != nil {
+			return nil, err
+		}
 	}
 	return intake.Judge(c, k, othersMoved), nil
 }
@@ -69,6 +76,8 @@ type keeper struct{ archives []*kept }
 
 // kept is what one archive knows to be where.
 type kept struct {
+	archive  *Archive
+	reach    *reach
 	name     string
 	line     say.Line // of the archive, for command lines
 	copies   []keptCopy
@@ -76,6 +85,7 @@ type kept struct {
 	working  map[manifest.Digest]string
 	held     []map[string]map[string]verify.Held // by copy, object, content path
 	damaged  map[string]bool                     // copy, object and content path
+	answers  []map[stored]string                 // by copy: why a file must not be counted on, "" where it is there
 }
 
 // keptCopy is one copy with the device it is on.
@@ -86,7 +96,7 @@ type keptCopy struct {
 }
 
 func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, error) {
-	k := &kept{name: a.cfg.Name, line: a.line, damaged: map[string]bool{}}
+	k := &kept{archive: a, name: a.cfg.Name, line: a.line, damaged: map[string]bool{}}
 	if a.cfg.Folder != "" {
 		// It counts as no copy; it only tells what a mirror round would bring
 		// to them. So a folder that is not there is no hindrance.
@@ -105,9 +115,19 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 	if err != nil {
 		return nil, err
 	}
-	defer r.close()
-	if k.recorded, err = a.recorded(ctx, r); err != nil {
+	k.reach = r
+	if err := a.keptOn(ctx, k, card); err != nil {
+		r.close()
 		return nil, err
+	}
+	return k, nil
+}
+
+// keptOn gathers what is known of each copy.
+func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) {
+	r := k.reach
+	if k.recorded, err = a.recorded(ctx, r); err != nil {
+		return err
 	}
 	objects := map[string]bool{}
 	for _, all := range k.recorded {
@@ -120,19 +140,19 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		held := map[string]map[string]verify.Held{}
 		for o := range objects {
 			if held[o], err = a.ledger.Held(h.ID, o); err != nil {
-				return nil, fmt.Errorf("the ledger: %w", err)
+				return fmt.Errorf("the ledger: %w", err)
 			}
 		}
 		k.held = append(k.held, held)
 	}
 	damage, err := a.damage()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, d := range damage {
 		k.damaged[d.Copy+"\x00"+d.Object+"\x00"+d.Content] = true
 	}
-	return k, nil
+	return nil
 }
 
 // addUnsettled adds the files that the tally leaves for later, because they
@@ -209,21 +229,29 @@ func driveDevice(root, folder, card string) (device, why string) {
 	return own, ""
 }
 
-// holdings are the copies that hold a content, as far as is known.
+// holdings are the copies that hold a content, as far as is known, and as they
+// answered when they were asked for it just now.
 func (k *kept) holdings(d manifest.Digest) []intake.Holding {
 	var all []intake.Holding
 	for i, c := range k.copies {
 		h := intake.Holding{Copy: c.name, Archive: k.name, Device: c.device, Why: c.why}
-		found := false
+		found, why := false, ""
 		for _, s := range k.recorded[d] {
-			is, ok := k.held[i][s.object][s.path]
-			if !ok || is.SHA256 != d || k.damaged[c.name+"\x00"+s.object+"\x00"+s.path] {
+			is, ok := k.counted(i, s, d)
+			if !ok {
+				continue
+			}
+			if answer, asked := k.answers[i][s]; !asked || answer != "" {
+				why = cmp.Or(answer, "was not asked for it")
 				continue
 			}
 			found = true
 			h.ReadBack, h.Confirmed = latest(h.ReadBack, is.ReadBack), latest(h.Confirmed, is.Confirmed)
 		}
-		if found {
+		if !found && why != "" {
+			h.Device, h.Why = "", cmp.Or(c.why, why)
+		}
+		if found || why != "" {
 			all = append(all, h)
 		}
 	}
@@ -265,9 +293,11 @@ func (k *kept) advice(held []intake.Holding) intake.Todo {
 	mirror := k.line.Run("mirror")
 	var away string
 	for _, c := range k.copies {
-		has := slices.ContainsFunc(held, func(h intake.Holding) bool { return h.Copy == c.name })
+		i := slices.IndexFunc(held, func(h intake.Holding) bool { return h.Copy == c.name })
 		switch {
-		case has || c.device == "":
+		case c.device == "" || i >= 0 && held[i].Device != "":
+		case c.here && i >= 0: // it should have it, and it did not answer so
+			return intake.Todo{Run: []string{k.line.Run("verify", "--copy", c.name), k.line.Run("mend")}}
 		case c.here:
 			return run("mirror")
 		default:

@@ -27,7 +27,7 @@ var (
 )
 
 func init() {
-	commands["s3"], commands["s3ls"], commands["s3flip"] = s3, s3ls, s3flip
+	commands["s3"], commands["s3ls"], commands["s3flip"], commands["s3rm"] = s3, s3ls, s3flip, s3rm
 }
 
 // s3 fake|real|none|stop starts an S3 server with one bucket, in this process
@@ -95,6 +95,23 @@ func s3ls(ts *testscript.TestScript, neg bool, args []string) {
 		fmt.Fprintf(&b, "%s %d %s\n", o.Key, o.Size, o.ETag)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
+}
+
+// s3rm PREFIX… removes every key of the bucket that begins so.
+func s3rm(ts *testscript.TestScript, neg bool, args []string) {
+	core, err := server(ts).Client()
+	ts.Check(err)
+	for _, prefix := range args {
+		n := 0
+		for o := range core.Client.ListObjects(context.Background(), bucketName, minio.ListObjectsOptions{Prefix: prefix, Recursive: true}) {
+			ts.Check(o.Err)
+			ts.Check(core.RemoveObject(context.Background(), bucketName, o.Key, minio.RemoveObjectOptions{}))
+			n++
+		}
+		if n == 0 {
+			ts.Fatalf("the bucket has no key that begins with %s", prefix)
+		}
+	}
 }
 
 // s3flip KEY changes one bit of what the bucket holds there.

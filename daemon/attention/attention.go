@@ -45,6 +45,7 @@ const (
 
 	// What was found, and what did not run.
 	Damage       Kind = "damage"        // bytes that are altered, gone, unreadable or foreign
+	WentMissing  Kind = "went-missing"  // a copy lost what it held, and it was sent again
 	SealBroken   Kind = "seal-broken"   // a copy is not as sealed
 	Standard     Kind = "standard"      // a copy breaks the storage standard
 	CheckFailed  Kind = "check-failed"  // a copy could not be checked, or not to the end
@@ -58,7 +59,7 @@ const (
 // What a report of a mirror round, and of a check, tells in its own lines.
 var (
 	Waits  = []Kind{FolderEmpty, ChangeWaits, FileWaits, ManyUnfiled, OtherRecorder, RecordingHeld, FolderGone, CopyBehind, CopyAway, CopyUnreachable, CopyFailed, CopyShort}
-	Checks = []Kind{Damage, Years, Findings, SealBroken, Standard, CheckFailed}
+	Checks = []Kind{Damage, WentMissing, Years, Findings, SealBroken, Standard, CheckFailed}
 )
 
 // Item is one thing that wants a person. What and Next are sentences; a command

@@ -173,6 +173,8 @@ func (d *deriver) check(c Check) {
 		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, sentence(c.What)), "compare it with the seal on paper, and run `linecamp verify --seal`"
 	case Standard:
 		i.What, i.Next = fmt.Sprintf("Of %s: %s", name, sentence(c.What)), "to see where, run `linecamp verify`"
+	case WentMissing:
+		i.What, i.Next = fmt.Sprintf("%s %s", name, c.What), "find out what removes files there, then look at all of it: `linecamp verify`"
 	case CheckFailed:
 		if slices.ContainsFunc(d.Copies, func(x Copy) bool { return x.ID == c.ID && (x.State == away || x.State == unreachable) }) {
 			return // it is told already

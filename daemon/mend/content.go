@@ -156,6 +156,8 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 		if raw := m.cachedRecord(inv); raw != nil {
 			drives = append(drives, atHand(raw))
 		}
+	} else if raw := m.earlierRecord(ctx, inv, n.digest); raw != nil {
+		drives = append(drives, atHand(raw))
 	}
 	return append(append(drives, m.workingPlaces(ctx, n.digest, inv)...), far...)
 }

@@ -144,10 +144,10 @@ func Run(ctx context.Context, in In) (Report, error) {
 	}
 	m.lastResort(ctx)
 	for _, c := range in.Copies {
-		if !m.wanted(c.Name) {
+		if !m.wanted(c.Name) || m.lost[c.Name] != "" {
 			continue
 		}
-		for _, object := range in.Unfinished[c.Name] {
+		for _, object := range m.unfinished(c.Name) {
 			m.settle(ctx, c, object)
 		}
 	}
@@ -155,6 +155,18 @@ func Run(ctx context.Context, in In) (Report, error) {
 		return m.rep, context.Cause(ctx)
 	}
 	return m.rep, nil
+}
+
+// unfinished are the objects of a copy whose root pair is to be written: those
+// that a check found so, and those of which a manifest was put back.
+func (m *mender) unfinished(copy string) []string {
+	objects := slices.Clone(m.Unfinished[copy])
+	for _, d := range m.rep.Mended {
+		if d.Copy == copy && d.Path == verify.InventoryPath && !d.Already && !slices.Contains(objects, d.Object) {
+			objects = append(objects, d.Object)
+		}
+	}
+	return objects
 }
 
 // failed takes note of a copy that an error may be about: one that no longer says
@@ -190,7 +202,15 @@ func (m *mender) movedOff(ctx context.Context, d verify.Damage) bool {
 // rank puts manifests before content.
 func rank(d verify.Damage) int {
 	switch d.Path {
-	case verify.RootPath, verify.SealPath, verify.InventoryPath:
+	case verify.InventoryPath:
+		if d.Kind == verify.Gone { // the version went, and is there again once its sidecar is
+			if strings.HasSuffix(d.Content, ".sha256") {
+				return 4
+			}
+			return 3
+		}
+		return 0
+	case verify.RootPath, verify.SealPath:
 		return 0
 	case manifest.RecordPath:
 		return 1

@@ -168,3 +168,16 @@ func (m *mender) cachedRecord(inv *manifest.Inventory) []byte {
 	}
 	return raw
 }
+
+// earlierRecord makes the record of an earlier version again from the newest,
+// nil where the digest is of no record, or of one that said something else.
+func (m *mender) earlierRecord(ctx context.Context, inv *manifest.Inventory, d manifest.Digest) []byte {
+	for n := 1; n < inv.Head(); n++ {
+		if state := inv.State(n); state[manifest.RecordPath] == d {
+			if rec := m.record(ctx, inv); rec != nil {
+				return rec.Earlier(state)
+			}
+		}
+	}
+	return nil
+}

@@ -227,7 +227,7 @@ func (t *taking) again() error {
 		good = append(good, h.Path)
 	}
 	t.mu.Unlock()
-	return c.r.Ledger.DropDamage(c.Name, t.o.slug, good)
+	return c.r.Ledger.DropDamage(c.ID, t.o.slug, good)
 }
 
 func lookKey(copyID string) string { return "look " + copyID }
@@ -387,7 +387,39 @@ func (c *copyRun) damaged(ctx context.Context, slug string, gone []string, held 
 		return fmt.Errorf("ledger: %w", err)
 	}
 	c.out.Gone = append(c.out.Gone, g)
-	return c.r.Ledger.AddDamage(c.Name, damage)
+	return c.r.Ledger.AddDamage(c.ID, damage)
+}
+
+func unfinishedKey(copyID string) string { return "unfinished " + copyID }
+
+// NoteUnfinished notes the objects of a copy whose root pair a check found
+// lacking or old; the next round there writes it again.
+func NoteUnfinished(l interface {
+	valued
+	SetValue(key, value string) error
+}, copyID string, objects []string) error {
+	now := strings.Join(objects, " ")
+	if was, _, err := l.Value(unfinishedKey(copyID)); err != nil || was == now {
+		return err
+	}
+	return l.SetValue(unfinishedKey(copyID), now)
+}
+
+// settleNoted completes what the last check found unfinished.
+func (c *copyRun) settleNoted(ctx context.Context) error {
+	v, _, err := c.r.Ledger.Value(unfinishedKey(c.ID))
+	if err != nil {
+		return err
+	}
+	var left []string
+	for _, slug := range strings.Fields(v) {
+		if _, err := store.Settle(ctx, c.Root, slug); ctx.Err() != nil {
+			return ctx.Err()
+		} else if err != nil && !errors.Is(err, store.ErrNoObject) {
+			left = append(left, slug) // the check says what is wrong there
+		}
+	}
+	return NoteUnfinished(c.r.Ledger, c.ID, left)
 }
 
 func printGone(w io.Writer, all []Gone) {

@@ -250,7 +250,7 @@ func TestASingleFileThatGoesIsFoundPageByPage(t *testing.T) {
 	damage, err := r.led.Damage()
 	must(t, err)
 	for _, d := range damage {
-		if d.Copy != "bucket" || d.Kind != verify.Gone || !gone[d.Object+"/"+d.Content] {
+		if d.Copy != c.id || d.Kind != verify.Gone || !gone[d.Object+"/"+d.Content] {
 			t.Errorf("%+v", d)
 		}
 	}

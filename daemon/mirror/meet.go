@@ -246,6 +246,9 @@ func (c *copyRun) learn(ctx context.Context) error {
 	default:
 		err = c.look(ctx)
 	}
+	if err == nil {
+		err = c.settleNoted(ctx)
+	}
 	if err != nil {
 		return err
 	}
