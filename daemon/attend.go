@@ -5,15 +5,14 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
-	"os"
 	"slices"
 	"time"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/glance"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Where the ledger keeps what attention is derived from.
@@ -23,43 +22,50 @@ const (
 	keyNoted  = "attention noted since"
 )
 
+// outlook is how an archive stands, as every report tells it.
+type outlook struct {
+	attention.List
+	attention.Facts
+	heads     map[string]int // the newest recorded version of every object
+	standings []standing     // in the order of the settings' copies
+	seen      glance.Seen    // of the working folder
+	service   ServiceState
+}
+
 // attend gathers the facts and derives what wants a person. r holds the copies
 // as the work at hand met them; of those not in it, the last round's word counts.
 // at is the kind of round that is coming to its end, "" for none.
-func (a *Archive) attend(ctx context.Context, r *reach, at string) (attention.List, error) {
-	f, err := a.facts(ctx, r, at)
-	if err != nil {
-		return attention.List{Attention: []attention.Item{}}, fmt.Errorf("the ledger: %w", err)
+func (a *Archive) attend(ctx context.Context, r *reach, at string) (outlook, error) {
+	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.now(), Folder: a.cfg.Folder}, service: a.service()}
+	if err := a.gather(ctx, r, at, &o); err != nil {
+		return o, fmt.Errorf("the ledger: %w", err)
 	}
-	list := attention.List{Attention: attention.Of(f)}
+	o.Attention = attention.Of(o.Facts)
 	noted := map[string]time.Time{}
-	for _, i := range list.Attention {
+	for _, i := range o.Attention {
 		noted[i.Key()] = i.Since
 	}
-	if !maps.EqualFunc(noted, f.Noted, time.Time.Equal) {
+	if !maps.EqualFunc(noted, o.Noted, time.Time.Equal) {
 		if err := a.remember(keyNoted, noted); err != nil {
-			return list, err
+			return o, err
 		}
 	}
-	return list, nil
+	return o, nil
 }
 
-func (a *Archive) facts(ctx context.Context, r *reach, at string) (attention.Facts, error) {
-	f := attention.Facts{Now: a.now(), Folder: a.cfg.Folder}
-	heads, err := a.heads()
-	if err != nil {
-		return f, err
+func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (err error) {
+	f := &o.Facts
+	if o.heads, err = a.heads(); err != nil {
+		return err
 	}
-	f.Recorded = len(heads)
-	if f.Folder != "" {
-		f.FolderFault = folderFault(f.Folder)
-	}
+	f.Recorded = len(o.heads)
+	f.Served = o.service.Running
 	if err := a.recall(keyWaits, &f.Waits); err != nil {
-		return f, err
+		return err
 	}
 	last, err := mirror.LastAuthor(a.ledger, r.id)
 	if err != nil {
-		return f, err
+		return err
 	}
 	if last.Author != "" { // it says more than what waited for that reason
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Kind == attention.OtherRecorder })
@@ -68,56 +74,46 @@ func (a *Archive) facts(ctx context.Context, r *reach, at string) (attention.Fac
 		}
 	}
 	if err := a.recall(keyNoted, &f.Noted); err != nil {
-		return f, err
+		return err
 	}
 	if printed, fits, err := a.printedSheet(); err != nil {
-		return f, err
+		return err
 	} else if !fits {
 		f.SheetOld = printed
 	}
 	if f.Checks, err = a.checks(); err != nil {
-		return f, err
+		return err
 	}
 	damage, err := a.damage()
 	if err != nil {
-		return f, err
+		return err
 	}
 	f.Damaged = len(damage)
 	if f.Years, _, err = a.ledger.Years(); err != nil {
-		return f, err
+		return err
 	}
 	if f.Rounds, err = a.roundFacts(f.Now, at); err != nil {
-		return f, err
+		return err
+	}
+	if err := a.seeFolder(ctx, r, o); err != nil {
+		return err
 	}
 	for _, c := range a.cfg.Copies {
 		h := r.named(c.Name)
 		if h == nil {
 			h = &held{Copy: c, Err: errLeftOut}
 		}
-		s, err := a.standing(ctx, h, heads)
+		s, err := a.standing(ctx, h, o.heads)
 		if err != nil {
-			return f, err
+			return err
 		}
+		o.standings = append(o.standings, s)
 		f.Copies = append(f.Copies, s.forAttention())
 	}
 	for _, b := range a.turnedUp(ctx) {
 		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
 	}
-	return f, ctx.Err()
-}
-
-// folderFault says why a working folder cannot be looked at; "" where it can.
-func folderFault(folder string) string {
-	info, err := os.Stat(folder)
-	switch {
-	case os.IsNotExist(err):
-		return fmt.Sprintf("the working folder %s is not there", folder)
-	case err != nil:
-		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, say.Plain(err.Error()))
-	case !info.IsDir():
-		return fmt.Sprintf("the working folder %s is a file, not a folder", folder)
-	}
-	return ""
+	return ctx.Err()
 }
 
 // noteWaits remembers what a mirror round left waiting for a person. Since when

@@ -179,7 +179,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: "nothing new was recorded: " + say.Plain(folder.Error()), Person: true})
+		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: mirror.ReasonFolder + say.Plain(folder.Error()), Person: true})
 	}
 	if serr := cmp.Or(a.noteStates(r, report), a.noteGone(report)); err == nil && serr != nil {
 		err = serr
@@ -192,8 +192,8 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if err != nil {
 		return MirrorReport{Report: report}, err
 	}
-	list, err := a.attend(ctx, r, roundMirror)
-	return MirrorReport{Report: report, List: list}, err
+	now, err := a.attend(ctx, r, roundMirror)
+	return MirrorReport{Report: report, List: now.List}, err
 }
 
 // occupied are the turns and locks a round has on copies.

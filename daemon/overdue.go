@@ -58,9 +58,13 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 			return nil, err
 		}
 		if kind == at {
-			last, done = ledger.Round{Began: now, Ended: now}, now
+			if !last.Ended.IsZero() || last.Began.IsZero() { // it is none that is noted
+				last.Began = now
+			}
+			last = ledger.Round{Began: last.Began, Ended: now}
+			done = last.Began
 		}
-		f := attention.Round{Kind: kind, At: last.Began, Done: done}
+		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].wall != nil, Service: a.service().String()}
 		if last.Outcome == outcomeFailed {
 			f.Failed = last.Detail
 		}

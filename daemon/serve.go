@@ -51,6 +51,7 @@ func Serve(ctx context.Context, o ServeOptions) error {
 			}
 			return scheduled{a}, nil
 		},
+		beat:   func(ctx context.Context, cfg config.Archive) { beat(ctx, cfg, o.Now) },
 		log:    o.Log,
 		now:    o.Now,
 		settle: 10 * time.Second,
@@ -64,6 +65,7 @@ type server struct {
 	load   func() ([]config.Archive, []error)
 	only   string
 	open   func(config.Archive) (rounds, error)
+	beat   func(context.Context, config.Archive) // shows until ctx ends that an archive is served; may be nil
 	log    *slog.Logger
 	now    func() time.Time
 	settle time.Duration
@@ -172,7 +174,14 @@ func (s *server) start(ctx context.Context, cfg config.Archive) error {
 	s.log.Info("serving", "archive", cfg.Name, "mirror", cfg.Schedule.Mirror, "verify", cfg.Schedule.Verify)
 	go func() {
 		defer close(run.done)
+		var beating sync.WaitGroup
+		beating.Go(func() {
+			if s.beat != nil {
+				s.beat(ctx, cfg)
+			}
+		})
 		r.run(ctx)
+		beating.Wait()
 	}()
 	return nil
 }

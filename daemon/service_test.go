@@ -55,7 +55,7 @@ func TestScheduledVerifyMendsCopiesOnly(t *testing.T) {
 	if now, err := os.ReadFile(working); err != nil || !bytes.Equal(now, bad) {
 		t.Errorf("the working folder was written to (%v)", err)
 	}
-	if s := r.status(a); s.Damage != 1 || len(s.Rounds) != 2 {
+	if s := r.status(a); s.Damage != 1 || len(s.Last) != 2 {
 		t.Errorf("status: %s", printed(s))
 	}
 	if !strings.Contains(log.String(), "level=WARN") || !strings.Contains(log.String(), "plot.jpg") {

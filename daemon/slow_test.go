@@ -105,8 +105,8 @@ func TestStoppedRound(t *testing.T) {
 	}
 	open()
 	s := r.status(a)
-	if s.Rounds[0].Outcome != "stopped" {
-		t.Errorf("the ledger says %+v", s.Rounds[0])
+	if s.Last[0].Outcome != "stopped" {
+		t.Errorf("the ledger says %+v", s.Last[0])
 	}
 	// However far it got on the drive, none of it is sent again.
 	m := r.mirror(a)

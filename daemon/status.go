@@ -29,7 +29,11 @@ type Status struct {
 	// YearsJudged is when the years were last judged; null for never.
 	YearsJudged *time.Time  `json:"years_judged"`
 	Next        []NextRound `json:"next"`
-	Rounds      []PastRound `json:"rounds"`
+	// Last are the newest rounds, and Service is whether one runs them here.
+	Last    []PastRound  `json:"last"`
+	Service ServiceState `json:"service"`
+	// Unrecorded is what the working folder holds and no version has yet.
+	Unrecorded attention.Amount `json:"unrecorded"`
 	// SheetPrinted is when the recovery sheet was last put on file as printed;
 	// null for never.
 	SheetPrinted *time.Time `json:"sheet_printed"`
@@ -81,30 +85,23 @@ type YearCounts struct {
 	Explained   int `json:"explained"`
 }
 
-// PastRound is the newest round of a kind.
-type PastRound struct {
-	Round   string     `json:"round"`
-	Began   time.Time  `json:"began"`
-	Ended   *time.Time `json:"ended"` // null while it runs, or where it was broken off
-	Outcome string     `json:"outcome"`
-	Detail  string     `json:"detail,omitempty"`
-}
-
 // Status looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func (a *Archive) Status(ctx context.Context) (Status, error) {
-	s := Status{Archive: a.cfg.Name, Copies: []CopyStatus{}, Rounds: []PastRound{}, now: a.now()}
+	s := Status{Archive: a.cfg.Name, Copies: []CopyStatus{}, Last: []PastRound{}, now: a.now()}
 	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
 	if err != nil {
 		return s, err
 	}
 	defer r.close()
-	want, err := a.heads()
+	o, err := a.attend(ctx, r, "")
 	if err != nil {
 		return s, err
 	}
-	for _, h := range r.copies {
-		c, err := a.copyStatus(ctx, h, want)
+	s.List, s.Service = o.List, o.service
+	s.Unrecorded.Files, s.Unrecorded.Bytes = o.seen.Unrecorded()
+	for i, h := range r.copies {
+		c, err := a.copyStatus(h, o.standings[i])
 		if err != nil {
 			return s, fmt.Errorf("the ledger: %w", err)
 		}
@@ -125,27 +122,15 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		Recoverable: counts[verify.Recoverable], Lost: counts[verify.Lost],
 		Due: counts[verify.Due], Explained: counts[verify.Explained],
 	}
-	tables, err := timetables(a.cfg)
-	if err != nil {
+	if s.Last, s.Next, err = a.pastAndNext(s.now); err != nil {
 		return s, err
-	}
-	s.Next = nextRounds(tables, scheduled{a}, s.now)
-	for _, kind := range []string{roundMirror, roundVerify} {
-		last, ok, err := a.ledger.LastRound(kind)
-		if err != nil {
-			return s, fmt.Errorf("the ledger: %w", err)
-		}
-		if ok {
-			s.Rounds = append(s.Rounds, PastRound{Round: kind, Began: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
-		}
 	}
 	printed, _, err := a.printedSheet()
 	if err != nil {
 		return s, err
 	}
 	s.SheetPrinted = moment(printed)
-	s.List, err = a.attend(ctx, r, "")
-	return s, err
+	return s, nil
 }
 
 // heads is the newest recorded version of every object, by slug, as the state
@@ -167,7 +152,7 @@ func (a *Archive) heads() (map[string]int, error) {
 	return heads, nil
 }
 
-func (a *Archive) copyStatus(ctx context.Context, h *held, want map[string]int) (CopyStatus, error) {
+func (a *Archive) copyStatus(h *held, now standing) (CopyStatus, error) {
 	figures, err := a.ledger.Figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err
@@ -185,11 +170,7 @@ func (a *Archive) copyStatus(ctx context.Context, h *held, want map[string]int) 
 	if h.Kind == config.KindS3 && h.Copy.Fence == "none" {
 		c.Fence = "none"
 	}
-	st, err := a.standing(ctx, h, want)
-	if err != nil {
-		return c, err
-	}
-	c.State, c.Error, c.Note, c.ToGo = st.state, st.err, st.note, st.toGo
+	c.State, c.Error, c.Note, c.ToGo = now.state, now.err, now.note, now.toGo
 	return c, nil
 }
 
@@ -230,17 +211,7 @@ func (s Status) Print(w io.Writer) {
 	if s.SheetPrinted == nil {
 		fmt.Fprintf(w, "No recovery sheet was printed yet. To draw one: %s\n", line.Run("paper", "recovery", "FILE.pdf"))
 	}
-	if len(s.Next) > 0 {
-		var next []string
-		for _, n := range s.Next {
-			at := when(n.At)
-			if !n.At.After(s.now) {
-				at = "due now"
-			}
-			next = append(next, n.Round+" "+at)
-		}
-		fmt.Fprintf(w, "Next rounds, while the service runs: %s.\n", strings.Join(next, "; "))
-	}
+	s.printRounds(w)
 }
 
 // line is a copy's state with what can be said of its safety, and no more.
@@ -270,6 +241,9 @@ func (c CopyStatus) line(now time.Time) string {
 		if c.Confirmed > 0 {
 			parts = append(parts, fmt.Sprintf("%d only confirmed by the service", c.Confirmed))
 		}
+	}
+	if c.ToGo.Files > 0 {
+		parts = append(parts, c.ToGo.String()+" still to go")
 	}
 	if c.State == mirror.Behind && c.LastCurrent != nil {
 		parts = append(parts, "last had everything "+age(now.Sub(*c.LastCurrent)))

@@ -102,7 +102,8 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	if o.whole() {
 		at = roundVerify
 	}
-	report.List, err = a.attend(ctx, r, at)
+	now, err := a.attend(ctx, r, at)
+	report.List = now.List
 	return err
 }
 

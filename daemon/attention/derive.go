@@ -53,19 +53,38 @@ func (d *deriver) folder() {
 		d.add(Item{Kind: FolderGone, What: sentence(d.FolderFault),
 			Next: "connect the drive it is on, or correct `folder` in the settings; until then nothing new is recorded"})
 	}
+	if d.Empty && d.Recorded > 0 {
+		d.add(Item{Kind: FolderEmpty, What: fmt.Sprintf("The working folder %s shows no file at all, and held some when it was recorded.", manifest.Printable(d.Folder)),
+			Next: "see whether the right drive is connected; if so, bring the files back with `linecamp restore --everything`"})
+	}
 	if d.Recorder != "" {
 		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in the working folder here is not kept.", manifest.Printable(d.Recorder)),
 			Next: "to record here from now on, run `linecamp setup --take-over`"})
 	}
-	if d.Recorded == 0 && d.FolderFault == "" && (d.Unrecorded.Files > 0 || !d.mirrored()) {
-		d.add(Item{Kind: NothingKept, Files: d.Unrecorded.Files, Bytes: d.Unrecorded.Bytes,
-			What: "Nothing of this archive is known to be kept: no mirror round has recorded anything here.", Next: d.recording()})
+	lack := d.Late
+	if !d.coming() {
+		lack = lack.Plus(d.New)
+	}
+	i := Item{Files: lack.Files, Bytes: lack.Bytes, Path: d.Path, Since: d.Oldest, Next: d.recording()}
+	switch {
+	case d.FolderFault != "":
+		return
+	case d.Recorded == 0 && (lack.Files > 0 || !d.mirrored()):
+		i.Kind, i.What = NothingKept, "Nothing of this archive is known to be kept: no mirror round has recorded anything here."
+		if lack.Files > 0 {
+			i.What = fmt.Sprintf("Nothing of this archive is known to be kept: no mirror round has recorded anything here, and %s in the working folder.", there(lack))
+		}
+	case lack.Files > 0:
+		i.Kind, i.What = NotRecorded, fmt.Sprintf("%s in the working folder %s not recorded yet, the first of them %s.", lack, are(lack.Files), manifest.Printable(d.Path))
+	default:
 		return
 	}
-	if d.Unrecorded.Files > 0 {
-		d.add(Item{Kind: NotRecorded, Files: d.Unrecorded.Files, Bytes: d.Unrecorded.Bytes,
-			What: fmt.Sprintf("%s in the working folder %s not recorded yet.", d.Unrecorded, are(d.Unrecorded.Files)), Next: d.recording()})
-	}
+	d.add(i)
+}
+
+// coming reports whether a mirror round is sure to come in time.
+func (d *deriver) coming() bool {
+	return d.Served && slices.ContainsFunc(d.Rounds, func(r Round) bool { return r.Kind == "mirror" && r.Scheduled && r.Overdue.IsZero() })
 }
 
 // mirrored reports whether a mirror round has come to an end here.
@@ -83,8 +102,11 @@ func (d *deriver) recording() string {
 
 func (d *deriver) waits() {
 	for _, w := range d.Waits {
-		if w.Kind == OtherRecorder && d.Recorder != "" {
+		switch {
+		case w.Kind == OtherRecorder && d.Recorder != "":
 			continue // it is told already
+		case w.Kind == FolderEmpty && (d.Empty || d.FolderFault == ""), w.Kind == FolderGone:
+			continue // the folder itself says better
 		}
 		why, next, _ := strings.Cut(w.Reason, "; ")
 		what := sentence(why)
@@ -231,6 +253,10 @@ func sentence(s string) string {
 		return s // a name or a path stays as it is
 	}
 	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func there(a Amount) string {
+	return fmt.Sprintf("%s %s", a, are(a.Files))
 }
 
 func are(n int) string {

@@ -10,9 +10,15 @@ type Facts struct {
 	// FolderFault says why it cannot be looked at, "" where it can.
 	Folder      string
 	FolderFault string
-	// Unrecorded is what the folder holds and no version has, where a round
-	// should have recorded it by now.
-	Unrecorded Amount
+	Empty       bool // it shows no file at all
+	// Unrecorded is what the folder holds and no version has: Late since before
+	// the last mirror round, New since then. What changed within the last minute
+	// is in neither.
+	Late, New Amount
+	Oldest    time.Time // since when the oldest of them stands there
+	Path      string    // the first of them
+	// Served says that a service runs the rounds of the archive here.
+	Served bool
 	// Recorded is the number of sites that have a version.
 	Recorded int
 	// Recorder is the computer that records the archive, where it is another.
@@ -92,7 +98,9 @@ type Round struct {
 	At      time.Time // when the last one began; zero for never
 	Done    time.Time // when the last one began that came to an end; zero for never
 	Overdue time.Time // when one should have run that did not; zero where none is overdue
-	Service string    // how the service stands, as a sentence
+	// Scheduled says that the settings name a time for it.
+	Scheduled bool
+	Service   string // how the service stands, as a sentence
 }
 
 // States of a copy, as a mirror round names them.

@@ -9,6 +9,7 @@ import (
 // Reasons a path waits, as the report gives them. Each ends where the sentence
 // "waiting: …" ends, and names what to do where a person is needed.
 const (
+	ReasonFolder      = "nothing new was recorded: " // and why the working folder cannot be read
 	ReasonNoCopy      = "no copy can be reached, so nothing new can be kept"
 	ReasonDamaged     = "its bytes changed though size and time did not, which looks like damage; `linecamp mend` brings the good bytes back"
 	ReasonCopied      = "it changed while it was being copied; the next round takes it"
@@ -43,6 +44,8 @@ func KindOf(reason string) attention.Kind {
 		return attention.RecordingHeld
 	}
 	switch {
+	case strings.HasPrefix(reason, ReasonFolder):
+		return attention.FolderGone
 	case strings.HasPrefix(reason, ErrNotAuthor.Error()):
 		return attention.OtherRecorder
 	case strings.HasPrefix(reason, unreadCopies), strings.Contains(reason, holdsALine), strings.Contains(reason, holdsAVersion):

@@ -1,0 +1,168 @@
+// Package glance tells what of a working folder no version has, without opening
+// a file: from what the manifests and records say, and what a walk sees.
+//
+// A file counts as recorded where its path has the digest that was last read of
+// it, or, where it was never read here or looks otherwise since, where the
+// record of its path has its size and its time. What a walk cannot see, bytes
+// that changed while size and time did not, a round finds.
+package glance
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"iter"
+	"slices"
+	"time"
+
+	"github.com/cespare/xxhash/v2"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// Seen is what a walk came to.
+type Seen struct {
+	Files int
+	// Print stands for the paths, sizes and times of all files, however they are
+	// ordered: of two walks with the same Print, the second found nothing new.
+	Print uint64
+
+	// What no version has: Late stood there before the time asked for, New came or
+	// changed since, and Moving changed within the last minute and may still be
+	// being written.
+	Late, New, Moving Share
+}
+
+// Unrecorded is all of that.
+func (s Seen) Unrecorded() (files int, bytes int64) {
+	return s.Late.Files + s.New.Files + s.Moving.Files, s.Late.Bytes + s.New.Bytes + s.Moving.Bytes
+}
+
+// Share is some of the files.
+type Share struct {
+	Files  int
+	Bytes  int64
+	Path   string    // the first of them, in byte order
+	Oldest time.Time // when the one changed that has stood there longest
+}
+
+func (s *Share) add(g tally.Glimpse) {
+	if s.Files == 0 || g.Path < s.Path {
+		s.Path = g.Path
+	}
+	if s.Files == 0 || g.Changed.Before(s.Oldest) {
+		s.Oldest = g.Changed
+	}
+	s.Files++
+	s.Bytes += g.Size
+}
+
+// ErrFolder: the folder cannot be walked.
+var ErrFolder = errors.New("the working folder cannot be looked through")
+
+func walk(ctx context.Context, folder string, known Known, see func(tally.Glimpse)) error {
+	err := tally.Glance(ctx, folder, known, see)
+	if err != nil && ctx.Err() == nil {
+		return fmt.Errorf("%w: %w", ErrFolder, err)
+	}
+	return err
+}
+
+// Known is what a cache says of the files of one folder.
+type Known func(dir string) ([]tally.Known, error)
+
+// Print walks a folder and says only how many files there are and what they
+// come to.
+func Print(ctx context.Context, folder string) (files int, print uint64, err error) {
+	err = walk(ctx, folder, nil, func(g tally.Glimpse) {
+		files++
+		print += printOf(g)
+	})
+	return files, print, err
+}
+
+// Look walks a folder and compares it with what is recorded. Files that changed
+// before since are late.
+func Look(ctx context.Context, folder string, known Known, recorded Recorded, since, now time.Time) (Seen, error) {
+	var s Seen
+	err := walk(ctx, folder, known, func(g tally.Glimpse) {
+		s.Files++
+		s.Print += printOf(g)
+		switch {
+		case recorded.has(g):
+		case tally.Fresh(g.Modified, now):
+			s.Moving.add(g)
+		case g.Changed.Before(since):
+			s.Late.add(g)
+		default:
+			s.New.add(g)
+		}
+	})
+	return s, err
+}
+
+// Recorded is what the newest versions hold, a number for each file: a million
+// files take sixteen megabytes.
+type Recorded struct{ exact, rough []uint64 }
+
+// RecordedBy gathers it from every site's newest manifest and record.
+func RecordedBy(sites iter.Seq2[*manifest.Inventory, *manifest.Record]) Recorded {
+	var r Recorded
+	for inv, rec := range sites {
+		for logical, d := range inv.State(inv.Head()) {
+			e, ok := rec.Paths[logical]
+			if !ok {
+				continue
+			}
+			path := rawPath(rec.Base, logical, e)
+			r.exact = append(r.exact, exact(path, d))
+			r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
+		}
+	}
+	return r.sorted()
+}
+
+func (r Recorded) sorted() Recorded {
+	slices.Sort(r.exact)
+	slices.Sort(r.rough)
+	return r
+}
+
+func (r Recorded) has(g tally.Glimpse) bool {
+	if g.Known != (manifest.Digest{}) {
+		_, ok := slices.BinarySearch(r.exact, exact(g.Path, g.Known))
+		return ok
+	}
+	_, ok := slices.BinarySearch(r.rough, rough(g.Path, g.Size, g.Modified))
+	return ok
+}
+
+func rawPath(base, logical string, e manifest.Entry) string {
+	name := logical
+	if len(e.Raw) > 0 {
+		name = string(e.Raw)
+	}
+	if base == "" {
+		return name
+	}
+	return base + "/" + name
+}
+
+func exact(path string, d manifest.Digest) uint64 {
+	return xxhash.Sum64(append(append([]byte(path), 0), d[:]...))
+}
+
+func rough(path string, size int64, modified time.Time) uint64 {
+	b := append([]byte(path), 0)
+	b = binary.LittleEndian.AppendUint64(b, uint64(size))
+	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(modified.UnixNano())))
+}
+
+func printOf(g tally.Glimpse) uint64 {
+	b := append([]byte(g.Path), 0)
+	b = binary.LittleEndian.AppendUint64(b, uint64(g.Size))
+	b = binary.LittleEndian.AppendUint64(b, uint64(g.Modified.UnixNano()))
+	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(g.Changed.UnixNano())))
+}

@@ -1,0 +1,131 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+	"time"
+
+	"linecamp/daemon/attention"
+	"linecamp/daemon/config"
+	"linecamp/daemon/glance"
+	"linecamp/manifest"
+	"linecamp/verify/say"
+)
+
+// keyRecorded is where the ledger keeps a recordedAll.
+const keyRecorded = "working folder when all of it was recorded"
+
+// seeFolder looks at the working folder.
+func (a *Archive) seeFolder(ctx context.Context, r *reach, o *outlook) (err error) {
+	f := &o.Facts
+	if f.Folder == "" {
+		return nil
+	}
+	if f.FolderFault = folderFault(f.Folder); f.FolderFault != "" {
+		return nil
+	}
+	var since time.Time
+	for _, r := range f.Rounds {
+		if r.Kind == roundMirror {
+			since = r.Done
+		}
+	}
+	o.seen, err = a.glance(ctx, r, since)
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case errors.Is(err, glance.ErrFolder):
+		f.FolderFault = say.Plain(err.Error())
+		return nil
+	case err != nil:
+		return err
+	}
+	f.Empty = o.seen.Files == 0
+	f.Late, f.New = amount(o.seen.Late), amount(o.seen.New)
+	first := o.seen.Late
+	if first.Files == 0 {
+		first = o.seen.New
+	}
+	f.Path, f.Oldest = first.Path, first.Oldest
+	return nil
+}
+
+func amount(s glance.Share) attention.Amount {
+	return attention.Amount{Files: s.Files, Bytes: s.Bytes}
+}
+
+// recordedAll is what the working folder was when all of it was recorded.
+type recordedAll struct {
+	Lines int    // of the seal
+	Files int    // in the folder
+	Print uint64 // see glance.Print
+}
+
+// glance looks at the working folder for what no version has. Where nothing has
+// changed since all of it was recorded, that costs a walk and no more. A site's
+// manifest that the state folder lacks is read from a drive, never from a bucket.
+func (a *Archive) glance(ctx context.Context, r *reach, since time.Time) (glance.Seen, error) {
+	seal, err := a.cache.Seal()
+	if errors.Is(err, fs.ErrNotExist) {
+		seal, err = manifest.DecodeSeal(nil)
+	}
+	if err != nil {
+		return glance.Seen{}, fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	var was recordedAll
+	if err := a.recall(keyRecorded, &was); err != nil {
+		return glance.Seen{}, err
+	}
+	if was.Lines == seal.Len() && was.Lines > 0 {
+		files, print, err := glance.Print(ctx, a.cfg.Folder)
+		if err != nil || files == was.Files && print == was.Print {
+			return glance.Seen{Files: files, Print: print}, err
+		}
+	}
+	k, err := a.known(ctx, &reach{copies: slices.DeleteFunc(r.open(), func(h *held) bool { return h.Kind != config.KindDrive })})
+	if err != nil {
+		return glance.Seen{}, err
+	}
+	unsure := false
+	sites := func(yield func(*manifest.Inventory, *manifest.Record) bool) {
+		for _, slug := range k.slugs {
+			inv, rec, err := k.object(slug)
+			if err != nil || rec == nil {
+				unsure = true
+				continue
+			}
+			if !yield(inv, rec) {
+				return
+			}
+		}
+	}
+	seen, err := glance.Look(ctx, a.cfg.Folder, a.ledger.Folder, glance.RecordedBy(sites), since.Add(-time.Minute), a.now())
+	if err != nil {
+		return seen, err
+	}
+	if unsure { // nobody at hand knows what is recorded of some sites
+		return glance.Seen{Files: seen.Files}, ctx.Err()
+	}
+	if files, _ := seen.Unrecorded(); files == 0 {
+		return seen, a.remember(keyRecorded, recordedAll{seal.Len(), seen.Files, seen.Print})
+	}
+	return seen, nil
+}
+
+// folderFault says why a working folder cannot be looked at; "" where it can.
+func folderFault(folder string) string {
+	info, err := os.Stat(folder)
+	switch {
+	case os.IsNotExist(err):
+		return fmt.Sprintf("the working folder %s is not there", folder)
+	case err != nil:
+		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, say.Plain(err.Error()))
+	case !info.IsDir():
+		return fmt.Sprintf("the working folder %s is a file, not a folder", folder)
+	}
+	return ""
+}
