@@ -63,7 +63,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	v.Well = len(v.Wants) == 0
 	v.Sentence = standing(read, len(v.Wants))
 	v.Alike = len(read.record.Alike)
-	for _, r := range read.status.Rounds {
+	for _, r := range read.status.Last {
 		v.Rounds = append(v.Rounds, roundRowOf(r, b))
 	}
 	for _, n := range read.status.Next {
@@ -178,7 +178,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 }
 
 func roundRowOf(p daemon.PastRound, b *book) roundRow {
-	row := roundRow{Round: p.Round, When: clock(p.Began), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
+	row := roundRow{Round: p.Round, When: clock(p.At), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
 	if p.Ended == nil {
 		row.Outcome = "under way, or broken off"
 	}
