@@ -90,7 +90,7 @@ func (a *Archive) target(ctx context.Context, p Progress) (*intake.Archive, erro
 	if err := a.addUnsettled(ctx, t, here); err != nil {
 		return nil, err
 	}
-	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.cfg.Years.Metres, Has: func(d manifest.Digest) bool {
+	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.cfg.Years.Metres, Units: a.cfg.Distances(), Has: func(d manifest.Digest) bool {
 		_, is := recorded[d]
 		return is || here[d] != ""
 	}}, nil

@@ -36,7 +36,7 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 // verify also returns the objects whose root pair is to be written again, by
 // copy, for mend.
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
-	report := VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy}}
+	report := VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy, Units: a.cfg.Distances()}}
 	var picked []config.Copy
 	if _, err := o.paper(); err != nil {
 		return report, nil, err
@@ -395,7 +395,7 @@ func (a *Archive) judgedBy(t *tally.Result, r *reach, k *known, checked []verify
 		return in, nil, fmt.Errorf("the ledger: %w", err)
 	}
 	in = verify.Gather(a.now(), t, k.objects(), holdings)
-	in.Tolerance = verify.Tolerance(a.cfg.Years)
+	in.Tolerance, in.Units = verify.Tolerance(a.cfg.Years), a.cfg.Distances()
 	if err := a.addSaid(&in); err != nil {
 		return in, nil, err
 	}

@@ -18,6 +18,8 @@ type Alike struct {
 	Now    AlikeSite `json:"now"`    // the one that is visited
 	Former AlikeSite `json:"former"` // the one that ended
 	Text   string    `json:"text"`   // what makes them look like one
+
+	far []float64 // the distances in Text
 }
 
 // AlikeSite is one of two sites that look alike.
@@ -63,19 +65,21 @@ func Alikes(in YearsInput) (all []Alike) {
 				at = places(in)
 			}
 			text := ""
+			var far []float64
 			switch {
 			case at[i].known && at[k].known:
 				d := geo.Distance(at[i].at, at[k].at)
 				if d > min(in.metres(former), in.metres(now)) || in.crowded(at, years, i, k) {
 					continue
 				}
-				text = fmt.Sprintf("it begins where the other ended, %s from it", metres(d))
+				text = fmt.Sprintf("it begins where the other ended, %s from it", geo.Meters.Distance(d))
+				far = append(far, d)
 			case named && !in.lettered(former, now):
 				text = "it begins where the other ended, with nearly its name"
 			default:
 				continue
 			}
-			all = append(all, Alike{alikeSite(now, years[k]), alikeSite(former, years[i]), text})
+			all = append(all, Alike{alikeSite(now, years[k]), alikeSite(former, years[i]), text, far})
 		}
 	}
 	slices.SortFunc(all, func(a, b Alike) int {
@@ -214,7 +218,7 @@ func (s AlikeSite) label() string {
 func (p printer) alike(all []Alike) {
 	var lines, one, two []string
 	for _, a := range all {
-		lines = append(lines, fmt.Sprintf("%s and %s: %s", a.Now.label(), a.Former.label(), a.Text))
+		lines = append(lines, fmt.Sprintf("%s and %s: %s", a.Now.label(), a.Former.label(), p.units.Reword(a.Text, a.far...)))
 		both := []string{a.Now.asked(), a.Former.asked()}
 		if a.Now.First <= a.Former.Last {
 			both = append(both, "--overlap")

@@ -31,7 +31,7 @@ func Drafts(in YearsInput) (all []Draft) {
 		if s.Site == "" || s.began() == "" {
 			continue
 		}
-		all = append(all, Draft{s.Site, s.Pasture, draft(s, in.Now)})
+		all = append(all, Draft{s.Site, s.Pasture, draft(s, in.Now, in.Units)})
 	}
 	return all
 }
@@ -40,7 +40,7 @@ func Drafts(in YearsInput) (all []Draft) {
 // only a comment.
 type part struct{ name, text string }
 
-func draft(s SiteItems, now time.Time) string {
+func draft(s SiteItems, now time.Time, units geo.Units) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, DraftBegins+`%s, from what the photos in this folder say.
 # Correct it, and take out what is not to be declared. linecamp reads this file
@@ -53,7 +53,7 @@ name = %s
 	}
 	text := b.String()
 	before := judged(s, now, "")
-	for _, p := range []part{draftPosition(&s), draftFirstYear(&s), draftViews(&s, now), draftExpect(&s, now)} {
+	for _, p := range []part{draftPosition(&s, units), draftFirstYear(&s), draftViews(&s, now), draftExpect(&s, now)} {
 		switch {
 		case p.text == "":
 		case judged(s, now, text+p.text) == before:
@@ -91,7 +91,7 @@ func judged(s SiteItems, now time.Time, text string) string {
 }
 
 // draftPosition is the middle of the photos' positions.
-func draftPosition(s *SiteItems) part {
+func draftPosition(s *SiteItems, units geo.Units) part {
 	var fixes []geo.Position
 	visits := map[string]bool{}
 	for _, it := range s.Items {
@@ -110,8 +110,8 @@ func draftPosition(s *SiteItems) part {
 		near[i] = geo.Distance(p, middle)
 	}
 	slices.Sort(near)
-	return part{"the position", fmt.Sprintf("latitude  = %-12.5f # the middle of %d photos' positions; nine in ten lie within\nlongitude = %-12.5f # %.0f m of it\n",
-		middle.Latitude, len(fixes), middle.Longitude, math.Ceil(near[(len(near)-1)*9/10]))}
+	return part{"the position", fmt.Sprintf("latitude  = %-12.5f # the middle of %d photos' positions; nine in ten lie within\nlongitude = %-12.5f # %s of it\n",
+		middle.Latitude, len(fixes), middle.Longitude, units.Distance(math.Ceil(near[(len(near)-1)*9/10])))}
 }
 
 func round5(v float64) float64 { return math.Round(v*1e5) / 1e5 }

@@ -27,6 +27,8 @@ type Finding struct {
 	Note bool `json:"note,omitempty"`
 	// Why is the explanation a person put on file for all of the paths.
 	Why string `json:"why,omitempty"`
+
+	far []float64 // the distances in Text, as they stand there
 }
 
 // What Finding.Kind can be.
@@ -82,7 +84,7 @@ func Findings(in YearsInput, years []Year) []Finding {
 // CardFindings makes findings of the faults in cards.
 func CardFindings(faults []card.Fault) (all []Finding) {
 	for _, f := range faults {
-		all = append(all, Finding{Kind: FoundCard, Paths: []string{f.File}, Text: f.String(), Todo: "What the card says otherwise is used, and every photo is kept meanwhile."})
+		all = append(all, Finding{Kind: FoundCard, Paths: []string{f.File}, Text: f.String(), far: f.Distances(), Todo: "What the card says otherwise is used, and every photo is kept meanwhile."})
 	}
 	return all
 }

@@ -77,9 +77,10 @@ func (x *finder) misplaced(s *SiteItems) {
 	if at.wrong == nil {
 		return
 	}
-	x.add(s, Finding{Kind: FoundDeclared,
+	off := geo.Distance(*at.wrong, at.at)
+	x.add(s, Finding{Kind: FoundDeclared, far: []float64{off},
 		Text: fmt.Sprintf("the site is declared to be at %s; that is %s from where the photos of %d of its %d visits with a position were taken (%s)",
-			at.wrong, metres(geo.Distance(*at.wrong, at.at)), at.visits, at.of, at.at),
+			at.wrong, geo.Meters.Distance(off), at.visits, at.of, at.at),
 		Todo: "Correct latitude and longitude in its site.toml, or the waypoint of its name. Until then its photos are held against one another."})
 }
 
@@ -128,18 +129,21 @@ func (x *finder) awayFrom(at place, s *SiteItems, visit string, photos []Item) {
 	if len(far) == 0 {
 		return
 	}
-	text := fmt.Sprintf("%s taken %s from the site", count(int64(len(far)), "photo"), metres(most))
+	text := fmt.Sprintf("%s taken %s from the site", count(int64(len(far)), "photo"), geo.Meters.Distance(most))
+	distances := []float64{most}
 	if worst.Error > 0 {
-		text += fmt.Sprintf(" (the camera's position was good to %s)", metres(worst.Error))
+		distances = append(distances, worst.Error)
+		text += fmt.Sprintf(" (the camera's position was good to %s)", geo.Meters.Distance(worst.Error))
 	}
 	if !at.declared {
 		text += ", where the other visits' photos were taken"
 	}
 	o, d := x.nearest(s, worst.Position)
 	if o != nil {
-		text += fmt.Sprintf("; the nearest other site is %s, %s away", o.label(""), metres(d))
+		distances = append(distances, d)
+		text += fmt.Sprintf("; the nearest other site is %s, %s away", o.label(""), geo.Meters.Distance(d))
 	}
-	m := moved{site: s, visit: visit, finding: Finding{Visit: visit, Kind: FoundElsewhere, Paths: pathsOf(far), Text: text,
+	m := moved{site: s, visit: visit, finding: Finding{Visit: visit, Kind: FoundElsewhere, Paths: pathsOf(far), Text: text, far: distances,
 		Todo: "See whether they belong to the other site. If they are right here, put the reason on file."}}
 	if o != nil && d <= x.in.metres(o)+worst.Error {
 		m.to = o
@@ -201,12 +205,4 @@ func (x *finder) nearest(s *SiteItems, p geo.Position) (site *SiteItems, distanc
 		}
 	}
 	return site, distance
-}
-
-// metres writes a distance for a person.
-func metres(m float64) string {
-	if m < 9999.5 {
-		return fmt.Sprintf("%.0f m", m)
-	}
-	return fmt.Sprintf("%.0f km", m/1000)
 }

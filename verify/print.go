@@ -8,6 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"linecamp/manifest/geo"
 	"linecamp/verify/say"
 )
 
@@ -72,7 +73,7 @@ func (r Report) Print(w io.Writer) {
 			fmt.Fprintf(w, "%s goes on from %s.\n", Site{Object: j.Object, Site: Shown(j.Site), Pasture: Shown(j.Pasture)}.Label(), strings.Join(from, " and "))
 		}
 	}
-	p := printer{w: w, line: say.Of(w)}
+	p := printer{w: w, line: say.Of(w), units: r.Units}
 	if r.Nothing {
 		for _, c := range r.Copies {
 			p.damage(c)
@@ -120,7 +121,7 @@ func (p printer) findings(all []Finding) {
 		todo := all[i].Todo
 		for ; end < len(all) && all[end].Kind == all[i].Kind; end++ {
 			f := all[end]
-			l := f.line()
+			l := f.line(p.units)
 			switch {
 			case !f.Wants() && f.Why != "":
 			case f.Note:
@@ -151,9 +152,10 @@ var headings = map[string]string{
 }
 
 // line is a finding in one line.
-func (f Finding) line() string {
+func (f Finding) line(units geo.Units) string {
+	text := Shown(units.Reword(f.Text, f.far...))
 	if f.Kind == FoundCard || f.Kind == FoundUndated {
-		return Shown(f.Text)
+		return text
 	}
 	where := Site{Object: f.Object, Site: Shown(f.Site), Pasture: Shown(f.Pasture)}.Label()
 	if len(f.Paths) == 1 {
@@ -161,7 +163,7 @@ func (f Finding) line() string {
 	} else if f.Visit != "" {
 		where += ", " + f.Visit
 	}
-	return where + ": " + Shown(f.Text)
+	return where + ": " + text
 }
 
 // line is a copy in one line.
@@ -223,8 +225,9 @@ func yearsLine(years []Year) string {
 }
 
 type printer struct {
-	w    io.Writer
-	line say.Line
+	w     io.Writer
+	line  say.Line
+	units geo.Units
 }
 
 // list prints a heading, lines and what to do; nothing if there are no lines.

@@ -1,5 +1,7 @@
 package verify
 
+import "linecamp/manifest/geo"
+
 // Report is a whole verification.
 type Report struct {
 	Archive string       `json:"archive"`
@@ -18,9 +20,10 @@ type Report struct {
 	// YearsError is why the years could not be judged, though they were to be.
 	YearsError string `json:"years_error,omitempty"`
 	// Nothing: no version of anything is recorded yet, so nothing was compared.
-	Nothing bool   `json:"nothing_recorded,omitempty"`
-	Asked   string `json:"-"`                // the one copy that was asked for; "" for all
-	Folder  string `json:"folder,omitempty"` // the working folder, where this machine has it
+	Nothing bool      `json:"nothing_recorded,omitempty"`
+	Asked   string    `json:"-"`                // the one copy that was asked for; "" for all
+	Folder  string    `json:"folder,omitempty"` // the working folder, where this machine has it
+	Units   geo.Units `json:"-"`                // what distances are printed in
 }
 
 // Share is a number of people's files and their bytes.

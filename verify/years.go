@@ -56,6 +56,7 @@ type YearsInput struct {
 	Now       time.Time // in the ranch's own time zone
 	Sites     []SiteItems
 	Tolerance Tolerance
+	Units     geo.Units // what drafts of cards tell distances in
 	// Unfiled are the files of no site, which are judged by themselves only: photos
 	// that lie anywhere, and notes in a pasture's or a year's folder.
 	Unfiled SiteItems

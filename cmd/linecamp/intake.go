@@ -15,13 +15,12 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/intake"
-	"linecamp/manifest/card"
 )
 
 func (t *tool) intake() *cobra.Command {
 	var o intake.Options
 	var yes bool
-	var gpx, clock, sheet string
+	var gpx, clock, near, sheet string
 	cmd := &cobra.Command{
 		Use:     "intake FOLDER",
 		Short:   "files the new photos of a camera card",
@@ -39,7 +38,7 @@ linecamp intake /media/office/CAMERA --visit 3 --site "Stake 3"
 linecamp intake /media/office/CAMERA --gpx round.gpx --clock +1h`,
 		Args: exactly(1, "the folder of the card"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := intakeOptions(cmd, &o, gpx, clock); err != nil {
+			if err := intakeOptions(cmd, &o, gpx, clock, near); err != nil {
 				return err
 			}
 			if err := sheetPlace(sheet, args[0]); err != nil {
@@ -60,13 +59,13 @@ linecamp intake /media/office/CAMERA --gpx round.gpx --clock +1h`,
 	f.IntSliceVar(&o.Visits, "visit", nil, "only the visit with this `NUMBER` in the plan; may be said several times")
 	f.StringVar(&gpx, "gpx", "", "a GPX `FILE` with the track of the round, for pictures without a position")
 	f.StringVar(&clock, "clock", "", "`HOW` far to move the camera's clock, as +1h or -35m")
-	f.Float64Var(&o.Near, "near", 0, "how many `METRES` from a site still are the site (50, or what the settings or the site's card say)")
+	f.StringVar(&near, "near", "", "how `FAR` from a site still is the site, as 150ft or 50m (50m, or what the settings or the site's card say)")
 	cmd.RegisterFlagCompletionFunc("site", t.completeSite)
 	return cmd
 }
 
 // intakeOptions reads those options that are more than a word.
-func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock string) error {
+func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock, near string) error {
 	if o.Date != "" {
 		if _, ok := intake.Day(o.Date, time.Now()); !ok {
 			return usagef("--date takes a day that has been, as 2026-06-24, not %q", o.Date)
@@ -85,8 +84,12 @@ func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock string) err
 	if cmd.Flags().Changed("view") && !intake.View(o.View) {
 		return usagef("--view takes a view's name in small letters, as plot or landscape, not %q", o.View)
 	}
-	if cmd.Flags().Changed("near") && !(o.Near > 0 && o.Near <= card.MostMetres) {
-		return usagef("--near takes metres, more than 0 and at most %d", card.MostMetres)
+	if cmd.Flags().Changed("near") {
+		d, err := intake.ParseNear(near)
+		if err != nil {
+			return usagef("--near: %v", err)
+		}
+		o.Near = d
 	}
 	if gpx == "" {
 		return nil

@@ -16,6 +16,8 @@ type tool struct {
 	json    bool
 	quiet   bool
 
+	whichOne bool // --version
+
 	spoken bool // the report is out already; only the exit status is left to tell
 }
 
@@ -58,6 +60,7 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 	f.StringVar(&t.archive, "archive", "", "the archive's `NAME`, where there are several")
 	f.BoolVar(&t.json, "json", false, "print the report as one JSON object")
 	f.BoolVar(&t.quiet, "quiet", false, "print nothing when all is well")
+	root.Flags().BoolVar(&t.whichOne, "version", false, "say which linecamp this is")
 
 	root.AddCommand(t.setup(), t.status(), t.page(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.intake(), t.mirror(),
 		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.restore(), t.handOver(), t.paper(), t.version())
@@ -69,6 +72,9 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 // bare runs when no command was named: it shows the help page, and refuses a
 // word that is no command.
 func (t *tool) bare(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 && t.whichOne {
+		return t.say(thisVersion())
+	}
 	if len(args) == 0 {
 		return cmd.Help()
 	}

@@ -28,12 +28,14 @@ func (t *tool) version() *cobra.Command {
 		Example: `linecamp version --json`,
 		GroupID: groupTool,
 		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			v := versionReport{Version: "(no version)", Go: runtime.Version(), System: runtime.GOOS + "/" + runtime.GOARCH}
-			if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" {
-				v.Version = b.Main.Version
-			}
-			return t.say(v)
-		},
+		RunE:    func(cmd *cobra.Command, args []string) error { return t.say(thisVersion()) },
 	}
+}
+
+func thisVersion() versionReport {
+	v := versionReport{Version: "(no version)", Go: runtime.Version(), System: runtime.GOOS + "/" + runtime.GOARCH}
+	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" {
+		v.Version = b.Main.Version
+	}
+	return v
 }

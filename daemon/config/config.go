@@ -22,7 +22,11 @@
 //     repeated in the message.
 package config
 
-import "time"
+import (
+	"time"
+
+	"linecamp/manifest/geo"
+)
 
 // Archive is one archive as its config file describes it. All paths are
 // absolute and clean.
@@ -38,8 +42,9 @@ type Archive struct {
 	GivenUp  []Copy // copies that a person gave up: never used, and told of when they turn up
 	Schedule Schedule
 	Years    Years
-	State    string // "" for the usual state folder, see StateDir
-	File     string // where it was read; "" if it was not read from a file
+	Units    geo.Units // what distances are printed in; "" by the time zone, see Distances
+	State    string    // "" for the usual state folder, see StateDir
+	File     string    // where it was read; "" if it was not read from a file
 }
 
 // Kinds of copies.

@@ -172,7 +172,7 @@ func TestFaultsNameFileLineAndKey(t *testing.T) {
 		{"too many metres", "archive='a'\n[years]\nmetres=5001\n", ":3: years.metres: ", "a number from 1 to 5000"},
 		{"metres below nothing", "archive='a'\nyears.metres=-3\n", ":2: years.metres: ", "-3 cannot be"},
 		{"metres that are no number", "archive='a'\n[years]\nmetres=nan\n", ":3: years.metres: ", "NaN cannot be"},
-		{"unknown key of the years", "archive='a'\n[years]\nmeters=3\n", ":3: years.meters: ", "settings here: metres, season_days"},
+		{"unknown key of the years", "archive='a'\n[years]\nyards=3\n", ":3: years.yards: ", "settings here: feet, meters, metres, season_days"},
 		{"years that are no table", "archive='a'\nyears=21\n", ":2: years: ", "begins with the line [years]"},
 		{"unknown key in the second copy", "archive='a'\n" + drive + "root='/d'\n\n" + bucket + "url='https://h/b'\n# why\nbandwith='1'\n", ":14: copy.bandwith: ", "no such setting"},
 		{"unknown table", "archive='a'\n[notify]\nx=1\n", ":2: notify: ", "no such setting"},

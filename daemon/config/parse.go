@@ -2,6 +2,7 @@ package config
 
 import (
 	"errors"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -12,6 +13,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/tomlline"
 )
@@ -45,6 +47,7 @@ func parse(path string, b []byte) (loaded, error) {
 		Dates:  dates(top),
 		Views:  views(top.table("views")),
 		State:  f.folder(top, "state"),
+		Units:  units(top),
 		File:   path,
 	}
 	a.Schedule = schedule(top.table("schedule"))
@@ -142,6 +145,18 @@ func dates(t *table) string {
 	return s
 }
 
+func units(t *table) geo.Units {
+	s := t.text("units")
+	if s == "" {
+		return ""
+	}
+	u, err := geo.ParseUnits(s)
+	if err != nil {
+		t.fault("units", "%v, or take it out to go by the time zone", err)
+	}
+	return u
+}
+
 func views(t *table) map[string][]string {
 	var all map[string][]string
 	owner := map[string]string{}
@@ -188,7 +203,15 @@ const mostSeasonDays = 180
 func years(t *table) Years {
 	y := Years{
 		SeasonDays: int(t.number("season_days", 1, mostSeasonDays, true, "days that a visit may be out of its season")),
-		Metres:     t.number("metres", 1, card.MostMetres, false, "metres that a photo may be taken away from its site"),
+	}
+	const what = " that a photo may be taken away from its site"
+	for _, key := range []string{"meters", "metres"} {
+		if m := t.number(key, 1, card.MostMetres, false, "meters"+what); m != 0 {
+			y.Metres = m
+		}
+	}
+	if ft := t.number("feet", 3, math.Floor(card.MostMetres/geo.Foot), false, "feet"+what); ft != 0 {
+		y.Metres = ft * geo.Foot
 	}
 	t.rest(nil)
 	return y

@@ -104,6 +104,9 @@ func (a Archive) encode() []byte {
 	if a.State != "" {
 		w.pair("state", tomlline.Quote(a.State), "what linecamp remembers between rounds")
 	}
+	if a.Units != "" {
+		w.pair("units", tomlline.Quote(string(a.Units)), "what distances are printed in")
+	}
 	if len(a.Views) > 0 {
 		w.line("")
 		w.line("[views]")
@@ -122,7 +125,7 @@ func (a Archive) encode() []byte {
 			w.pair("season_days", fmt.Sprint(y.SeasonDays), "how far out of its season a visit may be")
 		}
 		if y.Metres != 0 {
-			w.pair("metres", strconv.FormatFloat(y.Metres, 'f', -1, 64), "how far from its site a photo may be taken")
+			w.pair("meters", strconv.FormatFloat(y.Metres, 'f', -1, 64), "how far from its site a photo may be taken")
 		}
 	}
 	for _, c := range a.Copies {

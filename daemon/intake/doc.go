@@ -27,10 +27,12 @@ package intake
 
 import (
 	"errors"
+	"fmt"
 	"time"
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
@@ -69,6 +71,7 @@ type Archive struct {
 	Tally  *tally.Result // what is in it
 	Layout *tally.Layout
 	Cards  *card.Set                  // what is declared of its sites; may be nil
+	Units  geo.Units                  // what its distances are printed in
 	Near   float64                    // metres from a site that still are at the site; 0 for the usual
 	Has    func(manifest.Digest) bool // whether any version of any site has the content
 }
@@ -86,6 +89,16 @@ type Options struct {
 	Now      time.Time               // pictures dated later are of a wrong clock; zero: never
 	Thumbs   bool                    // make small pictures, for a sheet
 	Progress func(done, total int64) // in bytes; may be nil
+}
+
+// ParseNear reads how far from a site still is the site, "150ft" or "50m", in
+// meters.
+func ParseNear(s string) (float64, error) {
+	d, err := geo.ParseLength(s)
+	if err == nil && (d <= 0 || d > card.MostMetres) {
+		err = fmt.Errorf("%s cannot be how far a site reaches; write a distance such as 150ft or 50m, of at most %d m", s, card.MostMetres)
+	}
+	return d, err
 }
 
 const (

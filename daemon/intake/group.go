@@ -3,6 +3,8 @@ package intake
 import (
 	"slices"
 	"strings"
+
+	"linecamp/manifest/geo"
 )
 
 // A group is the pictures of one visit, as far as it can be told.
@@ -14,7 +16,8 @@ type group struct {
 	siteBy string
 	metres float64 // from the site; -1 if not measured
 	date   string
-	why    string // why there is no site, for a person
+	why    string    // why there is no site, for a person
+	far    []float64 // the distances in why
 }
 
 // groups lets shots fall into visits. near is how far apart in metres the
@@ -119,7 +122,7 @@ func (g *group) settle(sites []*site, near float64) {
 	}
 	switch {
 	case !within(first):
-		g.why = "the nearest site, " + first.s.label() + ", is " + distance(first.m) + " away"
+		g.why, g.far = "the nearest site, "+first.s.label()+", is "+geo.Meters.Distance(first.m)+" away", []float64{first.m}
 	case len(hits) > 1 && within(hits[1]) && hits[1].m-first.m < max(g.at.within, near/4):
 		g.why = "it lies between " + first.s.label() + " and " + hits[1].s.label()
 	default:

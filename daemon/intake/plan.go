@@ -17,6 +17,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest"
+	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
@@ -32,7 +33,8 @@ type Plan struct {
 	Passed []Left  `json:"passed"` // links and special files, never opened
 	Litter int     `json:"litter"` // what systems and cameras leave about, left out
 
-	o Options
+	o     Options
+	units geo.Units // of the first archive, for what belongs to none
 }
 
 // Share is a number of files and their bytes.
@@ -53,7 +55,9 @@ type Visit struct {
 	Reason  string   `json:"reason,omitempty"` // why nothing of it is filed
 	Files   []File   `json:"files"`
 
-	site *site
+	site  *site
+	units geo.Units
+	far   []float64 // the distances in Reason
 }
 
 // File is one file of a visit.
@@ -97,6 +101,9 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		}
 	}
 	p := &Plan{Card: card.Folder, Visits: []Visit{}, Left: []Left{}, Unread: []Left{}, Passed: []Left{}, Litter: card.Litter, o: o}
+	if len(archives) > 0 {
+		p.units = archives[0].Units
+	}
 	for _, w := range card.Unread {
 		p.Unread = append(p.Unread, Left{shown(w.Path), 0, w.Reason})
 	}
@@ -318,7 +325,10 @@ func find(sites []*site, name string) (*site, error) {
 
 // add puts a group on the plan.
 func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
-	v := Visit{Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy}
+	v := Visit{Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy, units: p.units, far: g.far}
+	if g.site != nil {
+		v.units = g.site.archive.Units
+	}
 	if g.metres >= 0 {
 		v.Metres = &g.metres
 	}

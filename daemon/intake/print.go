@@ -75,19 +75,19 @@ func (v *Visit) print(w io.Writer) {
 	fmt.Fprintf(w, "\n%d  %s  %s", v.Number, date, v.where())
 	switch {
 	case v.By == ByPosition && v.Metres != nil:
-		fmt.Fprintf(w, "  (%s from it, by position)", distance(*v.Metres))
+		fmt.Fprintf(w, "  (%s from it, by position)", v.distance())
 	case v.By == ByTrack && v.Metres != nil:
-		fmt.Fprintf(w, "  (%s from it, by the track)", distance(*v.Metres))
+		fmt.Fprintf(w, "  (%s from it, by the track)", v.distance())
 	case v.By == ByOrder:
 		fmt.Fprint(w, "  (by the order of other years; please look)")
 	case v.By == ByPerson && v.Metres != nil:
-		fmt.Fprintf(w, "  (as told; taken %s from it)", distance(*v.Metres))
+		fmt.Fprintf(w, "  (as told; taken %s from it)", v.distance())
 	case v.By == ByPerson:
 		fmt.Fprint(w, "  (as told)")
 	}
 	fmt.Fprintln(w)
 	if v.Reason != "" {
-		fmt.Fprintf(w, "   stays on the card: %s\n", v.Reason)
+		fmt.Fprintf(w, "   stays on the card: %s\n", v.reason())
 	}
 	for _, f := range v.Files {
 		f.print(w)
@@ -153,12 +153,8 @@ func isAre(n int) string {
 	return "are"
 }
 
-func distance(m float64) string {
-	if m >= 10_000 {
-		return fmt.Sprintf("%.0f km", m/1000)
-	}
-	if m >= 1000 {
-		return fmt.Sprintf("%.1f km", m/1000)
-	}
-	return fmt.Sprintf("%.0f m", m)
-}
+// distance is how far from the site the visit's pictures were taken.
+func (v *Visit) distance() string { return v.units.Distance(*v.Metres) }
+
+// reason is why nothing of the visit is filed.
+func (v *Visit) reason() string { return v.units.Reword(v.Reason, v.far...) }

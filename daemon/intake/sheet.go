@@ -19,7 +19,8 @@ var sheetHTML string
 
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"where":    func(v Visit) string { return v.where() },
-	"distance": func(m *float64) string { return distance(*m) },
+	"distance": func(v Visit) string { return v.distance() },
+	"reason":   func(v Visit) string { return v.reason() },
 	"thumb": func(f File) template.URL {
 		return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(f.thumb))
 	},

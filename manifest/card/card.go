@@ -13,7 +13,7 @@
 //	permit      = "0417"
 //	latitude    = 41.23456             # WGS 84, degrees, north positive
 //	longitude   = -106.54321           # east positive
-//	metres      = 80                   # how far from there pictures may be taken
+//	meters      = 80                   # how far from there pictures may be taken
 //	stand       = "at the T-post, toe on the stone"
 //	camera_height = "5 ft"
 //	marks       = "rebar with a yellow cap"

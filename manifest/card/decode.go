@@ -3,6 +3,7 @@ package card
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -114,10 +115,16 @@ func (k *keys) position() *geo.Position {
 const MostMetres = 5000
 
 func (k *keys) metres() float64 {
-	if m := k.number("metres", 1, MostMetres, "a distance in metres"); m != nil {
-		return *m
+	far := 0.0
+	for _, key := range []string{"meters", "metres"} {
+		if m := k.number(key, 1, MostMetres, "a distance in meters"); m != nil {
+			far = *m
+		}
 	}
-	return 0
+	if ft := k.number("feet", 3, math.Floor(MostMetres/geo.Foot), "a distance in feet"); ft != nil {
+		far = *ft * geo.Foot
+	}
+	return far
 }
 
 func (c *Card) view(k *keys) {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path"
 	"slices"
+	"strconv"
 	"strings"
 
 	"linecamp/manifest"
@@ -204,13 +205,34 @@ func (r *reader) settle(t *tally.Result) {
 		if was, twice := from[k]; twice {
 			if d := geo.Distance(was.Position, w.Position); d > samePoint {
 				r.Faults = append(r.Faults, Fault{w.file, 0, "", fmt.Sprintf(
-					"the waypoint %q lies %.0f m from the one of that name in %s, which is used; write the right position into the site's %s", clip(w.Name), d, was.file, SiteFile)})
+					"the waypoint %q"+liesOff+"%s"+fromThat+"%s, which is used; write the right position into the site's %s", clip(w.Name), geo.Meters.Distance(d), was.file, SiteFile)})
 			}
 			continue
 		}
 		from[k] = w
 		r.positions[k] = w.Position
 	}
+}
+
+// What stands around the distance in a fault.
+const (
+	liesOff  = " lies "
+	fromThat = " from the one of that name in "
+)
+
+// Distances are those that the fault's text tells, in meters.
+func (f Fault) Distances() []float64 {
+	_, rest, _ := strings.Cut(f.Text, liesOff)
+	said, _, ok := strings.Cut(rest, fromThat)
+	number, unit, _ := strings.Cut(said, " ")
+	d, err := strconv.ParseFloat(number, 64)
+	if !ok || err != nil {
+		return nil
+	}
+	if unit == "km" {
+		d *= 1000
+	}
+	return []float64{d}
 }
 
 // samePoint is how far apart, in metres, two waypoints may be and still be the
