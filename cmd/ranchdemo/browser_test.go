@@ -49,7 +49,9 @@ func browser(t *testing.T) context.Context {
 			}
 		}
 	})
-	do(t, ctx, log.Enable())
+	if err := chromedp.Run(ctx, log.Enable()); err != nil { // the first run starts it, for as long as ctx
+		t.Fatal(err)
+	}
 	return ctx
 }
 
@@ -58,6 +60,8 @@ func expected(url string) bool { return strings.Contains(url, "/picture/") }
 
 func do(t *testing.T, ctx context.Context, actions ...chromedp.Action) {
 	t.Helper()
+	ctx, stop := context.WithTimeout(ctx, 40*time.Second)
+	defer stop()
 	if err := chromedp.Run(ctx, actions...); err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"html/template"
 	"net/http"
+	"strings"
 
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -35,12 +36,32 @@ func (s *Server) several() bool { return len(s.books)+len(s.faults) > 1 }
 
 var templates = func() map[string]*template.Template {
 	all := map[string]*template.Template{}
-	funcs := template.FuncMap{"shown": verify.Shown, "size": verify.Size, "dict": dict}
+	funcs := template.FuncMap{"shown": verify.Shown, "size": verify.Size, "dict": dict, "spoken": spoken}
 	for _, name := range []string{"stand", "years", "findings", "site", "versions", "note", "work", "job", "roll", "fault"} {
 		all[name] = template.Must(template.New("frame.html").Funcs(funcs).ParseFS(embedded, "html/frame.html", "html/"+name+".html"))
 	}
 	return all
 }()
+
+// spoken is a sentence, with the command lines in it, which stand between
+// backticks, set as such.
+func spoken(text string) template.HTML {
+	parts := strings.Split(text, "`")
+	var b strings.Builder
+	for i, p := range parts {
+		switch {
+		case i%2 == 0:
+			template.HTMLEscape(&b, []byte(p))
+		case i == len(parts)-1: // none closes it
+			template.HTMLEscape(&b, []byte("`"+p))
+		default:
+			b.WriteString("<code>")
+			template.HTMLEscape(&b, []byte(p))
+			b.WriteString("</code>")
+		}
+	}
+	return template.HTML(b.String())
+}
 
 // dict hands several values to a template within a template.
 func dict(pairs ...any) map[string]any {

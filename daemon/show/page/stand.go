@@ -132,6 +132,9 @@ func wanting(b *book, r *reading) (all []want) {
 		case attention.ChangeWaits, attention.ManyUnfiled:
 			w.See, w.Line = "work", b.Line.Run("mirror", "--accept-changes")
 		}
+		if strings.Contains(w.Next, "`") {
+			w.Line = "" // the sentence has it
+		}
 		all = append(all, w)
 	}
 	return all

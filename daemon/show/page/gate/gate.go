@@ -211,5 +211,5 @@ func same(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byt
 func refuse(w http.ResponseWriter, status int, why string) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	fmt.Fprintf(w, "<!doctype html>\n<html lang=\"en\"><meta charset=\"utf-8\"><title>linecamp</title>\n<h1>Closed</h1>\n<p>%s</p>\n", why)
+	fmt.Fprintf(w, "<!doctype html>\n<html lang=\"en\"><meta charset=\"utf-8\"><title>linecamp</title><link rel=\"icon\" href=\"data:,\">\n<h1>Closed</h1>\n<p>%s</p>\n", why)
 }

@@ -14,7 +14,9 @@ var headers = []struct{ name, value string }{
 	// For browsers that do not know frame-ancestors.
 	{"X-Frame-Options", "DENY"},
 	// No other site is told where somebody came from: the path is a part of the lock.
-	{"Referrer-Policy", "no-referrer"},
+	// The stricter no-referrer would make browsers send "null" as the Origin of the
+	// page's own forms.
+	{"Referrer-Policy", "same-origin"},
 	// Pictures cannot be put into another site's page, by which it could learn whether
 	// they exist.
 	{"Cross-Origin-Resource-Policy", "same-origin"},
