@@ -42,6 +42,7 @@ const (
 	FoundSwapped   = "swapped"       // two visits have each other's photos
 	FoundElsewhere = "elsewhere"     // taken too far from the site
 	FoundTwice     = "twice"         // the same bytes under two sites or years
+	FoundDouble    = "double"        // a folder that doubles the one beside it
 	FoundClock     = "clock"         // one clock error through a whole visit
 	FoundScan      = "scan"          // scanned or exported later
 	FoundSeason    = "out of season" // a visit far from its season
@@ -66,6 +67,9 @@ func Findings(in YearsInput, years []Year) []Finding {
 		x.outOfSeason(s)
 	}
 	x.broken(&in.Unfiled)
+	for _, d := range in.Doubles {
+		x.add(&SiteItems{}, Finding{Kind: FoundDouble, Note: true, Paths: []string{d.Folder}, Text: d.Text()})
+	}
 	x.swapped()
 	x.settleMoved()
 	x.twice(where, order)
@@ -91,7 +95,7 @@ func CardFindings(faults []card.Fault) (all []Finding) {
 
 func rank(f Finding) int {
 	return slices.Index([]string{FoundBroken, FoundSwapped, FoundTwice, FoundElsewhere, FoundMisdated, FoundUndated, FoundEmpty, FoundCard, FoundDeclared,
-		FoundClock, FoundSeason, FoundLate, FoundScan}, f.Kind)
+		FoundDouble, FoundClock, FoundSeason, FoundLate, FoundScan}, f.Kind)
 }
 
 type finder struct {

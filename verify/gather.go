@@ -39,7 +39,7 @@ func (c CopyReport) Holding() Holding {
 // copies hold. Bytes that are anywhere in the working folder are not missing: a
 // file moved to another site counts there only.
 func Gather(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings []Holding) YearsInput {
-	g := &gatherer{here: map[manifest.Digest]bool{}, sites: map[siteKey]*SiteItems{}, holdings: holdings}
+	g := &gatherer{here: map[manifest.Digest]bool{}, loose: map[looseKey]bool{}, sites: map[siteKey]*SiteItems{}, holdings: holdings}
 	g.damage = make([]map[[2]string]bool, len(holdings))
 	for i, h := range holdings {
 		g.damage[i] = map[[2]string]bool{}
@@ -58,6 +58,9 @@ func Gather(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings [
 	}
 	g.share(shared)
 	in := YearsInput{Now: now, Unfiled: g.unfiled}
+	if t != nil {
+		in.Doubles = t.Doubles()
+	}
 	for _, k := range g.order {
 		in.Sites = append(in.Sites, *g.sites[k])
 	}
@@ -66,8 +69,14 @@ func Gather(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings [
 
 type siteKey struct{ pasture, site string }
 
+type looseKey struct {
+	siteKey
+	manifest.Digest
+}
+
 type gatherer struct {
 	here     map[manifest.Digest]bool // in the working folder
+	loose    map[looseKey]bool        // of its photos that lie with a site and are of no visit
 	paths    map[string]bool          // paths in the working folder
 	waiting  map[string]bool          // paths there that are not recorded yet
 	unlisted []string
@@ -101,6 +110,9 @@ func (g *gatherer) tally(t *tally.Result) {
 		s := g.site(siteKey{ts.Pasture, ts.Site})
 		for f := range ts.Files() {
 			add(f)
+			if f.Visit == "" && f.Kind == manifest.KindPhoto {
+				g.loose[looseKey{siteKey{ts.Pasture, ts.Site}, f.SHA256}] = true
+			}
 			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
 		}
 		for _, v := range ts.Visits {
@@ -165,6 +177,10 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 		raw := WorkingPath(from, logical)
 		unsure := g.waiting[raw] || g.hidden(raw)
 		if tallied && !unsure && (g.here[held.Digest] || g.paths[raw]) {
+			// Moved where no name tells a date, a photo is of the visit it was recorded under.
+			if s != nil && !g.paths[raw] && e.Visit != "" && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] {
+				s.Items = append(s.Items, Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking})
+			}
 			continue
 		}
 		it := Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking}

@@ -82,6 +82,7 @@ type visitYear struct {
 	away   []string        // paths no longer in the working folder
 	lost   []string        // paths with no good bytes anywhere
 	visits []visitPhotos
+	seen   map[manifest.Digest]bool // photos counted
 }
 
 func newVisitYear(year int) *visitYear {
@@ -107,6 +108,15 @@ func (v *visitYear) add(it Item) {
 			v.untold++
 		} else {
 			v.has[view] = true
+		}
+		if it.File != nil {
+			if v.seen[it.File.SHA256] {
+				return // a double adds nothing to the number of photos
+			}
+			if v.seen == nil {
+				v.seen = map[manifest.Digest]bool{}
+			}
+			v.seen[it.File.SHA256] = true
 		}
 		i := len(v.visits) - 1
 		for i >= 0 && v.visits[i].visit != it.Visit {

@@ -154,7 +154,7 @@ var headings = map[string]string{
 // line is a finding in one line.
 func (f Finding) line(units geo.Units) string {
 	text := Shown(units.Reword(f.Text, f.far...))
-	if f.Kind == FoundCard || f.Kind == FoundUndated {
+	if f.Kind == FoundCard || f.Kind == FoundUndated || f.Kind == FoundDouble {
 		return text
 	}
 	where := Site{Object: f.Object, Site: Shown(f.Site), Pasture: Shown(f.Pasture)}.Label()

@@ -60,6 +60,8 @@ type YearsInput struct {
 	// Unfiled are the files of no site, which are judged by themselves only: photos
 	// that lie anywhere, and notes in a pasture's or a year's folder.
 	Unfiled SiteItems
+	// Doubles are folders that hold again what the one beside them has.
+	Doubles []tally.Double
 	// Undecodable are the contents that a full decode found at fault, and how.
 	Undecodable map[manifest.Digest]string
 }

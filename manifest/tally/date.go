@@ -91,6 +91,9 @@ func (c calendar) read(name string, file bool) dating {
 	if !hasDigits(name) {
 		return dating{}
 	}
+	if !file {
+		name = undoubled(name)
+	}
 	words := split(name)
 	var best dating
 	used := make([]bool, len(words)) // words that belong to a date

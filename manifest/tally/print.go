@@ -40,6 +40,15 @@ func (r *Result) Print(w io.Writer, archive string) error {
 	r.printSites(b)
 	r.printTopics(b)
 	printUndated(b, r.Undated())
+	for i, d := range r.Doubles() {
+		if i == 0 {
+			fmt.Fprintln(b)
+		} else if i == mostPaths {
+			fmt.Fprintln(b, "And more such doubles (--json lists all).")
+			break
+		}
+		fmt.Fprintf(b, "%s.\n", d.Text())
+	}
 	if n := r.Unfiled.Len(); n > 0 {
 		fmt.Fprintf(b, "\n%s with no site of %s own (kept all the same):\n", count(n, "file"), map[bool]string{true: "its", false: "their"}[n == 1])
 		for _, t := range tops(r.Unfiled) {

@@ -15,6 +15,7 @@ type Report struct {
 	Unfiled []ReportFile `json:"unfiled"`
 	// Undated are photos of a site of which nothing tells the day.
 	Undated []ReportUndated `json:"undated"`
+	Doubles []ReportDouble  `json:"doubles"`
 	Waiting []ReportWait    `json:"waiting"`
 	Passed  []ReportWait    `json:"passed"`
 	Litter  int             `json:"litter"`
@@ -77,13 +78,24 @@ type ReportUndated struct {
 	Filed   bool     `json:"filed"` // they count for their year
 }
 
+// ReportDouble is a folder that doubles the one beside it; see [Double].
+type ReportDouble struct {
+	Folder string `json:"folder"`
+	Of     string `json:"of"`
+	Files  int    `json:"files"`
+	Same   int    `json:"same"`
+}
+
 // Report makes the report; id gives a site's id, "" if it has none yet, and
 // may be nil.
 func (r *Result) Report(archive string, id func(*Site) string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
 		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
 		Waiting: reportWaits(r.Waiting), Passed: reportWaits(r.Passed)}
-	p.Undated = []ReportUndated{}
+	p.Undated, p.Doubles = []ReportUndated{}, []ReportDouble{}
+	for _, d := range r.Doubles() {
+		p.Doubles = append(p.Doubles, ReportDouble{logical(d.Folder), logical(d.Of), d.Files, d.Same})
+	}
 	for _, u := range r.Undated() {
 		p.Undated = append(p.Undated, ReportUndated{text(u.Site), text(u.Pasture), logical(u.Folder), u.Photos,
 			append([]string{}, u.Days...), append([]int{}, u.Years...), u.Filed})

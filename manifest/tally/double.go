@@ -1,0 +1,116 @@
+package tally
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+
+	"linecamp/manifest"
+)
+
+// File managers name the doubles they make: "Copy of 2017", "2017 - Copy (2)",
+// "2017 copy", "2017 (1)", "2017 (another copy)". From common practice. Such a folder
+// is of the date that it doubles.
+var doubled = []*regexp.Regexp{
+	regexp.MustCompile(`(?i)^copy (?:\(\d+\) )?of (.+)$`),
+	regexp.MustCompile(`(?i)^(.+?)(?: - |[ _-])copy(?:[ _]?\(?\d+\)?)?$`),
+	regexp.MustCompile(`(?i)^(.+?) \((?:another |\d+(?:st|nd|rd|th) )?copy(?: \d+)?\)$`),
+	regexp.MustCompile(`^(.+?) ?\(\d{1,2}\)$`),
+}
+
+// undoubled is the name that a folder's name doubles, or that name itself.
+func undoubled(name string) string {
+	for again := true; again; {
+		again = false
+		if !strings.HasSuffix(name, ")") && !strings.Contains(strings.ToLower(name), "copy") {
+			return name
+		}
+		for _, re := range doubled {
+			if m := re.FindStringSubmatch(name); m != nil {
+				name, again = m[1], true
+				break
+			}
+		}
+	}
+	return name
+}
+
+// A Double is a folder that holds again what stands in the folder beside it.
+type Double struct {
+	Folder string // the double, by its name
+	Of     string // what it doubles
+	Files  int    // in the double
+	Same   int    // of them, byte for byte in Of as well
+}
+
+// Doubles lists the folders that are doubles by their names, and of which at least one
+// file is, byte for byte, in the folder they double.
+func (r *Result) Doubles() (all []Double) {
+	of := map[string]string{}             // doubles by path, and what they double
+	had := map[manifest.Digest][]string{} // of the files in doubles, the doubles
+	each := func(f func(File)) {
+		for i := range r.Sites {
+			for x := range r.Sites[i].Files() {
+				f(x)
+			}
+		}
+		for x := range r.Unfiled.All() {
+			f(x)
+		}
+	}
+	n := map[string]*Double{}
+	each(func(f File) {
+		for dir := parent(f.Path); dir != ""; dir = parent(dir) {
+			plain, known := of[dir]
+			if !known {
+				name := dir[nameAt(dir):]
+				if plain = undoubled(name); plain == name {
+					plain = ""
+				} else {
+					plain = dir[:nameAt(dir)] + plain
+				}
+				of[dir] = plain
+			}
+			if plain == "" {
+				continue
+			}
+			if n[dir] == nil {
+				n[dir] = &Double{Folder: dir, Of: plain}
+			}
+			n[dir].Files++
+			had[f.SHA256] = append(had[f.SHA256], dir)
+		}
+	})
+	if len(n) == 0 {
+		return nil
+	}
+	each(func(f File) {
+		dirs := had[f.SHA256]
+		for i := 0; i < len(dirs); i++ {
+			if below(f.Path, of[dirs[i]]) {
+				n[dirs[i]].Same++
+				dirs = slices.Delete(dirs, i, i+1)
+				i--
+			}
+		}
+		if len(had[f.SHA256]) > 0 {
+			had[f.SHA256] = dirs
+		}
+	})
+	for _, d := range n {
+		if d.Same > 0 {
+			all = append(all, *d)
+		}
+	}
+	slices.SortFunc(all, func(a, b Double) int { return strings.Compare(a.Folder, b.Folder) })
+	return all
+}
+
+// Text says what the double is, and what a person may do.
+func (d Double) Text() string {
+	folder, of := line(logical(d.Folder)), line(logical(d.Of))
+	if d.Same == d.Files {
+		return folder + " is a double: all of its " + count(d.Files, "file") + " are, byte for byte, in " + of + " too. It can be taken out of the folder; the copies keep both"
+	}
+	return folder + " is a double in part: " + count(d.Same, "file") + " of its " + count(d.Files, "file") + " are, byte for byte, in " + of + " too. Move the others there, and it can be taken out; the copies keep both"
+}
