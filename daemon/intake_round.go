@@ -153,7 +153,7 @@ func separate(card, folder string) error {
 		return nil
 	}
 	if a == b || within(a, b) || within(b, a) {
-		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", card, folder, intake.ErrAsked)
+		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/config"
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/near"
 	"linecamp/verify"
@@ -89,7 +90,7 @@ func (ra RootAccess) orNear(ctx context.Context, err error, r store.Root) error 
 	}
 	open := func(at string) (store.Root, error) { return ra.open(ctx, at) }
 	if at := near.Above(ctx, ra.above(), open); at != "" {
-		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, at, say.Quote(at))
+		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, manifest.Printable(at), say.Quote(at))
 	}
 	if r == nil {
 		return err

@@ -65,7 +65,7 @@ func (a *Archive) foreign(card string) error {
 	for _, c := range a.cfg.Copies {
 		root, err := resolved(c.Root)
 		if c.Kind == config.KindDrive && err == nil && (at == root || within(at, root)) {
-			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", card, c.Name, a.cfg.Name, intake.ErrAsked)
+			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.cfg.Name, intake.ErrAsked)
 		}
 	}
 	return nil

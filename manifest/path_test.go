@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"unicode"
 	"unicode/utf8"
 
 	"pgregory.net/rapid"
@@ -30,18 +31,45 @@ func TestCheckPath(t *testing.T) {
 }
 
 func TestPrintable(t *testing.T) {
-	for path, want := range map[string]string{
-		"2019-06-21/café plot.jpg": "2019-06-21/café plot.jpg",
-		"a\nb":                     `"a\nb"`,
-		"\x1b[31mred":              `"\x1b[31mred"`,
-		"caf\xe9":                  `"caf\xe9"`,
-		"\u202egpj":                `"\u202egpj"`, // writes backwards
-		"it's \"quoted\"":          "it's \"quoted\"",
+	for text, want := range map[string]string{
+		"2019-06-21/café plot.jpg":  "2019-06-21/café plot.jpg",
+		"cafe\u0301":                "cafe\u0301",
+		"北の牧場\u3000三番 🐄.jpg":        "北の牧場\u3000三番 🐄.jpg",
+		"مرعى/שדה":                  "مرعى/שדה",
+		"10\u00a0m":                 "10\u00a0m",
+		"it's \"quoted\" \\u{202e}": "it's \"quoted\" \\u{202e}",
+		"a\nb\tc\rd":                `a\u{a}b\u{9}c\u{d}d`,
+		"\x1b[31mred\x07\x7f":       `\u{1b}[31mred\u{7}\u{7f}`,
+		"\u009b31mred":              `\u{9b}31mred`, // the same in one character
+		"caf\xe9":                   `caf\xe9`,      // no text
+		"\x9b31m":                   `\x9b31m`,      // the same as a byte
+		"\u202egpj":                 `\u{202e}gpj`,  // writes backwards
+		"\u2066a\u2069":             `\u{2066}a\u{2069}`,
+		"\u200fa\u061c":             `\u{200f}a\u{61c}`,
+		"plot\u200b.jpg\ufeff":      `plot\u{200b}.jpg\u{feff}`,
+		"plot\u3164":                `plot\u{3164}`, // a letter that nobody sees
+		"a\u2028b\u2029c":           `a\u{2028}b\u{2029}c`,
+		"\U000e0041":                `\u{e0041}`, // a tag
+		"\ufffd":                    "\ufffd",
 	} {
-		if got := Printable(path); got != want {
-			t.Errorf("Printable(%q) = %s, want %s", path, got, want)
+		if got := Printable(text); got != want {
+			t.Errorf("Printable(%q) = %s, want %s", text, got, want)
+		}
+		if got := Printable(Printable(text)); got != want {
+			t.Errorf("Printable twice of %q is %s", text, got)
 		}
 	}
+}
+
+// Whatever the bytes, nothing is left that is not seen.
+func FuzzPrintable(f *testing.F) {
+	f.Add("plot\u202e\x9b\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		got := Printable(text)
+		if !IsPrintable(got) || strings.ContainsFunc(got, func(c rune) bool { return unicode.Is(unicode.C, c) || unicode.Is(unicode.Bidi_Control, c) }) {
+			t.Errorf("%q becomes %q", text, got)
+		}
+	})
 }
 
 func TestLogical(t *testing.T) {

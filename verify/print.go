@@ -5,9 +5,8 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
+	"linecamp/manifest"
 	"linecamp/manifest/geo"
 	"linecamp/verify/say"
 )
@@ -404,31 +403,8 @@ func shownAll(s []string) []string {
 	return out
 }
 
-// Shown makes a name safe to print: what a terminal could take for a command or
-// a line end is shown as its code, bad bytes as such.
-func Shown(s string) string {
-	clean := utf8.ValidString(s)
-	for _, c := range s {
-		clean = clean && unicode.IsPrint(c)
-	}
-	if clean {
-		return s
-	}
-	var b strings.Builder
-	for i := 0; i < len(s); {
-		c, n := utf8.DecodeRuneInString(s[i:])
-		switch {
-		case c == utf8.RuneError && n == 1:
-			fmt.Fprintf(&b, `\x%02x`, s[i])
-		case unicode.IsPrint(c):
-			b.WriteRune(c)
-		default:
-			fmt.Fprintf(&b, `\u{%x}`, c)
-		}
-		i += n
-	}
-	return b.String()
-}
+// Shown is [manifest.Printable].
+func Shown(s string) string { return manifest.Printable(s) }
 
 // count writes a number with its noun.
 func count(n int64, noun string) string {

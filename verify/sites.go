@@ -91,7 +91,7 @@ func (e *ManySites) Error() string {
 			fmt.Fprintf(&b, "\n  … and %d more", len(e.Sites)-most)
 			break
 		}
-		fmt.Fprintf(&b, "\n  %s  (%s)", s.Object, s.Label())
+		fmt.Fprintf(&b, "\n  %s  (%s)", s.Object, Shown(s.Label()))
 	}
 	return b.String()
 }

@@ -2,11 +2,15 @@ package main
 
 import (
 	"context"
+	"regexp"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon/config"
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 )
@@ -47,7 +51,7 @@ says where the script goes.`
 		for _, a := range all {
 			names = append(names, a.Name)
 		}
-		return names, cobra.ShellCompDirectiveNoFileComp
+		return plainWords(names...), cobra.ShellCompDirectiveNoFileComp
 	})
 }
 
@@ -95,7 +99,7 @@ func (t *tool) completeCopy(what cobra.ShellCompDirective) cobra.CompletionFunc 
 				names = append(names, c.Name)
 			}
 		}
-		return names, what
+		return plainWords(names...), what
 	}
 }
 
@@ -117,8 +121,19 @@ func (t *tool) completeSite(cmd *cobra.Command, args []string, begun string) ([]
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
+// plainWord is what may be offered to a shell. Names come from folders and copies,
+// and a shell may put what several have in common on the command line as it is,
+// and read that line as its own.
+var plainWord = regexp.MustCompile(`^[\pL\pN][\pL\pM\pN _.,+:/-]*$`)
+
+// plainWords are those of the names that may be offered.
+func plainWords(names ...string) []string {
+	return slices.DeleteFunc(names, func(n string) bool { return !plainWord.MatchString(n) || !manifest.IsPrintable(n) })
+}
+
 // siteNames are the names of an archive's sites that begin so, read from its
-// nearest drive: the name on the stake, or the folder where that was begun.
+// nearest drive: the name on the stake, or the folder where that was begun. A site
+// whose name may not be offered is offered by its object's, which always may.
 func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 	for _, c := range a.Copies {
 		if c.Kind != config.KindDrive {
@@ -135,9 +150,11 @@ func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 		}
 		var names []string
 		for _, s := range sites {
-			if n := s.Begun(begun); n != "" {
-				names = append(names, n)
+			n := s.Begun(begun)
+			if len(plainWords(n)) == 0 && strings.HasPrefix(s.Object, begun) {
+				n = s.Object
 			}
+			names = append(names, plainWords(n)...)
 		}
 		return names
 	}

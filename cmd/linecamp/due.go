@@ -83,7 +83,7 @@ func (t *tool) dueFiles(ctx context.Context, o daemon.DueOptions) error {
 	}
 	note, fault := daemon.WriteDue(o, time.Now(), all...)
 	if fault != nil {
-		fmt.Fprintln(t.errs, "linecamp:", say.Plain(fault.Error()))
+		fmt.Fprintln(t.errs, "linecamp:", t.line().Text(say.Error(fault)))
 		return exitError(worse(statusOf(err), exitFailed))
 	}
 	if note != "" {

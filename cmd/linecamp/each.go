@@ -78,7 +78,7 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 	list := []any{}
 	fail := func(name string, err error) {
 		status = worse(status, statusOf(err))
-		text := t.of(name).Text(say.Plain(err.Error()))
+		text := t.of(name).Text(say.Error(err))
 		entry := map[string]string{"error": text}
 		if name != "" {
 			entry["archive"] = name

@@ -87,7 +87,7 @@ func (t *tool) finish(ctx context.Context, ran *cobra.Command, args []string, er
 	if status == exitWell || t.spoken {
 		return status
 	}
-	text := t.line().Text(say.Plain(err.Error()))
+	text := t.line().Text(say.Error(err))
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		text = stoppedText
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"regexp"
@@ -8,6 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"linecamp/manifest"
 )
 
 // noOption finds the option in what the reader of options says of one that is
@@ -22,7 +25,7 @@ func (t *tool) dressHelp(root *cobra.Command) {
 		if m := noOption.FindStringSubmatch(err.Error()); m != nil {
 			return usagef("there is no option %s", m[1])
 		}
-		return usageError{err}
+		return usageError{errors.New(manifest.Printable(err.Error()))}
 	})
 	root.SetHelpCommandGroupID(groupTool)
 	root.InitDefaultHelpCmd()

@@ -36,12 +36,13 @@ func main() {
 // run is the whole program but for the process around it; it returns the exit
 // status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	t := &tool{in: in, out: out, errs: errs}
+	quietLibraries()
+	t := &tool{in: in, out: screen{out}, errs: screen{errs}, bars: errs}
 	root := t.root()
 	root.SetArgs(args)
 	root.SetIn(in)
-	root.SetOut(out)
-	root.SetErr(errs)
+	root.SetOut(t.out)
+	root.SetErr(t.errs)
 	ran, err := root.ExecuteContextC(ctx)
 	return t.finish(ctx, ran, args, err)
 }

@@ -10,6 +10,8 @@ import (
 	"github.com/vbauerster/mpb/v8"
 	"github.com/vbauerster/mpb/v8/decor"
 	"golang.org/x/term"
+
+	"linecamp/manifest"
 )
 
 // bars shows how far each task has come, one line a task. It is only ever made
@@ -29,7 +31,7 @@ type task struct {
 // may be called from several goroutines; end clears the lines before a report
 // is printed. Elsewhere both do nothing, and the function is nil.
 func (t *tool) progress() (show func(task string, done, total int64), end func()) {
-	f, ok := t.errs.(*os.File)
+	f, ok := t.bars.(*os.File)
 	if !ok || t.quiet || !term.IsTerminal(int(f.Fd())) {
 		return nil, func() {}
 	}
@@ -49,7 +51,7 @@ func (b *bars) show(name string, done, total int64) {
 	if k == nil {
 		k = &task{bar: b.screen.New(0, mpb.BarStyle().Lbound("").Filler("=").Tip("=").Padding(".").Rbound(""),
 			mpb.BarRemoveOnComplete(),
-			mpb.PrependDecorators(decor.Name(name, decor.WCSyncSpaceR)),
+			mpb.PrependDecorators(decor.Name(manifest.Printable(name), decor.WCSyncSpaceR)),
 			mpb.AppendDecorators(decor.Any(howFar)),
 		)}
 		b.tasks[name] = k

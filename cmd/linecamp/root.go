@@ -10,6 +10,7 @@ import (
 type tool struct {
 	in        io.Reader
 	out, errs io.Writer
+	bars      io.Writer // the error stream itself, for what moves the cursor
 
 	config  string
 	archive string

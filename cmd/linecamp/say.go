@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -63,10 +62,11 @@ func (t *tool) print(r report, line say.Line) error {
 
 // sayJSON prints one JSON object.
 func (t *tool) sayJSON(v any) error {
-	e := json.NewEncoder(t.out)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	return t.written(e.Encode(v))
+	b, err := plainJSON(v)
+	if err == nil {
+		_, err = t.out.Write(b)
+	}
+	return t.written(err)
 }
 
 // written says that a report could not be printed. A reader that closed its

@@ -262,7 +262,7 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 				continue
 			}
 			if o.Visits == nil && g.site != nil && g.site != s && g.siteBy != ByOrder {
-				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", i+1, g.site.label(), g.siteBy, i+1, ErrAsked)
+				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", i+1, verify.Shown(g.site.label()), g.siteBy, i+1, ErrAsked)
 			}
 			g.site, g.siteBy, g.why, g.metres = s, ByPerson, "", -1
 			if s.at.known && g.at.known {
@@ -313,7 +313,7 @@ func find(sites []*site, name string) (*site, error) {
 			var names []string
 			for _, s := range many.Sites {
 				i, _ := strconv.Atoi(s.Object[1:])
-				names = append(names, sites[i].label()+" ("+sites[i].archive.Name+")")
+				names = append(names, verify.Shown(sites[i].label())+" ("+sites[i].archive.Name+")")
 			}
 			return nil, fmt.Errorf("%q fits several sites; say which one: %s: %w", name, strings.Join(names, ", "), ErrAsked)
 		}

@@ -49,7 +49,7 @@ func (p *Plan) Print(w io.Writer) {
 		fmt.Fprintf(w, "%s on the card %s in the archive already, by content.\n", files(p.Known.Files), isAre(p.Known.Files))
 	}
 	if len(p.Visits) == 0 {
-		fmt.Fprintf(w, "No new photo is on %s.\n", p.Card)
+		fmt.Fprintf(w, "No new photo is on %s.\n", verify.Shown(p.Card))
 	}
 	for _, v := range p.Visits {
 		v.print(w)
@@ -72,7 +72,7 @@ func (v *Visit) print(w io.Writer) {
 	if date == "" {
 		date = "no date"
 	}
-	fmt.Fprintf(w, "\n%d  %s  %s", v.Number, date, v.where())
+	fmt.Fprintf(w, "\n%d  %s  %s", v.Number, verify.Shown(date), verify.Shown(v.where()))
 	switch {
 	case v.By == ByPosition && v.Metres != nil:
 		fmt.Fprintf(w, "  (%s from it, by position)", v.distance())
@@ -87,7 +87,7 @@ func (v *Visit) print(w io.Writer) {
 	}
 	fmt.Fprintln(w)
 	if v.Reason != "" {
-		fmt.Fprintf(w, "   stays on the card: %s\n", v.reason())
+		fmt.Fprintf(w, "   stays on the card: %s\n", verify.Shown(v.reason()))
 	}
 	for _, f := range v.Files {
 		f.print(w)
@@ -98,26 +98,26 @@ func (v *Visit) print(w io.Writer) {
 var viewWords = map[string]string{ByName: "by its name", ByContent: "by the look of it", ByOrder: "by its turn", ByPerson: "as told"}
 
 func (f *File) print(w io.Writer) {
-	fmt.Fprintf(w, "   %s", f.From)
+	fmt.Fprintf(w, "   %s", verify.Shown(f.From))
 	if len(f.Taken) >= 16 {
-		fmt.Fprintf(w, "  %s", f.Taken[11:16])
+		fmt.Fprintf(w, "  %s", verify.Shown(f.Taken[11:16]))
 	}
 	if f.View == tally.Untold {
 		fmt.Fprint(w, "  view unsure")
 	} else if f.View != "" {
-		fmt.Fprintf(w, "  %s, %s", f.View, viewWords[f.ViewBy])
+		fmt.Fprintf(w, "  %s, %s", verify.Shown(f.View), viewWords[f.ViewBy])
 	}
 	fmt.Fprintln(w)
 	switch f.State {
 	case Planned:
-		fmt.Fprintf(w, "      to %s\n", f.To)
+		fmt.Fprintf(w, "      to %s\n", verify.Shown(f.To))
 	case Filed:
-		fmt.Fprintf(w, "      filed as %s\n", f.To)
+		fmt.Fprintf(w, "      filed as %s\n", verify.Shown(f.To))
 	case Failed:
-		fmt.Fprintf(w, "      NOT FILED: %s\n", f.Reason)
+		fmt.Fprintf(w, "      NOT FILED: %s\n", verify.Shown(f.Reason))
 	default:
 		if f.Reason != "" {
-			fmt.Fprintf(w, "      %s\n", f.Reason)
+			fmt.Fprintf(w, "      %s\n", verify.Shown(f.Reason))
 		}
 	}
 }
@@ -135,7 +135,7 @@ func list(w io.Writer, title string, all []Left) {
 			fmt.Fprintf(w, "  … and %d more; --json lists all\n", len(all)-mostListed)
 			break
 		}
-		fmt.Fprintf(w, "  %s  %s\n", l.Path, l.Reason)
+		fmt.Fprintf(w, "  %s  %s\n", verify.Shown(l.Path), verify.Shown(l.Reason))
 	}
 }
 

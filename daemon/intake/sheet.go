@@ -18,9 +18,10 @@ import (
 var sheetHTML string
 
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"where":    func(v Visit) string { return v.where() },
+	"where":    func(v Visit) string { return verify.Shown(v.where()) },
 	"distance": func(v Visit) string { return v.distance() },
-	"reason":   func(v Visit) string { return v.reason() },
+	"reason":   func(v Visit) string { return verify.Shown(v.reason()) },
+	"shown":    verify.Shown,
 	"thumb": func(f File) template.URL {
 		return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(f.thumb))
 	},
@@ -54,7 +55,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"number": counted,
 	// path lets a long path break behind its slashes.
 	"path": func(p string) template.HTML {
-		return template.HTML(strings.ReplaceAll(template.HTMLEscapeString(p), "/", "/<wbr/>"))
+		return template.HTML(strings.ReplaceAll(template.HTMLEscapeString(verify.Shown(p)), "/", "/<wbr/>"))
 	},
 	"alt": func(v Visit, f File) string {
 		what := f.View
@@ -62,9 +63,9 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 			what = "picture"
 		}
 		if v.Site != "" {
-			what += " of " + v.where()
+			what += " of " + verify.Shown(v.where())
 		}
-		return strings.TrimSuffix(what+", "+v.Date, ", ") + " (" + f.From + ")"
+		return strings.TrimSuffix(what+", "+v.Date, ", ") + " (" + verify.Shown(f.From) + ")"
 	},
 	"unsited": func(p *Plan) bool {
 		return slices.ContainsFunc(p.Visits, func(v Visit) bool { return v.Site == "" })

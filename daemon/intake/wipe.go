@@ -135,9 +135,9 @@ func (w *Wipe) Wants() bool { return !w.MayWipe }
 // Print writes the answer for a person.
 func (w *Wipe) Print(out io.Writer) {
 	if w.MayWipe {
-		fmt.Fprintf(out, "%s may be wiped.\n", w.Card)
+		fmt.Fprintf(out, "%s may be wiped.\n", verify.Shown(w.Card))
 	} else {
-		fmt.Fprintf(out, "%s may NOT be wiped yet.\n", w.Card)
+		fmt.Fprintf(out, "%s may NOT be wiped yet.\n", verify.Shown(w.Card))
 	}
 	if len(w.Files)+len(w.Unread)+len(w.Passed) == 0 {
 		fmt.Fprintln(out, "There is nothing on it that anybody made.")
@@ -163,10 +163,10 @@ func (w *Wipe) Print(out io.Writer) {
 		}
 		fmt.Fprintf(out, "\nFiled, but not yet safe: %s.\n", files(n))
 		for _, y := range why {
-			fmt.Fprintf(out, "  Not counted: %s.\n", y)
+			fmt.Fprintf(out, "  Not counted: %s.\n", verify.Shown(y))
 		}
 		if todo.First != "" {
-			fmt.Fprintf(out, "  First: %s.\n", todo.First)
+			fmt.Fprintf(out, "  First: %s.\n", verify.Shown(todo.First))
 		}
 		for _, run := range todo.Run {
 			fmt.Fprintf(out, "  To do: %s\n", run)
@@ -227,7 +227,7 @@ func byWhere(out io.Writer, all []Held) {
 		}
 	}
 	for _, k := range kinds {
-		fmt.Fprintf(out, "  %s: %s\n", files(counts[k]), k)
+		fmt.Fprintf(out, "  %s: %s\n", files(counts[k]), verify.Shown(k))
 	}
 }
 
@@ -259,6 +259,6 @@ func lines(w io.Writer, all []Left) {
 			fmt.Fprintf(w, "  … and %d more; --json lists all\n", len(all)-mostListed)
 			return
 		}
-		fmt.Fprintf(w, "  %s  %s\n", l.Path, l.Reason)
+		fmt.Fprintf(w, "  %s  %s\n", verify.Shown(l.Path), verify.Shown(l.Reason))
 	}
 }

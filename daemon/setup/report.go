@@ -7,6 +7,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
+	"linecamp/manifest"
 	"linecamp/verify/say"
 )
 
@@ -67,7 +68,7 @@ func (r Report) Print(w io.Writer) {
 		if c.Adopted {
 			made = "was a copy already"
 		}
-		fmt.Fprintf(w, "%s  %s, %s\n", c.Copy, c.Place, made)
+		fmt.Fprintf(w, "%s  %s, %s\n", c.Copy, manifest.Printable(c.Place), made)
 		for _, n := range c.Notes {
 			fmt.Fprintf(w, "    %s.\n", line.Text(n))
 		}

@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"regexp"
 	"runtime"
 	"strings"
 
@@ -19,7 +22,7 @@ import (
 //	secret  = "…"
 //	session = "…"   # only for temporary keys
 //
-// No error repeats anything from the file.
+// No error repeats anything from the file, or a key in the place of its name.
 func Credentials(spec string) (access, secret, session string, err error) {
 	if spec == "env" {
 		access, secret, session = os.Getenv("AWS_ACCESS_KEY_ID"), os.Getenv("AWS_SECRET_ACCESS_KEY"), os.Getenv("AWS_SESSION_TOKEN")
@@ -33,12 +36,12 @@ func Credentials(spec string) (access, secret, session string, err error) {
 	}
 	f, err := os.Open(spec)
 	if err != nil {
-		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, err))
+		return "", "", "", fmt.Errorf("the credentials file %s cannot be read; give the name of a file with the keys, or \"env\": %w", called(spec), join(ErrCredentials, unnamed(err)))
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	if err != nil {
-		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, err))
+		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", join(ErrCredentials, unnamed(err)))
 	}
 	switch {
 	case !info.Mode().IsRegular() || info.Size() > maxSmall:
@@ -55,6 +58,27 @@ func Credentials(spec string) (access, secret, session string, err error) {
 		return "", "", "", fmt.Errorf("%s: %v: %w", spec, err, ErrCredentials)
 	}
 	return access, secret, session, nil
+}
+
+// called names a file that is not there. Somebody may have given a key in its place,
+// which is not repeated: only what ends as such files do is surely a name.
+func called(spec string) string {
+	if name := filepath.Base(spec); ending.MatchString(name) {
+		return name
+	}
+	return "that was named"
+}
+
+var ending = regexp.MustCompile(`^[A-Za-z0-9_-]{1,40}\.(toml|txt|keys?|ini|conf|cfg|json)$`)
+
+// unnamed is an error of the system without the name of the file: somebody may
+// have given a key in its place.
+func unnamed(err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
 }
 
 // parseCredentials reads the text of a credentials file. The errors of the TOML

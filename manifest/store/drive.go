@@ -50,11 +50,11 @@ func OpenDrive(folder, copyID string) (*Drive, error) {
 // mounts has a drive at or above it that is not mounted now, it is ErrNotHere.
 func NewDrive(folder string) (*Drive, error) {
 	if place, ok := unmounted(folder); ok {
-		return nil, fmt.Errorf("%s belongs to the drive that is mounted at %s, and nothing is mounted there now. Plug it in and mount it first; nothing was made on the disk below: %w", folder, place, ErrNotHere)
+		return nil, fmt.Errorf("%s belongs to the drive that is mounted at %s, and nothing is mounted there now. Plug it in and mount it first; nothing was made on the disk below: %w", manifest.Printable(folder), manifest.Printable(place), ErrNotHere)
 	}
 	if err := os.Mkdir(folder, 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("%s cannot be made, because %s is not there. Plug in the drive, or make that folder first: %w", folder, filepath.Dir(folder), ErrNotHere)
+			return nil, fmt.Errorf("%s cannot be made, because %s is not there. Plug in the drive, or make that folder first: %w", manifest.Printable(folder), manifest.Printable(filepath.Dir(folder)), ErrNotHere)
 		}
 		return nil, driveError(folder, "making the folder", "", err)
 	}
@@ -65,11 +65,11 @@ func openFolder(folder string) (*Drive, error) {
 	info, err := os.Stat(folder)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%s is not there. Is the drive plugged in? %w", folder, ErrNotHere)
+		return nil, fmt.Errorf("%s is not there. Is the drive plugged in? %w", manifest.Printable(folder), ErrNotHere)
 	case err != nil:
 		return nil, driveError(folder, "looking at it", "", err)
 	case !info.IsDir():
-		return nil, fmt.Errorf("%s is a file; a copy needs a folder: %w", folder, ErrNotAFolder)
+		return nil, fmt.Errorf("%s is a file; a copy needs a folder: %w", manifest.Printable(folder), ErrNotAFolder)
 	}
 	root, err := os.OpenRoot(folder)
 	if err != nil {
@@ -90,14 +90,14 @@ func (d *Drive) expect(copyID string) error {
 	id, err := d.Identity(context.Background())
 	if errors.Is(err, ErrNoRoot) {
 		if names, rerr := d.names("."); rerr == nil && len(names) == 0 {
-			return fmt.Errorf("%s is an empty folder. Is the drive plugged in and mounted there? Nothing was written to it: %w", d.path, ErrNotHere)
+			return fmt.Errorf("%s is an empty folder. Is the drive plugged in and mounted there? Nothing was written to it: %w", d.Name(), ErrNotHere)
 		}
 	}
 	if err != nil {
 		return err
 	}
 	if copyID != "" && id.CopyID != copyID {
-		return fmt.Errorf("%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it: %w", d.path, id.CopyID, id.Archive, copyID, ErrOtherRoot)
+		return fmt.Errorf("%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it: %w", d.Name(), id.CopyID, id.Archive, copyID, ErrOtherRoot)
 	}
 	return nil
 }
@@ -106,7 +106,7 @@ func (d *Drive) expect(copyID string) error {
 // is for tests that watch or break each operation.
 func (d *Drive) WrapDisk(w func(Disk) Disk) { d.disk = w(d.disk) }
 
-func (d *Drive) Name() string { return d.path }
+func (d *Drive) Name() string { return manifest.Printable(d.path) }
 func (d *Drive) Kind() string { return "drive" }
 
 func (d *Drive) Close() error { return errors.Join(d.dir.Close(), d.root.Close()) }
@@ -134,7 +134,7 @@ func (d *Drive) Lock(ctx context.Context) (unlock func(), err error) {
 	}
 	unlock, err = lockRoot(d.root)
 	if errors.Is(err, ErrBusy) {
-		return nil, fmt.Errorf("%s: another linecamp is writing to it; try again when that has finished: %w", d.path, ErrBusy)
+		return nil, fmt.Errorf("%s: another linecamp is writing to it; try again when that has finished: %w", d.Name(), ErrBusy)
 	}
 	if err != nil {
 		return nil, d.fail("locking it", "", err)

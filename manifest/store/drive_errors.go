@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"syscall"
+
+	"linecamp/manifest"
 )
 
 // fail says what went wrong on this drive, in a sentence that names it.
@@ -22,8 +24,9 @@ func driveError(drive, doing, key string, err error) error {
 		return from.error // the place the bytes came from, which says its own name
 	}
 	if key != "" {
-		doing += " " + clip(key)
+		doing += " " + manifest.Printable(clip(key))
 	}
+	drive = manifest.Printable(drive)
 	cause := bare(err)
 	switch {
 	case isAny(err, full):

@@ -48,7 +48,7 @@ func (d *Drive) Mend(ctx context.Context, key string, good Content, aside string
 		return err
 	}
 	if now.SHA256 != good.SHA256 {
-		return fmt.Errorf("%s: %s was written again and still reads back wrong; the drive may be failing: %w", d.path, key, ErrDigest)
+		return fmt.Errorf("%s: %s was written again and still reads back wrong; the drive may be failing: %w", d.Name(), key, ErrDigest)
 	}
 	return nil
 }

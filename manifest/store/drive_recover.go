@@ -324,7 +324,7 @@ func (d *Drive) checkAbove(ctx context.Context, object string, n int) error {
 			return err
 		}
 		if there {
-			return fmt.Errorf("%s: the manifest of version %d of %s no longer reads; run `linecamp verify` and `linecamp mend` first: %w", d.path, v, object, ErrDamaged)
+			return fmt.Errorf("%s: the manifest of version %d of %s no longer reads; run `linecamp verify` and `linecamp mend` first: %w", d.Name(), v, object, ErrDamaged)
 		}
 	}
 	return nil

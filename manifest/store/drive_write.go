@@ -50,7 +50,7 @@ func (d *Drive) already(ctx context.Context, key string, c Content) (Info, bool,
 	}
 	info, same, err := d.holds(ctx, key, c.SHA256, c.Size)
 	if err == nil && !same {
-		err = fmt.Errorf("%s: %s is there already, with other bytes; it was left as it is: %w", d.path, key, ErrConflict)
+		err = fmt.Errorf("%s: %s is there already, with other bytes; it was left as it is: %w", d.Name(), key, ErrConflict)
 	}
 	return info, same, err
 }
@@ -72,7 +72,7 @@ func (d *Drive) Replace(ctx context.Context, key string, c Content, was *Info) (
 		if info, same, err := d.holds(ctx, key, c.SHA256, c.Size); err == nil && same {
 			return info, nil
 		}
-		return Info{}, fmt.Errorf("%s: %s was changed meanwhile by something else; it was left as it is: %w", d.path, key, ErrConflict)
+		return Info{}, fmt.Errorf("%s: %s was changed meanwhile by something else; it was left as it is: %w", d.Name(), key, ErrConflict)
 	}
 	temp, info, err := d.stage(ctx, key, c)
 	if err != nil {

@@ -6,22 +6,15 @@ import (
 	"io"
 	"slices"
 	"strings"
-	"unicode"
+
+	"linecamp/manifest"
 )
 
 // text makes a name fit for a report: bytes that are no text become U+FFFD.
 func text(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
 
-// line makes a name fit for one line of a terminal: what would move the
-// cursor, as a newline in a file name, becomes U+FFFD.
-func line(s string) string {
-	return strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
-}
+// line makes a name fit for one line of a terminal.
+func line(s string) string { return manifest.Printable(s) }
 
 // longest lists in Print; --json has everything.
 const (

@@ -286,7 +286,7 @@ type target struct {
 
 func openTarget(into string) (*target, error) {
 	if at, ok := insideCopy(into); ok {
-		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", into, at, ErrInto)
+		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", verify.Shown(into), verify.Shown(at), ErrInto)
 	}
 	var grown []string
 	for at := into; ; at = filepath.Dir(at) {
@@ -296,11 +296,11 @@ func openTarget(into string) (*target, error) {
 		grown = append(grown, filepath.Dir(at))
 	}
 	if err := os.MkdirAll(into, 0o777); err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", into, ErrInto, err)
+		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", verify.Shown(into), ErrInto, err)
 	}
 	root, err := os.OpenRoot(into)
 	if err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", into, ErrInto, err)
+		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", verify.Shown(into), ErrInto, err)
 	}
 	dir, err := root.Open(".")
 	if err == nil {
@@ -311,7 +311,7 @@ func openTarget(into string) (*target, error) {
 			dir.Close()
 		}
 		root.Close()
-		return nil, fmt.Errorf("the folder %s: %w: %w", into, ErrInto, err)
+		return nil, fmt.Errorf("the folder %s: %w: %w", verify.Shown(into), ErrInto, err)
 	}
 	return &target{into, root, dir, grown}, nil
 }

@@ -43,8 +43,10 @@ func (l Line) options() string {
 // commandIn finds a command line that stands between backticks in a text.
 var commandIn = regexp.MustCompile("`(linecamp [^`]*)`")
 
-// Text completes the command lines that stand between backticks in a text.
+// Text completes the command lines that stand between backticks in a text, and
+// puts its further lines below the first.
 func (l Line) Text(text string) string {
+	text = indented(text)
 	o := l.options()
 	if o == "" {
 		return text

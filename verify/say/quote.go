@@ -6,6 +6,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"linecamp/manifest"
 )
 
 // bare words need no quotes in any shell.
@@ -14,10 +16,10 @@ var bare = regexp.MustCompile(`^[\pL\pN_+:./-]+$`)
 // quoteUnix quotes as sh does. Where something cannot be printed, it takes the
 // quotes $'…', in which POSIX (2024, XCU 2.2.4) has \xHH for a byte.
 func quoteUnix(word string) string {
-	if bare.MatchString(word) && utf8.ValidString(word) {
+	if bare.MatchString(word) && manifest.IsPrintable(word) {
 		return word
 	}
-	if printable(word) {
+	if manifest.IsPrintable(word) {
 		return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 	}
 	var b strings.Builder
@@ -28,7 +30,7 @@ func quoteUnix(word string) string {
 		case c == '\'' || c == '\\':
 			b.WriteByte('\\')
 			b.WriteRune(c)
-		case unicode.IsPrint(c) && !(c == utf8.RuneError && n == 1):
+		case manifest.IsPrintable(word[:n]):
 			b.WriteString(word[:n])
 		default:
 			for _, raw := range []byte(word[:n]) {
@@ -48,7 +50,7 @@ func quoteUnix(word string) string {
 // itself, but before a quote. No escape is known to its shells, so that what cannot
 // be printed is shown as lost; such a command line finds nothing, and harms nothing.
 func quoteWindows(word string) string {
-	if bare.MatchString(strings.ReplaceAll(word, `\`, "/")) && utf8.ValidString(word) {
+	if bare.MatchString(strings.ReplaceAll(word, `\`, "/")) && manifest.IsPrintable(word) {
 		return word
 	}
 	var b strings.Builder
@@ -58,7 +60,7 @@ func quoteWindows(word string) string {
 		switch {
 		case c == '"':
 			b.WriteString(strings.Repeat(`\`, slashes+1))
-		case !unicode.IsPrint(c):
+		case !manifest.IsPrintable(string(c)):
 			c = utf8.RuneError
 		}
 		slashes++
@@ -70,8 +72,4 @@ func quoteWindows(word string) string {
 	b.WriteString(strings.Repeat(`\`, slashes))
 	b.WriteByte('"')
 	return b.String()
-}
-
-func printable(s string) bool {
-	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(c rune) bool { return !unicode.IsPrint(c) })
 }
