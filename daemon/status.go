@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/samedisk"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/say"
@@ -37,6 +38,8 @@ type Status struct {
 	// SheetPrinted is when the recovery sheet was last put on file as printed;
 	// null for never.
 	SheetPrinted *time.Time `json:"sheet_printed"`
+	// Notes are worth knowing, and ask for nothing at once.
+	Notes []string `json:"notes,omitempty"`
 	attention.List
 	now time.Time
 }
@@ -130,6 +133,13 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		return s, err
 	}
 	s.SheetPrinted = moment(printed)
+	var drives []samedisk.Drive
+	for _, h := range r.open() {
+		if h.Kind == config.KindDrive {
+			drives = append(drives, samedisk.Drive{Name: h.Name, Folder: h.Root.Name()})
+		}
+	}
+	s.Notes = samedisk.Notes(a.cfg.Folder, drives)
 	return s, nil
 }
 
@@ -208,6 +218,9 @@ func (s Status) Print(w io.Writer) {
 	}
 	fmt.Fprintln(w, s.years(line))
 	s.List.Print(w)
+	for _, n := range s.Notes {
+		fmt.Fprintf(w, "Note: %s.\n", n)
+	}
 	if s.SheetPrinted == nil {
 		fmt.Fprintf(w, "No recovery sheet was printed yet. To draw one: %s\n", line.Run("paper", "recovery", "FILE.pdf"))
 	}

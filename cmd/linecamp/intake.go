@@ -137,7 +137,7 @@ func (t *tool) takeIn(ctx context.Context, card string, archives []*daemon.Archi
 		}
 	}
 	if plan.Waiting() > 0 && !yes {
-		if yes, err = t.agreed(plan.Plan); err != nil {
+		if yes, err = t.agreed(ctx, plan.Plan); err != nil {
 			return nil, err
 		}
 	}
@@ -150,14 +150,17 @@ func (t *tool) takeIn(ctx context.Context, card string, archives []*daemon.Archi
 }
 
 // agreed shows the plan and asks, where there is a person to ask.
-func (t *tool) agreed(plan *intake.Plan) (bool, error) {
+func (t *tool) agreed(ctx context.Context, plan *intake.Plan) (bool, error) {
 	in, ok := t.in.(*os.File)
 	if !ok || t.json || !term.IsTerminal(int(in.Fd())) {
 		return false, nil
 	}
 	plan.Print(t.errs)
 	fmt.Fprintf(t.errs, "\nFile them now? (yes or no) ")
-	answer, err := bufio.NewReader(in).ReadString('\n')
+	answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(in).ReadString('\n') })
+	if ctx.Err() != nil {
+		return false, ctx.Err()
+	}
 	if err != nil && answer == "" {
 		return false, nil
 	}

@@ -93,7 +93,8 @@ linecamp setup --take-over`,
 				r, err = setup.AddCopy(cmd.Context(), o)
 			default:
 				if !yes {
-					if o, err = setup.Ask(t.in, t.errs, t.secret(), o); err != nil {
+					asked := o
+					if o, err = answered(cmd.Context(), t, func() (setup.Options, error) { return setup.Ask(t.in, t.errs, t.secret(), asked) }); err != nil {
 						return asUsage(err)
 					}
 				} else if err := setupUsage(o); err != nil {

@@ -48,13 +48,14 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 			case s != "":
 				_, err := config.BucketURL(s, "")
 				return err
-			case len(o.Drives) == 0:
-				return errors.New("an archive needs one copy at least, on a drive or in a bucket")
 			}
 			return nil
 		}
 		if url := q.ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, isBucket); url != "" {
 			o.S3s = []NamedURL{{Name: "bucket", URL: url}}
+		}
+		if q.err == nil && len(o.Drives)+len(o.S3s) == 0 {
+			q.err = fmt.Errorf("an archive needs one copy at least. Plug in a drive and name a folder on it, such as /media/office/line-camp, or have a bucket made by an S3 service and give its address; %w", ErrNoAnswer)
 		}
 	}
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {

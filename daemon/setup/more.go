@@ -100,6 +100,12 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 		report.Copies = append(report.Copies, line)
 	}
 	report.Notes = append(report.Notes, fits(cfg, tried)...)
+	with := cfg
+	with.Copies = slices.Clone(cfg.Copies)
+	for _, t := range tried {
+		with.Copies = append(with.Copies, t.Copy)
+	}
+	report.Notes = append(report.Notes, shared(with)...)
 	for _, t := range tried {
 		changes = append(changes, config.Adding(t.Copy))
 	}

@@ -24,6 +24,7 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/samedisk"
 	"linecamp/manifest/tally"
 )
 
@@ -117,6 +118,7 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 		report.Copies = append(report.Copies, line)
 	}
 	report.Notes = append(report.Notes, fits(cfg, tried)...)
+	report.Notes = append(report.Notes, shared(cfg)...)
 	if err := cfg.Write(path); err != nil {
 		if errors.Is(err, fs.ErrExist) {
 			return report, fmt.Errorf("%w: %w", err, ErrConfigExists)
@@ -287,6 +289,17 @@ func agree(tried []*trial, archive string) (id, name string, err error) {
 		id, name = is.ArchiveID, is.Archive
 	}
 	return id, name, nil
+}
+
+// shared says which copies lie on one disk with the photos or with one another.
+func shared(cfg config.Archive) []string {
+	var drives []samedisk.Drive
+	for _, c := range cfg.Copies {
+		if c.Kind == config.KindDrive {
+			drives = append(drives, samedisk.Drive{Name: c.Name, Folder: c.Root})
+		}
+	}
+	return samedisk.Notes(cfg.Folder, drives)
 }
 
 func closeAll(tried []*trial) {
