@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -32,8 +33,9 @@ type KeptSite struct {
 	Failed bool   `json:"failed,omitempty"`
 }
 
-// WriteSites is Tally, and writes a draft of a site.toml into the folder of every
-// site that has none. Nothing is written over, whatever it is: each file is made
+// WriteSites is Tally, and writes a draft of a card for every site that has none: a
+// site.toml into its folder, or where the year stands above the site, a file of the
+// site's name into the folder for cards. Nothing is written over, whatever it is: each file is made
 // beside its place and then named. What hinders one site hinders no other: the
 // error is that of Tally, of the copies' state or of ctx.
 func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, error) {
@@ -71,30 +73,50 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	}
 	defer folder.Close()
 	report.Written, report.Kept = []WrittenSite{}, []KeptSite{}
+	cards := card.Read(t)
+	called := map[string]int{}
+	for _, s := range t.Sites {
+		for _, n := range card.NamesOf(card.Key{Pasture: s.Pasture, Site: s.Site}) {
+			called[n]++
+		}
+	}
 	for i := range t.Sites {
 		if err := ctx.Err(); err != nil {
 			return report, err
 		}
 		s := &t.Sites[i]
 		label := verify.Site{Site: s.Site, Pasture: s.Pasture}.Label()
-		at := path.Join(s.Base, card.SiteFile)
+		key := card.Key{Pasture: s.Pasture, Site: s.Site}
+		at, alone := path.Join(s.Base, card.SiteFile), true
+		if s.Base == "" { // with the year above it, no folder is the site's
+			slug := manifest.Slug(s.Pasture, s.Site, nil)
+			names := card.NamesOf(card.Key{Site: slug})
+			at, alone = path.Join(tally.CardFolder, slug+".toml"), called[names[0]] == 1
+		}
 		keep := func(reason string, failed bool) {
 			report.Kept = append(report.Kept, KeptSite{label, at, reason, failed})
 		}
-		text, ok := drafts[card.Key{Pasture: s.Pasture, Site: s.Site}]
-		switch has := cardOf(folder, s); {
-		case s.Base == "":
-			at = ""
-			keep("its files lie in no folder of their own, where a card could stand", false)
+		text, ok := drafts[key]
+		switch has := cmp.Or(cards.File(key), cardOf(folder, s, at)); {
 		case has != "":
 			at = has
 			keep("it has a card already", false)
-		case earlier[card.Key{Pasture: s.Pasture, Site: s.Site}]:
+		case !alone:
+			at = ""
+			keep("another site's name cannot be told from its own in the name of a file", false)
+		case earlier[key]:
 			keep("it is an earlier name of another site, whose card counts", false)
 		case !ok:
 			keep("it has no visit to draft from", false)
 		default:
-			switch err := writeNew(folder, at, text); {
+			err := error(nil)
+			if s.Base == "" {
+				err = folder.MkdirAll(tally.CardFolder, 0o777)
+			}
+			if err == nil {
+				err = writeNew(folder, at, text)
+			}
+			switch {
 			case errors.Is(err, fs.ErrExist):
 				keep("something of that name is there already, and was left as it is", true)
 			case err != nil:
@@ -109,7 +131,13 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 
 // cardOf is the path of a site's card, "" where it has none. One written within
 // the last minute still waits, and is no file of the site yet.
-func cardOf(folder *os.Root, s *tally.Site) string {
+func cardOf(folder *os.Root, s *tally.Site, at string) string {
+	if s.Base == "" {
+		if st, err := folder.Lstat(at); err == nil && st.Mode().IsRegular() {
+			return at
+		}
+		return ""
+	}
 	if dir, err := folder.Open(s.Base); err == nil {
 		defer dir.Close()
 		entries, _ := dir.ReadDir(-1) // what cannot be listed is seen below

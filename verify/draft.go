@@ -42,7 +42,7 @@ type part struct{ name, text string }
 
 func draft(s SiteItems, now time.Time, units geo.Units) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, DraftBegins+`%s, from what the photos in this folder say.
+	fmt.Fprintf(&b, DraftBegins+`%s, from what the photos of the site say.
 # Correct it, and take out what is not to be declared. linecamp reads this file
 # and never writes over it.
 

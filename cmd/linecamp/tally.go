@@ -20,7 +20,8 @@ found no site. Nothing is copied and nothing is changed. The first run reads
 every file once; later runs only look at what changed.
 
 With --write-sites a draft of a site.toml is written into the folder of every
-site that has none: its position, views, season and cadence, from what the
+site that has none, or where the year's folder stands above the site's, a file of
+the site's name into the folder sites at the top: its position, views, season and cadence, from what the
 photos say, to be looked at and corrected. Nothing is ever written over.`,
 		Example: `linecamp tally
 linecamp tally --json > what-is-there.json

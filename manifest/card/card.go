@@ -1,5 +1,6 @@
 // Package card reads what people declare about their sites: site.toml in a
-// site's folder, pasture.toml in a pasture's for every site below it, and the
+// site's folder, pasture.toml in a pasture's for every site below it, a file of a
+// site's name in the folder sites at the top, which every layout has, and the
 // waypoints of GPX files.
 //
 // All of it is optional. A card is written by hand, so it is read with

@@ -29,6 +29,7 @@ type Key struct{ Pasture, Site string }
 // Set is every card of a working folder.
 type Set struct {
 	cards     map[Key]Card
+	files     map[Key]string // each site's own card
 	positions map[Key]geo.Position
 	Faults    []Fault // by file and line
 }
@@ -42,6 +43,9 @@ func (s *Set) Of(k Key) Card {
 	return s.cards[k]
 }
 
+// File is the path of a site's own card; "" where it has none.
+func (s *Set) File(k Key) string { return s.files[k] }
+
 // Position is where a site is: its card tells, else a waypoint of its name.
 func (s *Set) Position(k Key) (geo.Position, bool) {
 	if s == nil {
@@ -54,7 +58,7 @@ func (s *Set) Position(k Key) (geo.Position, bool) {
 // Read reads the cards and GPX files that a tally found, from its folder. It
 // never fails: what cannot be read is a fault of the set.
 func Read(t *tally.Result) *Set {
-	s := &Set{cards: map[Key]Card{}, positions: map[Key]geo.Position{}}
+	s := &Set{cards: map[Key]Card{}, files: map[Key]string{}, positions: map[Key]geo.Position{}}
 	root, err := os.OpenRoot(t.Folder)
 	if err != nil {
 		s.Faults = append(s.Faults, Fault{t.Folder, 0, "", "the cards cannot be read: " + reason(err)})
@@ -84,12 +88,19 @@ type reader struct {
 	*Set
 	root      *os.Root
 	pastures  []pasture
+	named     []named
 	waypoints []found
 }
 
 // pasture is a pasture's card, which serves the sites with files below dir.
 type pasture struct {
-	dir  string
+	dir, file string
+	card      Card
+}
+
+// named is a card in the folder for cards, which serves the site of its name.
+type named struct {
+	file string
 	card Card
 }
 
@@ -111,19 +122,21 @@ func (r *reader) file(f tally.File, site *Key) {
 		if b, ok := r.bytes(f.Path); ok {
 			c, faults := Decode(f.Path, b)
 			r.Faults = append(r.Faults, faults...)
-			if _, twice := r.cards[*site]; twice {
-				r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this site has a card already, which is used; keep one of them"})
-				return
-			}
-			r.cards[*site] = c
+			r.own(*site, f.Path, c)
+		}
+	case strings.EqualFold(path.Dir(f.Path), tally.CardFolder) && strings.HasSuffix(name, ".toml") && name != PastureFile:
+		if b, ok := r.bytes(f.Path); ok {
+			c, faults := Decode(f.Path, b)
+			r.Faults = append(r.Faults, faults...)
+			r.named = append(r.named, named{f.Path, c})
 		}
 	case name == SiteFile:
-		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of"})
+		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of, or under the site's name into the folder " + tally.CardFolder + " at the top"})
 	case name == PastureFile:
 		if b, ok := r.bytes(f.Path); ok {
 			c, faults := Decode(f.Path, b)
 			r.Faults = append(r.Faults, faults...)
-			r.pastures = append(r.pastures, pasture{path.Dir(f.Path), c})
+			r.pastures = append(r.pastures, pasture{path.Dir(f.Path), f.Path, c})
 		}
 	case strings.HasSuffix(name, ".gpx"):
 		in, err := r.root.Open(f.Path)
@@ -140,6 +153,15 @@ func (r *reader) file(f tally.File, site *Key) {
 			r.Faults = append(r.Faults, Fault{f.Path, 0, "", fmt.Sprintf("%v; save it again from the receiver as GPX", err)})
 		}
 	}
+}
+
+// own makes a card the site's own, if it has none yet.
+func (r *reader) own(k Key, file string, c Card) {
+	if r.files[k] != "" {
+		r.Faults = append(r.Faults, Fault{file, 0, "", "this site has a card already (" + r.files[k] + "), which is used; keep one of them"})
+		return
+	}
+	r.cards[k], r.files[k] = c, file
 }
 
 func (r *reader) bytes(file string) ([]byte, bool) {
@@ -170,11 +192,32 @@ func reason(err error) string {
 func (r *reader) settle(t *tally.Result) {
 	// The nearest pasture's card counts first.
 	slices.SortStableFunc(r.pastures, func(a, b pasture) int { return len(b.dir) - len(a.dir) })
+	called := map[string][]Key{} // what a card in the folder for cards may be called
+	for i := range t.Sites {
+		k := Key{t.Sites[i].Pasture, t.Sites[i].Site}
+		for _, n := range NamesOf(k) {
+			called[n] = append(called[n], k)
+		}
+	}
+	for _, n := range r.named {
+		own := strings.TrimSuffix(path.Base(n.file), path.Ext(n.file))
+		switch sites := called[plain(own)]; len(sites) {
+		case 0:
+			r.Faults = append(r.Faults, Fault{n.file, 0, "", "this card applies to nothing: no site is called " + clip(own) + "; name it after the site, or after pasture and site"})
+		case 1:
+			r.own(sites[0], n.file, n.card)
+		default:
+			r.Faults = append(r.Faults, Fault{n.file, 0, "", fmt.Sprintf("%d sites are called so, and this card is used for none; name it after pasture and site, as in %q",
+				len(sites), sites[0].Pasture+" "+sites[0].Site+".toml")})
+		}
+	}
+	served := make([]bool, len(r.pastures))
 	names := map[string][]Key{} // what a waypoint may be called
 	for i := range t.Sites {
 		k := Key{t.Sites[i].Pasture, t.Sites[i].Site}
-		for _, p := range r.pastures {
+		for n, p := range r.pastures {
 			if lies(&t.Sites[i], p.dir) {
+				served[n] = true
 				r.cards[k] = r.cards[k].Under(p.card)
 			}
 		}
@@ -182,13 +225,18 @@ func (r *reader) settle(t *tally.Result) {
 		if c.Position != nil {
 			r.positions[k] = *c.Position
 		}
-		own := []string{plain(k.Site), plain(k.Pasture + " " + k.Site)}
+		own := NamesOf(k)
 		if c.Name != "" {
 			own = append(own, plain(c.Name), plain(k.Pasture+" "+c.Name))
 		}
 		slices.Sort(own)
 		for _, n := range slices.Compact(own) {
 			names[n] = append(names[n], k)
+		}
+	}
+	for n, p := range r.pastures {
+		if !served[n] {
+			r.Faults = append(r.Faults, Fault{p.file, 0, "", "this card applies to nothing: no site lies below its folder; move it into the pasture's"})
 		}
 	}
 	from := map[Key]found{}
@@ -233,6 +281,14 @@ func (f Fault) Distances() []float64 {
 		d *= 1000
 	}
 	return []float64{d}
+}
+
+// NamesOf are the names that a card or a waypoint of a site may have, without what
+// people write differently: the site's own, and that of its pasture before it.
+func NamesOf(k Key) []string {
+	own := []string{plain(k.Site), plain(k.Pasture + " " + k.Site)}
+	slices.Sort(own)
+	return slices.Compact(own)
 }
 
 // samePoint is how far apart, in metres, two waypoints may be and still be the

@@ -117,3 +117,55 @@ func TestCardsThatCannotBeRead(t *testing.T) {
 		t.Errorf("%+v, %v", s.Of(Key{"Windmill", "Stake 3"}), s.Faults)
 	}
 }
+
+// The folder for cards serves sites in every layout, each by its name; a card that
+// applies to nothing is told.
+func TestCardsInTheFolderForCards(t *testing.T) {
+	s := Read(tree(t, map[string]string{
+		"2018/Windmill/Stake 3/plot.jpg":      "a",
+		"2019/Windmill/Stake 3/plot.jpg":      "b",
+		"2019/Draw/Stake 4/plot.jpg":          "c",
+		"2019/Windmill/Stake 4/plot.jpg":      "d",
+		"Draw/Cañon Gate/2019-06-21/plot.jpg": "e",
+		"Draw/Spring/2019-06-21/plot.jpg":     "f",
+		"Draw/Spring/site.toml":               "permit = \"1\"",
+		"sites/windmill--stake-3.toml":        "permit = \"3\"\nlatitude = 41.5\nlongitude = -106.5\n",
+		"sites/Draw Stake 4.toml":             "permit = \"4\"",
+		"sites/CANON GATE.toml":               "permit = \"5\"\nlatitud = 4\n",
+		"sites/Stake 4.toml":                  "permit = \"6\"",
+		"sites/Stake 9.toml":                  "permit = \"9\"",
+		"sites/Spring.toml":                   "permit = \"2\"",
+		"sites/how to.txt":                    "a card a site",
+		"Office/pasture.toml":                 "permit = \"7\"",
+		"sites/archive/Windmill Stake 4.toml": "permit = \"8\"",
+	}))
+	for k, want := range map[Key]string{
+		{"Windmill", "Stake 3"}: "3", {"Draw", "Stake 4"}: "4", {"Draw", "Cañon Gate"}: "5", {"Draw", "Spring"}: "1", {"Windmill", "Stake 4"}: "",
+	} {
+		if got := s.Of(k).Permit; got != want {
+			t.Errorf("%v: permit %q, want %q", k, got, want)
+		}
+	}
+	if p, ok := s.Position(Key{"Windmill", "Stake 3"}); !ok || p.Latitude != 41.5 {
+		t.Errorf("%v, %v", p, ok)
+	}
+	var faults []string
+	for _, f := range s.Faults {
+		faults = append(faults, f.String())
+	}
+	want := []string{
+		"Office/pasture.toml: this card applies to nothing",
+		"sites/CANON GATE.toml:2: latitud: there is no such key",
+		"sites/Spring.toml: this site has a card already (Draw/Spring/site.toml)",
+		"sites/Stake 4.toml: 2 sites are called so",
+		"sites/Stake 9.toml: this card applies to nothing: no site is called Stake 9",
+	}
+	if len(faults) != len(want) {
+		t.Fatalf("%q", faults)
+	}
+	for i := range want {
+		if !strings.HasPrefix(faults[i], want[i]) {
+			t.Errorf("%q, want %q", faults[i], want[i])
+		}
+	}
+}

@@ -61,6 +61,10 @@ const (
 	pastureCard = "pasture.toml"
 )
 
+// CardFolder is the folder, at the top of the working folder, where the card of any
+// site may lie under the site's name, whatever the layout.
+const CardFolder = "sites"
+
 // formOf tells a file's form by its name alone.
 func formOf(name string) form {
 	if strings.EqualFold(name, siteCard) || strings.EqualFold(name, pastureCard) {

@@ -351,6 +351,9 @@ type said struct {
 func (f *folder) file(name string) said {
 	s := said{at: f, form: formOf(name), when: &f.when}
 	st := stem(name)
+	if s.form == formOther && strings.EqualFold(f.path, CardFolder) && extension(name) == "toml" {
+		s.form = formCard
+	}
 	if f.named {
 		if g := f.byName(st); g != nil {
 			s.at, s.when, s.view = g, &g.when, g.view
