@@ -63,7 +63,7 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 	f.BoolVar(&t.quiet, "quiet", false, "print nothing when all is well")
 	root.Flags().BoolVar(&t.whichOne, "version", false, "say which linecamp this is")
 
-	root.AddCommand(t.setup(), t.status(), t.page(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.intake(), t.mirror(),
+	root.AddCommand(t.setup(), t.status(), t.page(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.levels(), t.intake(), t.mirror(),
 		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.restore(), t.handOver(), t.paper(), t.version())
 	t.dressHelp(root)
 	t.dressCompletion(root)

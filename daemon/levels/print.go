@@ -1,0 +1,31 @@
+package levels
+
+import (
+	"fmt"
+	"io"
+
+	"linecamp/verify/say"
+)
+
+// Print draws the grid: each area with its level, what it rests on, and the one
+// next step.
+func (r Report) Print(w io.Writer) {
+	line := say.Of(w)
+	fmt.Fprintf(w, "%s on the %s:\n", r.Archive, r.Source)
+	for _, a := range r.Areas {
+		fmt.Fprintf(w, "\n%-10s level %d of 4\n", a.Area, a.Level)
+		for _, e := range a.Evidence {
+			fmt.Fprintf(w, "    %s\n", e)
+		}
+		if a.Next == "" {
+			continue
+		}
+		for _, p := range a.Points {
+			if p.Level == a.Level+1 && p.Answer != Met {
+				fmt.Fprintf(w, "  Level %d asks: %s (%s: %s)\n", p.Level, p.Asks, p.Answer, p.Evidence)
+			}
+		}
+		fmt.Fprintf(w, "  Next: %s\n", line.Text(a.Next))
+	}
+	fmt.Fprintln(w, "\nWhat only a person can answer counts as not known, and no level is claimed on it.")
+}
