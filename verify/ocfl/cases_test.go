@@ -72,7 +72,18 @@ var objectCases = []testCase{
 		}
 	})},
 	{name: "valid, a digest with two content paths", edit: func(inv m) { manifestOf(inv)[aDigest] = []any{aPath, "v1/content/twin.txt"} }, tree: twin},
-	{name: "valid, an algorithm changed between versions", build: with(two(), func(b *build) { b.algs = map[int]string{1: "sha256"} })},
+	{name: "valid, an algorithm changed between versions", build: with(two(), func(b *build) { b.algs = map[int]string{1: "sha256"} }), want: "W004"},
+	{name: "valid, sha256 in every version is advised against once", build: with(two(), func(b *build) { b.alg = "sha256" }), want: "W004"},
+	{name: "the newest inventory in the folder of an older version", build: two(), tree: func(t tree) {
+		for _, f := range []string{"inventory.json", "inventory.json.sha512"} {
+			t.file("v1/"+f, string(t["v2/"+f].data))
+		}
+	}, want: "E040"},
+	{name: "the inventory of an older version in the folder of a newer one", build: with(two(), func(b *build) { b.versions = append(b.versions, b.versions[1]) }), tree: func(t tree) {
+		for _, f := range []string{"inventory.json", "inventory.json.sha512"} {
+			t.file("v2/"+f, string(t["v1/"+f].data))
+		}
+	}, want: "E023 E040"},
 	{name: "valid, logs may be empty (3.8)", tree: func(t tree) { t.folder("logs") }},
 	{name: "valid, registered extension (3.9)", tree: func(t tree) { t.file("extensions/0005-mutable-head/head/x", "x") }},
 	{name: "valid, a sidecar with a tab and no line break (3.6)", tree: func(t tree) {
@@ -226,7 +237,7 @@ var objectCases = []testCase{
 			s := state1(inv)
 			s[a], s[b] = s[b], s[a]
 		})
-	}, want: "E066"},
+	}, want: "E066 W004"},
 	{name: "a file among extensions", tree: func(t tree) { t.file("extensions/readme.txt", "") }, want: "E067"},
 	{name: "an object in an object", tree: func(t tree) { t.under("inner/deeper", one().tree()) }, want: "E082"},
 	{name: "a pipe in the content", tree: func(t tree) { t["v1/content/pipe"] = node{kind: Special} }, want: "E089"},

@@ -15,6 +15,7 @@ type checker struct {
 	// the top, which is the only one that warnings are given for: the others
 	// repeat its words.
 	folder string
+	top    *inventory // that one; nil where there is none
 	// declared is the version of the specification the object claims.
 	declared spec
 	// foreign: there are extensions this package does not know, which may
@@ -84,7 +85,9 @@ func (c *checker) basics() {
 		case inv.alg == nil:
 			c.note("E025", "digestAlgorithm is %s; content is addressed by sha512 or sha256", clip(inv.algorithm.value))
 		case inv.algorithm.value != "sha512":
-			c.warn("W004", "digestAlgorithm is %s; sha512 is recommended", inv.algorithm.value)
+			if c.folder == "" || c.top != nil && c.top.alg != inv.alg { // what the top says too is said once
+				c.note("W004", "digestAlgorithm is %s; sha512 is recommended", inv.algorithm.value)
+			}
 		}
 	}
 	if inv.has["contentDirectory"] {

@@ -37,6 +37,9 @@ func (h *history) add(n int, p pair) {
 			return
 		}
 		if inv == h.root {
+			if head, _ := parseVersionName(inv.head.value); head > 0 && head != n { // the same bytes as at the top, which are read once
+				h.note("E040", join(h.folders[n], inventoryName), "head is %s in the folder of %s", clip(inv.head.value), h.folders[n])
+			}
 			return // finish looks at it
 		}
 		if n < head {

@@ -99,7 +99,7 @@ func (o *object) parse(folder, file string, b []byte) *inventory {
 	if folder == "" && o.spec == unknownSpec {
 		o.spec = s
 	}
-	(&checker{inv: inv, note: note, folder: folder, declared: o.spec, foreign: o.foreign}).check()
+	(&checker{inv: inv, note: note, folder: folder, top: o.root, declared: o.spec, foreign: o.foreign}).check()
 	return inv
 }
 
