@@ -31,6 +31,7 @@ type Archive struct {
 	now     func() time.Time
 	told    atomic.Bool // that the ledger was set aside
 	glances sync.Map    // the ids of drives that the service is looking for just now
+	among   int         // Options.Among
 	closed  sync.Once
 	closing error
 }
@@ -45,7 +46,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
-	a := &Archive{cfg: cfg, dir: dir, line: o.Line, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
+	a := &Archive{cfg: cfg, dir: dir, among: o.Among, line: o.Line, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
 	home, err := cfg.MachineDir()
 	if err != nil {
 		return nil, err

@@ -54,6 +54,9 @@ type Options struct {
 	// Line is what the command lines in reports need to come back to this
 	// archive.
 	Line say.Line
+	// Among is how many archives this machine's settings describe, over whose
+	// rounds the night is spread; 0 is one.
+	Among int
 }
 
 // MirrorOptions says what a mirror round does beside the usual.

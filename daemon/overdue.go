@@ -39,7 +39,7 @@ func (tt timetable) overdue(last, now time.Time) time.Time {
 // waited for from the first round of any kind on. One of kind at is coming to its
 // end just now.
 func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error) {
-	tables, err := timetables(a.cfg)
+	tables, err := timetables(a.cfg, a.among)
 	if err != nil {
 		return nil, err
 	}

@@ -18,7 +18,7 @@ type PastRound struct {
 
 // pastAndNext are the newest rounds, and when the next are due, mirror first.
 func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []NextRound, err error) {
-	tables, err := timetables(a.cfg)
+	tables, err := timetables(a.cfg, a.among)
 	if err != nil {
 		return nil, nil, err
 	}

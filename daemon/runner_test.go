@@ -263,7 +263,7 @@ func newShelf(archives ...config.Archive) *shelf {
 			s.books[cfg.Name] = append(s.books[cfg.Name], b)
 			return b, nil
 		},
-		log: quiet(), now: func() time.Time { return time.Now() }, settle: 10 * time.Second, hup: s.hup,
+		log: quiet(), now: func() time.Time { return time.Now() }, settle: 10 * time.Second, hup: s.hup, crowd: newCrowd(roundsAtOnce, openAtOnce),
 	}
 	return s
 }

@@ -52,6 +52,7 @@ func Serve(ctx context.Context, o ServeOptions) error {
 			return scheduled{a}, nil
 		},
 		beat:   func(ctx context.Context, cfg config.Archive) { beat(ctx, cfg, o.Now) },
+		crowd:  newCrowd(roundsAtOnce, openAtOnce),
 		log:    o.Log,
 		now:    o.Now,
 		settle: 10 * time.Second,
@@ -66,6 +67,7 @@ type server struct {
 	only   string
 	open   func(config.Archive) (rounds, error)
 	beat   func(context.Context, config.Archive) // shows until ctx ends that an archive is served; may be nil
+	crowd  *crowd
 	log    *slog.Logger
 	now    func() time.Time
 	settle time.Duration
@@ -149,7 +151,7 @@ func (s *server) reload(ctx context.Context) []error {
 	s.halt(gone)
 	for _, name := range slices.Sorted(maps.Keys(wanted)) {
 		if s.running[name] == nil {
-			if err := s.start(ctx, wanted[name]); err != nil {
+			if err := s.start(ctx, wanted[name], len(wanted)); err != nil {
 				s.log.Error("the archive is not served: "+err.Error(), "archive", name)
 				errs = append(errs, err)
 			}
@@ -158,15 +160,15 @@ func (s *server) reload(ctx context.Context) []error {
 	return errs
 }
 
-func (s *server) start(ctx context.Context, cfg config.Archive) error {
-	tables, err := timetables(cfg)
+func (s *server) start(ctx context.Context, cfg config.Archive, among int) error {
+	tables, err := timetables(cfg, among)
 	if err != nil {
 		return err
 	}
 	ctx, stop := context.WithCancel(ctx)
 	r := &runner{
 		name: cfg.Name, tables: tables, log: s.log, now: s.now, settle: s.settle,
-		open: func() (rounds, error) { return s.open(cfg) },
+		open: func() (rounds, error) { return s.crowd.join(func() (rounds, error) { return s.open(cfg) }) },
 		say:  func(what string) { s.said(cfg.Name, what) },
 	}
 	run := &served{cfg: cfg, stop: stop, done: make(chan struct{})}
@@ -239,8 +241,9 @@ func (s *server) tell() {
 	s.notify.status(strings.Join(parts, "; "))
 }
 
-// timetables reads the schedule of an archive.
-func timetables(cfg config.Archive) (map[string]timetable, error) {
+// timetables reads the schedule of an archive, which is one of so many that this
+// machine serves.
+func timetables(cfg config.Archive, among int) (map[string]timetable, error) {
 	mirror, err := parseTimetable(cfg.Schedule.Mirror)
 	if err != nil {
 		return nil, fmt.Errorf("schedule mirror: %w", err)
@@ -249,5 +252,5 @@ func timetables(cfg config.Archive) (map[string]timetable, error) {
 	if err != nil {
 		return nil, fmt.Errorf("schedule verify: %w", err)
 	}
-	return map[string]timetable{roundMirror: mirror, roundVerify: verify}, nil
+	return map[string]timetable{roundMirror: mirror.spread(cfg.Name, among), roundVerify: verify.spread(cfg.Name, among)}, nil
 }

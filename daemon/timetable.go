@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"hash/fnv"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -15,14 +16,17 @@ import (
 // time, so that the change of the clocks in spring and autumn neither skips a
 // nightly round (02:30 does not exist that night: it runs at 03:30) nor runs
 // it twice (01:30 comes twice: the first one counts).
-type timetable struct{ wall cron.Schedule }
+type timetable struct {
+	wall  cron.Schedule
+	after time.Duration // how much later this archive's rounds begin; see spread
+}
 
 func parseTimetable(line string) (timetable, error) {
 	if line == "" {
 		return timetable{}, nil
 	}
 	s, err := config.Cron(line)
-	return timetable{s}, err
+	return timetable{wall: s}, err
 }
 
 // next returns the first time after t at which the round is due, in t's
@@ -31,6 +35,9 @@ func parseTimetable(line string) (timetable, error) {
 func (tt timetable) next(t time.Time) time.Time {
 	if tt.wall == nil {
 		return time.Time{}
+	}
+	if tt.after > 0 {
+		return tt.nextSpread(t)
 	}
 	// The same hands of the clock, in a zone whose clocks never change.
 	wall := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), 0, time.UTC)
@@ -45,6 +52,42 @@ func (tt timetable) next(t time.Time) time.Time {
 		if due.After(t) {
 			return due
 		}
+	}
+}
+
+// The rounds of several archives are spread over this time from that of the
+// settings on, or less where there are few; as many as can run at once all begin then.
+const (
+	spreadOver = 3 * time.Hour
+	spreadEach = time.Minute
+)
+
+// spread is the timetable of one of so many archives: the settings' time is the
+// earliest, and each begins so much later, the same every time.
+func (tt timetable) spread(name string, among int) timetable {
+	over := min(spreadOver, time.Duration(among-roundsAtOnce)*spreadEach)
+	if over <= 0 {
+		return tt
+	}
+	h := fnv.New64a()
+	h.Write([]byte(name))
+	tt.after = time.Duration(h.Sum64()>>1) % over
+	return tt
+}
+
+// nextSpread is next where the rounds begin later than the settings say, though
+// by no more than half the time to the one that follows.
+func (tt timetable) nextSpread(t time.Time) time.Time {
+	plain := timetable{wall: tt.wall}
+	for due := plain.next(t.Add(-tt.after)); ; {
+		following := plain.next(due)
+		if due.IsZero() || following.IsZero() {
+			return due
+		}
+		if at := due.Add(min(tt.after, following.Sub(due)/2)); at.After(t) {
+			return at
+		}
+		due = following
 	}
 }
 

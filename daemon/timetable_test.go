@@ -22,7 +22,7 @@ func table(t *testing.T, line string) timetable {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return timetable{s}
+	return timetable{wall: s}
 }
 
 func TestNext(t *testing.T) {

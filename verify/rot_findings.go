@@ -22,7 +22,10 @@ func (r *rot) damaged(ctx context.Context, o *object, d Damage) {
 		r.suspect(ctx, d.Kind)
 	}
 	if ctx.Err() != nil {
-		return
+		if !errors.Is(context.Cause(ctx), errInARow) {
+			return
+		}
+		ctx = context.WithoutCancel(ctx) // the last straw is a finding too
 	}
 	d.Copy = r.c.Name
 	if o != nil {

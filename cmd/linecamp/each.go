@@ -22,6 +22,7 @@ type work func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (repor
 // apart, because no single archive was asked for.
 func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err error) {
 	all, faults = config.LoadFrom(t.config)
+	t.among = len(all)
 	if t.archive == "" {
 		if len(all) == 0 {
 			if len(faults) == 0 {
@@ -125,7 +126,7 @@ func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Arc
 			return nil, err
 		}
 	}
-	a, err := daemon.Open(cfg, daemon.Options{Log: t.log()})
+	a, err := daemon.Open(cfg, daemon.Options{Log: t.log(), Among: t.among})
 	if err != nil {
 		return nil, err
 	}

@@ -16,6 +16,7 @@ type tool struct {
 	archive string
 	json    bool
 	quiet   bool
+	among   int // archives that the settings describe
 
 	whichOne bool // --version
 

@@ -6,12 +6,14 @@ import (
 
 // apart returns the archives that do not get in each other's way. Where two
 // do, both are left out, because nothing tells which file is the mistaken one.
-func apart(all []loaded) ([]Archive, []error) {
+func apart(all []loaded) ([]Archive, []error) { return apartOn(&disk{}, all) }
+
+func apartOn(on *disk, all []loaded) ([]Archive, []error) {
 	problems := make([][]Problem, len(all))
 	for i := range all {
 		for j := range all {
 			if i != j {
-				problems[i] = append(problems[i], clashes(all[i], all[j])...)
+				problems[i] = append(problems[i], clashes(on, all[i], all[j])...)
 			}
 		}
 	}
@@ -28,7 +30,7 @@ func apart(all []loaded) ([]Archive, []error) {
 }
 
 // clashes says what of a gets in the way of b.
-func clashes(a, b loaded) []Problem {
+func clashes(on *disk, a, b loaded) []Problem {
 	f := &file{path: a.File, lines: a.lines, at: a.at}
 	top := &table{file: f}
 	if a.Name == b.Name {
@@ -55,12 +57,12 @@ func clashes(a, b loaded) []Problem {
 		if c.Root == "" {
 			continue
 		}
-		if text := nested(c.Root, b.Folder); text != "" {
+		if text := on.nested(c.Root, b.Folder); text != "" {
 			t.fault("root", "%s of %s; a copy must lie outside every working folder", text, b.File)
 		}
 	}
 	for _, o := range b.Copies {
-		if o.Root != "" && nested(o.Root, a.Folder) != "" {
+		if o.Root != "" && on.nested(o.Root, a.Folder) != "" {
 			top.fault("folder", "this working folder and the copy %q in %s lie one inside the other; a copy must lie outside every working folder", o.Name, b.File)
 		}
 	}

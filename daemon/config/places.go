@@ -5,8 +5,6 @@ import (
 	"maps"
 	"net"
 	"net/url"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 )
@@ -100,21 +98,21 @@ func (f *file) checkCopies(a Archive) {
 
 // checkPlaces finds folders that lie inside one another.
 func (f *file) checkPlaces(a Archive) {
-	top := &table{file: f}
+	top, on := &table{file: f}, &disk{}
 	for i, c := range a.Copies {
 		t := f.used(i)
 		if c.Root == "" {
 			continue
 		}
-		if text := nested(c.Root, a.Folder); text != "" {
+		if text := on.nested(c.Root, a.Folder); text != "" {
 			t.fault("root", "%s; a copy must lie outside the folder it copies, best on another drive", text)
 		}
 		for _, o := range a.Copies[:i] {
 			// Two copies at one path are drives that are swapped.
-			if o.Root == "" || (inside(c.Root, o.Root) && inside(o.Root, c.Root)) {
+			if o.Root == "" || (on.inside(c.Root, o.Root) && on.inside(o.Root, c.Root)) {
 				continue
 			}
-			if inside(c.Root, o.Root) || inside(o.Root, c.Root) {
+			if on.inside(c.Root, o.Root) || on.inside(o.Root, c.Root) {
 				t.fault("root", "this copy and the copy %q lie one inside the other; give each a folder of its own", o.Name)
 			}
 		}
@@ -124,72 +122,12 @@ func (f *file) checkPlaces(a Archive) {
 		return
 	}
 	const advice = "what linecamp remembers would be copied and change at every round; set state = \"…\" to a folder elsewhere"
-	if a.Folder != "" && inside(state, a.Folder) {
+	if a.Folder != "" && on.inside(state, a.Folder) {
 		top.fault("state", "the state folder lies inside the working folder; "+advice)
 	}
 	for i, c := range a.Copies {
-		if c.Root != "" && inside(state, c.Root) {
+		if c.Root != "" && on.inside(state, c.Root) {
 			f.used(i).fault("root", "the state folder lies inside this copy; "+advice)
 		}
-	}
-}
-
-// nested says in what way a copy's root and a working folder lie inside one
-// another; "" if they do not.
-func nested(root, folder string) string {
-	if folder == "" {
-		return ""
-	}
-	in, out := inside(root, folder), inside(folder, root)
-	switch {
-	case in && out:
-		return "this copy is the working folder itself"
-	case in:
-		return "this copy lies inside the working folder"
-	case out:
-		return "the working folder lies inside this copy"
-	}
-	return ""
-}
-
-// inside reports whether path is folder or lies below it, links followed as
-// far as the two exist. Parts of a path are compared, not letters: /srv/monitor
-// is not inside /srv/mon.
-func inside(path, folder string) bool {
-	path, folder = resolve(path), resolve(folder)
-	if rel, err := filepath.Rel(folder, path); err == nil && filepath.IsLocal(rel) {
-		return true
-	}
-	// The same folder may have other names: other letter case on some file
-	// systems, or mounted at two places.
-	is, err := os.Stat(folder)
-	if err != nil {
-		return false
-	}
-	for {
-		if at, err := os.Stat(path); err == nil && os.SameFile(at, is) {
-			return true
-		}
-		up := filepath.Dir(path)
-		if up == path {
-			return false
-		}
-		path = up
-	}
-}
-
-// resolve follows links in the part of a path that exists.
-func resolve(path string) string {
-	rest := ""
-	for at := path; ; {
-		if real, err := filepath.EvalSymlinks(at); err == nil {
-			return filepath.Join(real, rest)
-		}
-		up := filepath.Dir(at)
-		if up == at {
-			return path
-		}
-		rest = filepath.Join(filepath.Base(at), rest)
-		at = up
 	}
 }

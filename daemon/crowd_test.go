@@ -1,0 +1,161 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// guest counts how many of its kind are open, and at a round, at the same time.
+type guest struct {
+	open, atWork, mostOpen, mostAtWork *atomic.Int32
+	gate                               <-chan struct{}
+}
+
+func raise(now, most *atomic.Int32) {
+	n := now.Add(1)
+	for was := most.Load(); n > was && !most.CompareAndSwap(was, n); was = most.Load() {
+	}
+}
+
+func (g guest) last(string) (time.Time, bool, error) { return time.Time{}, true, nil }
+func (g guest) returned(context.Context) bool        { return false }
+func (g guest) Close() error                         { g.open.Add(-1); return nil }
+func (g guest) round(ctx context.Context, _ string) error {
+	raise(g.atWork, g.mostAtWork)
+	defer g.atWork.Add(-1)
+	select {
+	case <-g.gate:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// However many archives there are, only so many rounds run at once, and only so
+// many archives are open; every round has its turn.
+func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
+	const many, atOnce, open = 181, 8, 32
+	var nOpen, atWork, mostOpen, mostAtWork atomic.Int32
+	gate := make(chan struct{})
+	c := newCrowd(atOnce, open)
+	var members []rounds
+	for range many {
+		m, err := c.join(func() (rounds, error) {
+			raise(&nOpen, &mostOpen)
+			return guest{&nOpen, &atWork, &mostOpen, &mostAtWork, gate}, nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		members = append(members, m)
+	}
+	var all sync.WaitGroup
+	for _, m := range members {
+		all.Go(func() {
+			for range 3 {
+				m.returned(t.Context())
+			}
+			if _, _, err := m.last("mirror"); err != nil {
+				t.Error(err)
+			}
+			if err := m.round(t.Context(), "mirror"); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	for range many {
+		gate <- struct{}{} // one round after the other comes to its end
+	}
+	all.Wait()
+	if got := mostAtWork.Load(); got > atOnce || got == 0 {
+		t.Errorf("%d rounds at once, want %d at most", got, atOnce)
+	}
+	if got := mostOpen.Load(); got > open || got == 0 {
+		t.Errorf("%d archives open at once, want %d at most", got, open)
+	}
+	for _, m := range members {
+		if err := m.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	if got := nOpen.Load(); got != 0 {
+		t.Errorf("%d are left open", got)
+	}
+}
+
+func TestARoundThatWaitsForItsTurnEndsWithItsContext(t *testing.T) {
+	var n, most atomic.Int32
+	c := newCrowd(1, 1)
+	m, err := c.join(func() (rounds, error) { return guest{&n, &n, &most, &most, make(chan struct{})}, nil })
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 2)
+	for range 2 {
+		go func() { done <- m.round(ctx, "mirror") }()
+	}
+	cancel()
+	for range 2 {
+		if err := <-done; !errors.Is(err, context.Canceled) {
+			t.Errorf("it ended with %v", err)
+		}
+	}
+}
+
+func TestAnArchiveThatCannotBeOpenedTakesNoRoom(t *testing.T) {
+	c := newCrowd(1, 1)
+	bad := errors.New("no")
+	for range 3 {
+		if _, err := c.join(func() (rounds, error) { return nil, bad }); !errors.Is(err, bad) {
+			t.Fatalf("joined with %v", err)
+		}
+	}
+}
+
+// Rounds of several archives are spread from the time of the settings on, the
+// same way each night; one archive alone keeps to the minute.
+func TestRoundsAreSpread(t *testing.T) {
+	night, err := parseTimetable("30 2 * * *")
+	if err != nil {
+		t.Fatal(err)
+	}
+	often, err := parseTimetable("*/15 * * * *")
+	if err != nil {
+		t.Fatal(err)
+	}
+	noon := time.Date(2026, 7, 2, 12, 0, 0, 0, time.UTC)
+	first := time.Date(2026, 7, 3, 2, 30, 0, 0, time.UTC)
+	if got := night.spread("saltbush-draw", 1).next(noon); !got.Equal(first) {
+		t.Errorf("alone: %v", got)
+	}
+	perMinute := map[time.Time]int{}
+	for i := range 181 {
+		name := "ranch-" + string(rune('a'+i%26)) + time.Duration(i).String()
+		tt := night.spread(name, 181)
+		at := tt.next(noon)
+		if at.Before(first) || at.After(first.Add(spreadOver)) {
+			t.Fatalf("%s at %v", name, at)
+		}
+		if again := tt.next(at); !again.Equal(at.AddDate(0, 0, 1)) {
+			t.Fatalf("%s at %v and then at %v", name, at, again)
+		}
+		if due := tt.due(at.Add(-time.Hour*24), at.Add(-time.Minute)); !due.Equal(at) {
+			t.Fatalf("%s is due at %v, not %v", name, due, at)
+		}
+		perMinute[at.Truncate(time.Minute)]++
+		quarter := often.spread(name, 181).next(noon)
+		if quarter.Before(noon) || quarter.After(noon.Add(23*time.Minute)) {
+			t.Fatalf("%s, each quarter of an hour: %v", name, quarter)
+		}
+	}
+	for at, n := range perMinute {
+		if n > 10 {
+			t.Errorf("%d rounds at %v", n, at)
+		}
+	}
+}
