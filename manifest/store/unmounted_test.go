@@ -51,3 +51,38 @@ func TestNothingIsMadeUnderAnEmptyMountPoint(t *testing.T) {
 	}
 	d.Close()
 }
+
+// A mount unit of systemd counts as an entry of fstab does; and so does an empty
+// folder where drives belong, with nothing mounted at or above it.
+func TestNothingIsMadeWhereADriveBelongs(t *testing.T) {
+	if filepath.Separator != '/' {
+		t.Skip("these places are for Unix")
+	}
+	dir := t.TempDir()
+	units, media := filepath.Join(dir, "units"), filepath.Join(dir, "media")
+	for _, d := range []string{units, filepath.Join(dir, "attic"), filepath.Join(media, "office", "empty"), filepath.Join(media, "full", "photos")} {
+		if err := os.MkdirAll(d, 0o777); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(units, "attic.mount"), []byte("[Mount]\nWhat=LABEL=attic\nWhere="+filepath.Join(dir, "attic")+"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	table, was, places := mountTable, mountUnits, drivePlaces
+	t.Cleanup(func() { mountTable, mountUnits, drivePlaces = table, was, places })
+	mountTable, mountUnits, drivePlaces = filepath.Join(dir, "none"), []string{units}, []string{media}
+	for folder, refused := range map[string]bool{
+		"attic": true, "attic/line-camp": true, "attic-too": false,
+		"media/office/empty": true, "media/office/empty/line-camp": true,
+		"media/full/line-camp": false, // somebody keeps things there
+		"elsewhere":            false,
+	} {
+		d, err := NewDrive(filepath.Join(dir, folder))
+		if got := errors.Is(err, ErrNotHere); got != refused || !refused && err != nil {
+			t.Errorf("%s: %v", folder, err)
+		}
+		if err == nil {
+			d.Close()
+		}
+	}
+}
