@@ -126,13 +126,9 @@ func (c *copyRun) readAnew(ctx context.Context) error {
 // lose finds out how much of a site is still on the copy whose newest version
 // there has gone.
 func (c *copyRun) lose(ctx context.Context, slug string) error {
-	now := c.committed[slug] - 1
-	for ; now > 0; now-- {
-		if there, err := c.there(ctx, slug, sidecar(now)); err != nil {
-			return err
-		} else if there {
-			break
-		}
+	now, err := c.newest(ctx, slug, c.committed[slug]-1)
+	if err != nil {
+		return err
 	}
 	c.lost[slug] = max(c.lost[slug], c.committed[slug])
 	c.committed[slug] = now
@@ -142,6 +138,22 @@ func (c *copyRun) lose(ctx context.Context, slug string) error {
 	if err := c.withdraw(slug, now); err != nil {
 		return err
 	}
+	return c.goBack(ctx, slug)
+}
+
+// newest is the newest version of a site that is there, of those up to n.
+func (c *copyRun) newest(ctx context.Context, slug string, n int) (int, error) {
+	for ; n > 0; n-- {
+		if there, err := c.there(ctx, slug, sidecar(n)); there || err != nil {
+			return n, err
+		}
+	}
+	return 0, nil
+}
+
+// goBack has a drive's root pair show what is there, so that what went can be
+// built again.
+func (c *copyRun) goBack(ctx context.Context, slug string) error {
 	d, ok := c.Root.(interface {
 		GoBack(ctx context.Context, object string) error
 	})

@@ -314,7 +314,8 @@ func (c *copyRun) scan(ctx context.Context) error {
 	return c.r.Ledger.SetValue(scanKey(c.ID), "yes")
 }
 
-// headOf is store.HeadSettled, once what another copy outran is out of the way.
+// headOf is store.HeadSettled, once what another copy outran is out of the way,
+// and less the versions that went while the root pair still shows them.
 func (c *copyRun) headOf(ctx context.Context, slug string) (*manifest.Inventory, bool, error) {
 	inv, settled, err := store.HeadSettled(ctx, c.Root, slug)
 	if err != nil {
@@ -327,7 +328,14 @@ func (c *copyRun) headOf(ctx context.Context, slug string) (*manifest.Inventory,
 			return store.HeadSettled(ctx, c.Root, slug)
 		}
 	}
-	return inv, settled, nil
+	n, err := c.newest(ctx, slug, inv.Head())
+	switch {
+	case err != nil || n == inv.Head():
+		return inv, settled, err
+	case n == 0:
+		return nil, false, errors.Join(store.ErrNoObject, c.goBack(ctx, slug))
+	}
+	return inv.Until(n), true, c.goBack(ctx, slug)
 }
 
 // glance holds what the ledger says of a drive against the newest version folders

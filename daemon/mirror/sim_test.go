@@ -196,6 +196,7 @@ func (s *sim) actions() map[string]func(*rapid.T) {
 		"malware or the like": step(s.rarely),
 		"rot of a copy":       step(s.rotCopy),
 		"rot of the folder":   step(s.rotWorking),
+		"a site goes":         step(s.loseSite),
 		"round":               step(plain),
 		"round again":         step(plain),
 		"troubled round":      step(troubled),
