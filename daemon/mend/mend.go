@@ -14,6 +14,7 @@
 package mend
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -112,7 +113,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	}
 	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}, Left: []Left{}},
 		bad: map[[3]string]bool{}, lost: map[string]string{}}
-	var todo []verify.Damage
+	var todo, gone []verify.Damage
 	for _, d := range in.Damage {
 		switch {
 		case d.Kind == verify.Stray:
@@ -126,7 +127,11 @@ func Run(ctx context.Context, in In) (Report, error) {
 		case d.Copy != verify.WorkingName:
 			m.bad[[3]string{d.Copy, d.Object, d.Content}] = true
 		}
-		if m.wanted(d.Copy) {
+		switch {
+		case !m.wanted(d.Copy):
+		case d.Path == verify.InventoryPath && d.Kind == verify.Gone:
+			gone = append(gone, d)
+		default:
 			todo = append(todo, d)
 		}
 	}
@@ -143,6 +148,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 		}
 	}
 	m.lastResort(ctx)
+	m.manifests(ctx, gone)
 	for _, c := range in.Copies {
 		if !m.wanted(c.Name) || m.lost[c.Name] != "" {
 			continue
@@ -202,20 +208,55 @@ func (m *mender) movedOff(ctx context.Context, d verify.Damage) bool {
 // rank puts manifests before content.
 func rank(d verify.Damage) int {
 	switch d.Path {
-	case verify.InventoryPath:
-		if d.Kind == verify.Gone { // the version went, and is there again once its sidecar is
-			if strings.HasSuffix(d.Content, ".sha256") {
-				return 4
-			}
-			return 3
-		}
-		return 0
-	case verify.RootPath, verify.SealPath:
+	case verify.RootPath, verify.SealPath, verify.InventoryPath:
 		return 0
 	case manifest.RecordPath:
 		return 1
 	}
 	return 2
+}
+
+// manifests puts back the manifests that went from a copy, after all content, the
+// oldest version first: a version is there again once its sidecar is, and then it
+// must have its files. Of a site whose newest versions went, a version that lacks
+// a file stays away, and so do those after it; where a later one is there, nothing
+// waits.
+func (m *mender) manifests(ctx context.Context, gone []verify.Damage) {
+	slices.SortStableFunc(gone, func(a, b verify.Damage) int {
+		return cmp.Or(strings.Compare(a.Copy, b.Copy), strings.Compare(a.Object, b.Object), a.Version-b.Version, strings.Compare(a.Content, b.Content))
+	})
+	held := map[[2]string]bool{}
+	for _, d := range gone {
+		at := [2]string{d.Copy, d.Object}
+		if !held[at] {
+			held[at] = m.lacksFiles(ctx, d)
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		if held[at] {
+			m.unmended(d, false, "its version went from this copy, and not all of its files can be had now; `linecamp mirror` sends it again as soon as they can")
+			continue
+		}
+		m.one(ctx, d)
+	}
+}
+
+// lacksFiles reports whether files of a version that went could not be put back,
+// where no later version is there.
+func (m *mender) lacksFiles(ctx context.Context, d verify.Damage) bool {
+	for key := range m.bad {
+		if key[0] != d.Copy || key[1] != d.Object || !strings.HasPrefix(key[2], fmt.Sprintf("v%d/content/", d.Version)) {
+			continue
+		}
+		c, ok := m.copy(d.Copy)
+		if !ok {
+			return false // one says that it is out of reach
+		}
+		_, err := c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", d.Object, d.Version+1))
+		return err != nil
+	}
+	return false
 }
 
 type mender struct {
