@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"linecamp/daemon/intake"
@@ -39,7 +40,7 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 	}
 	var targets []*intake.Archive
 	for _, a := range archives {
-		t, err := a.target(ctx, p)
+		t, err := a.target(ctx, card, p)
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
 		}
@@ -47,9 +48,19 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 	}
 	o.Now = now
 	o.Progress = func(done, total int64) { p.tell("pictures", done, total) }
+	if o.Visits != nil {
+		if o.Shown, err = planShown(card, archives); err != nil {
+			return nil, err
+		}
+	}
 	plan, err := intake.Propose(ctx, c, targets, o)
 	if err != nil {
 		return nil, err
+	}
+	if o.Shown == nil { // its numbers are new
+		if err := rememberPlan(card, archives, plan.Shown()); err != nil {
+			return nil, err
+		}
 	}
 	return &IntakePlan{plan, archives}, nil
 }
@@ -68,7 +79,7 @@ func (p *IntakePlan) File(ctx context.Context) error {
 }
 
 // target is the archive as intake needs it.
-func (a *Archive) target(ctx context.Context, p Progress) (*intake.Archive, error) {
+func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.Archive, error) {
 	t, err := a.tally(ctx, p)
 	if err != nil {
 		return nil, err
@@ -77,6 +88,11 @@ func (a *Archive) target(ctx context.Context, p Progress) (*intake.Archive, erro
 	if err != nil {
 		return nil, err
 	}
+	unsorted, err := a.toSort(from, t, layout)
+	if err != nil {
+		return nil, err
+	}
+	t = unsorted.beside(t)
 	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
 	if err != nil {
 		return nil, err
@@ -86,12 +102,17 @@ func (a *Archive) target(ctx context.Context, p Progress) (*intake.Archive, erro
 	if err != nil {
 		return nil, err
 	}
+	k, err := a.known(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	besides := unsorted.objects(k)
 	here := contents(t)
 	if err := a.addUnsettled(ctx, t, here); err != nil {
 		return nil, err
 	}
 	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.cfg.Years.Metres, Units: a.cfg.Distances(), Has: func(d manifest.Digest) bool {
-		_, is := recorded[d]
+		is := slices.ContainsFunc(recorded[d], func(s stored) bool { return !besides[s.object] })
 		return is || here[d] != ""
 	}}, nil
 }
@@ -138,8 +159,8 @@ func contents(t *tally.Result) map[manifest.Digest]string {
 	return all
 }
 
-// separate refuses a card that is the working folder, or lies in it or around it:
-// that is no way in.
+// separate refuses a card that is the working folder or lies around it: that is no
+// way in.
 func separate(card, folder string) error {
 	if folder == "" {
 		return nil
@@ -152,7 +173,7 @@ func separate(card, folder string) error {
 	if err != nil {
 		return nil
 	}
-	if a == b || within(a, b) || within(b, a) {
+	if a == b || within(b, a) {
 		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
 	}
 	return nil

@@ -81,7 +81,8 @@ type Options struct {
 	Site     string                  // the site of the visits; "" proposes one
 	Date     string                  // their date, YYYY-MM-DD; "" takes the camera's
 	View     string                  // the view of their only picture; "" proposes one
-	Visits   []int                   // only these, as numbered in the plan; nil for all
+	Visits   []int                   // only these, as numbered in the plan that was shown; nil for all
+	Shown    []Shown                 // that plan; nil where none was shown
 	Near     float64                 // metres from a site that still are at the site; 0 for what its card or its archive says
 	Track    *Track                  // nil for none
 	Clock    time.Duration           // added to the camera's time

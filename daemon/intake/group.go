@@ -9,6 +9,7 @@ import (
 
 // A group is the pictures of one visit, as far as it can be told.
 type group struct {
+	number int // in the plan
 	shots  []*shot
 	at     spot
 	by     string // what told at

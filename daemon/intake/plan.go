@@ -33,8 +33,9 @@ type Plan struct {
 	Passed []Left  `json:"passed"` // links and special files, never opened
 	Litter int     `json:"litter"` // what systems and cameras leave about, left out
 
-	o     Options
-	units geo.Units // of the first archive, for what belongs to none
+	o       Options
+	units   geo.Units // of the first archive, for what belongs to none
+	several bool      // archives
 }
 
 // Share is a number of files and their bytes.
@@ -55,9 +56,10 @@ type Visit struct {
 	Reason  string   `json:"reason,omitempty"` // why nothing of it is filed
 	Files   []File   `json:"files"`
 
-	site  *site
-	units geo.Units
-	far   []float64 // the distances in Reason
+	site    *site
+	several bool // archives
+	units   geo.Units
+	far     []float64 // the distances in Reason
 }
 
 // File is one file of a visit.
@@ -72,6 +74,7 @@ type File struct {
 	Reason string `json:"reason,omitempty"`
 
 	file  tally.File
+	shot  bool   // a picture
 	dest  string // To as the file system has it
 	thumb []byte
 	look  string
@@ -110,7 +113,8 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 	for _, w := range card.Passed {
 		p.Passed = append(p.Passed, Left{shown(w.Path), 0, w.Reason})
 	}
-	shots, notes := p.sort(card, archives, &o)
+	p.several = len(archives) > 1
+	shots, notes, films := p.sort(card, archives, &o)
 	if err := look(ctx, card, shots, &o); err != nil {
 		return nil, err
 	}
@@ -127,7 +131,10 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		}
 	}
 	all = joined(all)
-	picked, err := p.picked(len(all))
+	if err := p.number(all, sites); err != nil {
+		return nil, err
+	}
+	picked, err := p.picked(all)
 	if err != nil {
 		return nil, err
 	}
@@ -135,16 +142,17 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		return nil, err
 	}
 	taken := newTaken(archives)
-	for i, g := range all {
-		p.add(i+1, g, picked[i+1], taken)
+	for _, g := range all {
+		p.add(g.number, g, picked[g.number], taken)
 	}
+	p.films(films, taken)
 	p.notes(notes, taken)
 	return p, nil
 }
 
 // sort tells what the archive has from what is new, pictures from the rest, and
 // lists the rest as left. Notes are returned: they may still find their visit.
-func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot, notes []tally.File) {
+func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot, notes, films []tally.File) {
 	seen := map[manifest.Digest]string{}
 	byPath := map[string]*shot{}
 	var companions []tally.File
@@ -169,8 +177,10 @@ func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot,
 			byPath[f.Path] = s
 		case f.Kind == manifest.KindNote:
 			notes = append(notes, f)
+		case film(f.Path):
+			films = append(films, f)
 		default:
-			p.left(f, "not a photo or a note")
+			p.left(f, "not a photo, a film or a note")
 		}
 	}
 	for _, f := range companions {
@@ -180,7 +190,7 @@ func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot,
 			p.left(f, "it belongs to "+f.With+", which is not new")
 		}
 	}
-	return shots, notes
+	return shots, notes, films
 }
 
 func (p *Plan) left(f tally.File, reason string) {
@@ -231,24 +241,6 @@ func firstDay(all []*group) string {
 	return ""
 }
 
-// picked is the set of visits that are to be filed, by number.
-func (p *Plan) picked(n int) (map[int]bool, error) {
-	set := map[int]bool{}
-	if p.o.Visits == nil {
-		for i := range n {
-			set[i+1] = true
-		}
-		return set, nil
-	}
-	for _, v := range p.o.Visits {
-		if v < 1 || v > n {
-			return nil, fmt.Errorf("there is no visit %d on this card; it has %d: %w", v, n, ErrAsked)
-		}
-		set[v] = true
-	}
-	return set, nil
-}
-
 // override puts what a person named in the place of what was proposed. It is
 // careful with wishes that would hit more visits than a person can have meant.
 func override(all []*group, picked map[int]bool, sites []*site, o *Options) error {
@@ -257,12 +249,12 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 		if err != nil {
 			return err
 		}
-		for i, g := range all {
-			if !picked[i+1] {
+		for _, g := range all {
+			if !picked[g.number] {
 				continue
 			}
 			if o.Visits == nil && g.site != nil && g.site != s && g.siteBy != ByOrder {
-				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", i+1, verify.Shown(g.site.label()), g.siteBy, i+1, ErrAsked)
+				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", g.number, verify.Shown(g.site.label()), g.siteBy, g.number, ErrAsked)
 			}
 			g.site, g.siteBy, g.why, g.metres = s, ByPerson, "", -1
 			if s.at.known && g.at.known {
@@ -272,8 +264,8 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 	}
 	if o.Date != "" {
 		var first string
-		for i, g := range all {
-			if !picked[i+1] {
+		for _, g := range all {
+			if !picked[g.number] {
 				continue
 			}
 			if o.Visits == nil && first != "" && g.date != "" && g.date != first {
@@ -281,16 +273,16 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 			}
 			first = cmp.Or(first, g.date)
 		}
-		for i, g := range all {
-			if picked[i+1] {
+		for _, g := range all {
+			if picked[g.number] {
 				g.date = o.Date
 			}
 		}
 	}
 	if o.View != "" {
-		for i, g := range all {
-			if picked[i+1] && len(g.shots) > 1 {
-				return fmt.Errorf("visit %d has %d pictures, which cannot all be the %s; name one picture's visit with --visit, or put the word in the files' names: %w", i+1, len(g.shots), o.View, ErrAsked)
+		for _, g := range all {
+			if picked[g.number] && len(g.shots) > 1 {
+				return fmt.Errorf("visit %d has %d pictures, which cannot all be the %s; name one picture's visit with --visit, or put the word in the files' names: %w", g.number, len(g.shots), o.View, ErrAsked)
 			}
 		}
 	}
@@ -325,7 +317,7 @@ func find(sites []*site, name string) (*site, error) {
 
 // add puts a group on the plan.
 func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
-	v := Visit{Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy, units: p.units, far: g.far}
+	v := Visit{several: p.several, Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy, units: p.units, far: g.far}
 	if g.site != nil {
 		v.units = g.site.archive.Units
 	}
@@ -359,7 +351,7 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 		if p.o.View != "" && picked {
 			w = viewed{p.o.View, ByPerson}
 		}
-		f := File{From: shown(s.Path), View: w.view, ViewBy: w.by, Bytes: s.Size, Taken: s.Taken, file: s.File, thumb: s.thumb, look: s.look}
+		f := File{From: shown(s.Path), View: w.view, ViewBy: w.by, Bytes: s.Size, Taken: s.Taken, file: s.File, shot: true, thumb: s.thumb, look: s.look}
 		var with []File
 		for _, c := range s.with {
 			with = append(with, File{From: shown(c.Path), Bytes: c.Size, file: c})

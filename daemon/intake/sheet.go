@@ -91,7 +91,14 @@ func (v *Visit) where() string {
 	switch {
 	case v.Site == "":
 		return "no site"
-	case v.Pasture == "":
+	case v.several:
+		return v.label() + ", archive " + v.Archive
+	}
+	return v.label()
+}
+
+func (v *Visit) label() string {
+	if v.Pasture == "" {
 		return v.Site
 	}
 	return strings.ReplaceAll(v.Pasture, "/", " / ") + " / " + v.Site

@@ -1,0 +1,111 @@
+package daemon
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"linecamp/daemon/intake"
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+)
+
+// planKey is where the ledger keeps the plan that was shown last for a card. The
+// card is known by its place; whether another card lies there by now, its
+// pictures tell.
+func planKey(card string) string {
+	if real, err := resolved(card); err == nil {
+		card = real
+	}
+	return "plan shown for " + card
+}
+
+// rememberPlan keeps the plan as it is shown, in each of the archives.
+func rememberPlan(card string, archives []*Archive, plan []intake.Shown) error {
+	b, err := json.Marshal(plan)
+	if err != nil {
+		return err
+	}
+	for _, a := range archives {
+		if err := a.ledger.SetValue(planKey(card), string(b)); err != nil {
+			return fmt.Errorf("the ledger: %w", err)
+		}
+	}
+	return nil
+}
+
+// planShown is the plan shown last; nil where none is remembered.
+func planShown(card string, archives []*Archive) (plan []intake.Shown, err error) {
+	text, ok, err := archives[0].ledger.Value(planKey(card))
+	if err != nil || !ok {
+		return nil, errors.Join(err)
+	}
+	if json.Unmarshal([]byte(text), &plan) != nil {
+		return nil, nil // damaged: as if none had been shown
+	}
+	return plan, nil
+}
+
+// sorting is a folder in the working folder, as its paths begin; "" for none.
+type sorting string
+
+// toSort reports whether a card is a folder in the working folder where files wait
+// for somebody to sort them. One where paths tell of a site's visits is none.
+func (a *Archive) toSort(card string, t *tally.Result, layout *tally.Layout) (sorting, error) {
+	c, err1 := resolved(card)
+	f, err2 := resolved(a.cfg.Folder)
+	if err1 != nil || err2 != nil || c == f || !within(c, f) {
+		return "", nil
+	}
+	rel, err := filepath.Rel(f, c)
+	if err != nil {
+		return "", err
+	}
+	from := sorting(filepath.ToSlash(rel))
+	for i := range t.Sites {
+		for file := range t.Sites[i].Files() {
+			if !from.holds(file.Path) {
+				continue
+			}
+			if u := layout.Understand(file.Path); u.Date != "" || u.Year != 0 || !from.has(t.Sites[i].Base) {
+				return "", fmt.Errorf("%s and the working folder %s lie one inside the other, and the files of a site are in it, such as %s; name the card's own folder, or one in which nothing is sorted yet: %w",
+					manifest.Printable(card), manifest.Printable(a.cfg.Folder), manifest.Printable(file.Path), intake.ErrAsked)
+			}
+		}
+	}
+	return from, nil
+}
+
+// beside is the working folder without what is to be sorted, which is not filed by
+// lying there, and is no site because its pictures have dates.
+func (s sorting) beside(t *tally.Result) *tally.Result {
+	if s == "" {
+		return t
+	}
+	rest := *t
+	rest.Waiting = slices.DeleteFunc(slices.Clone(t.Waiting), func(w tally.Waiting) bool { return s.holds(w.Path) })
+	rest.Unfiled = tally.PackFiles(slices.DeleteFunc(t.Unfiled.List(), func(f tally.File) bool { return s.holds(f.Path) })...)
+	rest.Sites = slices.DeleteFunc(slices.Clone(t.Sites), func(site tally.Site) bool { return s.has(site.Base) })
+	return &rest
+}
+
+// objects are those in which only what is to be sorted is recorded.
+func (s sorting) objects(k *known) map[string]bool {
+	all := map[string]bool{}
+	if s == "" {
+		return all
+	}
+	for inv, rec := range k.pairs() {
+		all[inv.Slug()] = manifest.Unfiled(inv.Slug()) || s.has(rec.Base)
+	}
+	return all
+}
+
+// has reports whether a folder is the one to be sorted, or lies in it.
+func (s sorting) has(folder string) bool { return s != "" && (folder == string(s) || s.holds(folder)) }
+
+// holds reports whether a path of the working folder lies in it.
+func (s sorting) holds(path string) bool { return s != "" && strings.HasPrefix(path, string(s)+"/") }
