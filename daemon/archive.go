@@ -32,8 +32,10 @@ type Archive struct {
 	told    atomic.Bool // that the ledger was set aside
 	glances sync.Map    // the ids of drives that the service is looking for just now
 	among   int         // Options.Among
-	closed  sync.Once
-	closing error
+	// searched is when each of them was last looked for at other places.
+	searched sync.Map
+	closed   sync.Once
+	closing  error
 }
 
 // Open opens an archive's state. It touches no copy.

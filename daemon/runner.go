@@ -32,7 +32,7 @@ type rounds interface {
 const (
 	wake      = time.Minute      // how often a wait looks at the clock on the wall, which may be set or sleep
 	openAgain = 10 * time.Minute // when to try an archive again that could not be opened
-	apart     = 15 * time.Minute // at least between a round and the one a returning drive sets off
+	apart     = 15 * time.Minute // at least between two rounds that a returning drive sets off
 	leastTurn = time.Hour        // how long a mirror round that is catching up has before the next may cut it short
 )
 
@@ -82,6 +82,7 @@ func (r *runner) run(ctx context.Context) {
 // loop runs the rounds of one kind, none before ready.
 func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.Time) {
 	var last time.Time // begin of the last round here, should the ledger be out of order
+	setOff := false    // whether a returning drive set it off
 	for first := true; ; first = false {
 		due := r.due(kind, work, last, first)
 		if due.IsZero() {
@@ -91,12 +92,13 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 		if due.Before(ready) {
 			due = ready
 		}
-		if r.await(ctx, kind, work, last, due) != nil {
+		var err error
+		if setOff, err = r.await(ctx, kind, work, last, setOff, due); err != nil {
 			return
 		}
 		last = r.now()
 		r.say(kind + " round since " + last.Format("15:04"))
-		err := r.once(ctx, kind, work, last)
+		err = r.once(ctx, kind, work, last)
 		switch {
 		case ctx.Err() != nil:
 			return
@@ -147,11 +149,14 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 }
 
 // await waits until a round is due. A mirror round is due as well when a drive
-// comes back: it may be gone again before tonight.
-func (r *runner) await(ctx context.Context, kind string, work rounds, last, due time.Time) error {
-	return r.waitOr(ctx, due, func() bool {
-		return kind == roundMirror && r.now().Sub(last) >= apart && work.returned(ctx)
+// comes back: it may be gone again before tonight. Where that set off the last
+// round too, the drive comes and goes, and is given some time.
+func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
+	err = r.waitOr(ctx, due, func() bool {
+		setOff = kind == roundMirror && (!again || r.now().Sub(last) >= apart) && work.returned(ctx)
+		return setOff
 	})
+	return setOff, err
 }
 
 // wait returns nil at the time, by the clock on the wall, or the reason why

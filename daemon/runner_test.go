@@ -27,13 +27,14 @@ type book struct {
 	ended  map[string][]error
 	closed bool
 	back   time.Time // when a drive comes back; zero for never
+	flaps  bool      // it goes at each round, and comes back after it
 }
 
 // returned is true from the moment the drive is back until a round met it.
 func (b *book) returned(context.Context) bool {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return !b.back.IsZero() && !time.Now().Before(b.back) && b.lasts[roundMirror].Before(b.back)
+	return !b.back.IsZero() && !time.Now().Before(b.back) && (b.flaps || b.lasts[roundMirror].Before(b.back))
 }
 
 func newBook() *book {
@@ -177,6 +178,31 @@ func TestDriveComesBack(t *testing.T) {
 			t.Errorf("verify rounds began %v", got)
 		}
 	})
+}
+
+// It is brought what it lacks at once, also right after a round; one that comes
+// and goes sets off no round after round.
+func TestDriveComesBackRightAfterARound(t *testing.T) {
+	local(t)
+	for name, c := range map[string]struct {
+		flaps bool
+		want  []string
+	}{
+		"stays":          {false, []string{"01 02:30:00", "01 02:33:00"}},
+		"comes and goes": {true, []string{"01 02:30:00", "01 02:33:00", "01 02:48:00", "01 03:03:00"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b := newBook()
+				b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
+				b.back, b.flaps = time.Now().Add(2*time.Hour+32*time.Minute+30*time.Second), c.flaps
+				schedule(t, b, "30 2 * * *", never, 3*time.Hour+10*time.Minute)
+				if got := b.times(roundMirror); !slices.Equal(got, c.want) {
+					t.Errorf("mirror rounds began %v, want %v", got, c.want)
+				}
+			})
+		})
+	}
 }
 
 // A slow copy must not keep new photos from the others: the next round cuts

@@ -25,8 +25,13 @@ func (s scheduled) last(kind string) (began time.Time, ended bool, err error) {
 	return round.Began, !round.Ended.IsZero() && round.Outcome != outcomeStopped, nil
 }
 
-// returned looks where the drives belong that the last round did not meet. One
-// that hangs is given a moment, and not looked at again before it answered.
+// elsewhere is how often a drive that is not at its place is looked for at others.
+const elsewhere = 5 * time.Minute
+
+// returned looks for the drives that the last round did not meet, whoever looked
+// at them since: each time where they belong, and now and then wherever drives are
+// mounted. One that hangs is given a moment, and not looked at again before it
+// answered.
 func (s scheduled) returned(ctx context.Context) bool {
 	ctx, cancel := context.WithTimeout(ctx, glanceTime)
 	defer cancel()
@@ -43,12 +48,9 @@ func (s scheduled) returned(ctx context.Context) bool {
 		}
 		back := make(chan bool, 1)
 		go func() {
-			root, err := store.OpenDrive(c.Root, c.ID)
-			if err == nil {
-				root.Close()
-			}
+			is := s.isBack(ctx, c)
 			s.glances.Delete(c.ID)
-			back <- err == nil
+			back <- is
 		}()
 		select {
 		case is := <-back:
@@ -59,6 +61,20 @@ func (s scheduled) returned(ctx context.Context) bool {
 		}
 	}
 	return false
+}
+
+func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
+	root, err := store.OpenDrive(c.Root, c.ID)
+	if err == nil {
+		root.Close()
+		return true
+	}
+	if at, ok := s.searched.Load(c.ID); ok && s.now().Sub(at.(time.Time)).Abs() < elsewhere {
+		return false
+	}
+	s.searched.Store(c.ID, s.now())
+	_, err = store.FindDrive(ctx, c.ID, c.Root)
+	return err == nil
 }
 
 func (s scheduled) round(ctx context.Context, kind string) error {

@@ -92,6 +92,17 @@ func TestReturned(t *testing.T) {
 	if !a.Returned(t.Context()) {
 		t.Error("it is back")
 	}
+	// Who looks at it in between brings it nothing: the service goes on to it.
+	if s := r.status(a); s.Copies[1].State != "behind" && s.Copies[1].State != "current" {
+		t.Errorf("it is %s", s.Copies[1].State)
+	}
+	r.verify(a, daemon.VerifyOptions{Only: daemon.OnlyRot})
+	if _, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if !a.Returned(t.Context()) {
+		t.Error("it is back, and somebody looked at it")
+	}
 	r.mirror(a)
 	if a.Returned(t.Context()) {
 		t.Error("it has caught up")

@@ -25,6 +25,7 @@ type standing struct {
 	toGo  attention.Amount
 	// moving: a round is bringing it something.
 	moving bool
+	short  string // what it cannot have, or nobody has; "" for nothing
 }
 
 // standing decides how a copy stands. want is the newest recorded version of
@@ -35,6 +36,11 @@ func (a *Archive) standing(ctx context.Context, h *held, want map[string]int) (s
 	if err != nil {
 		return s, err
 	}
+	lacks, err := mirror.ShortOf(a.ledger, h.ID)
+	if err != nil {
+		return s, err
+	}
+	s.short = mirror.ShortText(lacks)
 	committed, err := a.ledger.Committed(h.ID)
 	if err != nil {
 		return s, err
@@ -100,5 +106,5 @@ func (a *Archive) toGo(slug string, has int) (n attention.Amount) {
 }
 
 func (s standing) forAttention() attention.Copy {
-	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving}
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Short: s.short}
 }

@@ -242,8 +242,15 @@ func (a *Archive) stillDamaged(h *held, c verify.CopyReport, began time.Time) ([
 	if found == nil {
 		found = []verify.Damage{}
 	}
+	lacks, err := mirror.ShortOf(a.ledger, h.ID)
+	if err != nil {
+		return nil, err
+	}
 	again := map[[2]string]bool{}
-	for _, f := range found {
+	for i, f := range found {
+		if j := slices.IndexFunc(lacks, func(s mirror.Short) bool { return s.TooLarge && s.Object == f.Object && s.Content == f.Content }); j >= 0 && f.Kind == verify.Gone {
+			found[i].Detail = "this copy never had it: " + mirror.ShortText(lacks[j:j+1])
+		}
 		again[[2]string{f.Object, f.Content}] = true
 	}
 	var object string

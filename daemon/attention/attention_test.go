@@ -64,9 +64,13 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 			f.Copies[0].Short = "short of 1 file"
 		}, CopyShort, "shelf is short of 1 file.", "", now},
 		"over its days": {func(f *Facts) { f.Copies[1].State, f.Copies[1].Since = unreachable, long }, CopyUnreachable, "barn is out of reach.", "", long},
-		"refused":       {func(f *Facts) { f.Copies[1].State, f.Copies[1].Error = "failed", "there is no space left on it" }, CopyFailed, "There is no space left on it.", "", now},
-		"damage":        {func(f *Facts) { f.Damaged = 1 }, Damage, "1 damaged or foreign file is on record.", "`linecamp mend`", now},
-		"a year lost":   {func(f *Facts) { f.Years[verify.Lost] = 1 }, Years, "1 lost", "--only years", now},
+		"too large for FAT": {func(f *Facts) {
+			f.Copies[1].Short = "short of 1 file, too large for FAT"
+			f.Copies[1].State, f.Copies[1].Error = behind, f.Copies[1].Short
+		}, CopyShort, "barn is short of 1 file, too large for FAT.", "--add-copy", now},
+		"refused":     {func(f *Facts) { f.Copies[1].State, f.Copies[1].Error = "failed", "there is no space left on it" }, CopyFailed, "There is no space left on it.", "", now},
+		"damage":      {func(f *Facts) { f.Damaged = 1 }, Damage, "1 damaged or foreign file is on record.", "`linecamp mend`", now},
+		"a year lost": {func(f *Facts) { f.Years[verify.Lost] = 1 }, Years, "1 lost", "--only years", now},
 		"a seal broken": {func(f *Facts) {
 			f.Checks = []Check{{Kind: SealBroken, Copy: "shelf", What: "line 3 differs", Since: long}}
 		}, SealBroken, "shelf is not as sealed", "--seal", long},

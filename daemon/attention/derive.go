@@ -131,13 +131,13 @@ func (d *deriver) copies() {
 		}
 		if c.Short != "" {
 			d.add(Item{Kind: CopyShort, Copy: c.Name, ID: c.ID, What: fmt.Sprintf("%s is %s.", name, c.Short),
-				Next: "keep another copy that can hold them"})
+				Next: "to keep them on two copies, add one that can hold them: `linecamp setup --add-copy`"})
 		}
 		switch c.State {
 		case current:
 			continue
 		case behind:
-			if c.Error == "" && (c.Moving || d.Recorded == 0) {
+			if c.Error == "" && (c.Moving || d.Recorded == 0) || c.Short != "" && c.Error == c.Short && c.ToGo.Files == 0 {
 				continue
 			}
 			i.Kind, i.Next = CopyBehind, "run `linecamp mirror`"

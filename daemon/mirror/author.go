@@ -293,8 +293,8 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		m.mu.Unlock()
 		return nil
 	case errors.Is(err, store.ErrTooLarge), errors.Is(err, errNobody) && len(logical) == 0:
-		m.c.lacks(path, logical, m.st.group.base) // committed without it; mend fills it if it turns up
-		return nil
+		// Committed without it; mend fills it if it turns up.
+		return m.c.lacks(m.st.slug, path, d, logical, m.st.group.base, tooLarge(err))
 	case errors.Is(err, errNotNow) && len(logical) == 0:
 		m.r.wait(m.st.slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
 		return errSiteWaits

@@ -29,6 +29,7 @@ type copyRun struct {
 	forked    map[string]bool   // slugs whose versions there are not ours
 	blocked   map[string]string // slugs that cannot go on in this round, and why
 	out       CopyState
+	short     shorts
 	failed    error
 	done      int64
 	total     int64
@@ -48,6 +49,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 		run.workers = 1
 	}
 	run.out.Copy = c.Name
+	run.loadShort()
 	return run
 }
 
@@ -131,7 +133,7 @@ func (c *copyRun) follow(ctx context.Context) {
 func (c *copyRun) forgetBegun(ctx context.Context) {
 	d, ok := c.Root.(interface{ ForgetBegun() error })
 	log, _, _ := c.r.look()
-	if !ok || ctx.Err() != nil || c.r.Tally == nil || c.final(log).State != Current {
+	if !ok || ctx.Err() != nil || c.r.Tally == nil || !c.final(log).through() {
 		return
 	}
 	if err := d.ForgetBegun(); err != nil {
@@ -382,14 +384,17 @@ func (c *copyRun) expectLines(ctx context.Context, lines []manifest.Line) {
 }
 
 // lacks notes content that a version was committed without.
-func (c *copyRun) lacks(content string, logical []string, base string) {
+func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []string, base string, large bool) error {
 	name := content
 	if len(logical) > 0 {
 		name = rawPath(base, logical[0], manifest.Entry{})
 	}
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.out.Missing = append(c.out.Missing, name)
+	if !large {
+		c.mu.Lock()
+		c.out.Missing = append(c.out.Missing, name)
+		c.mu.Unlock()
+	}
+	return c.fallsShort(shortAs(slug, content, d, name, large))
 }
 
 func (c *copyRun) expectBytes(n int64) {
@@ -418,6 +423,8 @@ func (c *copyRun) final(log *sealLog) CopyState {
 	defer c.mu.Unlock()
 	out := c.out
 	out.Gone = slices.Clone(out.Gone)
+	var short string
+	out.TooLarge, short = c.tooLargeThere()
 	for i, g := range out.Gone {
 		out.Gone[i].Again = g.To > 0 && c.committed[g.Object] >= g.To
 	}
@@ -445,6 +452,9 @@ func (c *copyRun) final(log *sealLog) CopyState {
 		out.State = Behind
 	default:
 		out.State = Current
+		if short != "" {
+			out.State, out.Error = Behind, short
+		}
 	}
 	return out
 }

@@ -146,11 +146,15 @@ func TestACopyOnFAT(t *testing.T) {
 	}
 	rep := r.mirror()
 	for i, c := range rep.Copies {
-		if c.State != Current {
-			t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
-		}
-		if missing := first.Copies[i].Missing; (len(missing) == 1 && strings.HasSuffix(missing[0], "panorama.tif")) != (c.Copy == "stick") {
-			t.Errorf("%s lacks %q", c.Copy, missing)
+		// The first round says it, and so do those after it.
+		for _, c := range []CopyState{first.Copies[i], c} {
+			state, short, text := Current, 0, ""
+			if c.Copy == "stick" {
+				state, short, text = Behind, 1, "short of 1 file, too large for its file system"
+			}
+			if c.State != state || c.Error != text || len(c.TooLarge) != short || len(c.Missing) != 0 {
+				t.Errorf("%s is %s: %s; it lacks %q, and too large are %q", c.Copy, c.State, c.Error, c.Missing, c.TooLarge)
+			}
 		}
 	}
 

@@ -26,13 +26,19 @@ const (
 type CopyState struct {
 	Copy     string   `json:"copy"`
 	State    string   `json:"state"`
-	Versions int      `json:"versions"`          // committed there in this round
-	Files    int      `json:"files"`             // people's files stored there in this round
-	Bytes    int64    `json:"bytes"`             // and their size
-	Missing  []string `json:"missing,omitempty"` // files committed without their bytes, which nobody has
-	Gone     []Gone   `json:"gone,omitempty"`    // what was there once, and was found missing
+	Versions int      `json:"versions"`            // committed there in this round
+	Files    int      `json:"files"`               // people's files stored there in this round
+	Bytes    int64    `json:"bytes"`               // and their size
+	Missing  []string `json:"missing,omitempty"`   // files committed without their bytes, which nobody has
+	TooLarge []string `json:"too_large,omitempty"` // files that its file system cannot hold, of this round and of earlier ones
+	Gone     []Gone   `json:"gone,omitempty"`      // what was there once, and was found missing
 	Error    string   `json:"error,omitempty"`
 	Note     string   `json:"note,omitempty"` // what is as it should be, and still worth a sentence
+}
+
+// through reports whether nothing is left to bring to the copy that it could hold.
+func (c CopyState) through() bool {
+	return c.State == Current || c.State == Behind && len(c.TooLarge) > 0 && strings.HasPrefix(c.Error, "short of ")
 }
 
 // Waiting is a path that was seen and not recorded yet.
@@ -101,6 +107,7 @@ func (r Report) Print(w io.Writer) {
 		}
 		fmt.Fprintln(w)
 		few(w, "    nobody has the bytes of ", c.Missing)
+		few(w, "    it cannot hold ", c.TooLarge)
 		printGone(w, c.Gone)
 	}
 	for _, g := range r.GivenUp {

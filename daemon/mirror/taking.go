@@ -24,12 +24,12 @@ type taking struct {
 	content map[string]manifest.Digest // content path → digest, of this version
 	people  map[manifest.Digest]int    // how many of people's files each digest stands for
 
-	mu      sync.Mutex
-	held    []verify.Held
-	files   int      // people's files among them
-	stored  int64    // and their size
-	missing []string // content nobody in reach has, or too large for the copy, by people's path
-	sought  string   // one that a copy out of reach may have
+	mu     sync.Mutex
+	held   []verify.Held
+	files  int     // people's files among them
+	stored int64   // and their size
+	short  []Short // content nobody in reach has, or too large for the copy
+	sought string  // one that a copy out of reach may have
 }
 
 // replaceUnfinished puts the version's bytes in the place of others that lie
@@ -85,11 +85,11 @@ func (t *taking) bring(ctx context.Context) error {
 		g.Go(func() error {
 			info, err := t.c.bring(gctx, putInto(t.build, path), d, from[d])
 			if errors.Is(err, errNobody) || tooLarge(err) {
-				path := t.o.peoplesPath(t.version, d)
+				name := t.o.peoplesPath(t.version, d)
 				t.mu.Lock()
-				t.missing = append(t.missing, path)
+				t.short = append(t.short, shortAs(t.o.slug, path, d, name, tooLarge(err)))
 				if !tooLarge(err) {
-					t.sought = path
+					t.sought = name
 				}
 				t.mu.Unlock()
 				return nil
@@ -132,12 +132,19 @@ func (t *taking) committed() error {
 	if err := t.again(); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
+	if err := c.fallsShort(t.short...); err != nil {
+		return fmt.Errorf("ledger: %w", err)
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.committed[t.o.slug] = t.version
 	c.out.Versions++
 	c.out.Files += t.files
 	c.out.Bytes += t.stored
-	c.out.Missing = append(c.out.Missing, t.missing...)
+	for _, s := range t.short {
+		if !s.TooLarge {
+			c.out.Missing = append(c.out.Missing, s.Path)
+		}
+	}
 	return nil
 }

@@ -85,6 +85,10 @@ func openFolder(folder string) (*Drive, error) {
 	return d, nil
 }
 
+// Largest is the largest file that the drive can hold, in bytes; 0 where there is
+// no limit that a photo could reach, or none is known.
+func (d *Drive) Largest() int64 { return d.most }
+
 // expect checks that this is the copy it should be.
 func (d *Drive) expect(copyID string) error {
 	id, err := d.Identity(context.Background())
