@@ -17,9 +17,14 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+
+	show "linecamp/daemon/show/page"
 )
 
 func main() {
+	if show.Child() { // the page has this program make single pictures small
+		return
+	}
 	// Garbage may be half of what is in use, not as much again: a large archive is
 	// to fit beside other services, and most of what is held of it is packed, which
 	// the collector passes over quickly.

@@ -158,7 +158,7 @@ func canShow(f *file) bool {
 		return false
 	}
 	switch strings.ToLower(path.Ext(f.Path)) {
-	case ".jpg", ".jpeg", ".png", ".tif", ".tiff":
+	case ".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif":
 		return true
 	}
 	return false

@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/show/page/gate"
+	"linecamp/daemon/show/page/small"
 	"linecamp/verify/say"
 )
 
@@ -30,6 +31,9 @@ type RunOptions struct {
 
 // ErrAddress marks an address that the page is not served at.
 var ErrAddress = gate.ErrAddress
+
+// Child is small.Child, for the program's beginning.
+func Child() bool { return small.Child() }
 
 // Run serves the page until ctx ends.
 func Run(ctx context.Context, o RunOptions) error {

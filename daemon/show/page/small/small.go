@@ -88,19 +88,24 @@ func (p Photo) make(ctx context.Context, sizes ...Size) ([][]byte, error) {
 	if need > largeNeed {
 		defer runtime.GC()
 	}
+	if form == formHEIC {
+		return p.heicSmall(ctx, f, sizes)
+	}
 	m, err := p.decode(ctx, f, form)
 	if err != nil {
 		return nil, err
 	}
 	all := make([][]byte, len(sizes))
 	for i, s := range sizes {
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, upright(shrunk(m, int(s)), p.Turn), &jpeg.Options{Quality: s.quality()}); err != nil {
-			return nil, fmt.Errorf("%w: %w", ErrCannot, err)
+		if all[i], err = encode(m, s, p.Turn); err != nil {
+			return nil, err
 		}
-		all[i] = b.Bytes()
 	}
 	return all, nil
+}
+
+func jpegTo(w io.Writer, m image.Image, quality int) error {
+	return jpeg.Encode(w, m, &jpeg.Options{Quality: quality})
 }
 
 func (s Size) quality() int {
@@ -109,6 +114,8 @@ func (s Size) quality() int {
 	}
 	return 84
 }
+
+const formHEIC = "HEIC"
 
 // mostTIFF is how many pixels a TIFF may have: it takes eight bytes each at most,
 // and its strips beside.
@@ -132,8 +139,11 @@ func formOf(f io.ReadSeeker) (form string, need int64, err error) {
 	}
 	head := make([]byte, 16)
 	n, _ := io.ReadFull(f, head)
+	if isHEIC(head[:n]) {
+		return formHEIC, memoryLimit, nil // alone: how large it is is told by its decoder only
+	}
 	if head = head[:n]; !bytes.HasPrefix(head, []byte("II*\x00")) && !bytes.HasPrefix(head, []byte("MM\x00*")) {
-		return "", 0, fmt.Errorf("%w here: it is neither JPEG, PNG nor TIFF", ErrCannot)
+		return "", 0, fmt.Errorf("%w here: it is neither JPEG, PNG, TIFF nor HEIC", ErrCannot)
 	}
 	if _, err := f.Seek(0, io.SeekStart); err != nil {
 		return "", 0, err
