@@ -1,9 +1,13 @@
 package main
 
 import (
+	"context"
+	"sync"
+
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	show "linecamp/daemon/show/page"
 )
 
 func (t *tool) daemon() *cobra.Command {
@@ -25,7 +29,15 @@ systemctl --user enable --now linecamp`,
 					return err
 				}
 			}
-			return daemon.Serve(cmd.Context(), daemon.ServeOptions{
+			ctx, stop := context.WithCancel(cmd.Context())
+			defer stop()
+			if all, _, _, err := t.chosen(); err == nil {
+				var pages sync.WaitGroup
+				defer pages.Wait()
+				defer stop()
+				pages.Go(func() { show.Service(ctx, all, t.serviceLog()) })
+			}
+			return daemon.Serve(ctx, daemon.ServeOptions{
 				Config:  t.config,
 				Archive: t.archive,
 				Options: daemon.Options{Log: t.serviceLog()},

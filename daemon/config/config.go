@@ -42,6 +42,7 @@ type Archive struct {
 	GivenUp  []Copy // copies that a person gave up: never used, and told of when they turn up
 	Schedule Schedule
 	Years    Years
+	Page     Page
 	Units    geo.Units // what distances are printed in; "" by the time zone, see Distances
 	State    string    // "" for the usual state folder, see StateDir
 	File     string    // where it was read; "" if it was not read from a file
@@ -88,6 +89,11 @@ type Copy struct {
 type Schedule struct {
 	Mirror string
 	Verify string
+}
+
+// Page says whether the service serves the archive's page, and where.
+type Page struct {
+	Listen string // an address of this computer, "127.0.0.1:8710"; "" for not at all
 }
 
 // Years say how far a visit may be from what is usual without a finding. Zero is

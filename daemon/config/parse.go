@@ -3,8 +3,10 @@ package config
 import (
 	"errors"
 	"math"
+	"net"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -52,6 +54,7 @@ func parse(path string, b []byte) (loaded, error) {
 	}
 	a.Schedule = schedule(top.table("schedule"))
 	a.Years = years(top.table("years"))
+	a.Page = page(top.table("page"))
 	for i, t := range top.tables("copy") {
 		c := f.copy(t)
 		if c.GivenUp != "" {
@@ -195,6 +198,19 @@ func schedule(t *table) Schedule {
 	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify)}
 	t.rest(nil)
 	return s
+}
+
+func page(t *table) Page {
+	p := Page{Listen: t.text("listen")}
+	if p.Listen != "" {
+		host, port, err := net.SplitHostPort(p.Listen)
+		n, perr := strconv.Atoi(port)
+		if ip := net.ParseIP(host); err != nil || perr != nil || n < 1 || n > 65535 || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			t.fault("listen", "the page is served to this computer only; write an address such as \"127.0.0.1:8710\"")
+		}
+	}
+	t.rest(nil)
+	return p
 }
 
 // mostSeasonDays is half a year: nothing is further out of its season.

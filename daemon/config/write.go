@@ -128,6 +128,11 @@ func (a Archive) encode() []byte {
 			w.pair("meters", strconv.FormatFloat(y.Metres, 'f', -1, 64), "how far from its site a photo may be taken")
 		}
 	}
+	if a.Page.Listen != "" {
+		w.line("")
+		w.line("[page]")
+		w.pair("listen", tomlline.Quote(a.Page.Listen), "where the service serves the record, to this computer only")
+	}
 	for _, c := range a.Copies {
 		w.line("")
 		w.b.WriteString(c.encode())

@@ -17,6 +17,7 @@ func full(dir string) Archive {
 		State:    filepath.Join(dir, "st"),
 		Views:    map[string][]string{"plot": {"nadir"}, "wind mill": {"tower", "vane"}},
 		Years:    Years{SeasonDays: 30, Metres: 12.5},
+		Page:     Page{Listen: "127.0.0.1:8710"},
 		Schedule: Schedule{Mirror: "5 3 * * *", Verify: "0 4 * * 6"},
 		Copies: []Copy{
 			{Name: "shelf drive", Kind: KindDrive, Where: "bank box", Root: filepath.Join(dir, "drive"), ID: idShelf, Away: 36 * time.Hour},

@@ -23,11 +23,15 @@ var sizes = map[string]small.Size{"strip": small.Strip, "large": small.Large, "f
 
 // asked finds the file that a request names.
 func (b *book) asked(r *http.Request) (*file, error) {
-	read, err := b.read(r.Context(), false)
+	return b.named(r.Context(), r.PathValue("file"))
+}
+
+func (b *book) named(ctx context.Context, key string) (*file, error) {
+	read, err := b.read(ctx, false)
 	if err != nil {
 		return nil, err
 	}
-	f := read.files[r.PathValue("file")]
+	f := read.files[key]
 	if f == nil {
 		return nil, errNothing
 	}
@@ -41,14 +45,19 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request, b *book) error 
 	if !ok {
 		return errNothing
 	}
-	f, err := b.asked(r)
+	name, was := strings.CutPrefix(r.PathValue("file"), wasKey)
+	f, err := b.named(r.Context(), name)
 	if err != nil {
 		return err
 	}
 	if !f.photo() || !canShow(f) {
 		return errNothing
 	}
-	p, err := b.shelf.Get(r.Context(), b.photoOf(f), size)
+	photo := b.photoOf(f)
+	if was {
+		photo = b.recorded(f)
+	}
+	p, err := b.shelf.Get(r.Context(), photo, size)
 	switch {
 	case errors.Is(err, small.ErrCannot), errors.Is(err, small.ErrOther), errors.Is(err, daemon.ErrNotHere), errors.Is(err, daemon.ErrNoReach):
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
@@ -80,9 +89,14 @@ func (b *book) photoOf(f *file) small.Photo {
 			return b.OpenWorking(f.Path)
 		}}
 	}
-	// Its digest is in the record of its version, which is looked at only now.
-	var sum manifest.Digest
-	copy(sum[:], f.key)
+	return b.recorded(f)
+}
+
+// recorded is a photo as it is on record, from a copy. Its digest is in the record
+// of its version, which is looked at only when it is opened; until then it goes by a
+// name of its own.
+func (b *book) recorded(f *file) small.Photo {
+	sum := manifest.Sum([]byte("recorded " + f.object() + " " + f.key))
 	return small.Photo{Digest: sum, Open: func(ctx context.Context) (small.Source, error) { return b.fetch(ctx, f) }, Trusted: true}
 }
 

@@ -38,6 +38,7 @@ type job struct {
 	text   string // the report, or what went wrong
 	failed bool
 	wants  bool
+	report daemon.Report // nil where there is none
 	tasks  []*task
 	moved  chan struct{} // closed when something changed, and made anew
 }
@@ -119,7 +120,7 @@ func (x *job) end(b *book, r daemon.Report, err error) {
 	case err != nil:
 		x.text, x.failed = sentence(errors.New(b.Line.Text(say.Plain(err.Error())))), true
 	default:
-		x.text, x.wants = strings.TrimSpace(out.String()), r.Wants()
+		x.text, x.wants, x.report = strings.TrimSpace(out.String()), r.Wants(), r
 	}
 	x.tell()
 }
@@ -133,6 +134,21 @@ func (j *jobs) find(id string) *job {
 		}
 	}
 	return nil
+}
+
+// lastMirror is the report of the newest mirror round that was run from the page.
+func (j *jobs) lastMirror() (r daemon.MirrorReport, ok bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	for _, x := range slices.Backward(j.all) {
+		x.mu.Lock()
+		r, ok = x.report.(daemon.MirrorReport)
+		x.mu.Unlock()
+		if ok {
+			return r, true
+		}
+	}
+	return r, false
 }
 
 // wait waits for the work under way to end.

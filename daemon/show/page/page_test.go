@@ -173,3 +173,72 @@ func TestWork(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Several archives are rolled up, worst first, and a view of one has no way into
+// another's.
+func TestSeveralArchives(t *testing.T) {
+	short := stakes(2, 2018, 2025)
+	for p := range short {
+		if strings.Contains(p, "/2021-") {
+			delete(short, p)
+		}
+	}
+	w := newWorld(t, map[string]archive{"alder": stakes(1, 2018, 2025), "birch": short, "cedar": stakes(3, 2018, 2025)})
+	body := w.page("/")
+	at := func(name string) int { return strings.Index(body, ">"+name+"</a>") }
+	if at("birch") < 0 || at("birch") > at("alder") || at("alder") > at("cedar") {
+		t.Errorf("birch lacks years, and the order is %d, %d, %d", at("alder"), at("birch"), at("cedar"))
+	}
+	for _, view := range []string{"/a/birch/", "/a/birch/years", "/a/birch/work", "/a/birch/findings", "/a/birch/site/" + w.index("birch").sites[0].key} {
+		body := w.page(view)
+		for _, other := range []string{"/a/alder", "/a/cedar", ">alder<", ">cedar<"} {
+			if strings.Contains(body, other) {
+				t.Errorf("%s has %q", view, other)
+			}
+		}
+	}
+}
+
+// A change that may be an accident is looked at, with the picture on record beside
+// the one there is now; it is recorded by a person's word, and only if it still is
+// what was looked at.
+func TestChanges(t *testing.T) {
+	w := newWorld(t, map[string]archive{"draw": stakes(2, 2020, 2025)})
+	folder := filepath.Join(w.dir, "draw", "folder")
+	change := func(years ...int) {
+		for _, y := range years {
+			w.write(filepath.Join(folder, fmt.Sprintf("North Flat/Stake 1/%d-06-21/plot.jpg", y)), fmt.Sprint("other ", y))
+			w.write(filepath.Join(folder, fmt.Sprintf("North Flat/Stake 2/%d-06-22/plot.jpg", y)), fmt.Sprint("other ", y))
+			w.write(filepath.Join(folder, fmt.Sprintf("North Flat/Stake 2/%d-06-22/landscape.jpg", y)), fmt.Sprint("another ", y))
+		}
+	}
+	change(2020, 2021, 2022, 2023)
+	w.post("/a/draw/work", url.Values{"do": {"mirror"}})
+	body := w.page("/a/draw/changes")
+	found := pictureIn.FindAllStringSubmatch(body, -1)
+	if strings.Count(body, "<li><code>") != 12 || len(found) != 24 {
+		t.Fatalf("%d changes, %d pictures:\n%s", strings.Count(body, "<li><code>"), len(found), body)
+	}
+	_, was := w.get(strings.TrimPrefix(found[0][1], w.server.gate.Door()))
+	_, now := w.get(strings.TrimPrefix(found[1][1], w.server.gate.Door()))
+	if was == now || !strings.HasPrefix(was, "\xff\xd8") || !strings.HasPrefix(now, "\xff\xd8") {
+		t.Error("the picture on record and the one there is now are not two")
+	}
+	seen := regexp.MustCompile(`name="seen" value="([^"]+)"`).FindStringSubmatch(body)[1]
+	accept := func(seen string) string {
+		_, body := w.post("/a/draw/work", url.Values{"do": {"accept"}, "seen": {seen}, "looked": {"1"}, "why": {"cropped the scans"}, "who": {"the office"}})
+		return html.UnescapeString(body)
+	}
+	change(2024)
+	if body := accept(seen); !strings.Contains(body, "is not what you looked at") {
+		t.Errorf("something else was accepted:\n%s", body)
+	}
+	w.post("/a/draw/work", url.Values{"do": {"mirror"}})
+	seen = regexp.MustCompile(`name="seen" value="([^"]+)"`).FindStringSubmatch(w.page("/a/draw/changes"))[1]
+	if body := accept(seen); !strings.Contains(body, "current") || !strings.Contains(body, "--accept-changes") {
+		t.Errorf("it was not accepted:\n%s", body)
+	}
+	if body := w.page("/a/draw/changes"); !strings.Contains(body, "Nothing waits") {
+		t.Error(body)
+	}
+}

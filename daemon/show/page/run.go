@@ -27,6 +27,7 @@ type RunOptions struct {
 	Listen    string    // "" for any free port of 127.0.0.1
 	NoBrowser bool      // print the address with its key instead of opening a browser
 	Out, Errs io.Writer // the address, and what is told beside it
+	address   bool      // leave the address in the state folders instead of either
 }
 
 // ErrAddress marks an address that the page is not served at.
@@ -67,7 +68,13 @@ func Run(ctx context.Context, o RunOptions) error {
 	if err != nil {
 		return err
 	}
-	if o.NoBrowser {
+	if o.address {
+		gone, err := leaveAddress(s.gate.Address(), po.Archives)
+		if err != nil {
+			return err
+		}
+		defer gone()
+	} else if o.NoBrowser {
 		if _, err := fmt.Fprintln(o.Out, s.gate.Address()); err != nil {
 			return err
 		}

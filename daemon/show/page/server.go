@@ -112,6 +112,7 @@ func (s *Server) Handler() http.Handler {
 		"POST /a/{archive}/work":                 s.begin,
 		"GET /a/{archive}/work/{job}":            s.job,
 		"POST /a/{archive}/work/{job}/stop":      s.stop,
+		"GET /a/{archive}/changes":               s.changes,
 		"GET /a/{archive}/events":                s.events,
 	} {
 		m.HandleFunc(pattern, s.in(view))

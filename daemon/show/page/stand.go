@@ -130,7 +130,7 @@ func wanting(b *book, r *reading) (all []want) {
 		case attention.Findings:
 			w.See, w.Line = "findings", b.Line.Run("verify", "--only", "years")
 		case attention.ChangeWaits, attention.ManyUnfiled:
-			w.See, w.Line = "work", b.Line.Run("mirror", "--accept-changes")
+			w.See, w.Line = "changes", b.Line.Run("mirror", "--accept-changes")
 		}
 		if strings.Contains(w.Next, "`") {
 			w.Line = "" // the sentence has it

@@ -82,6 +82,7 @@ var deeds = map[string]func(b *book, r *http.Request, read *reading) (deed, erro
 	"explain": explainDeed,
 	"same":    sameDeed,
 	"restore": restoreDeed,
+	"accept":  acceptDeed,
 }
 
 // begin begins what a form asks for, and leads to where it can be watched.
