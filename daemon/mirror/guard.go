@@ -2,6 +2,7 @@ package mirror
 
 import (
 	"context"
+	"errors"
 	"maps"
 	"slices"
 	"strconv"
@@ -10,7 +11,7 @@ import (
 )
 
 // A round that finds more than this share of the known files altered or gone
-// at once, and more than this many, records none of it by itself.
+// at once, and more than this many, records none of that by itself.
 const (
 	massShare = 5 // one in five
 	massCount = 10
@@ -19,11 +20,15 @@ const (
 const (
 	deviceKey = "device of the working folder"
 	provenKey = "working folder agreed with the record"
+	massKey   = "mass change waits"
+
+	unfiledKey = "accepted that many photos have no site"
 )
 
 // guard holds back what looks like harm: an empty or swapped working folder, a
-// mass change, a layout that files nothing, a rename that would store much of
-// the archive again. A site with changes that wait takes no additions either.
+// mass change, a rename that would store much of the archive again. Only what is
+// in doubt waits, which is what would replace a recorded file, remove one or
+// store it again. New files are always taken.
 func (p *planner) guard(ctx context.Context) error {
 	r := p.r
 	if r.Tally.Files == 0 {
@@ -33,7 +38,7 @@ func (p *planner) guard(ctx context.Context) error {
 		}
 		return nil
 	}
-	harmed := p.harmed() // before anything is held back
+	elsewhere := p.elsewhere() // before anything is held back
 	if r.Accept == nil {
 		if err := p.holdUnproven(); err != nil {
 			return err
@@ -42,12 +47,16 @@ func (p *planner) guard(ctx context.Context) error {
 	if err := p.holdDevice(); err != nil {
 		return err
 	}
+	if err := p.askUnfiled(); err != nil {
+		return err
+	}
 	if r.Accept == nil {
-		p.holdMass(harmed)
-		p.holdUnfiled()
+		if err := p.holdMass(elsewhere); err != nil {
+			return err
+		}
 		return p.holdAgain(ctx)
 	}
-	return r.Ledger.SetValue(provenKey, "yes")
+	return errors.Join(r.Ledger.SetValue(massKey, ""), r.Ledger.SetValue(provenKey, "yes"))
 }
 
 // holdDevice holds absences back where the working folder is on another device
@@ -85,54 +94,96 @@ func (p *planner) holdUnproven() error {
 }
 
 // holdMass holds back what is altered or gone where that is more than a fifth
-// of what is known. Files renamed by malware may no longer look like those of
-// their site: what has no site, and sites not known before, wait too.
-func (p *planner) holdMass(harmed int) {
-	if harmed <= massCount || harmed*massShare <= p.paths {
-		return
+// of what is known. New files that are recorded meanwhile make that share
+// smaller, so a change that waits once goes on waiting until it is accepted or
+// is no longer there.
+func (p *planner) holdMass(elsewhere map[manifest.Digest]bool) error {
+	noted, _, err := p.r.Ledger.Value(massKey)
+	if err != nil {
+		return err
+	}
+	harmed := 0
+	for _, c := range p.changes {
+		harmed += len(c.harmed(elsewhere))
+	}
+	if harmed <= massCount || noted == "" && harmed*massShare <= p.paths {
+		if noted == "" || p.unseen {
+			return nil
+		}
+		return p.r.Ledger.SetValue(massKey, "")
 	}
 	p.hold(ReasonMass, func(c *change) []string {
-		paths := slices.Concat(c.gone, c.altered)
-		if c.group.unfiled || c.old == nil {
-			paths = slices.Concat(paths, c.fresh.list())
+		paths := slices.Concat(c.altered, c.vanished(elsewhere))
+		for logical := range c.fresh.all() { // another site's file until now
+			f := c.group.files[logical]
+			if was, ok := p.left[f.Path]; ok && was.c != c && was.digest != f.SHA256 {
+				paths = append(paths, logical)
+			}
 		}
 		return paths
 	})
+	return p.r.Ledger.SetValue(massKey, "yes")
 }
 
-// hold keeps every change with paths picked by which from being recorded, and
-// reports those paths. It tells whether there were any.
+// hold keeps the paths picked by which from being recorded, and reports them.
+// The rest of each change goes on. It tells whether there were any.
 func (p *planner) hold(reason string, which func(*change) []string) bool {
-	before := len(p.changes)
-	p.changes = slices.DeleteFunc(p.changes, func(c *change) bool {
-		paths := which(c)
-		for _, logical := range paths {
-			var e manifest.Entry
-			if c.old != nil {
-				e = c.old.rec.Paths[logical]
-			}
-			p.r.wait(rawPath(c.group.base, logical, e), reason, true)
-		}
-		if len(paths) == 0 {
-			return false
-		}
+	any := false
+	for _, c := range p.changes {
 		c.group.load()
-		defer c.group.release()
-		for _, logical := range slices.Concat(c.known, c.fresh.list()) {
-			p.withheld.add(c.group.files[logical])
-		}
-		return true
-	})
-	return len(p.changes) < before
+		paths := which(c)
+		any = any || len(paths) > 0
+		p.holdPaths(c, reason, paths)
+		c.group.release()
+	}
+	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+	return any
 }
 
-// harmed counts the paths altered or gone, leaving out bytes that merely stand
-// at another path now.
-func (p *planner) harmed() int {
-	if !slices.ContainsFunc(p.changes, func(c *change) bool { return len(c.gone)+len(c.altered) > 0 }) {
-		return 0
+// holdPaths takes paths out of a change, whose group is loaded.
+func (p *planner) holdPaths(c *change, reason string, paths []string) {
+	if len(paths) == 0 {
+		return
 	}
+	held := map[string]bool{}
+	for _, logical := range paths {
+		if held[logical] {
+			continue
+		}
+		held[logical] = true
+		e := manifest.Entry{}
+		if f, shown := c.group.files[logical]; shown {
+			e = c.group.entry(logical)
+			p.withheld.add(f)
+		} else if c.old != nil {
+			e = c.old.rec.Paths[logical]
+		}
+		p.r.wait(rawPath(c.group.base, logical, e), reason, true)
+	}
+	c.leave(held)
+}
+
+// leave takes paths out of what a change does.
+func (c *change) leave(held map[string]bool) {
+	is := func(logical string) bool { return held[logical] }
+	c.gone = slices.DeleteFunc(c.gone, is)
+	c.altered = slices.DeleteFunc(c.altered, is)
+	c.known = slices.DeleteFunc(c.known, is)
+	c.fresh = packPaths(slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
+		if held[logical] {
+			c.size -= c.group.files[logical].Size
+		}
+		return held[logical]
+	}))
+}
+
+// elsewhere are the digests that stand at a path where they did not stand
+// before. It is empty where nothing is altered or gone.
+func (p *planner) elsewhere() map[manifest.Digest]bool {
 	elsewhere := map[manifest.Digest]bool{}
+	if !slices.ContainsFunc(p.changes, func(c *change) bool { return len(c.gone)+len(c.altered) > 0 }) {
+		return elsewhere
+	}
 	for _, c := range p.changes {
 		c.group.load()
 		for _, list := range [][]string{c.known, c.fresh.list()} {
@@ -142,29 +193,30 @@ func (p *planner) harmed() int {
 		}
 		c.group.release()
 	}
-	n := 0
-	for _, c := range p.changes {
-		if c.old == nil {
-			continue
-		}
-		state := c.old.inv.State(c.old.head())
-		for _, list := range [][]string{c.gone, c.altered} {
-			for _, logical := range list {
-				if !elsewhere[state[logical]] {
-					n++
-				}
-			}
-		}
-	}
-	return n
+	return elsewhere
 }
 
-// holdUnfiled holds a first mirror in which over a fifth of the photos have no
-// site: a layout that was not understood is better put right before.
-func (p *planner) holdUnfiled() {
-	if p.paths > 0 {
-		return
+// harmed are the paths altered or gone whose bytes stand nowhere else now.
+func (c *change) harmed(elsewhere map[manifest.Digest]bool) []string {
+	return append(c.without(elsewhere, c.altered), c.vanished(elsewhere)...)
+}
+
+// vanished are the paths gone, leaving out those that were moved.
+func (c *change) vanished(elsewhere map[manifest.Digest]bool) []string {
+	return c.without(elsewhere, c.gone)
+}
+
+func (c *change) without(elsewhere map[manifest.Digest]bool, paths []string) []string {
+	if c.old == nil {
+		return nil
 	}
+	state := c.old.inv.State(c.old.head())
+	return slices.DeleteFunc(slices.Clone(paths), func(logical string) bool { return elsewhere[state[logical]] })
+}
+
+// askUnfiled asks whether the folder was understood where over a fifth of the
+// photos have no site. Nothing waits for the answer; accepting is one.
+func (p *planner) askUnfiled() error {
 	photos, unfiled := 0, 0
 	for i := range p.r.Tally.Sites {
 		for f := range p.r.Tally.Sites[i].Files() {
@@ -179,10 +231,19 @@ func (p *planner) holdUnfiled() {
 			unfiled++
 		}
 	}
-	if unfiled*massShare > photos {
-		p.r.wait("", ReasonUnfiled, true)
-		p.changes = nil
+	accepted, _, err := p.r.Ledger.Value(unfiledKey)
+	many := unfiled*massShare > photos
+	switch {
+	case err != nil:
+		return err
+	case !many && accepted != "":
+		return p.r.Ledger.SetValue(unfiledKey, "")
+	case many && p.r.Accept != nil:
+		return p.r.Ledger.SetValue(unfiledKey, "yes")
+	case many && accepted == "":
+		p.r.inquire(AskUnfiled)
 	}
+	return nil
 }
 
 // holdAgain holds changes that would store over a tenth of the archive's bytes
@@ -223,8 +284,6 @@ func (p *planner) holdAgain(ctx context.Context) error {
 		return nil
 	}
 	p.hold(ReasonAgain, func(c *change) []string {
-		c.group.load()
-		defer c.group.release()
 		return slices.DeleteFunc(c.fresh.list(), func(l string) bool { return !twice[c.group.files[l].SHA256] })
 	})
 	return nil

@@ -309,9 +309,8 @@ func TestAbsence(t *testing.T) {
 
 func otherDevice(in *In) { in.Tally.Device++ }
 
-// A site in which something is held back takes nothing else either: what is new
-// there may be part of the harm.
-func TestASiteThatWaitsTakesNoAdditions(t *testing.T) {
+// A site in which something is held back takes what is new.
+func TestASiteInWhichSomethingWaitsTakesItsNewFiles(t *testing.T) {
 	r := newRanch(t, "shelf")
 	r.visit("North/Windmill", "2019-06-21")
 	r.visit("South/Draw", "2019-06-21")
@@ -320,14 +319,14 @@ func TestASiteThatWaitsTakesNoAdditions(t *testing.T) {
 	r.visit("North/Windmill", "2020-06-21")
 	r.visit("South/Draw", "2020-06-21")
 	rep := r.mirror(otherDevice)
-	if got := reasons(rep)[ReasonDevice]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) {
-		t.Errorf("waiting: %v", got)
+	if got := reasons(rep)[ReasonDevice]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) || len(rep.Waiting) != 1 {
+		t.Errorf("waiting: %v", rep.Waiting)
 	}
-	if n := head(t, r.copies[0].root, "north--windmill").Head(); n != 1 {
-		t.Errorf("the site that waits is at version %d", n)
-	}
-	if n := head(t, r.copies[0].root, "south--draw").Head(); n != 2 {
-		t.Errorf("the other site is at version %d", n)
+	for slug, files := range map[string]int{"north--windmill": 6, "south--draw": 6} {
+		inv := head(t, r.copies[0].root, slug)
+		if got := paths(inv.State(inv.Head())); inv.Head() != 2 || len(got) != files {
+			t.Errorf("%s is at version %d with %v", slug, inv.Head(), got)
+		}
 	}
 	r.wantAccepted("north--windmill")
 }
@@ -358,7 +357,7 @@ func TestMassChange(t *testing.T) {
 				r.write(name(i), fmt.Sprint("picture ", i))
 			}
 			r.mirror()
-			before := contents(t, r.copies[0].root)
+			before := head(t, r.copies[0].root, "north--windmill").State(1)
 			i := 0
 			for range c.gone {
 				r.remove(name(i))
@@ -381,10 +380,16 @@ func TestMassChange(t *testing.T) {
 				if !c.waits {
 					return
 				}
-				if got := len(reasons(rep)[ReasonMass]); got != c.gone+c.edited+c.moved {
+				if got := len(reasons(rep)[ReasonMass]); got != c.gone+c.edited || len(rep.Waiting) != got {
 					t.Errorf("%d paths are listed", got)
 				}
-				diff(t, "while it waits", contents(t, r.copies[0].root), before)
+				state := head(t, r.copies[0].root, "north--windmill")
+				for i := range c.gone + c.edited {
+					logical := strings.TrimPrefix(name(i), "North/Windmill/")
+					if state.State(state.Head())[logical] != before[logical] {
+						t.Errorf("%s is no longer on record as it was", logical)
+					}
+				}
 			}
 			r.wantAccepted("north--windmill")
 		})
@@ -392,9 +397,10 @@ func TestMassChange(t *testing.T) {
 }
 
 // Malware encrypts every photo, in each of the ways that would make it look
-// like something else, and does so again every night with new bytes. Nothing
-// of it is stored; what was kept stays; and when the folder is put back, all is
-// well without a word from anybody.
+// like something else, and does so again every night with new bytes. What has a
+// new name is stored once, since it may be what people brought home; what
+// replaces it is not. All that was kept stays on record, and when the folder is
+// put back, a person's word removes what the malware left.
 func TestMalwareDoesNotFillTheDrives(t *testing.T) {
 	for _, c := range []struct {
 		name string
@@ -422,7 +428,8 @@ func TestMalwareDoesNotFillTheDrives(t *testing.T) {
 			good := r.t.TempDir()
 			must(t, os.CopyFS(good, os.DirFS(r.folder)))
 			copyTimes(t, good, r.folder)
-			before := contents(t, r.copies[0].root)
+			before := r.onRecord()
+			kept := map[string]manifest.Digest{}
 			for night := range 5 {
 				must(t, os.RemoveAll(r.folder))
 				must(t, os.MkdirAll(r.folder, 0o777))
@@ -438,16 +445,43 @@ func TestMalwareDoesNotFillTheDrives(t *testing.T) {
 				if !rep.Wants() || len(reasons(rep)[ReasonMass]) < 36 {
 					t.Errorf("night %d: waiting %v", night, rep.Waiting)
 				}
-				diff(t, fmt.Sprint("night ", night), contents(t, r.copies[1].root), before)
+				now := r.onRecord()
+				for path, d := range before {
+					if now[path] != d {
+						t.Errorf("night %d: %s is no longer on record as it was", night, path)
+					}
+				}
+				if night == 0 {
+					kept = contents(t, r.copies[1].root)
+				}
+				diff(t, fmt.Sprint("night ", night), contents(t, r.copies[1].root), kept)
 			}
 			must(t, os.RemoveAll(r.folder))
 			must(t, os.CopyFS(r.folder, os.DirFS(good)))
 			copyTimes(t, r.folder, good)
+			r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "malware"} })
 			if rep := r.mirror(); rep.Wants() || rep.Made != 0 {
 				t.Errorf("after the folder was put back: %+v", rep)
 			}
+			diff(t, "after the folder was put back", r.onRecord(), before)
 		})
 	}
+}
+
+// onRecord is every path below the working folder that the newest versions have,
+// with its digest.
+func (r *ranch) onRecord() map[string]manifest.Digest {
+	r.t.Helper()
+	all := map[string]manifest.Digest{}
+	slugs, err := store.Objects(context.Background(), r.copies[0].root)
+	must(r.t, err)
+	for _, slug := range slugs {
+		inv, rec := head(r.t, r.copies[0].root, slug), record(r.t, r.copies[0].root, slug)
+		for logical, e := range rec.Paths {
+			all[rawPath(rec.Base, logical, e)] = inv.State(inv.Head())[logical]
+		}
+	}
+	return all
 }
 
 // copyTimes gives every file in to the time its counterpart in from has.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"maps"
 	"slices"
 	"strings"
@@ -38,6 +39,7 @@ type change struct {
 	fresh   pathList            // new or altered paths whose bytes are to be stored
 	size    int64               // of fresh, in bytes
 	renamed bool                // the names or the folder of the site changed
+	stays   bool                // they did, and the old ones stay on record for now
 	said    []manifest.Decision // what people decided since, for the record
 }
 
@@ -55,7 +57,7 @@ type step struct {
 }
 
 // plan compares the tally with what is recorded and says which versions to
-// make, newest visits of all sites first.
+// make: newest visits of all sites first, files without a site last.
 func (r *round) plan(ctx context.Context) ([]step, error) {
 	said, err := r.Ledger.Said()
 	if err != nil {
@@ -79,9 +81,17 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 		c.fresh = pathList{} // the steps have them now
 	}
 	slices.SortStableFunc(steps, func(a, b step) int {
-		return cmp.Or(cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
+		return cmp.Or(loose(a)-loose(b), cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
 	})
 	return steps, nil
+}
+
+// loose is 1 for files that have no site, else 0.
+func loose(s step) int {
+	if manifest.Unfiled(s.slug) {
+		return 1
+	}
+	return 0
 }
 
 type planner struct {
@@ -151,40 +161,81 @@ func (p *planner) match(ctx context.Context) error {
 }
 
 // settleFresh gives every group without an object one: an orphaned object whose
-// bytes it mostly holds, or a new one.
+// bytes it mostly holds, or a new one. Where several fit, a person is asked, and
+// only what nobody has yet is kept.
 func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []string) error {
-	owners, err := p.owners(ctx, fresh, orphans)
+	lives := map[string]bool{}
+	several := func(c *change, fits []string) error {
+		theirs := map[manifest.Digest]bool{}
+		for _, slug := range fits {
+			lives[slug] = true
+			o, err := p.r.objects.get(ctx, slug)
+			if err != nil {
+				return err
+			}
+			for d := range o.inv.Content {
+				theirs[d] = true
+			}
+		}
+		c.group.load()
+		defer c.group.release()
+		p.holdPaths(c, ReasonSeveral, slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
+			return !theirs[c.group.files[logical].SHA256]
+		}))
+		return nil
+	}
+	var asked []*change // before, and given an object for what was new
+	var of []iter.Seq[tally.File]
+	for _, g := range fresh {
+		of = append(of, g.all())
+	}
+	for _, c := range p.changes {
+		if p.r.Accept == nil && !c.group.unfiled && c.fresh.len() > 0 && len(orphans) > 1 {
+			asked = append(asked, c)
+			of = append(of, c.freshFiles())
+		}
+	}
+	owners, err := p.owners(ctx, of, orphans)
 	if err != nil {
 		return err
 	}
-	lives := map[string]bool{}
-	for _, g := range fresh {
-		fits := owners[g]
-		switch {
-		case len(fits) == 1 && !lives[fits[0]] && !g.unfiled:
+	for i, c := range asked {
+		if fits := owners[len(fresh)+i]; len(fits) > 1 {
+			if err := several(c, fits); err != nil {
+				return err
+			}
+		}
+	}
+	for i, g := range fresh {
+		fits := owners[i]
+		if g.unfiled {
+			fits = nil
+		}
+		if len(fits) == 1 && !lives[fits[0]] {
 			o, err := p.r.objects.get(ctx, fits[0])
 			if err != nil {
 				return err
 			}
 			lives[fits[0]] = true
 			p.compare(fits[0], o, g)
-		case len(fits) > 0 && !g.unfiled && p.r.Accept == nil:
-			for _, slug := range fits {
-				lives[slug] = true
+			continue
+		}
+		taken := func(s string) bool { return p.slugs[s] }
+		slug := ""
+		if g.unfiled {
+			slug = manifest.UnfiledSlug(g.top, taken)
+		} else {
+			slug = manifest.Slug(g.pasture, g.site, taken)
+		}
+		p.slugs[slug] = true
+		c := p.compare(slug, nil, g)
+		if len(fits) > 0 && p.r.Accept == nil {
+			if err := several(c, fits); err != nil {
+				return err
 			}
-			p.holdGroup(g, ReasonSeveral, true)
-		default:
-			taken := func(s string) bool { return p.slugs[s] }
-			slug := ""
-			if g.unfiled {
-				slug = manifest.UnfiledSlug(g.top, taken)
-			} else {
-				slug = manifest.Slug(g.pasture, g.site, taken)
-			}
-			p.slugs[slug] = true
-			p.compare(slug, nil, g)
 		}
 	}
+	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 	for _, slug := range orphans {
 		if lives[slug] {
 			continue
@@ -198,10 +249,23 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 	return nil
 }
 
-// owners finds, for each fresh group, the orphaned objects its bytes come from:
-// one that holds more than half of its digests, or several that together do.
-func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) (map[*group][]string, error) {
-	fits := map[*group][]string{}
+// freshFiles are the files whose bytes the change stores.
+func (c *change) freshFiles() iter.Seq[tally.File] {
+	return func(yield func(tally.File) bool) {
+		c.group.load()
+		defer c.group.release()
+		for logical := range c.fresh.all() {
+			if !yield(c.group.files[logical]) {
+				return
+			}
+		}
+	}
+}
+
+// owners finds, for each list of files, the orphaned objects that they come
+// from: those that hold more than half of its digests.
+func (p *planner) owners(ctx context.Context, of []iter.Seq[tally.File], orphans []string) ([][]string, error) {
+	fits := make([][]string, len(of))
 	for _, slug := range orphans {
 		o, err := p.r.objects.get(ctx, slug)
 		if err != nil {
@@ -210,10 +274,10 @@ func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) 
 		if manifest.Unfiled(slug) || !p.vanished(o) {
 			continue
 		}
-		for _, g := range fresh {
+		for i, files := range of {
 			mine := map[manifest.Digest]bool{}
 			shared := 0
-			for f := range g.all() {
+			for f := range files {
 				if !mine[f.SHA256] {
 					mine[f.SHA256] = true
 					if _, ok := o.inv.Content[f.SHA256]; ok {
@@ -222,7 +286,7 @@ func (p *planner) owners(ctx context.Context, fresh []*group, orphans []string) 
 				}
 			}
 			if 2*shared > len(mine) {
-				fits[g] = append(fits[g], slug)
+				fits[i] = append(fits[i], slug)
 			}
 		}
 	}
@@ -240,7 +304,7 @@ func (p *planner) vanished(o *object) bool {
 }
 
 // compare notes how group g differs from what object old recorded.
-func (p *planner) compare(slug string, old *object, g *group) {
+func (p *planner) compare(slug string, old *object, g *group) *change {
 	g.load()
 	defer g.release()
 	c := &change{slug: slug, old: old, group: g}
@@ -293,18 +357,17 @@ func (p *planner) compare(slug string, old *object, g *group) {
 			c.gone = append(c.gone, logical)
 		}
 	}
-	if hidden {
-		p.holdGroup(g, ReasonHidden, false)
-		return
-	}
 	for _, list := range [][]string{c.gone, c.altered, c.known, fresh} {
 		slices.Sort(list)
 	}
 	c.fresh = packPaths(fresh)
-	if c.empty() {
-		return
+	if hidden {
+		p.stay(c, ReasonHidden, false)
 	}
-	p.changes = append(p.changes, c)
+	if !c.empty() {
+		p.changes = append(p.changes, c)
+	}
+	return c
 }
 
 // recorded reports whether a decision is in a record already: a round that was

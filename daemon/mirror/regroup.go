@@ -1,6 +1,10 @@
 package mirror
 
 import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
 
 	"linecamp/manifest"
@@ -69,15 +73,15 @@ func (h *withheld) add(f tally.File) {
 
 // keepEntries leaves in its site's record what waits under another: the file that
 // stands where it stood, and the bytes that stand at another path now. If the
-// site's own folder has another name, the site waits as a whole for a file that
-// stayed behind: its record would say that it lies below the new name, where
-// nobody put it.
+// site's own folder has another name, the site keeps the old one on record for a
+// file that stayed behind: else its record would say that the file lies below the
+// new name, where nobody put it.
 func (p *planner) keepEntries() {
 	for known := -1; known < len(p.withheld.paths); { // a site that waits may hold the next
 		known = len(p.withheld.paths)
-		p.changes = slices.DeleteFunc(p.changes, func(c *change) bool {
-			if c.old == nil {
-				return c.empty()
+		for _, c := range p.changes {
+			if c.old == nil || c.stays {
+				continue
 			}
 			state := c.old.inv.State(c.old.head())
 			moved, behind := c.old.rec.Base != c.group.base, false
@@ -89,9 +93,43 @@ func (p *planner) keepEntries() {
 				return !moved && p.withheld.bytes[state[logical]]
 			})
 			if behind {
-				p.holdGroup(c.group, ReasonBehind, true)
+				c.group.load()
+				p.stay(c, ReasonBehind, true)
+				c.group.release()
 			}
-			return behind || c.empty()
-		})
+		}
+		p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 	}
+}
+
+// stay lets a site's folder keep its old name on record, and all that hangs on
+// the new one wait. Files whose bytes nobody has yet are kept all the same, where
+// no other file has the name they go by until then. The change's group is loaded.
+func (p *planner) stay(c *change, reason string, person bool) {
+	state := c.old.inv.State(c.old.head())
+	held := map[string]bool{}
+	fresh := map[string]bool{}
+	for logical := range c.fresh.all() {
+		_, recorded := state[logical]
+		fresh[logical] = !recorded && !p.stands(rawPath(c.old.rec.Base, logical, c.group.entry(logical)))
+	}
+	p.r.wait(c.group.base, reason, person)
+	for logical, f := range c.group.files {
+		if fresh[logical] {
+			continue
+		}
+		held[logical] = true
+		p.withheld.add(f)
+		if state[logical] != f.SHA256 {
+			p.r.wait(f.Path, reason, person)
+		}
+	}
+	c.leave(held)
+	c.stays, c.renamed, c.gone, c.altered = true, false, nil, nil
+}
+
+// stands reports whether something may lie at raw below the working folder.
+func (p *planner) stands(raw string) bool {
+	_, err := os.Lstat(filepath.Join(p.r.Tally.Folder, filepath.FromSlash(raw)))
+	return !errors.Is(err, fs.ErrNotExist)
 }

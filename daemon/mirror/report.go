@@ -66,17 +66,18 @@ type Report struct {
 	// GivenUp are the copies that a person gave up with this round, with what each
 	// alone was known to hold.
 	GivenUp []alone.Report `json:"given_up,omitempty"`
+	Asks    []string       `json:"asks,omitempty"` // what a person is asked, though nothing waits for it
 }
 
 // Wants reports whether something in r wants a person: a copy that is neither
-// current nor merely away, or a change that waits for someone's word.
+// current nor merely away, a change that waits for someone's word, or a question.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
 		if c.State != Current && c.State != Away || len(c.Missing)+len(c.Gone) > 0 {
 			return true
 		}
 	}
-	return slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
+	return len(r.Asks) > 0 || slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
 }
 
 // Print writes the report in words.
@@ -116,6 +117,9 @@ func (r Report) Print(w io.Writer) {
 	}
 	printEdits(w, r.Edits)
 	printWaiting(w, r.Waiting)
+	for _, q := range r.Asks {
+		fmt.Fprintf(w, "Look at this: %s.\n", line.Text(q))
+	}
 }
 
 func printEdits(w io.Writer, edits []Edit) {
