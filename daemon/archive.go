@@ -10,21 +10,20 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror"
 	"linecamp/verify/say"
 )
 
 // Archive is one archive as this machine works on it: its config, its state
-// folder with the ledger and the cached inventories, and this machine's author
-// id. Copies are opened anew for each piece of work, since drives come and go.
+// folder with the ledger and the cached inventories. Copies are opened anew for each piece of work, since drives come and go.
 // Its methods may be called at once; turns keeps them apart.
 type Archive struct {
 	cfg     config.Archive
 	dir     string // state folder
 	ledger  *ledger.Ledger
 	cache   *ledger.Inventories
-	author  string // this machine's uuid
-	machine string // and its name, for people
 	turns   turns
 	line    say.Line
 	log     *slog.Logger
@@ -49,23 +48,36 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
 	a := &Archive{cfg: cfg, dir: dir, among: o.Among, line: o.Line, log: o.Log, now: o.Now, turns: turns{dir: dir, log: o.Log.With("archive", cfg.Name), patience: usualPatience}}
-	home, err := cfg.MachineDir()
-	if err != nil {
-		return nil, err
-	}
-	if a.author, a.machine, err = ledger.Machine(home); err != nil {
-		return nil, fmt.Errorf("this machine's id cannot be kept in %s: %w", home, err)
-	}
 	if a.ledger, err = ledger.Open(dir); err != nil {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
-	if err = errors.Join(a.ledger.KeyByID(a.ids()), a.useAgain()); err != nil {
+	if err = errors.Join(a.ledger.KeyByID(a.ids()), a.useAgain()); err == nil {
+		_, err = a.identity()
+	}
+	if err != nil {
 		a.ledger.Close()
 		return nil, err
 	}
 	a.cache = ledger.OpenInventories(dir)
 	a.tellSetAside()
 	return a, nil
+}
+
+// identity is who the state folder is. It is asked for each time, since another
+// process may have given it another id.
+func (a *Archive) identity() (identity.State, error) {
+	base, err := a.cfg.MachineDir()
+	if err != nil {
+		return identity.State{}, err
+	}
+	return identity.Open(a.dir, base, func() (string, error) {
+		id, _, err := a.ledger.Value(keyArchiveID)
+		if err != nil {
+			return "", fmt.Errorf("the ledger: %w", err)
+		}
+		last, err := mirror.LastAuthor(a.ledger, id)
+		return last.Author, err
+	})
 }
 
 // tellSetAside says, once, that the ledger was damaged and begun anew.

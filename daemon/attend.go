@@ -67,10 +67,17 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 	if err != nil {
 		return err
 	}
+	self, err := a.identity()
+	if err != nil {
+		return f, err
+	}
 	if last.Author != "" { // it says more than what waited for that reason
-		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Kind == attention.OtherRecorder })
-		if last.Author != a.author {
+		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool {
+			return w.Kind == attention.OtherRecorder && w.Reason != mirror.AskTwin
+		})
+		if last.Author != self.Author {
 			f.Recorder = last.Machine
+			f.SameName = last.Machine == self.Machine
 		}
 	}
 	if err := a.recall(keyNoted, &f.Noted); err != nil {
@@ -116,9 +123,12 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 	return ctx.Err()
 }
 
-// noteWaits remembers what a mirror round left waiting for a person. Since when
-// is carried on from the rounds before.
-func (a *Archive) noteWaits(all []mirror.Waiting) error {
+// noteWaits remembers what a mirror round left waiting for a person, and what it
+// asks though nothing waits. Since when is carried on from the rounds before.
+func (a *Archive) noteWaits(all []mirror.Waiting, asks []string) error {
+	for _, q := range asks {
+		all = append(all, mirror.Waiting{Reason: q, Person: true})
+	}
 	var before, now []attention.Wait
 	if err := a.recall(keyWaits, &before); err != nil {
 		return err

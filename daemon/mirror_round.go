@@ -125,8 +125,12 @@ func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Repo
 // mirror is one round. authored is called when another may begin: this one then
 // only lets copies catch up.
 func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), p Progress) (MirrorReport, error) {
+	self, err := a.identity()
+	if err != nil {
+		return MirrorReport{}, err
+	}
 	in := mirror.In{
-		Author: a.author, Machine: a.machine,
+		Author: self.Author, Machine: self.Machine, Copied: self.Copied,
 		Ledger: a.ledger, Cache: a.cache, Now: a.now,
 		Progress: p.tell, Aside: filepath.Join(a.dir, "aside"),
 	}
@@ -185,7 +189,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		err = serr
 	}
 	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.open()) > 0) {
-		if serr := a.noteWaits(report.Waiting); err == nil && serr != nil {
+		if serr := a.noteWaits(report.Waiting, report.Asks); err == nil && serr != nil {
 			err = serr
 		}
 	}

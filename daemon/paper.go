@@ -78,15 +78,18 @@ func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, 
 
 // sheet is what the recovery sheet says today. No copy is opened for it.
 func (a *Archive) sheet() (paper.Sheet, error) {
+	self, err := a.identity()
+	if err != nil {
+		return paper.Sheet{}, err
+	}
 	s := paper.Sheet{
-		Archive: a.cfg.Name, Title: cmp.Or(a.cfg.Title, a.cfg.Name), Folder: a.cfg.Folder, Machine: a.machine,
+		Archive: a.cfg.Name, Title: cmp.Or(a.cfg.Title, a.cfg.Name), Folder: a.cfg.Folder, Machine: self.Machine,
 		Day: a.now(), Size: paper.Letter,
 	}
 	if a.cfg.Paper == config.PaperA4 {
 		s.Size = paper.A4
 	}
 	var known bool
-	var err error
 	if s.ID, known, err = a.ledger.Value(keyArchiveID); err != nil {
 		return s, fmt.Errorf("the ledger: %w", err)
 	} else if !known {

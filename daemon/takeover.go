@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"linecamp/daemon/identity"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -34,12 +35,17 @@ type Takeover struct {
 // only if it is at the state that was read; a machine that records at this
 // very moment makes it fail, and it can be run again.
 func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
-	t := Takeover{Archive: a.cfg.Name, Machine: a.machine, Copies: []string{}, Later: []string{}}
+	t := Takeover{Archive: a.cfg.Name, Copies: []string{}, Later: []string{}}
 	leave, err := a.turns.author(ctx)
 	if err != nil {
 		return t, err
 	}
 	defer leave()
+	self, err := a.identity()
+	if err != nil {
+		return t, err
+	}
+	t.Machine = self.Machine
 	r, err := a.reach(ctx, a.cfg.Copies, openTime)
 	if err != nil {
 		return t, err
@@ -70,13 +76,17 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	if err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
-	if last.Author != a.author {
+	if last.Author != self.Author {
 		t.Was = last.Machine
 	}
 	t.Epoch = max(t.Epoch, last.Epoch)
 	was := map[*held]*store.Info{}
 	var epochs []int // that the copies' author files name
-	mineEverywhere := last.Author == a.author || last.Author == ""
+	mineEverywhere := last.Author == self.Author || last.Author == ""
+	twin, err := mirror.Twin(a.ledger)
+	if err != nil {
+		return t, fmt.Errorf("the ledger: %w", err)
+	}
 	for _, h := range r.open() {
 		author, info, err := store.ReadAuthor(ctx, h.Root)
 		if errors.Is(err, fs.ErrNotExist) {
@@ -87,14 +97,25 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
 		was[h] = &info
-		mineEverywhere = mineEverywhere && author.Author == a.author && (len(epochs) == 0 || epochs[0] == author.Epoch)
+		own, err := mirror.Own(a.ledger, author)
+		if err != nil {
+			return t, fmt.Errorf("the ledger: %w", err)
+		}
+		twin = twin || author.Author == self.Author && author.Recording && !own
+		mineEverywhere = mineEverywhere && author.Author == self.Author && (len(epochs) == 0 || epochs[0] == author.Epoch)
 		epochs = append(epochs, author.Epoch)
-		if author.Epoch >= t.Epoch && author.Author != a.author {
+		if author.Epoch >= t.Epoch && author.Author != self.Author {
 			t.Was = author.Machine
 		}
 		t.Epoch = max(t.Epoch, author.Epoch)
 	}
-	if mineEverywhere && epochs[0] == t.Epoch && sealed(seal, a.author, t.Epoch) {
+	if twin { // a copy of this state folder has the same id
+		if self, err = identity.Anew(a.dir); err != nil {
+			return t, err
+		}
+		mineEverywhere = false
+	}
+	if mineEverywhere && epochs[0] == t.Epoch && sealed(seal, self.Author, t.Epoch) {
 		t.Already = true
 		for _, h := range r.open() {
 			t.Copies = append(t.Copies, h.Name)
@@ -107,7 +128,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		}
 	}
 	t.Epoch++
-	mine := store.Author{Archive: r.id, Author: a.author, Machine: a.machine, Epoch: t.Epoch}
+	mine := store.Author{Archive: r.id, Author: self.Author, Machine: self.Machine, Epoch: t.Epoch}
 	for _, h := range r.open() {
 		err := store.WriteAuthor(ctx, h.Root, mine, was[h])
 		if errors.Is(err, store.ErrConflict) {
@@ -117,7 +138,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
 	}
-	if err := mirror.NoteAuthor(a.ledger, mine); err != nil {
+	if err := errors.Join(mirror.NoteAuthor(a.ledger, mine), mirror.ForgetTwin(a.ledger)); err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
 	// A machine that was recording may still add the line of its last step; it

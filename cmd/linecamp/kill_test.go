@@ -149,6 +149,9 @@ func (y *yard) loseState() {
 	y.must(os.RemoveAll(y.path("state")))
 	y.lost = true
 	y.losses++
+	if out, status := y.run("setup", "--take-over"); status != 0 {
+		y.t.Fatalf("taking over with a new state folder: status %d\n%s", status, out)
+	}
 }
 
 func (y *yard) command(args ...string) (*exec.Cmd, *strings.Builder) {

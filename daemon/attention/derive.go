@@ -57,7 +57,10 @@ func (d *deriver) folder() {
 		d.add(Item{Kind: FolderEmpty, What: fmt.Sprintf("The working folder %s shows no file at all, and held some when it was recorded.", manifest.Printable(d.Folder)),
 			Next: "see whether the right drive is connected; if so, bring the files back with `linecamp restore --everything`"})
 	}
-	if d.Recorder != "" {
+	if d.SameName {
+		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive, also of a computer called %s. What is new in the working folder is not kept from here.", manifest.Printable(d.Recorder)),
+			Next: "if that folder is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`"})
+	} else if d.Recorder != "" {
 		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in the working folder here is not kept.", manifest.Printable(d.Recorder)),
 			Next: "to record here from now on, run `linecamp setup --take-over`"})
 	}

@@ -23,6 +23,9 @@ type Facts struct {
 	Recorded int
 	// Recorder is the computer that records the archive, where it is another.
 	Recorder string
+	// SameName says that the other is called as this computer is: another state
+	// folder of it, or one it had before.
+	SameName bool
 
 	Waits    []Wait
 	Copies   []Copy

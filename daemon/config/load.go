@@ -171,9 +171,9 @@ func (a Archive) StateDir() (string, error) {
 	return filepath.Join(base, a.Name), nil
 }
 
-// MachineDir returns the folder of the author id that this machine has for the
-// archive: one id whichever archive, but for those whose config names a state
-// folder of their own.
+// MachineDir returns the folder where earlier programs kept the author id of the
+// archive's state folder: one for all archives, but for those whose config names
+// a state folder of their own.
 func (a Archive) MachineDir() (string, error) {
 	if a.State != "" {
 		return a.State, nil
@@ -182,7 +182,7 @@ func (a Archive) MachineDir() (string, error) {
 }
 
 // StateBase returns the folder that holds the state folders of archives whose
-// config names none, and this machine's author id: the one systemd gives the
+// config names none: the one systemd gives the
 // service ($STATE_DIRECTORY), else linecamp in $XDG_STATE_HOME, else
 // /var/lib/linecamp for root, else .local/state/linecamp in the home folder (on
 // Windows, the local application data).

@@ -8,10 +8,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
 
-	"github.com/google/uuid"
 	"github.com/klauspost/compress/zstd"
 
 	"linecamp/manifest"
@@ -207,61 +205,5 @@ func TestTheSealIsOnlyAddedTo(t *testing.T) {
 
 	if aside, err := filepath.Glob(filepath.Join(dir, "seal-damaged-*", "00001.txt")); err != nil || len(aside) != 1 {
 		t.Errorf("the damaged one: %v, %v", aside, err)
-	}
-}
-
-func TestAMachineKeepsItsID(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "not", "there")
-	type answer struct {
-		id, name string
-		err      error
-	}
-	answers := make(chan answer)
-	for range 8 { // all at once
-		go func() {
-			id, name, err := Machine(dir)
-			answers <- answer{id, name, err}
-		}()
-	}
-	first := <-answers
-	ok(t, first.err)
-	for range 7 {
-		if a := <-answers; a != first {
-			t.Errorf("got %+v, want %+v", a, first)
-		}
-	}
-	if len(first.id) != 36 || first.name == "" {
-		t.Errorf("got %+v", first)
-	}
-	path := filepath.Join(dir, "machine.json")
-	info, err := os.Stat(path)
-	ok(t, err)
-	if info.Mode().Perm()&0o077 != 0 && os.PathSeparator == '/' {
-		t.Errorf("rights are %v", info.Mode())
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil || len(entries) != 1 {
-		t.Errorf("left behind: %v, %v", entries, err)
-	}
-	ok(t, os.WriteFile(path, []byte("{"), 0o600))
-	if _, _, err := Machine(dir); err == nil || !strings.Contains(err.Error(), "is damaged") {
-		t.Errorf("damaged: %v", err)
-	}
-	if b, err := os.ReadFile(path); err != nil || string(b) != "{" {
-		t.Errorf("the damaged one was changed: %q, %v", b, err)
-	}
-}
-
-func TestMachinesDiffer(t *testing.T) {
-	one, other := make([]byte, 16), append(make([]byte, 15), 1)
-	ids := map[string]bool{deriveID(one, 0): true, deriveID(one, 1000): true, deriveID(other, 0): true, deriveID(other, 1000): true}
-	if len(ids) != 4 {
-		t.Errorf("two machines or two users have one id: %v", ids)
-	}
-	for id := range ids {
-		// RFC 9562, section 5.8: version 8, variant 10.
-		if u, err := uuid.Parse(id); err != nil || u.Version() != 8 || u.Variant() != uuid.RFC4122 {
-			t.Errorf("%s is not a UUID of version 8: %v", id, err)
-		}
 	}
 }

@@ -84,6 +84,9 @@ var errUnsealed = errors.New("it holds versions that are not in the seal")
 // begin settles whether the version can be made now. It returns nil where it
 // has to wait; the report says why.
 func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, error) {
+	if err := r.beginRecording(ctx); err != nil {
+		return nil, err
+	}
 	if err := r.recheck(ctx); err != nil {
 		return nil, err
 	}
@@ -184,6 +187,9 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 	rec := manifest.Record{Site: m.st.group.site, Pasture: m.st.group.pasture, Base: m.st.group.base, Paths: map[string]manifest.Entry{}}
 	if m.old != nil {
 		rec.Decisions = m.old.rec.Decisions
+		if m.st.stays {
+			rec.Site, rec.Pasture, rec.Base = m.old.rec.Site, m.old.rec.Pasture, m.old.rec.Base
+		}
 	}
 	did := counts{}
 	if m.old.remade() {

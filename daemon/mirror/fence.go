@@ -1,6 +1,7 @@
 package mirror
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -40,6 +41,9 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		return err
 	}
 	if err := r.claim(ctx); err != nil {
+		return err
+	}
+	if err := r.twin(); err != nil {
 		return err
 	}
 	if !first.usable() {
@@ -195,13 +199,27 @@ func (r *round) claim(ctx context.Context) error {
 			c.fail(fmt.Errorf("writing who records there: %w", err))
 		default:
 			r.authors[c] = named{Author: mine}
+			if c.Kind != "s3" {
+				continue
+			}
+			if a, info, err := store.ReadAuthor(ctx, c.Root); err == nil && a == mine {
+				r.authors[c] = named{a, &info}
+			} else if ctx.Err() != nil {
+				return ctx.Err()
+			} else {
+				c.fail(fmt.Errorf("reading who records there: %w", cmp.Or(err, store.ErrConflict)))
+			}
 		}
 	}
 	return nil
 }
 
 func (r *round) notAuthor(machine string) error {
-	r.wait("", fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine), true)
+	said := fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine)
+	if machine == r.Machine {
+		said = fmt.Sprintf("%s, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", otherState, machine)
+	}
+	r.wait("", said, true)
 	return errHoldOff
 }
 
@@ -255,6 +273,9 @@ func (r *round) ask(ctx context.Context, c *copyRun) error {
 	case err != nil:
 		c.fail(fmt.Errorf("reading who records there: %w", err))
 		return nil
+	case a.Author == r.Author && r.recording != "" && r.authors[c].Round == r.recording && a.Round != r.recording:
+		r.wait("", ReasonOvertaken, false)
+		return errHoldOff
 	case a.Author == r.Author:
 		return nil
 	}
@@ -278,6 +299,9 @@ func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 			continue
 		}
 		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: id, Why: "given up on " + r.Machine}
+		if err := r.beginRecording(ctx); err != nil {
+			return err
+		}
 		if err := first.write(ctx, line); err != nil {
 			return err
 		}

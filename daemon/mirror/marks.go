@@ -114,6 +114,9 @@ func (r *round) sealCommitted(ctx context.Context) error {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
+			if errors.Is(err, errHoldOff) {
+				return err
+			}
 			c.fail(err)
 			if err := r.unsealed(); err != nil {
 				return err // its line may stand there, and no other may take that number
@@ -162,6 +165,9 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 			at = last.At
 		}
 		line := manifest.Line{At: at, What: manifest.LineVersion, Object: id, Version: n, Inventory: manifest.Sum(inv.Until(n).Encode())}
+		if err := r.beginRecording(ctx); err != nil {
+			return err
+		}
 		if err := r.addLine(ctx, c, line); err != nil {
 			return err
 		}

@@ -25,6 +25,11 @@ func (r *round) meet(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("reading the seal in the state folder: %w", err)
 	}
+	// First, so that what another recorded after this look is noticed before
+	// anything is recorded here.
+	if err := r.readAuthors(ctx); err != nil {
+		return err
+	}
 	seals := make([]*manifest.Seal, len(r.copies))
 	var reading sync.WaitGroup
 	for i, c := range r.copies {
@@ -43,9 +48,6 @@ func (r *round) meet(ctx context.Context) error {
 		return err
 	}
 
-	if err := r.readAuthors(ctx); err != nil {
-		return err
-	}
 	best := r.longest(local, seals)
 	for i, c := range r.copies {
 		if s := seals[i]; s != nil && !best.Extends(s) {

@@ -58,7 +58,8 @@ type Acceptance struct {
 type In struct {
 	Archive   string        // the name in object ids, from the roots
 	ArchiveID string        // the archive's uuid
-	Author    string        // this machine's uuid
+	Author    string        // the uuid of this state folder
+	Copied    string        // the author whose state folder it is a copy of, "" for none
 	Machine   string        // this machine's name, for people
 	Tally     *tally.Result // nil where this machine only keeps the archive
 	Copies    []Copy        // in the config's order
@@ -90,6 +91,8 @@ type round struct {
 	created time.Time // every version of the round carries it
 	marking sync.Mutex
 
+	recording string // the name under which this round records in buckets, once it does
+
 	mu       sync.Mutex
 	log      *sealLog      // replaced, never changed
 	grown    chan struct{} // closed when the seal grew or authoring ended
@@ -120,6 +123,9 @@ func Run(ctx context.Context, in In) (Report, error) {
 		c.follow(ctx)
 		c.forgetBegun(ctx)
 		c.keepLost()
+		if err := c.endRecording(ctx); err != nil {
+			c.fail(err)
+		}
 		if in.Done != nil {
 			in.Done(c.ID)
 		}
@@ -157,6 +163,13 @@ func (r *round) lead(ctx context.Context) error {
 	}
 	for _, w := range r.Tally.Waiting {
 		r.wait(w.Path, w.Reason, !w.Passes())
+	}
+	for _, c := range r.copies {
+		if errors.Is(c.Err, store.ErrBusy) {
+			// Whoever is at it may be recording, and what it records is not known here.
+			r.wait("", fmt.Sprintf("%s %s, and may be recording, so nothing is recorded here; the next round looks again. Two state folders for one archive on one computer are one too many", writtenTo, c.Name), true)
+			return nil
+		}
 	}
 	for {
 		first := r.firstHolder()

@@ -54,9 +54,16 @@ type simCopy struct {
 }
 
 func (s *sim) newMachine(n int) *machine {
-	m := &machine{name: fmt.Sprint("machine ", n), author: fmt.Sprintf("22222222-2222-4222-8222-%012d", n)}
+	m := &machine{name: fmt.Sprint("machine ", n)}
+	s.anew(m)
 	s.newState(m)
 	return m
+}
+
+// anew gives a machine another author id.
+func (s *sim) anew(m *machine) {
+	s.authors++
+	m.author = fmt.Sprintf("22222222-2222-4222-8222-%012d", s.authors)
 }
 
 func (s *sim) newState(m *machine) {
@@ -71,8 +78,9 @@ func (s *sim) openState(m *machine) {
 	m.cache = ledger.OpenInventories(m.state)
 }
 
-// loseState makes a machine forget everything.
+// loseState makes a machine forget everything, also who it was.
 func (s *sim) loseState(m *machine) {
+	s.anew(m)
 	s.must(m.led.Close())
 	s.must(os.RemoveAll(m.state))
 	s.newState(m)
@@ -378,6 +386,10 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 			return
 		}
 	}
+	if is, _ := s.recorder(); is == m { // another bears its name, or a round of its was never ended
+		s.anew(m)
+	}
+	s.must(ForgetTwin(m.led))
 	best = best.Clone()
 	for i, c := range copies {
 		s.must(Unread(m.led, c.ID))

@@ -32,6 +32,9 @@ func (s *sim) settle(t *rapid.T) {
 		}
 		s.now = latest(s.now, s.peak).Add(48 * time.Hour)
 		mended := s.mend(m)
+		if slices.ContainsFunc(rep.Waiting, func(w Waiting) bool { return strings.Contains(w.Reason, "setup --take-over") }) {
+			s.takeOver(t, m)
+		}
 		rep, _ = s.mirror(m, func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} })
 		if s.atRest(rep) {
 			break

@@ -35,6 +35,7 @@ type sim struct {
 	foreign  string // another archive's drive
 	empty    string // where nothing is mounted
 	folders  int
+	authors  int
 	now      time.Time
 	peak     time.Time // the latest it ever was
 	oneByOne bool
@@ -410,7 +411,12 @@ func (s *sim) meddle(t *rapid.T) {
 	m := s.anyMachine(t)
 	switch rapid.IntRange(0, 3).Draw(t, "state") {
 	case 0:
+		was, _ := s.recorder()
 		s.loseState(m)
+		if was == m && rapid.Bool().Draw(t, "taken over at once") {
+			s.befall(t, false)
+			s.takeOver(t, m)
+		}
 	case 1:
 		if len(m.old) > 0 {
 			s.misled = true

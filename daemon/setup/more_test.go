@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	who "linecamp/daemon/identity"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
 )
@@ -123,7 +124,7 @@ func TestTakeOver(t *testing.T) {
 		t.Fatalf("the old computer recorded %+v", m)
 	}
 
-	// Another computer has a state folder and an id of its own.
+	// Another computer has a state folder, and so an id, of its own.
 	d.write("new state/machine.json", `{"author": "6fd8f5d6-22dc-4fd8-9d0a-5a2f0e4ff3a1", "machine": "new-office"}`)
 	if err := os.Rename(d.path("settings"), d.path("old settings")); err != nil {
 		t.Fatal(err)
@@ -145,7 +146,8 @@ func TestTakeOver(t *testing.T) {
 		t.Errorf("the report is %+v", r.Author)
 	}
 	seal, err := os.ReadFile(d.path("shelf/extensions/linecamp-seal/log/00000.txt"))
-	if err != nil || !strings.Contains(string(seal), "author 6fd8f5d6-22dc-4fd8-9d0a-5a2f0e4ff3a1 2") {
+	id, ierr := who.Known(d.path("new state"))
+	if err != nil || ierr != nil || !strings.Contains(string(seal), "author "+id+" 2") {
 		t.Errorf("the seal is %s (%v)", seal, err)
 	}
 	if m := mirrorAs(t, now, d); m.Made != 1 || m.Wants() {

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/config"
-	"linecamp/daemon/ledger"
+	who "linecamp/daemon/identity"
 	"linecamp/manifest"
 	"linecamp/verify/say"
 )
@@ -98,11 +98,7 @@ func stateOf(cfg config.Archive) string {
 // thisMachine is the id under which this machine records an archive; "" where
 // it has none yet.
 func thisMachine(cfg config.Archive) string {
-	home, err := cfg.MachineDir()
-	if err != nil {
-		return ""
-	}
-	id, err := ledger.KnownMachine(home)
+	id, err := who.Known(stateOf(cfg))
 	if err != nil {
 		return ""
 	}

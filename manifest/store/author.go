@@ -13,6 +13,9 @@ type authorJSON struct {
 	Author  string `json:"author"`
 	Machine string `json:"machine"`
 	Epoch   int    `json:"epoch"`
+
+	Round     string `json:"round,omitempty"`
+	Recording bool   `json:"recording,omitempty"`
 }
 
 // ReadAuthor reads which machine may author. The error wraps fs.ErrNotExist
@@ -52,6 +55,8 @@ func (a Author) check() error {
 		return errors.New("the archive's id is not a UUID in lower case")
 	case !uuidForm.MatchString(a.Author):
 		return errors.New("the author's id is not a UUID in lower case")
+	case a.Round != "" && !uuidForm.MatchString(a.Round):
+		return errors.New("the round's id is not a UUID in lower case")
 	case a.Epoch < 1:
 		return errors.New("the author's epoch is below 1")
 	}

@@ -36,7 +36,8 @@
 //
 // A drive is locked while a round writes to it ([Root.Lock]); a crash does not
 // leave the lock behind. A bucket is fenced by author.json, which is claimed and
-// re-checked with conditional writes ([ReadAuthor], [WriteAuthor]).
+// re-checked with conditional writes ([ReadAuthor], [WriteAuthor]); it also names
+// the round that records.
 package store
 
 import (
@@ -133,6 +134,11 @@ type Author struct {
 	Author  string // the author's UUID
 	Machine string // its name, for people
 	Epoch   int    // raised each time another machine takes over
+
+	// In a bucket, the author's round that last recorded there, a UUID, and
+	// whether it still does.
+	Round     string
+	Recording bool
 }
 
 // Root is one copy of the archive. Keys are slash-separated, relative to the
