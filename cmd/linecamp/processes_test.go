@@ -131,6 +131,9 @@ func TestProcessesShareADrive(t *testing.T) {
 		var all sync.WaitGroup
 		var mu sync.Mutex
 		made := 0
+		if year == 2023 { // so it is the one that records
+			made = one.must([]int{0}, "mirror", "--json").mirrored(t).Made
+		}
 		for range 3 {
 			for _, m := range []*machine{one, two} {
 				all.Go(func() {
