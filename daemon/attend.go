@@ -69,7 +69,7 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 	}
 	self, err := a.identity()
 	if err != nil {
-		return f, err
+		return err
 	}
 	if last.Author != "" { // it says more than what waited for that reason
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool {

@@ -363,6 +363,9 @@ func (w *world) crash(how int) {
 		}
 	case stateLost:
 		w.lost = true
+		for _, c := range w.copies {
+			takenOver(w, c)
+		}
 	}
 	w.shut()
 	w.state = next
@@ -384,7 +387,7 @@ func (w *world) noteSynced() { w.synced = marksIn(w, w.led) }
 
 func marksIn(t testing.TB, led *ledger.Ledger) map[string]string {
 	marks := map[string]string{}
-	for _, key := range []string{marksKey, sealingKey} {
+	for _, key := range []string{marksKey, sealingKey, recordingKey} {
 		v, _, err := led.Value(key)
 		must(t, err)
 		marks[key] = v

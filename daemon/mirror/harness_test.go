@@ -88,11 +88,28 @@ func (r *ranch) openState() {
 	r.cache = ledger.OpenInventories(r.state)
 }
 
-// loseState makes this machine forget everything it remembered.
+// loseState makes this machine forget everything it remembered. A person then says
+// that it is the one that records.
 func (r *ranch) loseState() {
+	for _, c := range r.copies {
+		takenOver(r.t, c)
+	}
 	must(r.t, r.led.Close())
 	r.state = r.t.TempDir()
 	r.openState()
+}
+
+// takenOver takes the name of a round that was not brought to its end from a
+// bucket, as a take-over does.
+func takenOver(t testing.TB, c *copyOf) {
+	t.Helper()
+	ctx := context.Background()
+	a, info, err := store.ReadAuthor(ctx, c.root)
+	if err != nil || !a.Recording {
+		return
+	}
+	a.Recording = false
+	must(t, store.WriteAuthor(ctx, c.root, a, &info))
 }
 
 // write puts a file into the working folder, long settled.
