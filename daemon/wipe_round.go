@@ -218,13 +218,13 @@ func driveDevice(root, folder, card string) (device, why string) {
 			return "", "is on the same disk as the working folder"
 		}
 	}
-	if d, err := intake.Device(card); err != nil || d == own {
-		return "", "is on the disk that is to be wiped"
-	}
 	if rr, err := resolved(root); err == nil {
-		if rc, err := filepath.Abs(card); err == nil && within(rr, rc) {
+		if rc, err := resolved(card); err == nil && within(rr, rc) {
 			return "", "lies in the folder that is to be wiped"
 		}
+	}
+	if d, err := intake.Device(card); err != nil || d == own {
+		return "", "is on the disk that is to be wiped"
 	}
 	return own, ""
 }

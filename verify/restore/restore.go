@@ -325,8 +325,17 @@ func insideCopy(folder string) (root string, inside bool) {
 	if err != nil {
 		return "", false
 	}
-	if real, err := filepath.EvalSymlinks(at); err == nil {
-		at = real
+	// Links lead on in the part that exists, whatever is yet to be made below it.
+	for above, below := at, ""; ; {
+		if real, err := filepath.EvalSymlinks(above); err == nil {
+			at = filepath.Join(real, below)
+			break
+		}
+		up := filepath.Dir(above)
+		if up == above {
+			break
+		}
+		above, below = up, filepath.Join(filepath.Base(above), below)
 	}
 	for {
 		if st, err := os.Lstat(filepath.Join(at, store.RootNamaste)); err == nil && st.Mode().IsRegular() {
