@@ -88,6 +88,13 @@ func practicePage(t *testing.T) *shown {
 
 const windmill = "site/north-flat--windmill-stake-1"
 
+func TestMain(m *testing.M) {
+	if page.Child() {
+		return
+	}
+	os.Exit(m.Run())
+}
+
 // The page in a real browser, on the practice ranch: one ranch for all of it, for
 // drawing it takes long.
 func TestPageInABrowser(t *testing.T) {
@@ -105,7 +112,7 @@ func TestPageInABrowser(t *testing.T) {
 // views are all there are.
 var views = []struct{ name, path string }{
 	{"stand", ""}, {"years", "years"}, {"wanting", "years?state=wants"}, {"findings", "findings"}, {"site", windmill}, {"over", windmill + "?how=over"},
-	{"versions", windmill + "/versions"}, {"work", "work"},
+	{"versions", windmill + "/versions"}, {"work", "work"}, {"changes", "changes"},
 }
 
 // everyView fits its window, light and dark, from a telephone's width to a wide
@@ -194,6 +201,7 @@ func twoPictures(t *testing.T, ctx context.Context, s *shown) {
 			t.Errorf("the divider is at %q, not %s", got, step.want)
 		}
 	}
+	shot(t, ctx, "divider-1280-light")
 	at := eval[map[string]float64](t, ctx, `(() => { const c = document.querySelector(".cut").getBoundingClientRect(), w = document.querySelector("#pair .window").getBoundingClientRect(); return {x: c.x + 1, y: c.y + c.height / 2, to: w.x + w.width / 4}; })()`)
 	do(t, ctx, chromedp.MouseEvent("mousePressed", at["x"], at["y"], chromedp.ButtonLeft), chromedp.MouseEvent("mouseMoved", at["to"], at["y"], chromedp.ButtonLeft), chromedp.MouseEvent("mouseReleased", at["to"], at["y"], chromedp.ButtonLeft))
 	eval[bool](t, ctx, settled)

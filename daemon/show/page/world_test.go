@@ -194,3 +194,5 @@ func (w *world) index(name string) *reading {
 	}
 	return r
 }
+
+func memorySource(b []byte) source { return source{bytes.NewReader(b)} }
