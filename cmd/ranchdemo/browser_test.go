@@ -1,7 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"image/jpeg"
+	"image/png"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -93,6 +96,18 @@ func shot(t *testing.T, ctx context.Context, name string) {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, name+".png"), b, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	// A smaller one beside it, for README.md.
+	m, err := png.Decode(bytes.NewReader(b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out bytes.Buffer
+	if err := jpeg.Encode(&out, m, &jpeg.Options{Quality: 80}); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".jpg"), out.Bytes(), 0o666); err != nil {
 		t.Fatal(err)
 	}
 }

@@ -162,6 +162,7 @@ type jobRow struct {
 	Began   string    `json:"-"`
 	Under   bool      `json:"under_way"`
 	Outcome string    `json:"outcome"`
+	Wants   bool      `json:"-"` // it was not done, or something wants a person
 	Text    string    `json:"-"`
 	Tasks   []taskRow `json:"tasks"`
 }
@@ -179,13 +180,13 @@ func (x *job) row() (row jobRow, moved <-chan struct{}) {
 	row = jobRow{ID: x.id, What: x.what, Line: x.line, Began: clock(x.began), Under: x.ended.IsZero(), Text: x.text, Tasks: []taskRow{}}
 	switch {
 	case row.Under:
-		row.Outcome = "under way"
+		row.Outcome = "Under way"
 	case x.failed:
-		row.Outcome = "not done"
+		row.Outcome, row.Wants = "Not done", true
 	case x.wants:
-		row.Outcome = "done; something wants you"
+		row.Outcome, row.Wants = "Done; something wants you", true
 	default:
-		row.Outcome = "done"
+		row.Outcome = "Done"
 	}
 	for _, t := range x.tasks {
 		row.Tasks = append(row.Tasks, taskRow{t.name, far(t.done, t.total), t.done, t.total})

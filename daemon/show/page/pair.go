@@ -36,7 +36,10 @@ type large struct {
 	Src     string   // its address
 }
 
-type choice struct{ Word, Key, Href string }
+type choice struct {
+	Word, Key, Href string
+	None            bool // there is none: this picture is the first, or the newest
+}
 
 // addPictures fills the strip of one view, and picks the two large pictures as the
 // address asks.
@@ -124,18 +127,22 @@ func largeOf(files []*file, f *file, side string, link func(*file) string) large
 		l.Camera = verify.Shown(f.File.Camera)
 	}
 	add := func(word string, o *file) {
-		if o != nil {
-			l.Choices = append(l.Choices, choice{word, o.key, link(o)})
+		if o == nil {
+			l.Choices = append(l.Choices, choice{word, f.key, link(f), true})
+			return
 		}
+		l.Choices = append(l.Choices, choice{word, o.key, link(o), false})
 	}
 	at := slices.Index(files, f)
 	add("First", files[0])
-	if at > 0 {
-		add("Earlier", files[at-1])
+	beside := func(i int) *file {
+		if i < 0 || i >= len(files) {
+			return nil
+		}
+		return files[i]
 	}
-	if at+1 < len(files) {
-		add("Later", files[at+1])
-	}
+	add("Earlier", beside(at-1))
+	add("Later", beside(at+1))
 	newest := files[len(files)-1]
 	add("Last year’s", lastYears(files, newest))
 	add("Newest", newest)

@@ -101,6 +101,7 @@
       if (step) {
         const to = items()[at + step];
         a.dataset.key = to ? to.dataset.key : key;
+        if (to) a.removeAttribute("aria-disabled"); else a.setAttribute("aria-disabled", "true");
       }
     }
     remember();
