@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -33,6 +34,9 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 	ho := handover.Options{
 		Archive: a.cfg.Name, Everything: o.Everything, Into: o.Into, EveryVersion: o.EveryVersion, WithPositions: o.WithPositions,
 		Now: a.now(), Progress: p.tell,
+	}
+	if err := o.place(a.cfg.Folder); err != nil {
+		return handover.Report{}, err
 	}
 	// The years take turns with rounds, so they are judged before copies are opened.
 	judged, err := a.Verify(ctx, VerifyOptions{Only: OnlyYears}, p)
@@ -67,6 +71,29 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 		sources = append(sources, restore.Source{Name: h.Name, Root: h.Root})
 	}
 	return handover.Run(ctx, sources, ho)
+}
+
+// place refuses a folder in the working folder: the next round would take the bag
+// for new photos.
+func (o HandOverOptions) place(folder string) error {
+	into, err := filepath.Abs(o.Into)
+	if err != nil || folder == "" {
+		return err
+	}
+	if folder, err = resolved(folder); err != nil {
+		return nil // it is not there, so nothing lies in it
+	}
+	for {
+		if real, err := filepath.EvalSymlinks(into); err == nil {
+			into = real
+			break
+		}
+		into = filepath.Dir(into) // what is not made yet
+	}
+	if within(into, folder) {
+		return fmt.Errorf("%s lies in the working folder, where the bag would be kept as new photos, so it %w; choose a folder outside", o.Into, handover.ErrInto)
+	}
+	return nil
 }
 
 // sites are those that the options name, each once, in the order of their names.

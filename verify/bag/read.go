@@ -104,13 +104,19 @@ func pathFault(p string) string {
 		return "does not begin inside the bag"
 	case strings.ContainsRune(p, 0):
 		return "holds a NUL byte"
-	case strings.Contains(p, `\`) || len(p) > 1 && p[1] == ':':
+	case strings.HasPrefix(p, `\`) || len(p) > 1 && p[1] == ':':
 		// Some systems read these as a way out.
-		return `holds a "\" or begins with a drive's letter`
+		return `begins with a "\" or with a drive's letter`
 	}
 	for e := range strings.SplitSeq(p, "/") {
 		if e == "" || e == "." || e == ".." {
 			return fmt.Sprintf("holds the element %q", e)
+		}
+	}
+	// A "\" is a letter like any other in the RFC, and some systems read it as "/".
+	for e := range strings.SplitSeq(p, `\`) {
+		if e == ".." || strings.HasSuffix(e, "/..") || strings.HasPrefix(e, "../") {
+			return `holds "..", where a "\" is read as "/"`
 		}
 	}
 	return ""
