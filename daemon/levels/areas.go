@@ -15,6 +15,25 @@ func is(level int, asks string, met bool, evidence, next string) Point {
 	return p
 }
 
+// num is a number of things, as it is said.
+func num(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	if base, ok := strings.CutSuffix(what, "y"); ok {
+		return fmt.Sprintf("%d %sies", n, base)
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// recorded is what is so as soon as something is recorded, which the evidence says.
+func recorded(level int, asks string, f Facts, evidence string) Point {
+	if f.Recorded == 0 {
+		evidence = "nothing is recorded yet"
+	}
+	return is(level, asks, f.Recorded > 0, evidence, "record the folder: `linecamp mirror`")
+}
+
 // person makes a point that only a person can answer.
 func person(level int, asks, who string) Point {
 	return Point{Level: level, Asks: asks, Answer: Unknown, Evidence: "not known to linecamp", Next: who}
@@ -37,15 +56,15 @@ func storage(f Facts) []Point {
 			away++
 		}
 	}
-	copies := fmt.Sprintf("%d complete copies, the working folder among them", whole)
-	places := fmt.Sprintf("%d of %d copies beside it have a place in the settings, or lie in a bucket", away, len(f.Copies))
+	copies := num(whole, "complete copy") + ", the working folder included"
+	places := fmt.Sprintf("of %s beside it, %d complete and with a place in the settings or in a bucket", num(len(f.Copies), "copy"), away)
 	return []Point{
 		is(1, "two complete copies in separate places", whole >= 2 && away >= 1, copies+"; "+places, "keep a complete copy in another place, and say where it is: where = \"…\" in the settings"),
-		is(1, "each storage medium is written down", len(f.Copies) > 0, fmt.Sprintf("%d copies in the settings, with what they are and where", len(f.Copies)), "add a copy: `linecamp setup --add-copy`"),
+		is(1, "each storage medium is written down", len(f.Copies) > 0, num(len(f.Copies), "copy")+" in the settings, each with its kind and address", "add a copy: `linecamp setup --add-copy`"),
 		is(2, "three complete copies, one of them in another geographic place", whole >= 3 && away >= 1, copies+"; "+places, "keep a third complete copy, in a bucket or in another town"),
-		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), sheet(f), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
+		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), fmt.Sprintf("the settings say of %d of %s where it is kept; %s", told, num(len(f.Copies), "copy"), sheet(f)), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
 		person(3, "one copy is exposed to another kind of disaster than the others", "judge whether one fire, flood or storm could reach every copy"),
-		is(3, "copies on two kinds of storage", len(kinds) == 2, fmt.Sprintf("%d kinds of storage beside the working folder", len(kinds)), "keep one copy on a drive and one in a bucket"),
+		is(3, "copies on two kinds of storage", len(kinds) == 2, num(len(kinds), "kind")+" of storage beside the working folder", "keep one copy on a drive and one in a bucket"),
 		person(3, "the age of storage is watched", "write down when each drive was bought, and when it is to be replaced"),
 		person(4, "three copies, each exposed to another kind of disaster", "judge this for each copy"),
 		person(4, "a plan for replacing storage is carried out", "agree on who replaces a drive, and when"),
@@ -79,15 +98,15 @@ func integrity(f Facts) []Point {
 	}
 	const year = 366 * 24 * time.Hour
 	return []Point{
-		is(1, "a digest of every file is made", f.Recorded > 0, fmt.Sprintf("the SHA-256 of every file of %d sites is recorded", f.Recorded), "record the folder: `linecamp mirror`"),
+		recorded(1, "a digest of every file is made", f, "the SHA-256 of every file of "+num(f.Recorded, "site")+" is recorded"),
 		person(1, "content is checked for viruses", "have the office's own program check camera cards"),
-		is(2, "digests are checked whenever files are copied", f.Recorded > 0, "each file is checked while it is copied, and again on the copy", "record the folder: `linecamp mirror`"),
-		is(2, "the digests are kept apart from the content as well", len(f.Copies) > 0 && f.Sealed > 0, fmt.Sprintf("each of %d copies holds them, sealed by %d lines", len(f.Copies), f.Sealed), "add a copy: `linecamp setup --add-copy`"),
+		recorded(2, "digests are checked whenever files are copied", f, "each file is checked while it is copied, and again on the copy"),
+		is(2, "the digests are kept apart from the content as well", len(f.Copies) > 0 && f.Sealed > 0, on(f)+", sealed by "+num(f.Sealed, "line"), mirrored(f)),
 		person(2, "original media are protected from being written to", "use the card's own lock while it is read"),
 		is(3, "everything is checked at fixed times", all && f.Scheduled && f.Now.Sub(oldest) < year, back+"; "+service(f), "let the service run, and read everything back: `linecamp verify`"),
-		is(3, "checks and their outcome are on file", !f.LastVerify.IsZero(), "the last whole check: "+day(f.LastVerify), "check everything once: `linecamp verify`"),
-		is(4, "damaged content is replaced", f.Damaged == 0 && !f.LastVerify.IsZero(), fmt.Sprintf("%d damaged files on record", f.Damaged), "put good bytes in their place: `linecamp mend`"),
-		is(4, "files are checked when something happens to them", f.Recorded > 0, "restores, mends and takings from a card are read back", "record the folder: `linecamp mirror`"),
+		is(3, "checks and their outcome are on file", !f.LastVerify.IsZero(), "the last check of everything: "+day(f.LastVerify), "check everything once: `linecamp verify`"),
+		is(4, "damaged content is replaced", f.Damaged == 0 && !f.LastVerify.IsZero(), num(f.Damaged, "damaged file")+" on record; the last check of everything: "+day(f.LastVerify), "put good bytes in their place: `linecamp mend`"),
+		recorded(4, "files are checked when something happens to them", f, "what is restored, mended or filed from a card is read back"),
 	}
 }
 
@@ -96,6 +115,25 @@ func service(f Facts) string {
 		return "a service runs the checks"
 	}
 	return "no service runs the checks"
+}
+
+// on says where the inventories are, beside the content.
+func on(f Facts) string {
+	switch {
+	case f.Recorded == 0:
+		return "nothing is recorded yet"
+	case len(f.Copies) == 1:
+		return "they are on the one copy"
+	}
+	return "they are on each of " + num(len(f.Copies), "copy")
+}
+
+// mirrored is what brings the inventories onto a copy.
+func mirrored(f Facts) string {
+	if len(f.Copies) == 0 {
+		return "add a copy: `linecamp setup --add-copy`"
+	}
+	return "record the folder: `linecamp mirror`"
 }
 
 // control is the third: who may do what. It is all in the office's hands.
@@ -110,13 +148,12 @@ func control(Facts) []Point {
 
 // metadata is the fourth.
 func metadata(f Facts) []Point {
-	listed := fmt.Sprintf("the inventory of %d sites, with every file and where it lies", f.Recorded)
 	return []Point{
-		is(1, "an inventory of the content and of where it is stored", f.Recorded > 0, listed, "record the folder: `linecamp mirror`"),
-		is(1, "the inventory is kept apart from the content as well", f.Recorded > 0 && len(f.Copies) > 0, fmt.Sprintf("it lies on each of %d copies", len(f.Copies)), "add a copy: `linecamp setup --add-copy`"),
-		is(2, "enough is recorded to know what the content is", f.Recorded > 0, "site, pasture, date, view and kind of each file are recorded", "record the folder: `linecamp mirror`"),
+		recorded(1, "an inventory of the content and of where it is stored", f, "the inventory of "+num(f.Recorded, "site")+", with every file and where it lies"),
+		is(1, "the inventory is kept apart from the content as well", f.Recorded > 0 && len(f.Copies) > 0, on(f), mirrored(f)),
+		recorded(2, "enough is recorded to know what the content is", f, "site, pasture, date, view and kind of each file are recorded"),
 		person(3, "standards for metadata are chosen, and gaps are filled", "choose them, and fill what `linecamp tally` shows as missing"),
-		is(4, "what is done to the content, and when, is recorded", f.Sealed > 0, fmt.Sprintf("%d lines of the seal, and a dated version for each change", f.Sealed), "record the folder: `linecamp mirror`"),
+		is(4, "what is done to the content, and when, is recorded", f.Sealed > 0, num(f.Sealed, "line")+" of the seal, and a dated version for each change", "record the folder: `linecamp mirror`"),
 	}
 }
 
@@ -127,7 +164,7 @@ func content(f Facts) []Point {
 		decoded = "the photos were last decoded in full " + day(f.Deep)
 	}
 	return []Point{
-		is(1, "the formats of files are on record", f.Recorded > 0, "the kind of each file is recorded with it", "record the folder: `linecamp mirror`"),
+		recorded(1, "the formats of files are on record", f, "the kind of each file is recorded with it"),
 		is(2, "the formats are checked", !f.Deep.IsZero(), decoded, "decode every photo once: `linecamp verify --only years --deep`"),
 		person(2, "whoever makes the content is asked to use lasting formats", "ask photographers for JPEG or PNG beside raw and HEIC files"),
 		person(3, "formats that go out of use are watched for", "agree on who looks at this, and how often"),

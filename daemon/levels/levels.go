@@ -10,7 +10,10 @@
 // The wording of what each level asks for is ours, after the published grid.
 package levels
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Facts are what linecamp knows of an archive.
 type Facts struct {
@@ -99,7 +102,9 @@ func area(name string, points []Point) Area {
 	}
 	for _, p := range points {
 		if p.Level <= a.Level+1 && p.Answer == Met {
-			a.Evidence = append(a.Evidence, p.Evidence)
+			if !slices.Contains(a.Evidence, p.Evidence) { // one thing may answer two points
+				a.Evidence = append(a.Evidence, p.Evidence)
+			}
 		} else if a.Next == "" && p.Level == a.Level+1 && p.Answer != Met {
 			a.Next = p.Next
 		}

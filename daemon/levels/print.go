@@ -22,7 +22,11 @@ func (r Report) Print(w io.Writer) {
 		}
 		for _, p := range a.Points {
 			if p.Level == a.Level+1 && p.Answer != Met {
-				fmt.Fprintf(w, "  Level %d asks: %s (%s: %s)\n", p.Level, p.Asks, p.Answer, p.Evidence)
+				why := string(p.Answer)
+				if p.Answer != Unknown {
+					why += ": " + p.Evidence
+				}
+				fmt.Fprintf(w, "  Level %d asks: %s (%s)\n", p.Level, p.Asks, why)
 			}
 		}
 		fmt.Fprintf(w, "  Next: %s\n", line.Text(a.Next))
