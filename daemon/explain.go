@@ -24,6 +24,9 @@ import (
 // ErrExplain marks an explanation that cannot be put on file as it was given.
 var ErrExplain = errors.New("this explanation cannot be put on file")
 
+// ErrUndo marks an explanation that cannot be taken back, because there is none.
+var ErrUndo = errors.New("there is nothing to undo")
+
 // ExplainOptions say what is explained: years of a site, or of every site of a
 // pasture, or one file.
 type ExplainOptions struct {
@@ -187,7 +190,7 @@ func (a *Archive) explanation(k *known, t *tally.Result, report *ExplainReport, 
 	}
 	switch {
 	case d.What == manifest.Withdrawn && len(said) == 0:
-		return nil, fmt.Errorf("%w: nothing of that is explained, so there is nothing to undo; `linecamp verify --only years` lists what is explained", ErrExplain)
+		return nil, fmt.Errorf("%w, for nothing of that is explained; to see the years: `linecamp verify --only years`", ErrUndo)
 	case d.What == manifest.Explained && d.Path == "" && t != nil:
 		report.Notes, err = a.sensible(k, t, &d, sites)
 	}

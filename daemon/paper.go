@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -109,6 +110,9 @@ func (a *Archive) sheet() (paper.Sheet, error) {
 	return s, nil
 }
 
+// errThere marks a file whose name is taken.
+var errThere = errors.New("is there")
+
 // newFile writes a file that was not there, whole or not at all.
 func newFile(file string, write func(io.Writer) error) error {
 	dir, name := filepath.Split(file)
@@ -127,8 +131,10 @@ func newFile(file string, write func(io.Writer) error) error {
 	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return fmt.Errorf("%s cannot be written: %w", file, err)
 	}
-	if err := newfile.Name(root, temp, name); err != nil {
-		return fmt.Errorf("%s is left as it is; choose another name: %w", file, err)
+	if err := newfile.Name(root, temp, name); errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s %w already, and is left as it is; choose another name", file, errThere)
+	} else if err != nil {
+		return fmt.Errorf("%s cannot be written: %w", file, err)
 	}
 	return nil
 }

@@ -48,7 +48,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}
@@ -114,6 +114,8 @@ func exactly(n int, what string) cobra.PositionalArgs {
 		switch {
 		case len(args) < n:
 			return usagef("%s needs %s", cmd.Name(), what)
+		case len(args) > n && cmd.HasSubCommands():
+			return usagef("%s has no command %q", cmd.Name(), args[0])
 		case len(args) > n && n == 0:
 			return usagef("%s takes no %q: it is told what to do by options only", cmd.Name(), args[0])
 		case len(args) > n:
