@@ -7,8 +7,10 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
+	"linecamp/manifest"
 	"linecamp/verify"
 )
 
@@ -44,13 +46,14 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 }
 
 // WriteDue writes the files asked for, each with the visits of all the reports. The
-// note says what was not written, and why; it is empty where all was.
+// note says what was written, and what was not and why.
 func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, err error) {
 	if o.ICS != "" && !slices.ContainsFunc(reports, func(r DueReport) bool { return len(r.Visits) > 0 }) { // RFC 5545, section 3.6: a calendar has at least one component
 		note = fmt.Sprintf("No calendar was written, since there is no visit to put into it; an earlier %s is left as it is", o.ICS)
 		o.ICS = ""
 	}
 	dues := verify.Dues(reports)
+	var written []string
 	for _, f := range []struct {
 		path string
 		make func() ([]byte, error)
@@ -69,6 +72,12 @@ func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, e
 		if err != nil {
 			return note, fmt.Errorf("%s could not be written: %w", f.path, err)
 		}
+		written = append(written, manifest.Printable(f.path))
+	}
+	if len(written) > 0 && note == "" {
+		note = "Written: " + strings.Join(written, ", ")
+	} else if len(written) > 0 {
+		note += ". Written: " + strings.Join(written, ", ")
 	}
 	return note, nil
 }

@@ -86,7 +86,7 @@ func (t *tool) dueFiles(ctx context.Context, o daemon.DueOptions) error {
 		fmt.Fprintln(t.errs, "linecamp:", t.line().Text(say.Error(fault)))
 		return exitError(worse(statusOf(err), exitFailed))
 	}
-	if note != "" {
+	if note != "" && !t.quiet {
 		fmt.Fprintf(t.errs, "%s.\n", note)
 	}
 	return err
