@@ -8,9 +8,9 @@
 # already is never written over. Names that were no text (no valid UTF-8) come
 # back in the spelling that inventory.json has for them. The status is 0 only
 # where every file came back.
+[ $# -eq 2 ] && [ -n "$2" ] || { echo "it is run as: sh recover.sh COPY FOLDER"; exit 2; }
 copy=$1 folder=$2
 [ -f "$copy/0=ocfl_1.1" ] || { echo "$copy holds no copy: there is no file 0=ocfl_1.1 in it"; exit 2; }
-[ -n "$folder" ] || { echo "say into which folder"; exit 2; }
 work=$(mktemp -d) || exit 1
 trap 'rm -rf "$work"' EXIT
 good=0 bad=0
