@@ -47,7 +47,7 @@ func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err
 	if len(faults) > 0 {
 		return nil, nil, false, errors.Join(append([]error{fmt.Errorf("no settings that can be read describe an archive named %q", t.archive)}, faults...)...)
 	}
-	return nil, nil, false, usagef("no archive is named %q; there is: %s", t.archive, strings.Join(names, ", "))
+	return nil, nil, false, usagef("no archive is named %q; the settings name: %s", t.archive, strings.Join(names, ", "))
 }
 
 // faultOf is the name of the archive whose settings are at fault, as far as it

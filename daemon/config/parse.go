@@ -134,7 +134,7 @@ func paper(t *table) string {
 func layout(t *table) string {
 	s := t.text("layout")
 	if _, err := tally.NewLayout(s, nil, time.Now()); err != nil {
-		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts recognised", err)
+		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts understood", err)
 	}
 	return s
 }

@@ -166,7 +166,7 @@ func read(folder string) (file, error) {
 	}
 	var is file
 	if err := json.Unmarshal(b, &is); err != nil || is.Machine == "" || uuid.Validate(is.Author) != nil {
-		return file{}, fmt.Errorf("%s, which holds this machine's id, is damaged; put it back from a backup, or remove it and then make this machine the author again with `linecamp setup --take-over`", path)
+		return file{}, fmt.Errorf("%s, which holds this machine's id, is damaged; put it back from a backup, or remove it and then make this machine the recording computer again with `linecamp setup --take-over`", path)
 	}
 	return is, nil
 }

@@ -110,7 +110,15 @@ func (r *Result) Doubles() (all []Double) {
 func (d Double) Text() string {
 	folder, of := line(logical(d.Folder)), line(logical(d.Of))
 	if d.Same == d.Files {
-		return folder + " is a double: all of its " + count(d.Files, "file") + " are, byte for byte, in " + of + " too. It can be taken out of the folder; the copies keep both"
+		all := "all of its " + count(d.Files, "file") + " are"
+		if d.Files == 1 {
+			all = "its 1 file is"
+		}
+		return folder + " is a double: " + all + ", byte for byte, in " + of + " too. It can be taken out of the folder; the copies keep both"
 	}
-	return folder + " is a double in part: " + count(d.Same, "file") + " of its " + count(d.Files, "file") + " are, byte for byte, in " + of + " too. Move the others there, and it can be taken out; the copies keep both"
+	are := "are"
+	if d.Same == 1 {
+		are = "is"
+	}
+	return folder + " is a double in part: " + count(d.Same, "file") + " of its " + count(d.Files, "file") + " " + are + ", byte for byte, in " + of + " too. Move the others there, and it can be taken out; the copies keep both"
 }
