@@ -129,6 +129,15 @@ func look(r io.ReadSeeker, ext string) (m Facts) {
 	return m
 }
 
+// Turn is how a picture is to be turned to stand upright (Facts.Turn), for one that
+// no tally read. ext is that of its name, with the dot.
+func Turn(r io.ReadSeeker, ext string) int {
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return 0
+	}
+	return int(look(r, strings.ToLower(ext)).Turn)
+}
+
 // whole is a tag's whole number, 0 where it is none.
 func whole(v any) uint32 {
 	switch n := v.(type) {

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"image/jpeg"
 	"net/http"
 	"net/url"
 	"os"
@@ -240,5 +241,51 @@ func TestChanges(t *testing.T) {
 	}
 	if body := w.page("/a/draw/changes"); !strings.Contains(body, "Nothing waits") {
 		t.Error(body)
+	}
+}
+
+// A picture that was taken upright and is now on a copy only stands upright all the
+// same: its camera wrote how it is to be turned.
+func TestUprightFromACopy(t *testing.T) {
+	w := newWorld(t, map[string]archive{"draw": stakes(1, 2020, 2025)})
+	name := filepath.Join(w.dir, "draw", "folder", "North Flat", "Stake 1", "2019-06-21", "plot.jpg")
+	w.write(name, "upright")
+	raw, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// APP1 with one entry, Orientation = 6 (CIPA DC-008, 4.5.2, 4.6.5).
+	exif := "\xff\xe1\x00\x22Exif\x00\x00MM\x00*\x00\x00\x00\x08\x00\x01\x01\x12\x00\x03\x00\x00\x00\x01\x00\x06\x00\x00\x00\x00\x00\x00"
+	if err := os.WriteFile(name, []byte("\xff\xd8"+exif+string(raw[2:])), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	then := clockOf().AddDate(0, 0, -7)
+	if err := os.Chtimes(name, then, then); err != nil {
+		t.Fatal(err)
+	}
+	size := func() string {
+		t.Helper()
+		w.index("draw")
+		body := w.page("/a/draw/site/north-flat--stake-1?view=plot")
+		src := pictureIn.FindStringSubmatch(body)
+		if !strings.Contains(src[2], "2019") {
+			t.Fatalf("the first picture is %q", src[2])
+		}
+		_, got := w.get(strings.TrimPrefix(src[1], w.server.gate.Door()))
+		c, err := jpeg.DecodeConfig(strings.NewReader(got))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return fmt.Sprint(c.Width, "x", c.Height)
+	}
+	w.post("/a/draw/work", url.Values{"do": {"mirror"}})
+	if got := size(); got != "300x400" {
+		t.Errorf("in the folder it is %s", got)
+	}
+	if err := os.RemoveAll(filepath.Dir(name)); err != nil {
+		t.Fatal(err)
+	}
+	if got := size(); got != "300x400" {
+		t.Errorf("from the copy it is %s", got)
 	}
 }

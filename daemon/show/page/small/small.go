@@ -65,6 +65,8 @@ type Photo struct {
 	Digest manifest.Digest
 	Turn   int                                   // Exif's Orientation, as the record has it
 	Open   func(context.Context) (Source, error) // its bytes
+	// Turned tells Turn from the bytes, where it is not known before; may be nil.
+	Turned func(io.ReadSeeker) int
 	// Trusted: whoever opens it has checked its bytes, and Digest only names it.
 	Trusted bool
 }
@@ -95,9 +97,13 @@ func (p Photo) make(ctx context.Context, sizes ...Size) ([][]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	turn := p.Turn
+	if p.Turned != nil {
+		turn = p.Turned(f)
+	}
 	all := make([][]byte, len(sizes))
 	for i, s := range sizes {
-		if all[i], err = encode(m, s, p.Turn); err != nil {
+		if all[i], err = encode(m, s, turn); err != nil {
 			return nil, err
 		}
 	}
