@@ -29,7 +29,7 @@ type IntakePlan struct {
 // folders.
 func Intake(ctx context.Context, card string, archives []*Archive, o intake.Options, p Progress) (*IntakePlan, error) {
 	for _, a := range archives {
-		if err := separate(card, a.cfg.Folder); err != nil {
+		if err := separate(card, a.cfg.Folder, true); err != nil {
 			return nil, err
 		}
 	}
@@ -160,8 +160,9 @@ func contents(t *tally.Result) map[manifest.Digest]string {
 }
 
 // separate refuses a card that is the working folder or lies around it: that is no
-// way in.
-func separate(card, folder string) error {
+// way in. One that lies in it may hold what waits to be sorted, and is refused where
+// that is not allowed.
+func separate(card, folder string, insideAllowed bool) error {
 	if folder == "" {
 		return nil
 	}
@@ -173,7 +174,7 @@ func separate(card, folder string) error {
 	if err != nil {
 		return nil
 	}
-	if a == b || within(b, a) {
+	if a == b || within(b, a) || !insideAllowed && within(a, b) {
 		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
 	}
 	return nil

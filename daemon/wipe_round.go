@@ -55,7 +55,7 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 // foreign refuses the archive's own places: what is in them is on them by
 // intent, and is what a card's files are counted against.
 func (a *Archive) foreign(card string) error {
-	if err := separate(card, a.cfg.Folder); err != nil {
+	if err := separate(card, a.cfg.Folder, false); err != nil {
 		return err
 	}
 	at, err := resolved(card)
