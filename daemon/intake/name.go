@@ -149,7 +149,15 @@ func (w wanted) models() []tally.File {
 		}
 	}
 	for _, v := range visits[:min(6, len(visits))] {
+		has := map[string]bool{}
 		for f := range v.Photos.All() {
+			has[f.Path] = true
+		}
+		for f := range v.Photos.All() {
+			ext := path.Ext(f.Path)
+			if m := another.FindStringSubmatch(strings.TrimSuffix(f.Path, ext)); m != nil && has[m[1]+ext] {
+				continue // its number tells it from the first, and is no part of the manner
+			}
 			if f.View == w.view {
 				same = append(same, f)
 			} else {
@@ -196,6 +204,9 @@ func bySeason(visits []*tally.Visit, day time.Time) []*tally.Visit {
 	}
 	return append(in, out...)
 }
+
+// another is the end of a name that numbered gave.
+var another = regexp.MustCompile(`^(.*)-[0-9]{1,2}$`)
 
 // numbered is the n-th name after p: plot.jpg, plot-2.jpg, plot-3.jpg.
 func numbered(p string, n string) string {

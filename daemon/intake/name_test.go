@@ -16,6 +16,8 @@ func TestNames(t *testing.T) {
 		want         string
 	}{
 		{"pasture, site, date", "", []string{"Draw/Stake 3/2024-06-21/plot.jpg", "Draw/Stake 3/2024-06-21/landscape.jpg"}, "plot", "Draw/Stake 3/2026-06-24/plot.jpg"},
+		{"two of a view", "", []string{"Draw/Stake 3/2024-06-21/plot.jpg", "Draw/Stake 3/2024-06-21/plot-2.jpg"}, "plot", "Draw/Stake 3/2026-06-24/plot.jpg"},
+		{"a number of its own", "", []string{"Draw/Stake 3/2024-06-21/plot-2.jpg"}, "plot", "Draw/Stake 3/2026-06-24/plot-2.jpg"},
 		{"capitals", "", []string{"Draw/Stake 3/2024-06-21/PLOT.JPG"}, "plot", "Draw/Stake 3/2026-06-24/PLOT.JPG"},
 		{"only the year", "", []string{"Draw/Stake 3/2024/plot.jpg"}, "plot", "Draw/Stake 3/2026/plot.jpg"},
 		{"no pasture", "", []string{"Stake 3/2024/plot.jpg"}, "plot", "Stake 3/2026/plot.jpg"},
