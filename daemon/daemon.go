@@ -118,7 +118,7 @@ func (r MirrorReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
 // Print writes the report for a person.
 func (r MirrorReport) Print(w io.Writer) {
 	r.Report.Print(w)
-	r.List.Print(w, attention.Waits...)
+	r.List.Without(r.tells).Print(w)
 }
 
 // VerifyReport is what a check found, and what wants a person after it.
@@ -133,7 +133,7 @@ func (r VerifyReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
 // Print writes the report for a person.
 func (r VerifyReport) Print(w io.Writer) {
 	r.Report.Print(w)
-	r.List.Print(w, attention.Checks...)
+	r.List.Without(r.tells).Print(w)
 }
 
 // TallyReport is what the working folder holds.

@@ -14,6 +14,7 @@ package attention
 import (
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"linecamp/verify/say"
@@ -56,12 +57,6 @@ const (
 	RoundOverdue Kind = "round-overdue" // none has run for longer than the schedule says
 )
 
-// What a report of a mirror round, and of a check, tells in its own lines.
-var (
-	Waits  = []Kind{FolderEmpty, ChangeWaits, FileWaits, ManyUnfiled, OtherRecorder, RecordingHeld, FolderGone, CopyBehind, CopyAway, CopyUnreachable, CopyFailed, CopyShort}
-	Checks = []Kind{Damage, WentMissing, Years, Findings, SealBroken, Standard, CheckFailed}
-)
-
 // Item is one thing that wants a person. What and Next are sentences; a command
 // line in them stands between backticks, as package say completes it.
 type Item struct {
@@ -100,25 +95,18 @@ type List struct {
 // Wants reports whether anything does.
 func (l List) Wants() bool { return len(l.Attention) > 0 }
 
-// Print writes each item but those of the kinds that the report has told.
-func (l List) Print(w io.Writer, told ...Kind) {
+// Without leaves out what a report has told in its own lines.
+func (l List) Without(told func(Item) bool) List {
+	return List{Attention: slices.DeleteFunc(slices.Clone(l.Attention), told)}
+}
+
+// Print writes each item with its next step.
+func (l List) Print(w io.Writer) {
 	line := say.Of(w)
 	for _, i := range l.Attention {
-		if has(told, i.Kind) {
-			continue
-		}
 		fmt.Fprintf(w, "Attention, since %s: %s\n", i.Since.Local().Format("Mon 2 Jan 2006, 15:04"), line.Text(i.What))
 		if i.Next != "" {
 			fmt.Fprintf(w, "    Next: %s\n", line.Text(i.Next))
 		}
 	}
-}
-
-func has(all []Kind, k Kind) bool {
-	for _, x := range all {
-		if x == k {
-			return true
-		}
-	}
-	return false
 }

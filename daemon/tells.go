@@ -1,0 +1,38 @@
+package daemon
+
+import (
+	"slices"
+
+	"linecamp/daemon/attention"
+	"linecamp/daemon/mirror"
+	"linecamp/verify"
+)
+
+// tells reports whether the report's own lines say what wants a person. What is
+// about a copy that was not asked for, or about another round, they do not say.
+func (r MirrorReport) tells(i attention.Item) bool {
+	switch i.Kind {
+	case attention.CopyBehind, attention.CopyUnreachable, attention.CopyFailed, attention.CopyShort:
+		return slices.ContainsFunc(r.Copies, func(c mirror.CopyState) bool {
+			return c.Copy == i.Copy && c.State != mirror.Current && c.State != mirror.Away
+		})
+	}
+	return slices.ContainsFunc(r.Waiting, func(w mirror.Waiting) bool { return w.Person && mirror.KindOf(w.Reason) == i.Kind })
+}
+
+// tells reports whether the report's own lines say what wants a person.
+func (r VerifyReport) tells(i attention.Item) bool {
+	switch i.Kind {
+	case attention.Damage:
+		found := 0
+		for _, c := range r.Copies {
+			found += len(c.Damage)
+		}
+		return found >= i.Files
+	case attention.Years, attention.Findings:
+		return r.Judged
+	case attention.SealBroken, attention.Standard, attention.CheckFailed:
+		return slices.ContainsFunc(r.Copies, func(c verify.CopyReport) bool { return c.Copy == i.Copy })
+	}
+	return false
+}
