@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"time"
 
@@ -62,6 +64,9 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 	f.Served = o.service.Running
 	if err := a.recall(keyWaits, &f.Waits); err != nil {
 		return err
+	}
+	if len(r.open()) > 0 { // the next round finds a copy
+		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
 	}
 	last, err := mirror.LastAuthor(a.ledger, r.id)
 	if err != nil {
@@ -151,6 +156,9 @@ func (a *Archive) noteWaits(all []mirror.Waiting, asks []string) error {
 		if w.Path != "" {
 			if now[i].Files++; now[i].Path == "" {
 				now[i].Path = w.Path
+			}
+			if _, err := os.Lstat(filepath.Join(a.cfg.Folder, filepath.FromSlash(w.Path))); err == nil {
+				now[i].Shown++
 			}
 		}
 	}

@@ -258,6 +258,11 @@ func (k *kept) holdings(d manifest.Digest) []intake.Holding {
 	return all
 }
 
+// spoiled reports whether a content is damage on record on a copy.
+func (k *kept) spoiled(copy string, d manifest.Digest) bool {
+	return slices.ContainsFunc(k.recorded[d], func(s stored) bool { return k.damaged[copy+"\x00"+s.object+"\x00"+s.path] })
+}
+
 // latest is the later of two moments, in whole seconds of UTC as reports have it.
 func latest(a, b time.Time) time.Time {
 	if a.After(b) {
@@ -283,12 +288,13 @@ func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (todo intake.Todo
 		if len(a.recorded[d]) == 0 && !working {
 			continue
 		}
-		return a.advice(a.holdings(d)), true
+		return a.advice(d), true
 	}
 	return intake.Todo{}, false
 }
 
-func (k *kept) advice(held []intake.Holding) intake.Todo {
+func (k *kept) advice(d manifest.Digest) intake.Todo {
+	held := k.holdings(d)
 	run := func(words ...string) intake.Todo { return intake.Todo{Run: []string{k.line.Run(words...)}} }
 	mirror := k.line.Run("mirror")
 	var away string
@@ -298,6 +304,8 @@ func (k *kept) advice(held []intake.Holding) intake.Todo {
 		case c.device == "" || i >= 0 && held[i].Device != "":
 		case c.here && i >= 0: // it should have it, and it did not answer so
 			return intake.Todo{Run: []string{k.line.Run("verify", "--copy", c.name), k.line.Run("mend")}}
+		case c.here && k.spoiled(c.name, d):
+			return run("mend")
 		case c.here:
 			return run("mirror")
 		default:

@@ -46,10 +46,22 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 		"new, and nobody comes":      {func(f *Facts) { f.New = some }, NotRecorded, "3 files", "`linecamp mirror`", now},
 		"new, and the service comes": {change: func(f *Facts) { f.New, f.Served = some, true }},
 		"new, and no time is named":  {func(f *Facts) { f.New, f.Served, f.Rounds[0].Scheduled = some, true, false }, NotRecorded, "3 files", "", now},
-		"another records":            {func(f *Facts) { f.Recorder = "barn\x1b[2J" }, OtherRecorder, `Another computer records this archive: "barn\x1b[2J".`, "--take-over", now},
+		"another records":            {func(f *Facts) { f.Recorder = "barn\x1b[2J" }, OtherRecorder, `Another computer records this archive: barn\u{1b}[2J.`, "--take-over", now},
 		"a mass change waits": {func(f *Facts) {
-			f.Waits = []Wait{{ChangeWaits, "too much at once; look, then run `linecamp mirror --accept-changes`", 30, "A/b.jpg", long}}
+			f.Waits = []Wait{{ChangeWaits, "too much at once; look, then run `linecamp mirror --accept-changes`", 30, 20, "A/b.jpg", long}}
 		}, ChangeWaits, "30 files wait to be recorded: too much at once.", "look, then run `linecamp mirror --accept-changes`", long},
+		"what waits is told once": {func(f *Facts) {
+			f.Late, f.Path = Amount{20, 20000}, "A/b.jpg"
+			f.Waits = []Wait{{ChangeWaits, "too much at once; look", 30, 20, "A/b.jpg", long}}
+		}, ChangeWaits, "30 files wait to be recorded: too much at once.", "look", long},
+		"the check of a copy that fails is told once": {func(f *Facts) {
+			f.Copies[1].State, f.Copies[1].Error = "failed", "the keys are not valid"
+			f.Checks = []Check{{Kind: CheckFailed, ID: "2", Copy: "barn", What: "the keys are not valid"}}
+		}, CopyFailed, "The keys are not valid.", "", now},
+		"the check of a folder that is gone is told once": {func(f *Facts) {
+			f.FolderFault = "the working folder /srv/monitoring is not there"
+			f.Checks = []Check{{Kind: CheckFailed, ID: verify.WorkingName, Copy: verify.WorkingName, What: "no such folder"}}
+		}, FolderGone, "is not there", "settings", now},
 		"behind":        {func(f *Facts) { f.Copies[1].State, f.Copies[1].ToGo, f.Copies[1].Since = behind, some, long }, CopyBehind, "It lacks 3 files (3.0 kB).", "`linecamp mirror`", long},
 		"getting there": {change: func(f *Facts) { f.Copies[1].State, f.Copies[1].ToGo, f.Copies[1].Moving = behind, some, true }},
 		"getting there, with a fault": {func(f *Facts) {

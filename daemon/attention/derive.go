@@ -82,7 +82,19 @@ func (d *deriver) folder() {
 	default:
 		return
 	}
+	if i.Kind == NotRecorded && d.waiting() >= lack.Files {
+		return // each is told with the reason why it waits
+	}
 	d.add(i)
+}
+
+// waiting is how many files of the working folder the last round left waiting
+// for a person, each told with its reason.
+func (d *deriver) waiting() (n int) {
+	for _, w := range d.Waits {
+		n += w.Shown
+	}
+	return n
 }
 
 // coming reports whether a mirror round is sure to come in time.
@@ -201,7 +213,13 @@ func (d *deriver) check(c Check) {
 	case WentMissing:
 		i.What, i.Next = fmt.Sprintf("%s %s", name, c.What), "find out what removes files there, then look at all of it: `linecamp verify`"
 	case CheckFailed:
-		if slices.ContainsFunc(d.Copies, func(x Copy) bool { return x.ID == c.ID && (x.State == away || x.State == unreachable) }) {
+		if c.ID == verify.WorkingName {
+			name = "the working folder"
+			if d.FolderFault != "" {
+				return // it is told already
+			}
+		}
+		if slices.ContainsFunc(d.Copies, func(x Copy) bool { return x.ID == c.ID && x.State != current && x.State != behind }) {
 			return // it is told already
 		}
 		i.What, i.Next = fmt.Sprintf("The last check of %s did not come to its end: %s", name, sentence(c.What)), "see to that, then run `linecamp verify`"

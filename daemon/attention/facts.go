@@ -57,7 +57,8 @@ type Wait struct {
 	Kind   Kind      `json:"kind"`
 	Reason string    `json:"reason"`
 	Files  int       `json:"files"`
-	Path   string    `json:"path"` // of one of them
+	Shown  int       `json:"shown"` // of these, what the working folder shows
+	Path   string    `json:"path"`  // of one of them
 	Since  time.Time `json:"since"`
 }
 
