@@ -51,6 +51,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if a.ledger, err = ledger.Open(dir); err != nil {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
+	a.cache = ledger.OpenInventories(dir)
 	if err = errors.Join(a.ledger.KeyByID(a.ids()), a.useAgain()); err == nil {
 		_, err = a.identity()
 	}
@@ -58,7 +59,6 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		a.ledger.Close()
 		return nil, err
 	}
-	a.cache = ledger.OpenInventories(dir)
 	a.tellSetAside()
 	return a, nil
 }
@@ -76,6 +76,11 @@ func (a *Archive) identity() (identity.State, error) {
 			return "", fmt.Errorf("the ledger: %w", err)
 		}
 		last, err := mirror.LastAuthor(a.ledger, id)
+		if err == nil && last.Author == "" {
+			if seal, serr := a.cache.Seal(); serr == nil && seal.Len() > 0 {
+				return identity.Earlier, nil
+			}
+		}
 		return last.Author, err
 	})
 }

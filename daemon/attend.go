@@ -257,7 +257,7 @@ func (a *Archive) noteChecks(report verify.Report) error {
 			}
 		}
 		if n > 0 {
-			found.What = count(n, "thing", "things")
+			found.What = count(n, "thing that asks for a look", "things that ask for a look")
 		}
 		note("findings", found)
 	}

@@ -224,7 +224,7 @@ func (d *deriver) check(c Check) {
 		}
 		i.What, i.Next = fmt.Sprintf("The last check of %s did not come to its end: %s", name, sentence(c.What)), "see to that, then run `linecamp verify`"
 	case Findings:
-		i.What, i.Next = fmt.Sprintf("The last look at the years found %s that ask for a look.", c.What), "to see what, run `linecamp verify --only years`"
+		i.What, i.Next = fmt.Sprintf("The last look at the years found %s.", c.What), "to see what, run `linecamp verify --only years`"
 	}
 	d.add(i)
 }

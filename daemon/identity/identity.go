@@ -62,12 +62,17 @@ type place struct {
 
 const name = "machine.json"
 
+// Earlier stands for the author of a folder in which an earlier program recorded
+// once: it noted the author only in its second round.
+const Earlier = "earlier"
+
 // Open returns who the state folder is, and makes that the first time. A damaged
 // file is an error: a new id would make the folder a stranger to its own archive.
 //
 // Earlier programs had one id for all state folders of a user, kept in the
 // folder base or made from the system's id. A folder that recorded under it goes
-// on under it; recorded is the author that its ledger last knew, "" for none.
+// on under it; recorded is the author that its ledger last knew, "" for none, and
+// Earlier where it recorded and did not note as whom.
 func Open(folder, base string, recorded func() (string, error)) (State, error) {
 	folder, err := filepath.Abs(folder)
 	if err != nil {
@@ -133,8 +138,8 @@ func first(folder, base string, here place, recorded func() (string, error), ear
 	if err != nil {
 		return State{}, err
 	}
-	if author != "" && author == before.Author {
-		is.Author = author
+	if author != "" && (author == before.Author || author == Earlier && before.Author != "") {
+		is.Author = before.Author
 	}
 	if earlier {
 		return is.state(), replace(folder, is)
