@@ -1,6 +1,7 @@
 package daemon_test
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"fmt"
 	"io"
@@ -23,11 +24,12 @@ import (
 const lives = 12
 
 // TestStatusTellsTheTruth lets things happen to an archive by chance: photos come
-// and go, drives are unplugged, put back to an earlier day or lose a site, a site
-// goes from the bucket, the working folder is not there, nobody runs a round for
-// days. After every step, what lies where is read behind linecamp's back. Whatever
-// is not kept, or not where it should be, and could be known, status says that
-// something wants a person. In the end all is put right, and it says so too.
+// and go, drives are unplugged, put back to an earlier day, lose a site or refuse
+// the last step of a version, the bucket loses a site or is put back, a copy of the
+// state folder runs a round, the working folder is not there, nobody runs a round
+// for days. After every step, what lies where is read behind linecamp's back.
+// Whatever is not kept, or not where it should be, and could be known, status says
+// that something wants a person. In the end all is put right, and it says so too.
 func TestStatusTellsTheTruth(t *testing.T) {
 	for seed := range uint64(lives) {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
@@ -54,6 +56,11 @@ type life struct {
 	gone  bool              // the working folder is not there
 	away  map[string]string // drives that are unplugged, and where they lie
 	saved map[string]string // drives as they were on an earlier day
+
+	bucketed []object // the bucket as it was on an earlier day; nil for none
+	blocked  []string // files that stand where a version was to go
+	twins    int      // rounds from a copy of the state folder
+	made     bool     // a round has recorded something, so somebody records the archive
 
 	had   map[string]map[digest]bool // what each copy had at some time
 	told  map[string]map[digest]bool // of that: lost, and a round has looked since
@@ -98,7 +105,7 @@ func (l *life) step() {
 	l.now = l.now.Add(time.Hour)
 	drive := kinds[l.rand.IntN(2)]
 	_, unplugged := l.away[drive]
-	switch what := l.rand.IntN(14); {
+	switch what := l.rand.IntN(18); {
 	case what < 3 && !l.gone:
 		l.n++
 		path := fmt.Sprintf("%s/2026-09-%02d/plot.jpg", []string{"Windmill/Stake 3", "North Draw/Post 1"}[l.rand.IntN(2)], 1+l.n)
@@ -148,6 +155,17 @@ func (l *life) step() {
 	case what == 10:
 		l.say("five days go by")
 		l.now = l.now.AddDate(0, 0, 5)
+	case what == 11 && l.bucketed == nil:
+		l.say("the bucket is copied")
+		l.bucketed = l.objects("saltbush-draw/")
+	case what == 11:
+		l.say("the bucket is put back to an earlier day")
+		l.empty("saltbush-draw/")
+		l.fill(l.bucketed)
+	case what == 12 && !unplugged:
+		l.block(drive)
+	case what == 13 && l.made:
+		l.twin()
 	default:
 		l.mirror()
 	}
@@ -169,12 +187,88 @@ func (l *life) empty(prefix string) {
 	}
 }
 
+// object is what lies under one key of the bucket.
+type object struct {
+	key  string
+	body []byte
+	meta map[string]string
+}
+
+// objects are all below a prefix of the bucket.
+func (l *life) objects(prefix string) (all []object) {
+	c, err := l.server.Client()
+	l.must(err)
+	for o := range c.Client.ListObjects(l.t.Context(), "monitoring", minio.ListObjectsOptions{Prefix: prefix, Recursive: true}) {
+		l.must(o.Err)
+		r, err := c.Client.GetObject(l.t.Context(), "monitoring", o.Key, minio.GetObjectOptions{})
+		l.must(err)
+		b, err := io.ReadAll(r)
+		l.must(err)
+		st, err := r.Stat()
+		l.must(err)
+		r.Close()
+		all = append(all, object{o.Key, b, st.UserMetadata})
+	}
+	return all
+}
+
+func (l *life) fill(all []object) {
+	c, err := l.server.Client()
+	l.must(err)
+	for _, o := range all {
+		_, err := c.Client.PutObject(l.t.Context(), "monitoring", o.key, bytes.NewReader(o.body), int64(len(o.body)), minio.PutObjectOptions{UserMetadata: o.meta})
+		l.must(err)
+	}
+}
+
+// block puts a file where the next version of a site is to go on a drive, so that
+// the last step of storing it is refused.
+func (l *life) block(drive string) {
+	site := filepath.Join(l.drive(drive), "windmill--stake-3")
+	for n := 1; ; n++ {
+		at := filepath.Join(site, fmt.Sprint("v", n))
+		if _, err := os.Lstat(at); err == nil {
+			continue
+		}
+		if n > 1 {
+			l.say("a file stands in the way on %s: v%d", drive, n)
+			l.must(os.WriteFile(at, []byte("in the way"), 0o666))
+			l.blocked = append(l.blocked, at)
+		}
+		return
+	}
+}
+
+// twin runs a round from a copy of the state folder, which must record nothing:
+// the one that it was copied from goes on.
+func (l *life) twin() {
+	l.twins++
+	cfg := l.load()
+	from, err := cfg.StateDir()
+	l.must(err)
+	cfg.State = filepath.Join(l.dir, fmt.Sprint("state of a twin ", l.twins))
+	l.must(os.CopyFS(cfg.State, os.DirFS(from)))
+	twin, err := daemon.Open(cfg, daemon.Options{Log: quiet(), Now: l.clock})
+	l.must(err)
+	defer twin.Close()
+	m, err := twin.Mirror(l.t.Context(), daemon.MirrorOptions{}, nil)
+	l.must(err)
+	l.say("a twin's mirror: %s", strings.ReplaceAll(strings.TrimSpace(printed(m)), "\n", "\n    "))
+	if m.Made > 0 {
+		l.fatal("a copy of the state folder recorded %d versions", m.Made)
+	}
+	if len(m.Attention) == 0 {
+		l.fatal("a copy of the state folder says that all is well")
+	}
+}
+
 func (l *life) mirror() {
 	before := l.lost()
 	folder := l.inFolder()
 	m, err := l.a.Mirror(l.t.Context(), daemon.MirrorOptions{}, nil)
 	l.must(err)
 	l.say("mirror: %s", strings.ReplaceAll(strings.TrimSpace(printed(m)), "\n", "\n    "))
+	l.made = l.made || m.Made > 0
 	l.round = l.now
 	for d := range folder {
 		l.seen[d] = true
@@ -225,16 +319,8 @@ func (l *life) content(k string) map[digest]bool {
 		return digests(l.t, os.DirFS(l.drive(k)))
 	}
 	all := map[digest]bool{}
-	c, err := l.server.Client()
-	l.must(err)
-	for o := range c.Client.ListObjects(l.t.Context(), "monitoring", minio.ListObjectsOptions{Prefix: "saltbush-draw/", Recursive: true}) {
-		l.must(o.Err)
-		r, err := c.Client.GetObject(l.t.Context(), "monitoring", o.Key, minio.GetObjectOptions{})
-		l.must(err)
-		b, err := io.ReadAll(r)
-		l.must(err)
-		r.Close()
-		all[sha256.Sum256(b)] = true
+	for _, o := range l.objects("saltbush-draw/") {
+		all[sha256.Sum256(o.body)] = true
 	}
 	return all
 }
@@ -337,6 +423,11 @@ func (l *life) peace() {
 	for _, d := range kinds[:2] {
 		if _, unplugged := l.away[d]; unplugged {
 			l.plug(d)
+		}
+	}
+	for _, at := range l.blocked {
+		if st, err := os.Lstat(at); err == nil && st.Mode().IsRegular() {
+			l.must(os.Remove(at))
 		}
 	}
 	for i := 1; ; i++ {
