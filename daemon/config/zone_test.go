@@ -33,9 +33,8 @@ func TestFeetWhereTheTimeZoneIsAmerican(t *testing.T) {
 func TestTheSystemsOwnZone(t *testing.T) {
 	t.Setenv("TZ", "") // so that it is put back
 	os.Unsetenv("TZ")
-	if time.Local.String() != "Local" {
-		t.Skip("this machine names its zone otherwise")
-	}
+	defer func(was *time.Location) { time.Local = was }(time.Local)
+	time.Local = time.FixedZone("Local", -7*3600) // what Go calls a zone that no TZ names
 	dir := t.TempDir()
 	file := filepath.Join(dir, "zoneinfo", "America", "Denver")
 	put(t, file, "")
