@@ -3,6 +3,7 @@ package mirror
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"io/fs"
 	"maps"
 	"os"
@@ -339,11 +340,21 @@ func (s *sim) checkReport(m *machine, rep Report) {
 		for id, n := range seal.Heads() {
 			_, slug, err := manifest.ParseObjectID(id)
 			s.must(err)
-			if c.committed[slug] < n {
+			if c.committed[slug] < n && !c.stillListed(slug, n) {
 				s.t.Fatalf("%s is called current and lacks version %d of %s", c.name, n, slug)
 			}
 		}
 	}
+}
+
+// stillListed reports whether an old listing, which is all that a round was shown,
+// has a version that went from the copy since. The next listing of its day tells.
+func (c *simCopy) stillListed(slug string, n int) bool {
+	if c.trouble.kind != "old listings" {
+		return false
+	}
+	_, listed := c.older[fmt.Sprintf("%s/v%d/inventory.json", slug, n)]
+	return listed
 }
 
 // recorder is the machine that records, by what stands on the copies; nil for

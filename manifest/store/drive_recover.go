@@ -288,23 +288,32 @@ func (d *Drive) SetAside(ctx context.Context, object string, version int) error 
 
 // GoBack has the root pair of an object show the newest version that is there,
 // after those above it went from the drive. Where none is left, what remains of
-// the folder goes to quarantine. Hold Lock.
+// the folder goes to quarantine. A version that is there and whose manifest rotted
+// is ErrDamaged, and nothing is moved: it is for mend. Hold Lock.
 func (d *Drive) GoBack(ctx context.Context, object string) error {
 	if err := checkObject(object); err != nil {
 		return err
 	}
-	_, raw, err := headByListing(ctx, d, object)
-	switch {
-	case errors.Is(err, ErrNoObject):
-		if there, err := d.exists(object); err != nil || !there {
-			return err
-		}
-		return d.quarantine(object)
-	case err != nil:
+	inv, raw, err := headByListing(ctx, d, object)
+	none := errors.Is(err, ErrNoObject)
+	if err != nil && !none {
 		return err
 	}
-	_, err = settle(ctx, d, object, raw)
-	return err
+	newest := 0
+	if !none {
+		newest = inv.Head()
+	}
+	if err := d.checkAbove(ctx, object, newest); err != nil {
+		return err
+	}
+	if !none {
+		_, err = settle(ctx, d, object, raw)
+		return err
+	}
+	if there, err := d.exists(object); err != nil || !there {
+		return err
+	}
+	return d.quarantine(object)
 }
 
 // checkAbove refuses to take a committed version for an uncommitted one. What a

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -78,5 +79,41 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	must(t, store.WriteSeal(t.Context(), again, seal))
 	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, seal.File(0)) {
 		t.Errorf("the seal is %q, %v", now, err)
+	}
+}
+
+// A version that is there and whose manifest rotted stays where it is, though the
+// one above it went: it is damaged, and was kept.
+func TestGoBackLeavesARottenVersion(t *testing.T) {
+	for _, above := range []bool{true, false} {
+		r, dir := driveIn(t)
+		s := newSite()
+		s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18"}))
+		s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18", "2019/plot.jpg": "plot 19"}))
+		s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18", "2019/plot.jpg": "plot 19", "2020/plot.jpg": "plot 20"}))
+		rotten := 1
+		if above { // a good one lies below it
+			rotten = 2
+		}
+		for n := rotten + 1; n <= 3; n++ {
+			must(t, os.RemoveAll(filepath.Join(dir, object, fmt.Sprint("v", n))))
+		}
+		file := filepath.Join(dir, object, fmt.Sprint("v", rotten), "inventory.json")
+		b, err := os.ReadFile(file)
+		must(t, err)
+		b[3] ^= 2
+		must(t, os.WriteFile(file, b, 0o666))
+		pair, err := os.ReadFile(filepath.Join(dir, object, "inventory.json"))
+		must(t, err)
+		unlock, err := r.Lock(t.Context())
+		must(t, err)
+		wantErr(t, r.GoBack(t.Context(), object), store.ErrDamaged)
+		unlock()
+		if got, err := os.ReadFile(file); err != nil || string(got) != string(b) {
+			t.Errorf("version %d was moved: %v", rotten, err)
+		}
+		if got, err := os.ReadFile(filepath.Join(dir, object, "inventory.json")); err != nil || string(got) != string(pair) {
+			t.Errorf("the pair at the top, which may be the last good one, was changed: %v", err)
+		}
 	}
 }
