@@ -129,7 +129,7 @@ func (r *round) sealCommitted(ctx context.Context) error {
 // sealMarked finishes what a mark tells of: what is committed gets its root pair
 // and its lines, what is not stays marked.
 func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
-	inv, err := store.Head(ctx, c.Root, slug)
+	inv, _, err := c.headOf(ctx, slug) // not what the root pair shows, whose version may have gone
 	if errors.Is(err, store.ErrNoObject) {
 		return nil
 	}
