@@ -7,7 +7,7 @@
 // not known: what only a person can answer is not known, and is never counted as
 // met. An area's level is the highest up to which everything is met.
 //
-// The wording of what each level asks for is ours, after the published grid.
+// What each level asks for is from memory of the published grid, in our words.
 package levels
 
 import (

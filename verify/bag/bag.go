@@ -18,6 +18,9 @@
 // payload file is named by every payload list; it is valid when it is complete
 // and every digest matches (section 3).
 //
+// Of the RFC's text, the rules of section 2.1.3 were at hand when this was
+// written; the other rules and section numbers are from memory.
+//
 // # Durability
 //
 // Whoever fills data/ makes that durable. Finish reads the payload back from the
