@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -13,6 +14,8 @@ import (
 	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
@@ -71,7 +74,7 @@ func (a *Archive) identity() (identity.State, error) {
 		return identity.State{}, err
 	}
 	return identity.Open(a.dir, base, func() (string, error) {
-		id, _, err := a.ledger.Value(keyArchiveID)
+		id, _, err := a.ledger.Value(reach.KeyID)
 		if err != nil {
 			return "", fmt.Errorf("the ledger: %w", err)
 		}
@@ -112,4 +115,19 @@ func (o Options) filled() Options {
 		o.Now = time.Now
 	}
 	return o
+}
+
+func (a *Archive) opener() reach.Opener {
+	return reach.Opener{Archive: a.cfg, Ledger: a.ledger, Now: a.now}
+}
+
+// reach opens copies, each within limit.
+func (a *Archive) reach(ctx context.Context, copies []config.Copy, limit time.Duration) (*reach.Copies, error) {
+	return a.opener().Open(ctx, copies, limit)
+}
+
+func forVerify(h *reach.Copy) verify.Copy { return verify.Copy{Name: h.Name, ID: h.ID, Root: h.Root} }
+
+func forMirror(h *reach.Copy) mirror.Copy {
+	return mirror.Copy{Name: h.Name, ID: h.ID, Kind: h.Kind, Root: h.Root, Err: h.Err, Away: h.Away}
 }

@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 )
@@ -414,14 +415,14 @@ func TestHistoryAndRoots(t *testing.T) {
 	if h, err = a.History(t.Context(), "stake", "shelf"); err != nil || len(h.Versions) != 1 {
 		t.Errorf("the history of shelf has %d versions, want 1 (%v)", len(h.Versions), err)
 	}
-	if _, err := a.History(t.Context(), "stake", "attic"); !errors.Is(err, daemon.ErrNoCopy) {
+	if _, err := a.History(t.Context(), "stake", "attic"); !errors.Is(err, reach.ErrNoCopy) {
 		t.Errorf("a copy nobody has: %v", err)
 	}
 	if _, err := a.History(t.Context(), "corral", ""); !errors.Is(err, verify.ErrNoSite) {
 		t.Errorf("a site nobody has: %v", err)
 	}
 
-	root := daemon.RootAccess{Root: r.drive("barn")}
+	root := reach.RootAccess{Root: r.drive("barn")}
 	if h, err = daemon.HistoryFrom(t.Context(), root, "Stake 3"); err != nil || len(h.Versions) != 2 || h.Archive != "saltbush-draw" {
 		t.Errorf("from the root: %+v %v", h, err)
 	}
@@ -433,7 +434,7 @@ func TestHistoryAndRoots(t *testing.T) {
 	if err != nil || v.Wants() || v.Copies[0].ReadBack.Files != 19 {
 		t.Errorf("from the root: %s %v", printed(v), err)
 	}
-	if _, err := daemon.HistoryFrom(t.Context(), daemon.RootAccess{Root: r.folder}, "Stake 3"); !errors.Is(err, store.ErrNoRoot) {
+	if _, err := daemon.HistoryFrom(t.Context(), reach.RootAccess{Root: r.folder}, "Stake 3"); !errors.Is(err, store.ErrNoRoot) {
 		t.Errorf("from a folder that is no copy: %v", err)
 	}
 }
@@ -449,7 +450,7 @@ func TestIsRoot(t *testing.T) {
 		"": false, "shelf": false, "shelf-drive": false, "drive1": true, "/media/line-camp": true, "./shelf": true, ".": true,
 		"https://s3.example.net/monitoring/saltbush-draw": true, `D:\line-camp`: true,
 	} {
-		if got := daemon.IsRoot(from, []string{"shelf"}); got != want {
+		if got := reach.IsRoot(from, []string{"shelf"}); got != want {
 			t.Errorf("IsRoot(%q) is %v", from, got)
 		}
 	}
@@ -471,7 +472,7 @@ func TestOnlyOneCopy(t *testing.T) {
 	if v := r.verify(a, daemon.VerifyOptions{Copy: "barn"}); len(v.Copies) != 1 || len(v.Years) != 0 {
 		t.Errorf("verify --copy: %s", printed(v))
 	}
-	if _, err := a.Verify(t.Context(), daemon.VerifyOptions{Copy: "attic"}, nil); !errors.Is(err, daemon.ErrNoCopy) {
+	if _, err := a.Verify(t.Context(), daemon.VerifyOptions{Copy: "attic"}, nil); !errors.Is(err, reach.ErrNoCopy) {
 		t.Errorf("verify of a copy nobody has: %v", err)
 	}
 }

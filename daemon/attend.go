@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/glance"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/verify"
 )
 
@@ -37,7 +38,7 @@ type outlook struct {
 // attend gathers the facts and derives what wants a person. r holds the copies
 // as the work at hand met them; of those not in it, the last round's word counts.
 // at is the kind of round that is coming to its end, "" for none.
-func (a *Archive) attend(ctx context.Context, r *reach, at string) (outlook, error) {
+func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlook, error) {
 	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.now(), Folder: a.cfg.Folder}, service: a.service()}
 	if err := a.gather(ctx, r, at, &o); err != nil {
 		return o, fmt.Errorf("the ledger: %w", err)
@@ -55,7 +56,7 @@ func (a *Archive) attend(ctx context.Context, r *reach, at string) (outlook, err
 	return o, nil
 }
 
-func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (err error) {
+func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *outlook) (err error) {
 	f := &o.Facts
 	if o.heads, err = a.heads(); err != nil {
 		return err
@@ -65,10 +66,10 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 	if err := a.recall(keyWaits, &f.Waits); err != nil {
 		return err
 	}
-	if len(r.open()) > 0 { // the next round finds a copy
+	if len(r.Open()) > 0 { // the next round finds a copy
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
 	}
-	last, err := mirror.LastAuthor(a.ledger, r.id)
+	last, err := mirror.LastAuthor(a.ledger, r.ID)
 	if err != nil {
 		return err
 	}
@@ -111,9 +112,9 @@ func (a *Archive) gather(ctx context.Context, r *reach, at string, o *outlook) (
 		return err
 	}
 	for _, c := range a.cfg.Copies {
-		h := r.named(c.Name)
+		h := r.Named(c.Name)
 		if h == nil {
-			h = &held{Copy: c, Err: errLeftOut}
+			h = &reach.Copy{Copy: c, Err: errLeftOut}
 		}
 		s, err := a.standing(ctx, h, o.heads)
 		if err != nil {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 	"linecamp/verify"
 )
 
@@ -42,7 +43,7 @@ func TestNothingIsReadBeyondItsSize(t *testing.T) {
 			if n == 0 {
 				t.Fatal("nothing was changed")
 			}
-			alone, err := daemon.VerifyFrom(t.Context(), daemon.RootAccess{Root: r.drive("shelf")}, daemon.VerifyOptions{}, nil)
+			alone, err := daemon.VerifyFrom(t.Context(), reach.RootAccess{Root: r.drive("shelf")}, daemon.VerifyOptions{}, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -55,7 +56,7 @@ func TestNothingIsReadBeyondItsSize(t *testing.T) {
 			}
 			// A copy that still lacks everything takes nothing from it.
 			into := filepath.Join(t.TempDir(), "back")
-			if _, err := daemon.RestoreFrom(t.Context(), daemon.RootAccess{Root: r.drive("shelf")}, daemon.RestoreOptions{Everything: true, Into: into}, nil); err != nil {
+			if _, err := daemon.RestoreFrom(t.Context(), reach.RootAccess{Root: r.drive("shelf")}, daemon.RestoreOptions{Everything: true, Into: into}, nil); err != nil {
 				t.Log(err)
 			}
 			if _, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
@@ -19,8 +20,8 @@ func (a *Archive) History(ctx context.Context, site, from string) (HistoryReport
 	if err != nil {
 		return HistoryReport{}, err
 	}
-	defer r.close()
-	h, err := historyOf(ctx, a.ours(ctx, r.nearest()), site)
+	defer r.Close()
+	h, err := historyOf(ctx, a.ours(ctx, r.Nearest()), site)
 	if err == nil {
 		h.Archive = a.cfg.Name
 	}
@@ -34,22 +35,22 @@ func (a *Archive) Restore(ctx context.Context, o RestoreOptions, p Progress) (Re
 	if err != nil {
 		return RestoreReport{}, err
 	}
-	defer r.close()
+	defer r.Close()
 	var seal *manifest.Seal
 	if o.From == "" {
 		seal, _ = a.cache.Seal() // without it, the copies' own seals tell
 	}
-	return restoreFrom(ctx, a.cfg.Name, seal, r.nearest(), o, p)
+	return restoreFrom(ctx, a.cfg.Name, seal, r.Nearest(), o, p)
 }
 
 // ours leaves out copies that tell another history than this machine's seal, as
 // long as another is in reach.
-func (a *Archive) ours(ctx context.Context, from []*held) []*held {
+func (a *Archive) ours(ctx context.Context, from []*reach.Copy) []*reach.Copy {
 	seal, err := a.cache.Seal()
 	if err != nil || len(from) < 2 {
 		return from
 	}
-	left := slices.DeleteFunc(slices.Clone(from), func(h *held) bool {
+	left := slices.DeleteFunc(slices.Clone(from), func(h *reach.Copy) bool {
 		s, err := store.ReadSeal(ctx, h.Root)
 		return err == nil && !s.Extends(seal) && !seal.Extends(s)
 	})
@@ -60,25 +61,25 @@ func (a *Archive) ours(ctx context.Context, from []*held) []*held {
 }
 
 // sources opens the copies to read from.
-func (a *Archive) sources(ctx context.Context, from string) (*reach, error) {
-	copies, err := a.copiesNamed(from)
+func (a *Archive) sources(ctx context.Context, from string) (*reach.Copies, error) {
+	copies, err := a.opener().Pick(from)
 	if err != nil {
 		return nil, err
 	}
-	r, err := a.reach(ctx, copies, openTime)
+	r, err := a.reach(ctx, copies, reach.Patient)
 	if err != nil {
 		return nil, err
 	}
-	if len(r.open()) == 0 {
-		r.close()
-		return nil, r.none()
+	if len(r.Open()) == 0 {
+		r.Close()
+		return nil, r.None()
 	}
 	return r, nil
 }
 
 // site finds the one site a person means among all that the copies hold. A
 // copy that cannot list its sites is passed over, if another can.
-func site(ctx context.Context, from []*held, name string) (verify.Site, error) {
+func site(ctx context.Context, from []*reach.Copy, name string) (verify.Site, error) {
 	var all []verify.Site
 	var trouble error
 	for _, h := range from {
@@ -102,13 +103,13 @@ func site(ctx context.Context, from []*held, name string) (verify.Site, error) {
 	return s, err
 }
 
-func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, error) {
+func historyOf(ctx context.Context, from []*reach.Copy, name string) (HistoryReport, error) {
 	s, err := site(ctx, from, name)
 	if err != nil {
 		return HistoryReport{}, err
 	}
 	// The copy that has most of it tells it; of several, the nearest.
-	heads := map[*held]int{}
+	heads := map[*reach.Copy]int{}
 	for _, h := range from {
 		inv, err := store.Head(ctx, h.Root, s.Object)
 		if ctx.Err() != nil {
@@ -119,7 +120,7 @@ func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, e
 		}
 	}
 	from = slices.Clone(from)
-	slices.SortStableFunc(from, func(a, b *held) int { return heads[b] - heads[a] })
+	slices.SortStableFunc(from, func(a, b *reach.Copy) int { return heads[b] - heads[a] })
 	var trouble error
 	for _, h := range from {
 		got, err := verify.HistoryOf(ctx, h.Root, s)
@@ -131,7 +132,7 @@ func historyOf(ctx context.Context, from []*held, name string) (HistoryReport, e
 	return HistoryReport{}, trouble
 }
 
-func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*held, o RestoreOptions, p Progress) (RestoreReport, error) {
+func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*reach.Copy, o RestoreOptions, p Progress) (RestoreReport, error) {
 	ro := restore.Options{
 		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
 		Progress: func(done, total int64) { p.tell("restore", done, total) },

@@ -3,13 +3,7 @@
 // ([Open] and the methods of [Archive]) or on a schedule ([Serve]).
 //
 // An [Archive] is a config and a state folder. It opens the copies anew for
-// each piece of work, all at once and each within a bounded time; one that does
-// not open is carried along with the reason, and holds up none of the others:
-//
-//   - away: a drive that is not plugged in, within the days its owner allows,
-//     counted from when it was last met;
-//   - unreachable: out of reach, and nobody said it may be;
-//   - failed: reached, and not what it should be.
+// each piece of work (package reach).
 //
 // Rounds of several goroutines and processes may be under way at once. Who works
 // on what is decided by locks in the state folder: one round authors at a time;

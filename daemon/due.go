@@ -32,7 +32,7 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 	if err != nil {
 		return DueReport{}, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	in, _, err := a.yearsInput(ctx, k.r, k, nil, p)
 	if err != nil {
 		return DueReport{}, err

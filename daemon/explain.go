@@ -141,7 +141,7 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (Ex
 	if err != nil {
 		return report, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	sites, err := a.meant(k, o, &d)
 	if err != nil {
 		return report, err

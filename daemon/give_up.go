@@ -9,6 +9,7 @@ import (
 	"linecamp/daemon/alone"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 )
@@ -19,35 +20,18 @@ var ErrLastCopy = errors.New("an archive needs one copy at least")
 // ErrAlone: what the copy holds is nowhere else.
 var ErrAlone = errors.New("nothing was changed")
 
-// notUsed is where the ledger notes that a copy is no longer used. The settings
-// say so too; a service that read them before would go on using the copy.
-func notUsed(copyID string) string { return "not used " + copyID }
-
-// inUse refuses a copy that was given up or taken out after this machine's
-// settings were read.
-func (a *Archive) inUse(c config.Copy) error {
-	day, _, err := a.ledger.Value(notUsed(c.ID))
-	if err != nil {
-		return err
-	}
-	if day != "" {
-		return fmt.Errorf("%s was given up or taken out of the settings on %s: %w", c.Name, day, ErrNotUsed)
-	}
-	return nil
-}
-
 // useAgain makes a copy that the settings name, and once did not, one that this
 // machine has yet to read.
 func (a *Archive) useAgain() error {
 	for _, c := range a.cfg.Copies {
-		day, _, err := a.ledger.Value(notUsed(c.ID))
+		day, _, err := a.ledger.Value(reach.NotUsed(c.ID))
 		if err != nil {
 			return err
 		}
 		if day == "" {
 			continue
 		}
-		if err := errors.Join(mirror.ReadAnew(a.ledger, c.ID), a.ledger.SetValue(notUsed(c.ID), "")); err != nil {
+		if err := errors.Join(mirror.ReadAnew(a.ledger, c.ID), a.ledger.SetValue(reach.NotUsed(c.ID), "")); err != nil {
 			return err
 		}
 	}
@@ -93,7 +77,7 @@ func (a *Archive) Change(changes ...config.Change) error {
 	day := a.now().Local().Format("2006-01-02")
 	for _, c := range was {
 		if !slices.ContainsFunc(a.cfg.Copies, func(n config.Copy) bool { return n.ID == c.ID }) {
-			if err := a.ledger.SetValue(notUsed(c.ID), day); err != nil {
+			if err := a.ledger.SetValue(reach.NotUsed(c.ID), day); err != nil {
 				return err
 			}
 		}
@@ -107,7 +91,7 @@ func (a *Archive) Alone(ctx context.Context, names ...string) ([]alone.Report, e
 	if err != nil {
 		return nil, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	damage, err := a.ledger.Damage()
 	if err != nil {
 		return nil, err
@@ -122,16 +106,16 @@ func (a *Archive) Alone(ctx context.Context, names ...string) ([]alone.Report, e
 		Object:  func(slug string) (*manifest.Inventory, *manifest.Record, error) { return k.object(slug) },
 		Damaged: func(id, slug, content string) bool { return bad[[3]string{id, slug, content}] },
 	}
-	for _, h := range k.r.copies {
+	for _, h := range k.r.All {
 		if !slices.Contains(names, h.Name) {
 			in.Others = append(in.Others, alone.Copy{Name: h.Name, ID: h.ID, Root: h.Root})
 		}
 	}
 	var reports []alone.Report
 	for _, name := range names {
-		h := k.r.named(name)
+		h := k.r.Named(name)
 		if h == nil {
-			return nil, fmt.Errorf("%w: %q", ErrNoCopy, name)
+			return nil, fmt.Errorf("%w: %q", reach.ErrNoCopy, name)
 		}
 		in.Copy = alone.Copy{Name: h.Name, ID: h.ID, Root: h.Root}
 		if in.Read, err = mirror.WasRead(a.ledger, h.ID); err != nil {

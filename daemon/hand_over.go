@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/handover"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/bag"
@@ -47,8 +48,8 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 	if err != nil {
 		return handover.Report{}, err
 	}
-	defer r.close()
-	from := r.nearest()
+	defer r.Close()
+	from := r.Nearest()
 	if !o.Everything {
 		if ho.Sites, err = o.sites(ctx, from); err != nil {
 			return handover.Report{}, err
@@ -97,7 +98,7 @@ func (o HandOverOptions) place(folder string) error {
 }
 
 // sites are those that the options name, each once, in the order of their names.
-func (o HandOverOptions) sites(ctx context.Context, from []*held) ([]verify.Site, error) {
+func (o HandOverOptions) sites(ctx context.Context, from []*reach.Copy) ([]verify.Site, error) {
 	var all []verify.Site
 	for _, name := range o.Sites {
 		s, err := site(ctx, from, name)

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -202,7 +203,7 @@ func TestHostileCopy(t *testing.T) {
 
 			ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 			defer cancel()
-			root := daemon.RootAccess{Root: shelf}
+			root := reach.RootAccess{Root: shelf}
 			var reports []daemon.Report
 			var errs []error
 			back, err := daemon.RestoreFrom(ctx, root, daemon.RestoreOptions{Everything: true, Into: into}, nil)

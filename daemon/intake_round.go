@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/intake"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
@@ -93,11 +94,11 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 		return nil, err
 	}
 	t = unsorted.beside(t)
-	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
-	defer r.close()
+	defer r.Close()
 	recorded, err := a.recorded(ctx, r)
 	if err != nil {
 		return nil, err
@@ -121,7 +122,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 type stored struct{ object, path string }
 
 // recorded is every content of every version of every site.
-func (a *Archive) recorded(ctx context.Context, r *reach) (map[manifest.Digest][]stored, error) {
+func (a *Archive) recorded(ctx context.Context, r *reach.Copies) (map[manifest.Digest][]stored, error) {
 	k, err := a.known(ctx, r)
 	if err != nil {
 		return nil, err

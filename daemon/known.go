@@ -9,6 +9,7 @@ import (
 	"maps"
 	"slices"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -21,7 +22,7 @@ import (
 type known struct {
 	a     *Archive
 	ctx   context.Context
-	r     *reach
+	r     *reach.Copies
 	seal  *manifest.Seal
 	slugs []string
 	heads map[string]int
@@ -30,19 +31,19 @@ type known struct {
 
 // look reaches the copies and gathers what should exist. The caller closes k.r.
 func (a *Archive) look(ctx context.Context) (*known, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
 	if err != nil {
 		return nil, err
 	}
 	k, err := a.known(ctx, r)
 	if err != nil {
-		r.close()
+		r.Close()
 	}
 	return k, err
 }
 
 // known gathers it. The seal is the longest of those that agree.
-func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
+func (a *Archive) known(ctx context.Context, r *reach.Copies) (*known, error) {
 	k := &known{a: a, ctx: ctx, r: r, heads: map[string]int{}}
 	seal, err := a.cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
@@ -53,7 +54,7 @@ func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 	}
 	k.seal = seal
 	if seal.Len() == 0 {
-		for _, h := range r.open() {
+		for _, h := range r.Open() {
 			s, err := store.ReadSeal(ctx, h.Root)
 			if err == nil && s.Len() > k.seal.Len() && s.Extends(k.seal) {
 				k.seal = s
@@ -77,8 +78,8 @@ func (a *Archive) known(ctx context.Context, r *reach) (*known, error) {
 // of the seal too.
 func (k *known) seconded(ctx context.Context, copyID string, lines int) bool {
 	var copies []verify.Copy
-	for _, h := range k.r.open() {
-		copies = append(copies, h.forVerify())
+	for _, h := range k.r.Open() {
+		copies = append(copies, forVerify(h))
 	}
 	return verify.Seconded(ctx, copies, copyID, k.seal, lines)
 }
@@ -91,7 +92,7 @@ func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, erro
 	}
 	var best *manifest.Inventory
 	var record *manifest.Record
-	for _, h := range k.r.open() {
+	for _, h := range k.r.Open() {
 		inv, rec, err := verify.ReadObject(k.ctx, h.Root, slug)
 		if k.ctx.Err() != nil {
 			return nil, nil, k.ctx.Err()
@@ -159,7 +160,7 @@ func (k *known) recordOf(slug string, inv *manifest.Inventory, version int) (*ma
 	if !ok {
 		return nil, fmt.Errorf("%s v%d: %w", slug, version, verify.ErrNoRecord)
 	}
-	for _, h := range k.r.nearest() {
+	for _, h := range k.r.Nearest() {
 		for _, path := range inv.Content[d] {
 			raw, _, err := store.ReadSmall(k.ctx, h.Root, slug+"/"+path, manifest.MaxRecord)
 			if err == nil && manifest.Sum(raw) == d {

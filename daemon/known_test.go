@@ -6,6 +6,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/reach"
 	"linecamp/verify/verifytest"
 )
 
@@ -19,9 +20,9 @@ func TestKnownFollowsTheSeal(t *testing.T) {
 	}
 	r.Fork(0, slug, path, verifytest.Day(2021, 8, 1), verifytest.Day(2022, 8, 1))
 	a := &Archive{cache: ledger.OpenInventories(t.TempDir()), now: time.Now}
-	var copies reach
+	var copies reach.Copies
 	for _, c := range r.Copies {
-		copies.copies = append(copies.copies, &held{Copy: config.Copy{Name: c.Name, ID: c.ID}, Root: c.Root})
+		copies.All = append(copies.All, &reach.Copy{Copy: config.Copy{Name: c.Name, ID: c.ID}, Root: c.Root})
 	}
 	k, err := a.known(t.Context(), &copies)
 	if err != nil {

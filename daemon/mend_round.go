@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"linecamp/daemon/mend"
+	"linecamp/daemon/reach"
 	"linecamp/verify"
 )
 
@@ -16,7 +17,7 @@ import (
 // file is looked at again before it is touched.
 func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendReport, error) {
 	if o.Copy != "" && o.Copy != verify.WorkingName {
-		if _, err := a.copiesNamed(o.Copy); err != nil {
+		if _, err := a.opener().Pick(o.Copy); err != nil {
 			return MendReport{}, err
 		}
 	}
@@ -60,13 +61,13 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 	if !working {
 		damage = slices.DeleteFunc(damage, func(d verify.Damage) bool { return d.Copy == verify.WorkingName })
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
 	if err != nil {
 		return MendReport{}, err
 	}
-	defer r.close()
-	var hurt []*held // the copies that may be written to
-	for _, h := range r.copies {
+	defer r.Close()
+	var hurt []*reach.Copy // the copies that may be written to
+	for _, h := range r.All {
 		wrong := len(unfinished[h.Name]) > 0 ||
 			slices.ContainsFunc(damage, func(d verify.Damage) bool { return d.Copy == h.Name })
 		if wrong && (o.Copy == "" || o.Copy == h.Name) {
@@ -87,15 +88,15 @@ func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string
 		Memory: a.memory(), Aside: filepath.Join(a.dir, "aside"), Expected: k.inventory, Record: a.cache.Record, Seal: k.seal, Now: a.now,
 		Progress: func(done, total int64) { p.tell("mend", done, total) },
 	}
-	for _, h := range r.open() {
-		in.Copies = append(in.Copies, h.forVerify())
+	for _, h := range r.Open() {
+		in.Copies = append(in.Copies, forVerify(h))
 	}
 	if a.cfg.Folder != "" {
 		in.Folder = a.cfg.Folder
 	}
 	report, err := mend.Run(ctx, in)
 	report.Archive = a.cfg.Name
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		if h.Root == nil && !h.Away && (o.Copy == "" || o.Copy == h.Name) {
 			report.Unreached = append(report.Unreached, mend.Unreached{Copy: h.Name, Reason: h.Err.Error()})
 		}

@@ -12,6 +12,7 @@ import (
 	"sync"
 
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/tally"
 	"linecamp/verify/say"
 )
@@ -73,7 +74,7 @@ func (p Progress) tell(task string, done, total int64) {
 // Mirror brings the copies up to date: it reads the working folder, records
 // what is new, and lets every copy within reach catch up.
 func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (MirrorReport, error) {
-	if _, err := a.copiesNamed(append(o.Without, o.Copy)...); err != nil {
+	if _, err := a.opener().Pick(append(o.Without, o.Copy)...); err != nil {
 		return MirrorReport{}, err
 	}
 	leave, err := a.turns.author(ctx)
@@ -148,16 +149,16 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 			return MirrorReport{}, folder
 		}
 	}
-	copies, err := a.copiesNamed(o.Copy)
+	copies, err := a.opener().Pick(o.Copy)
 	if err != nil {
 		return MirrorReport{}, err
 	}
-	r, err := a.reach(ctx, copies, openTime)
+	r, err := a.reach(ctx, copies, reach.Patient)
 	if err != nil {
 		return MirrorReport{}, err
 	}
-	defer r.close()
-	turns, err := a.occupy(ctx, r.copies)
+	defer r.Close()
+	turns, err := a.occupy(ctx, r.All)
 	if err != nil {
 		return MirrorReport{}, err
 	}
@@ -165,7 +166,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	seenAll := false // what waits was told to its end
 	in.Authored, in.Done = func() { seenAll = ctx.Err() == nil; authored() }, turns.leave
 
-	in.Archive, in.ArchiveID = r.name, r.id
+	in.Archive, in.ArchiveID = r.Name, r.ID
 	in.Copies = a.forMirror(r)
 	for _, c := range a.cfg.GivenUp {
 		in.GivenUp = append(in.GivenUp, c.ID)
@@ -175,10 +176,10 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	report.Copies = onlyNamed(report.Copies, o.Copy)
 	for i, c := range report.Copies {
 		report.Copies[i].Error = say.Plain(c.Error)
-		if h := r.named(c.Copy); h != nil {
-			report.Copies[i].Note = h.note()
+		if h := r.Named(c.Copy); h != nil {
+			report.Copies[i].Note = h.Note()
 		}
-		if slices.ContainsFunc(r.copies, func(h *held) bool { return h.Name == c.Copy && errors.Is(h.Err, errCatchingUp) }) {
+		if slices.ContainsFunc(r.All, func(h *reach.Copy) bool { return h.Name == c.Copy && errors.Is(h.Err, errCatchingUp) }) {
 			report.Copies[i].State = mirror.Behind
 		}
 	}
@@ -188,7 +189,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if serr := cmp.Or(a.noteStates(r, report), a.noteGone(report)); err == nil && serr != nil {
 		err = serr
 	}
-	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.open()) > 0) {
+	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.Open()) > 0) {
 		if serr := a.noteWaits(report.Waiting, report.Asks); err == nil && serr != nil {
 			err = serr
 		}
@@ -228,7 +229,7 @@ func (o *occupied) leaveAll() {
 
 // occupy takes the turn on each open copy, and its lock against other
 // machines and users. A copy that cannot be had is taken out, with the reason.
-func (a *Archive) occupy(ctx context.Context, copies []*held) (*occupied, error) {
+func (a *Archive) occupy(ctx context.Context, copies []*reach.Copy) (*occupied, error) {
 	o := &occupied{free: map[string]func(){}}
 	for _, h := range copies { // always in the config's order, so that no two rounds wait for each other
 		if h.Root == nil {
@@ -255,13 +256,13 @@ func (a *Archive) occupy(ctx context.Context, copies []*held) (*occupied, error)
 
 // forMirror lists every copy of the config. Those that were not asked for are
 // in it without a root: the round has to know that they exist.
-func (a *Archive) forMirror(r *reach) []mirror.Copy {
+func (a *Archive) forMirror(r *reach.Copies) []mirror.Copy {
 	var list []mirror.Copy
 	for _, c := range a.cfg.Copies {
 		m := mirror.Copy{Name: c.Name, ID: c.ID, Kind: c.Kind, Err: errLeftOut}
-		for _, h := range r.copies {
+		for _, h := range r.All {
 			if h.ID == c.ID {
-				m = h.forMirror()
+				m = forMirror(h)
 			}
 		}
 		list = append(list, m)
@@ -283,9 +284,9 @@ func onlyNamed(all []mirror.CopyState, name string) []mirror.CopyState {
 }
 
 // noteStates keeps in the ledger how the round left each copy.
-func (a *Archive) noteStates(r *reach, report mirror.Report) error {
+func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
 	for _, c := range report.Copies {
-		for _, h := range r.copies {
+		for _, h := range r.All {
 			if h.Name != c.Copy {
 				continue
 			}
@@ -293,7 +294,7 @@ func (a *Archive) noteStates(r *reach, report mirror.Report) error {
 			if err != nil {
 				return fmt.Errorf("the ledger: %w", err)
 			}
-			h.after = &c
+			h.After = &reach.After{State: c.State, Error: c.Error}
 			s.State, s.Error = c.State, c.Error
 			if c.State == mirror.Current {
 				s.LastCurrent = a.now()

@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/newfile"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
 	"linecamp/manifest/store"
 	"linecamp/verify/say"
@@ -91,7 +92,7 @@ func (a *Archive) sheet() (paper.Sheet, error) {
 		s.Size = paper.A4
 	}
 	var known bool
-	if s.ID, known, err = a.ledger.Value(keyArchiveID); err != nil {
+	if s.ID, known, err = a.ledger.Value(reach.KeyID); err != nil {
 		return s, fmt.Errorf("the ledger: %w", err)
 	} else if !known {
 		return s, fmt.Errorf("no copy of %s was met by this machine yet, so there is nothing to find back. Run `linecamp mirror` first", a.cfg.Name)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"syscall"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 )
@@ -25,11 +26,11 @@ type Record struct {
 // judges the years and findings as Verify does with OnlyYears. A copy that does
 // not answer within seconds is left out.
 func (a *Archive) Record(ctx context.Context) (*Record, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
-	defer r.close()
+	defer r.Close()
 	k, err := a.known(ctx, r)
 	if err != nil {
 		return nil, err
@@ -79,18 +80,18 @@ func (a *Archive) OpenWorking(path string) (*os.File, error) {
 // object's history has of a file that is no longer in the working folder. The
 // digest is what they must come to. from names the copy.
 func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadCloser, sum manifest.Digest, from string, err error) {
-	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
 	if err != nil {
 		return nil, sum, "", err
 	}
 	k, err := a.known(ctx, r)
 	if err != nil {
-		r.close()
+		r.Close()
 		return nil, sum, "", err
 	}
 	inv, rec, err := k.object(object)
 	if err != nil {
-		r.close()
+		r.Close()
 		return nil, sum, "", err
 	}
 	for logical, held := range inv.FullHistory() {
@@ -103,7 +104,7 @@ func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadC
 		if of == nil || verify.WorkingPath(of, logical) != path {
 			continue
 		}
-		for _, h := range r.nearest() {
+		for _, h := range r.Nearest() {
 			for _, p := range inv.Content[held.Digest] {
 				if got, _, err := h.Root.Open(ctx, object+"/"+p); err == nil {
 					return fromCopy{got, r}, held.Digest, h.Name, nil
@@ -112,18 +113,18 @@ func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadC
 		}
 		break
 	}
-	r.close()
-	return nil, sum, "", ErrNoReach
+	r.Close()
+	return nil, sum, "", reach.ErrNoReach
 }
 
 // fromCopy is a file on a copy, which is given back with it.
 type fromCopy struct {
 	io.ReadCloser
-	r *reach
+	r *reach.Copies
 }
 
 func (k fromCopy) Close() error {
 	err := k.ReadCloser.Close()
-	k.r.close()
+	k.r.Close()
 	return err
 }

@@ -107,7 +107,7 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 	if err != nil {
 		return report, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	pair, err := k.pair(o.Now, o.Former)
 	if err != nil {
 		return report, err

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 )
 
@@ -33,7 +34,7 @@ const elsewhere = 5 * time.Minute
 // mounted. One that hangs is given a moment, and not looked at again before it
 // answered.
 func (s scheduled) returned(ctx context.Context) bool {
-	ctx, cancel := context.WithTimeout(ctx, glanceTime)
+	ctx, cancel := context.WithTimeout(ctx, reach.Glance)
 	defer cancel()
 	for _, c := range s.cfg.Copies {
 		if c.Kind != config.KindDrive {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify/say"
@@ -52,9 +53,9 @@ func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
 	if err != nil {
 		return SealReport{}, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	longest := k.seal
-	for _, h := range k.r.open() {
+	for _, h := range k.r.Open() {
 		s, err := store.ReadSeal(ctx, h.Root)
 		if ctx.Err() != nil {
 			return SealReport{}, ctx.Err()
@@ -72,8 +73,8 @@ func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
 }
 
 // SealFrom says the seal of one root alone.
-func SealFrom(ctx context.Context, root RootAccess) (SealReport, error) {
-	h, id, err := root.at(ctx)
+func SealFrom(ctx context.Context, root reach.RootAccess) (SealReport, error) {
+	h, id, err := root.Open(ctx)
 	if err != nil {
 		return SealReport{}, err
 	}

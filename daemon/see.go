@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/glance"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify/say"
 )
@@ -20,7 +21,7 @@ import (
 const keyRecorded = "working folder when all of it was recorded"
 
 // seeFolder looks at the working folder.
-func (a *Archive) seeFolder(ctx context.Context, r *reach, o *outlook) (err error) {
+func (a *Archive) seeFolder(ctx context.Context, r *reach.Copies, o *outlook) (err error) {
 	f := &o.Facts
 	if f.Folder == "" {
 		return nil
@@ -68,7 +69,7 @@ type recordedAll struct {
 // glance looks at the working folder for what no version has. Where nothing has
 // changed since all of it was recorded, that costs a walk and no more. A site's
 // manifest that the state folder lacks is read from a drive, never from a bucket.
-func (a *Archive) glance(ctx context.Context, r *reach, since time.Time) (glance.Seen, error) {
+func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) (glance.Seen, error) {
 	seal, err := a.cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		seal, err = manifest.DecodeSeal(nil)
@@ -86,7 +87,7 @@ func (a *Archive) glance(ctx context.Context, r *reach, since time.Time) (glance
 			return glance.Seen{Files: files, Print: print}, err
 		}
 	}
-	k, err := a.known(ctx, &reach{copies: slices.DeleteFunc(r.open(), func(h *held) bool { return h.Kind != config.KindDrive })})
+	k, err := a.known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return h.Kind != config.KindDrive })})
 	if err != nil {
 		return glance.Seen{}, err
 	}

@@ -9,6 +9,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 )
 
@@ -30,8 +31,8 @@ type standing struct {
 
 // standing decides how a copy stands. want is the newest recorded version of
 // every object.
-func (a *Archive) standing(ctx context.Context, h *held, want map[string]int) (standing, error) {
-	s := standing{name: h.Name, id: h.ID, note: h.note()}
+func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]int) (standing, error) {
+	s := standing{name: h.Name, id: h.ID, note: h.Note()}
 	seen, err := a.ledger.Seen(h.ID)
 	if err != nil {
 		return s, err
@@ -54,13 +55,13 @@ func (a *Archive) standing(ctx context.Context, h *held, want map[string]int) (s
 	}
 	s.since = seen.LastCurrent
 	switch {
-	case errors.Is(h.Err, errCatchingUp) || h.after == nil && h.Root != nil && a.turns.busy(ctx, h.ID):
+	case errors.Is(h.Err, errCatchingUp) || h.After == nil && h.Root != nil && a.turns.busy(ctx, h.ID):
 		s.state, s.moving = mirror.Behind, true
 		s.note = "a round is bringing it up to date just now"
-	case h.after != nil: // the round at hand has said it
-		s.state, s.err = h.after.State, h.after.Error
+	case h.After != nil: // the round at hand has said it
+		s.state, s.err = h.After.State, h.After.Error
 	case h.Root == nil && h.Err != errLeftOut:
-		s.state, s.err = h.state(), h.Err.Error()
+		s.state, s.err = h.State(), h.Err.Error()
 		s.since = cmp.Or(seen.LastReachable, seen.AwaySince)
 	case seen.State == mirror.Failed:
 		s.state, s.err = mirror.Failed, lastError(seen)

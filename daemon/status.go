@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/manifest"
 	"linecamp/verify"
@@ -92,18 +93,18 @@ type YearCounts struct {
 // told as such, with the age of what is known.
 func (a *Archive) Status(ctx context.Context) (Status, error) {
 	s := Status{Archive: a.cfg.Name, Copies: []CopyStatus{}, Last: []PastRound{}, now: a.now()}
-	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
 	if err != nil {
 		return s, err
 	}
-	defer r.close()
+	defer r.Close()
 	o, err := a.attend(ctx, r, "")
 	if err != nil {
 		return s, err
 	}
 	s.List, s.Service = o.List, o.service
 	s.Unrecorded.Files, s.Unrecorded.Bytes = o.seen.Unrecorded()
-	for i, h := range r.copies {
+	for i, h := range r.All {
 		c, err := a.copyStatus(h, o.standings[i])
 		if err != nil {
 			return s, fmt.Errorf("the ledger: %w", err)
@@ -134,7 +135,7 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 	}
 	s.SheetPrinted = moment(printed)
 	var drives []samedisk.Drive
-	for _, h := range r.open() {
+	for _, h := range r.Open() {
 		if h.Kind == config.KindDrive {
 			drives = append(drives, samedisk.Drive{Name: h.Name, Folder: h.Root.Name()})
 		}
@@ -162,7 +163,7 @@ func (a *Archive) heads() (map[string]int, error) {
 	return heads, nil
 }
 
-func (a *Archive) copyStatus(h *held, now standing) (CopyStatus, error) {
+func (a *Archive) copyStatus(h *reach.Copy, now standing) (CopyStatus, error) {
 	figures, err := a.ledger.Figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err

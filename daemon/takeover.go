@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/identity"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -46,18 +47,18 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		return t, err
 	}
 	t.Machine = self.Machine
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
 	if err != nil {
 		return t, err
 	}
-	defer r.close()
-	turns, err := a.occupy(ctx, r.copies)
+	defer r.Close()
+	turns, err := a.occupy(ctx, r.All)
 	if err != nil {
 		return t, err
 	}
 	defer turns.leaveAll()
-	if len(r.open()) == 0 {
-		return t, r.none()
+	if len(r.Open()) == 0 {
+		return t, r.None()
 	}
 
 	seal, err := a.longestSeal(ctx, r)
@@ -72,7 +73,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	// The first author claims the archive with epoch 1 and no line, and may have
 	// done so where this machine cannot look now.
 	t.Epoch = max(t.Epoch, 1)
-	last, err := mirror.LastAuthor(a.ledger, r.id)
+	last, err := mirror.LastAuthor(a.ledger, r.ID)
 	if err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
@@ -80,14 +81,14 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		t.Was = last.Machine
 	}
 	t.Epoch = max(t.Epoch, last.Epoch)
-	was := map[*held]*store.Info{}
+	was := map[*reach.Copy]*store.Info{}
 	var epochs []int // that the copies' author files name
 	mineEverywhere := last.Author == self.Author || last.Author == ""
 	twin, err := mirror.Twin(a.ledger)
 	if err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
-	for _, h := range r.open() {
+	for _, h := range r.Open() {
 		author, info, err := store.ReadAuthor(ctx, h.Root)
 		if errors.Is(err, fs.ErrNotExist) {
 			mineEverywhere = false
@@ -117,19 +118,19 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	}
 	if mineEverywhere && epochs[0] == t.Epoch && sealed(seal, self.Author, t.Epoch) {
 		t.Already = true
-		for _, h := range r.open() {
+		for _, h := range r.Open() {
 			t.Copies = append(t.Copies, h.Name)
 		}
 		return t, nil
 	}
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		if err := mirror.Unread(a.ledger, h.ID); err != nil {
 			return t, fmt.Errorf("the ledger: %w", err)
 		}
 	}
 	t.Epoch++
-	mine := store.Author{Archive: r.id, Author: self.Author, Machine: self.Machine, Epoch: t.Epoch}
-	for _, h := range r.open() {
+	mine := store.Author{Archive: r.ID, Author: self.Author, Machine: self.Machine, Epoch: t.Epoch}
+	for _, h := range r.Open() {
 		err := store.WriteAuthor(ctx, h.Root, mine, was[h])
 		if errors.Is(err, store.ErrConflict) {
 			return t, fmt.Errorf("%s: another machine is recording there at this moment; see that it is switched off, then run this again: %w", h.Name, err)
@@ -155,10 +156,10 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			return t, fmt.Errorf("another machine is still adding to the seal; see that it is switched off, then run this again: %w", err)
 		}
 	}
-	for _, h := range r.open() {
+	for _, h := range r.Open() {
 		t.Copies = append(t.Copies, h.Name)
 	}
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		if h.Root == nil {
 			t.Later = append(t.Later, h.Name)
 		}
@@ -181,7 +182,7 @@ const sealTries = 5
 // sealTakeover adds the line of a take-over to the seal of every copy within
 // reach: to buckets first, since no lock keeps another machine from adding to
 // those, and a drive that has the line would then tell another history.
-func (a *Archive) sealTakeover(ctx context.Context, r *reach, mine store.Author) error {
+func (a *Archive) sealTakeover(ctx context.Context, r *reach.Copies, mine store.Author) error {
 	seal, err := a.longestSeal(ctx, r)
 	if err != nil {
 		return err
@@ -190,7 +191,7 @@ func (a *Archive) sealTakeover(ctx context.Context, r *reach, mine store.Author)
 	if err := seal.Append(line); err != nil {
 		return err
 	}
-	order := r.nearest()
+	order := r.Nearest()
 	slices.Reverse(order)
 	for _, h := range order {
 		if err := store.WriteSeal(ctx, h.Root, seal); err != nil {
@@ -205,7 +206,7 @@ func (a *Archive) sealTakeover(ctx context.Context, r *reach, mine store.Author)
 
 // longestSeal is the longest of the seals of the copies within reach and of
 // the state folder's. They must agree as far as they go.
-func (a *Archive) longestSeal(ctx context.Context, r *reach) (*manifest.Seal, error) {
+func (a *Archive) longestSeal(ctx context.Context, r *reach.Copies) (*manifest.Seal, error) {
 	best, err := a.cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		best, err = manifest.DecodeSeal(nil)
@@ -213,7 +214,7 @@ func (a *Archive) longestSeal(ctx context.Context, r *reach) (*manifest.Seal, er
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	for _, h := range r.open() {
+	for _, h := range r.Open() {
 		s, err := store.ReadSeal(ctx, h.Root)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", h.Name, err)
@@ -240,13 +241,13 @@ func (a *Archive) sealTime(seal *manifest.Seal) time.Time {
 // Identity is the archive's uuid and its name in object ids, from a copy
 // within reach or from the ledger. The error says why none could tell.
 func (a *Archive) Identity(ctx context.Context) (id, name string, err error) {
-	r, err := a.reach(ctx, a.cfg.Copies, openTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
 	if err != nil {
 		return "", "", err
 	}
-	defer r.close()
-	if r.id == "" {
-		return "", "", r.none()
+	defer r.Close()
+	if r.ID == "" {
+		return "", "", r.None()
 	}
-	return r.id, r.name, nil
+	return r.ID, r.Name, nil
 }

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
 	"linecamp/verify/say"
 )
 
@@ -28,7 +29,7 @@ func (a *Archive) turnedUp(ctx context.Context) []back {
 			continue
 		}
 		looking.Go(func() {
-			if root, err := a.openCopy(ctx, c, glanceTime); err == nil {
+			if root, err := a.opener().One(ctx, c, reach.Glance); err == nil {
 				found[i] = &back{c, root.Name(), a.free(c.Name)}
 				root.Close()
 			}

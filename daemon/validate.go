@@ -5,12 +5,13 @@ import (
 	"strings"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
 	"linecamp/verify/ocfl"
 )
 
 // ValidateRoot holds any OCFL object or storage root, ours or not, against the
 // specification: a folder, or an https address of a bucket.
-func ValidateRoot(ctx context.Context, at RootAccess, p Progress) (ocfl.Report, error) {
+func ValidateRoot(ctx context.Context, at reach.RootAccess, p Progress) (ocfl.Report, error) {
 	o := ocfl.Options{Progress: func(done, total int64) { p.tell(at.Root, done, total) }}
 	if !strings.Contains(at.Root, "://") {
 		folder, err := ocfl.OpenFolder(at.Root)
@@ -20,7 +21,7 @@ func ValidateRoot(ctx context.Context, at RootAccess, p Progress) (ocfl.Report, 
 		defer folder.Close()
 		return ocfl.Validate(ctx, folder, o)
 	}
-	bucket, err := OpenBucket(ctx, config.Copy{
+	bucket, err := reach.OpenBucket(ctx, config.Copy{
 		Name: at.Root, Kind: config.KindS3, URL: strings.TrimRight(at.Root, "/"),
 		Region: at.Region, Credentials: at.Credentials, CAFile: at.CAFile,
 	})

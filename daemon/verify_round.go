@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -46,7 +47,7 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 	}
 	var err error
 	if o.Copy != verify.WorkingName {
-		if picked, err = a.copiesNamed(o.Copy); err != nil {
+		if picked, err = a.opener().Pick(o.Copy); err != nil {
 			return report, nil, err
 		}
 	}
@@ -65,7 +66,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	if err != nil {
 		return err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	r := k.r
 	if report.Nothing, err = a.nothingYet(ctx, r, k, p); err != nil {
 		return err
@@ -110,8 +111,8 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 // nothingYet reports whether no version of anything is recorded, though there
 // is something that could be: no mirror round was run here yet, or the working
 // folder holds files. An archive that is empty after a round is as it should be.
-func (a *Archive) nothingYet(ctx context.Context, r *reach, k *known, p Progress) (bool, error) {
-	if k.seal.Len() > 0 || len(r.open()) == 0 {
+func (a *Archive) nothingYet(ctx context.Context, r *reach.Copies, k *known, p Progress) (bool, error) {
+	if k.seal.Len() > 0 || len(r.Open()) == 0 {
 		return false, nil
 	}
 	_, mirrored, err := a.ledger.LastRound(roundMirror)
@@ -128,12 +129,12 @@ func (a *Archive) nothingYet(ctx context.Context, r *reach, k *known, p Progress
 	return err == nil && t.Files > 0, err
 }
 
-func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach, k *known, picked []config.Copy, report *VerifyReport, p Progress) error {
+func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, picked []config.Copy, report *VerifyReport, p Progress) error {
 	var checking sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
 	var found []*verify.CopyReport
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		if !slices.ContainsFunc(picked, func(c config.Copy) bool { return c.ID == h.ID }) {
 			continue
 		}
@@ -183,7 +184,7 @@ func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) ve
 // checkCopy re-reads one copy, taking turns with mirror rounds. Whatever ends the
 // check of it is said in c, beside what was found until then; the error is for
 // ctx and the ledger.
-func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *known, c *verify.CopyReport, p Progress) error {
+func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy, k *known, c *verify.CopyReport, p Progress) error {
 	began := a.now()
 	vo := a.options(o, k, h.Name, p)
 	if h.Kind == config.KindS3 {
@@ -203,7 +204,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *held, k *kn
 	}
 	defer stay.leave()
 	vo.Yield = stay.yield
-	found, err := verify.Rot(ctx, h.forVerify(), vo)
+	found, err := verify.Rot(ctx, forVerify(h), vo)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
 		spent = a.ledger.SpendReread(h.ID, found.Downloaded, a.now())
@@ -233,7 +234,7 @@ const notAgain = "found earlier, and not read again this time"
 // not read again, because the allowance was used up or the check was a quick
 // one, or because the check did not come to its end. Rot once found is not
 // forgotten until the bytes were read and good.
-func (a *Archive) stillDamaged(h *held, c verify.CopyReport, began time.Time) ([]verify.Damage, error) {
+func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Time) ([]verify.Damage, error) {
 	known, err := a.ledger.Damage()
 	if err != nil {
 		return nil, err
@@ -306,13 +307,13 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 
 // checkYears judges the years from the working folder as it is now, the
 // manifests, and what this check or an earlier one found on the copies.
-func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach, k *known, report *VerifyReport, p Progress) error {
+func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) error {
 	_, err := a.judge(ctx, o, r, k, report, p)
 	return err
 }
 
 // judge is checkYears, and returns what the years were judged by.
-func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach, k *known, report *VerifyReport, p Progress) (verify.YearsInput, error) {
+func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) (verify.YearsInput, error) {
 	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
 		return in, err
@@ -374,7 +375,7 @@ func (a *Archive) folderNow(ctx context.Context, p Progress) (*tally.Result, err
 }
 
 // yearsInput gathers what the years are judged by, and the faults of cards.
-func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) yearsInput(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
 	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
 		in.Join()
 	}
@@ -382,7 +383,7 @@ func (a *Archive) yearsInput(ctx context.Context, r *reach, k *known, checked []
 }
 
 // unjoined is yearsInput before sites are joined as people said.
-func (a *Archive) unjoined(ctx context.Context, r *reach, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
 	t, err := a.tally(ctx, p)
 	switch {
 	case errors.Is(err, ErrNoFolder):
@@ -396,7 +397,7 @@ func (a *Archive) unjoined(ctx context.Context, r *reach, k *known, checked []ve
 }
 
 // judgedBy is unjoined with the working folder as t tells of it; nil for none.
-func (a *Archive) judgedBy(t *tally.Result, r *reach, k *known, checked []verify.CopyReport) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked []verify.CopyReport) (in verify.YearsInput, faults []card.Fault, err error) {
 	holdings, err := a.holdings(r, checked)
 	if err != nil {
 		return in, nil, fmt.Errorf("the ledger: %w", err)
@@ -421,13 +422,13 @@ func (a *Archive) judgedBy(t *tally.Result, r *reach, k *known, checked []verify
 
 // holdings says what each copy of the config holds, from the check just done
 // where it was done, else from memory.
-func (a *Archive) holdings(r *reach, checked []verify.CopyReport) ([]verify.Holding, error) {
+func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]verify.Holding, error) {
 	damage, err := a.ledger.Damage()
 	if err != nil {
 		return nil, err
 	}
 	var all []verify.Holding
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		i := slices.IndexFunc(checked, func(c verify.CopyReport) bool { return c.Copy == h.Name && c.Error == "" })
 		if i >= 0 {
 			all = append(all, verify.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})

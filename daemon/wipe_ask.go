@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 )
@@ -37,7 +38,7 @@ func (k *kept) ask(ctx context.Context, card *intake.Card, p Progress) error {
 	done := 0
 	for i := range k.copies {
 		k.answers[i] = map[stored]string{}
-		h := k.reach.copies[i]
+		h := k.reach.All[i]
 		asked := map[stored]bool{}
 		for _, f := range card.Files {
 			for _, s := range k.recorded[f.SHA256] {
@@ -70,7 +71,7 @@ func (k *kept) ask(ctx context.Context, card *intake.Card, p Progress) error {
 // askFor asks one copy for one file: a bucket for its checksum, a drive for its
 // size. It says why the file must not be counted on, "" where it is there. What
 // is gone is no longer remembered as kept, and goes on record as damage.
-func (k *kept) askFor(ctx context.Context, h *held, s stored, is verify.Held) (why string, err error) {
+func (k *kept) askFor(ctx context.Context, h *reach.Copy, s stored, is verify.Held) (why string, err error) {
 	info, err := h.Root.Stat(ctx, s.object+"/"+s.path)
 	switch {
 	case ctx.Err() != nil:
@@ -91,7 +92,7 @@ func (k *kept) askFor(ctx context.Context, h *held, s stored, is verify.Held) (w
 }
 
 // gone puts on record that a file went from a copy.
-func (k *kept) gone(h *held, s stored, is verify.Held) error {
+func (k *kept) gone(h *reach.Copy, s stored, is verify.Held) error {
 	ledger := k.archive.ledger
 	if err := ledger.Remember(h.ID, s.object, []verify.Held{{Path: s.path, Files: is.Files}}); err != nil {
 		return fmt.Errorf("the ledger: %w", err)

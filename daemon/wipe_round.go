@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -37,7 +38,7 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
 		}
-		defer kept.reach.close()
+		defer kept.reach.Close()
 		k.archives = append(k.archives, kept)
 	}
 	c, err := intake.ReadCard(ctx, card, archives[0].now(), func(done, total int64) { p.tell("card", done, total) })
@@ -77,7 +78,7 @@ type keeper struct{ archives []*kept }
 // kept is what one archive knows to be where.
 type kept struct {
 	archive  *Archive
-	reach    *reach
+	reach    *reach.Copies
 	name     string
 	line     say.Line // of the archive, for command lines
 	copies   []keptCopy
@@ -111,13 +112,13 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 			return nil, err
 		}
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, glanceTime)
+	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
 	k.reach = r
 	if err := a.keptOn(ctx, k, card); err != nil {
-		r.close()
+		r.Close()
 		return nil, err
 	}
 	return k, nil
@@ -135,7 +136,7 @@ func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) 
 			objects[s.object] = true
 		}
 	}
-	for _, h := range r.copies {
+	for _, h := range r.All {
 		k.copies = append(k.copies, a.keptCopy(h, card))
 		held := map[string]map[string]verify.Held{}
 		for o := range objects {
@@ -188,7 +189,7 @@ func digest(ctx context.Context, name string) (manifest.Digest, error) {
 // keptCopy finds out which device a copy is on, and whether it may be counted
 // on. Drives that are away cannot be told apart and count as one device
 // together.
-func (a *Archive) keptCopy(h *held, card string) keptCopy {
+func (a *Archive) keptCopy(h *reach.Copy, card string) keptCopy {
 	c := keptCopy{name: h.Name, here: h.Root != nil}
 	switch {
 	case h.Kind == config.KindS3 && h.Root != nil:

@@ -51,7 +51,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return report, err
 	}
-	defer k.r.close()
+	defer k.r.Close()
 	in, _, err := a.judgedBy(t, k.r, k, nil)
 	if err != nil {
 		return report, err

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
 	"linecamp/manifest"
@@ -48,7 +49,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, daemon.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

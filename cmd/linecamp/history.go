@@ -6,10 +6,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 )
 
 func (t *tool) history() *cobra.Command {
-	var from daemon.RootAccess
+	var from reach.RootAccess
 	cmd := &cobra.Command{
 		Use:     "history SITE",
 		Short:   "a site's visits and versions",

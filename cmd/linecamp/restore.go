@@ -8,11 +8,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 )
 
 func (t *tool) restore() *cobra.Command {
 	var o daemon.RestoreOptions
-	var from daemon.RootAccess
+	var from reach.RootAccess
 	cmd := &cobra.Command{
 		Use:     "restore SITE --into FOLDER | --everything --into FOLDER",
 		Short:   "brings back a site's full history, or everything",

@@ -6,10 +6,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 )
 
 func (t *tool) seal() *cobra.Command {
-	var from daemon.RootAccess
+	var from reach.RootAccess
 	cmd := &cobra.Command{
 		Use:     "seal",
 		Short:   "one line for paper that fixes the record as it is today",

@@ -7,11 +7,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 )
 
 func (t *tool) verify() *cobra.Command {
 	var o daemon.VerifyOptions
-	var from daemon.RootAccess
+	var from reach.RootAccess
 	var root, bag string
 	cmd := &cobra.Command{
 		Use:     "verify",
@@ -94,7 +95,7 @@ linecamp verify --bag ~/for-the-agency`,
 }
 
 // rootFlags are the options of commands that can work from one copy alone.
-func rootFlags(cmd *cobra.Command, r *daemon.RootAccess, from string) {
+func rootFlags(cmd *cobra.Command, r *reach.RootAccess, from string) {
 	f := cmd.Flags()
 	f.StringVar(&r.Root, "from", "", from)
 	f.StringVar(&r.Credentials, "credentials", "", "with --from an address: \"env\" or a `FILE` with the keys")
@@ -111,7 +112,7 @@ func (t *tool) isRoot(from string) (bool, error) {
 			names = append(names, c.Name)
 		}
 	}
-	root := daemon.IsRoot(from, names)
+	root := reach.IsRoot(from, names)
 	if err != nil && from != "" && !root {
 		return false, fmt.Errorf("--from %s: no folder of that name is here, and without settings no copy has a name (%w)", from, err)
 	}

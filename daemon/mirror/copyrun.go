@@ -8,9 +8,9 @@ import (
 	"slices"
 	"sync"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/manifest/store/fault"
 	"linecamp/verify/say"
 )
 
@@ -432,12 +432,12 @@ func (c *copyRun) final(log *sealLog) CopyState {
 	case c.Away:
 		out.State = Away
 	case c.Root == nil:
-		out.State, out.Error = StateOf(c.Err), "it could not be opened"
+		out.State, out.Error = reach.StateOf(c.Err), "it could not be opened"
 		if c.Err != nil {
 			out.Error = c.Err.Error()
 		}
 	case c.failed != nil:
-		out.State, out.Error = StateOf(c.failed), c.failed.Error()
+		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
 	case len(c.forked) > 0:
 		out.State = Failed
 		out.Error = fmt.Sprintf("%s recorded there by another author; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)", plural(len(c.forked), "site was", "sites were"))
@@ -457,12 +457,4 @@ func (c *copyRun) final(log *sealLog) CopyState {
 		}
 	}
 	return out
-}
-
-// StateOf is the state of a copy that an error keeps from its work.
-func StateOf(err error) string {
-	if err == nil || fault.Of(err).OutOfReach() {
-		return Unreachable
-	}
-	return Failed
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/alone"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/say"
@@ -15,11 +16,11 @@ import (
 
 // States of a copy after a round, as the report names them.
 const (
-	Current     = "current"     // has every version there is
-	Behind      = "behind"      // lacks some; the next round carries on
-	Away        = "away"        // not plugged in, within the days its owner allows
-	Unreachable = "unreachable" // out of reach now
-	Failed      = "failed"      // reached, and refused or broken
+	Current     = reach.Current
+	Behind      = reach.Behind
+	Away        = reach.Away
+	Unreachable = reach.Unreachable
+	Failed      = reach.Failed
 )
 
 // CopyState says how one copy stands, and what this round brought to it.

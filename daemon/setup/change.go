@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/alone"
 	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
 	"linecamp/verify/say"
 )
 
@@ -55,7 +56,7 @@ func changing(o Options, name string, givenUp bool) (*daemon.Archive, config.Arc
 		for _, c := range cfg.Copies {
 			have = append(have, c.Name)
 		}
-		return nil, cfg, config.Copy{}, fmt.Errorf("%s has no copy named %q; it has: %s: %w", cfg.Name, name, strings.Join(have, ", "), daemon.ErrNoCopy)
+		return nil, cfg, config.Copy{}, fmt.Errorf("%s has no copy named %q; it has: %s: %w", cfg.Name, name, strings.Join(have, ", "), reach.ErrNoCopy)
 	}
 	a, err := daemon.Open(cfg, daemon.Options{Log: o.Log, Now: o.Now})
 	return a, cfg, cfg.Copies[i], err

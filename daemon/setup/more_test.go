@@ -10,6 +10,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	who "linecamp/daemon/identity"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
 )
@@ -92,7 +93,7 @@ func TestAddCopyAlone(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := setup.Options{Config: d.o.Config, Log: d.o.Log, Drives: []setup.NamedDir{{Name: "barn", Dir: d.path("barn")}}}
-	if _, err := setup.AddCopy(t.Context(), o); !errors.Is(err, daemon.ErrNoReach) {
+	if _, err := setup.AddCopy(t.Context(), o); !errors.Is(err, reach.ErrNoReach) {
 		t.Errorf("setup said %v", err)
 	}
 	d.missing("barn/extensions")

@@ -19,6 +19,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
@@ -116,7 +117,7 @@ func TestSetup(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bucket, err := daemon.OpenBucket(t.Context(), cfg.Copies[1])
+	bucket, err := reach.OpenBucket(t.Context(), cfg.Copies[1])
 	if err != nil {
 		t.Fatal(err)
 	}

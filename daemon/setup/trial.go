@@ -13,8 +13,8 @@ import (
 
 	"github.com/google/uuid"
 
-	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 )
 
@@ -120,7 +120,7 @@ func (t *trial) tryBucket(ctx context.Context, o Options) error {
 		t.Addressing = "host"
 	}
 	// The trial itself needs no fence: it finds out whether there is one.
-	root, err := daemon.OpenBucket(ctx, t.Copy)
+	root, err := reach.OpenBucket(ctx, t.Copy)
 	if err != nil {
 		return err
 	}
@@ -152,7 +152,7 @@ func (t *trial) tryBucket(ctx context.Context, o Options) error {
 	if t.Fence == "" && !t.ReadBack {
 		return nil
 	}
-	again, err := daemon.OpenBucket(ctx, t.Copy)
+	again, err := reach.OpenBucket(ctx, t.Copy)
 	if err != nil {
 		return err
 	}

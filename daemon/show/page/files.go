@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"linecamp/daemon"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/show/page/small"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
@@ -60,7 +61,7 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request, b *book) error 
 	}
 	p, err := b.shelf.Get(r.Context(), photo, size)
 	switch {
-	case errors.Is(err, small.ErrCannot), errors.Is(err, small.ErrOther), errors.Is(err, daemon.ErrNotHere), errors.Is(err, daemon.ErrNoReach):
+	case errors.Is(err, small.ErrCannot), errors.Is(err, small.ErrOther), errors.Is(err, daemon.ErrNotHere), errors.Is(err, reach.ErrNoReach):
 		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 		w.WriteHeader(http.StatusUnprocessableEntity)
 		io.WriteString(w, sentence(err))

@@ -1,4 +1,4 @@
-package daemon
+package reach
 
 import (
 	"context"
@@ -14,7 +14,6 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/near"
-	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
@@ -42,8 +41,8 @@ func IsRoot(from string, copies []string) bool {
 }
 
 // at opens the root.
-func (ra RootAccess) at(ctx context.Context) (*held, store.Identity, error) {
-	h := &held{Copy: config.Copy{Name: ra.Root}}
+func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
+	h := &Copy{Copy: config.Copy{Name: ra.Root}}
 	root, err := ra.open(ctx, ra.Root)
 	if err != nil {
 		return nil, store.Identity{}, ra.orNear(ctx, err, nil)
@@ -139,61 +138,4 @@ func (ra RootAccess) below(name string) string {
 		return strings.TrimRight(ra.Root, "/") + "/" + (&url.URL{Path: name}).EscapedPath()
 	}
 	return filepath.Join(ra.Root, filepath.FromSlash(name))
-}
-
-// HistoryFrom is History from a root alone.
-func HistoryFrom(ctx context.Context, root RootAccess, site string) (HistoryReport, error) {
-	h, id, err := root.at(ctx)
-	if err != nil {
-		return HistoryReport{}, err
-	}
-	defer h.Root.Close()
-	report, err := historyOf(ctx, []*held{h}, site)
-	if report.Archive == "" {
-		report.Archive = id.Archive
-	}
-	return report, err
-}
-
-// RestoreFrom is Restore from a root alone.
-func RestoreFrom(ctx context.Context, root RootAccess, o RestoreOptions, p Progress) (RestoreReport, error) {
-	h, id, err := root.at(ctx)
-	if err != nil {
-		return RestoreReport{}, err
-	}
-	defer h.Root.Close()
-	return restoreFrom(ctx, id.Archive, nil, []*held{h}, o, p)
-}
-
-// ErrYearsFrom: the years of a root alone cannot be judged.
-var ErrYearsFrom = errors.New("which years are missing is judged by the working folder and all copies together; leave --from out, or check this copy with --only rot")
-
-// VerifyFrom re-reads a root by its own manifests and seal.
-func VerifyFrom(ctx context.Context, root RootAccess, o VerifyOptions, p Progress) (verify.Report, error) {
-	if o.Only == OnlyYears {
-		return verify.Report{}, ErrYearsFrom
-	}
-	paper, err := o.paper()
-	if err != nil {
-		return verify.Report{}, err
-	}
-	h, id, err := root.at(ctx)
-	if err != nil {
-		return verify.Report{}, err
-	}
-	defer h.Root.Close()
-	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
-	vo := verify.Options{
-		Quick: o.Quick, Allowance: -1, Paper: paper,
-		Progress: func(done, total int64) { p.tell(h.Name, done, total) },
-	}
-	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {
-		vo.Seal = seal
-	}
-	c, err := verify.Rot(ctx, h.forVerify(), vo)
-	if err != nil && !errors.Is(err, verify.ErrStopped) {
-		return report, fmt.Errorf("checking %s: %w", h.Name, err)
-	}
-	report.Copies = append(report.Copies, c)
-	return report, nil
 }

@@ -1,0 +1,68 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"linecamp/daemon/reach"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+)
+
+// HistoryFrom is History from a root alone.
+func HistoryFrom(ctx context.Context, root reach.RootAccess, site string) (HistoryReport, error) {
+	h, id, err := root.Open(ctx)
+	if err != nil {
+		return HistoryReport{}, err
+	}
+	defer h.Root.Close()
+	report, err := historyOf(ctx, []*reach.Copy{h}, site)
+	if report.Archive == "" {
+		report.Archive = id.Archive
+	}
+	return report, err
+}
+
+// RestoreFrom is Restore from a root alone.
+func RestoreFrom(ctx context.Context, root reach.RootAccess, o RestoreOptions, p Progress) (RestoreReport, error) {
+	h, id, err := root.Open(ctx)
+	if err != nil {
+		return RestoreReport{}, err
+	}
+	defer h.Root.Close()
+	return restoreFrom(ctx, id.Archive, nil, []*reach.Copy{h}, o, p)
+}
+
+// ErrYearsFrom: the years of a root alone cannot be judged.
+var ErrYearsFrom = errors.New("which years are missing is judged by the working folder and all copies together; leave --from out, or check this copy with --only rot")
+
+// VerifyFrom re-reads a root by its own manifests and seal.
+func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p Progress) (verify.Report, error) {
+	if o.Only == OnlyYears {
+		return verify.Report{}, ErrYearsFrom
+	}
+	paper, err := o.paper()
+	if err != nil {
+		return verify.Report{}, err
+	}
+	h, id, err := root.Open(ctx)
+	if err != nil {
+		return verify.Report{}, err
+	}
+	defer h.Root.Close()
+	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
+	vo := verify.Options{
+		Quick: o.Quick, Allowance: -1, Paper: paper,
+		Progress: func(done, total int64) { p.tell(h.Name, done, total) },
+	}
+	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {
+		vo.Seal = seal
+	}
+	c, err := verify.Rot(ctx, forVerify(h), vo)
+	if err != nil && !errors.Is(err, verify.ErrStopped) {
+		return report, fmt.Errorf("checking %s: %w", h.Name, err)
+	}
+	report.Copies = append(report.Copies, c)
+	return report, nil
+}

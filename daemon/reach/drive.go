@@ -1,0 +1,58 @@
+package reach
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/manifest/store"
+)
+
+// openDrive finds a drive by its copy's id, wherever it is mounted. One that
+// stands in its place because the two are swapped month by month is no fault
+// of this one: it is not here.
+func (o Opener) openDrive(ctx context.Context, c config.Copy) (store.Root, error) {
+	root, err := store.OpenDrive(c.Root, c.ID)
+	if err == nil {
+		return root, nil
+	}
+	if errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrOtherRoot) || errors.Is(err, store.ErrNoRoot) {
+		search, cancel := halfOf(ctx)
+		defer cancel()
+		if found, ferr := store.FindDrive(search, c.ID, c.Root); ferr == nil && found != c.Root {
+			if root, ferr := store.OpenDrive(found, c.ID); ferr == nil {
+				return root, nil
+			}
+		}
+	}
+	if errors.Is(err, store.ErrOtherRoot) && o.swapped(c) {
+		return nil, fmt.Errorf("another drive of this archive is in its place at %s: %w", c.Root, store.ErrNotHere)
+	}
+	return nil, err
+}
+
+// halfOf ends after half the time that ctx has left, so that the search for a
+// drive that is away does not make it one that did not answer.
+func halfOf(ctx context.Context) (context.Context, context.CancelFunc) {
+	at, ok := ctx.Deadline()
+	if !ok {
+		return context.WithCancel(ctx)
+	}
+	return context.WithDeadline(ctx, at.Add(-time.Until(at)/2))
+}
+
+func (o Opener) swapped(c config.Copy) bool {
+	other, err := store.OpenDrive(c.Root, "")
+	if err != nil {
+		return false
+	}
+	defer other.Close()
+	id, err := other.Identity(context.Background())
+	return err == nil && slices.ContainsFunc(o.Archive.Copies, func(other config.Copy) bool {
+		return other.Kind == config.KindDrive && other.ID != c.ID && strings.EqualFold(other.ID, id.CopyID)
+	})
+}

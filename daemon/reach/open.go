@@ -1,0 +1,86 @@
+package reach
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/manifest/store"
+)
+
+// One opens one copy, or gives up at the limit. An opening that comes to
+// an end later is closed then; a drive that hangs in the kernel hangs alone.
+func (o Opener) One(ctx context.Context, c config.Copy, limit time.Duration) (store.Root, error) {
+	ctx, cancel := context.WithTimeout(ctx, limit)
+	type opened struct {
+		root store.Root
+		err  error
+	}
+	done := make(chan opened, 1)
+	go func() {
+		root, err := o.openRoot(ctx, c)
+		done <- opened{root, err}
+	}()
+	select {
+	case got := <-done:
+		cancel()
+		return got.root, got.err
+	case <-ctx.Done():
+		cancel()
+		go func() {
+			if got := <-done; got.err == nil {
+				got.root.Close()
+			}
+		}()
+		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
+			return nil, fmt.Errorf("%s did not answer within %d seconds: %w", place(c), int(limit.Seconds()), store.ErrUnreachable)
+		}
+		return nil, ctx.Err()
+	}
+}
+
+func place(c config.Copy) string {
+	if c.Kind == config.KindDrive {
+		return c.Root
+	}
+	return c.URL
+}
+
+func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error) {
+	if c.Kind == config.KindDrive {
+		return o.openDrive(ctx, c)
+	}
+	root, err := OpenBucket(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	id, err := root.Identity(ctx)
+	if err == nil && !strings.EqualFold(id.CopyID, c.ID) {
+		err = fmt.Errorf("%s holds another copy (%s of the archive %s) than the settings say (%s); nothing is written to it: %w", root.Name(), id.CopyID, id.Archive, c.ID, store.ErrOtherRoot)
+	}
+	if err != nil {
+		root.Close()
+		return nil, err
+	}
+	return root, nil
+}
+
+// OpenBucket opens the S3 root of a copy without looking at its identity.
+func OpenBucket(ctx context.Context, c config.Copy) (*store.S3, error) {
+	spec := c.Credentials
+	if spec == "" {
+		spec = "env"
+	}
+	access, secret, session, err := store.Credentials(spec)
+	if err != nil {
+		return nil, err
+	}
+	return store.OpenS3(ctx, store.S3Options{
+		URL: c.URL, VirtualHost: c.Addressing == "host", Region: c.Region,
+		Access: access, Secret: secret, Session: session, CAFile: c.CAFile,
+		Fence: c.Fence != "none", ReadBack: c.ReadBack,
+	})
+}
