@@ -8,6 +8,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // HistoryFrom is History from a root alone.
@@ -52,15 +53,15 @@ func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p P
 	}
 	defer h.Root.Close()
 	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
-	vo := verify.Options{
+	vo := rot.Options{
 		Quick: o.Quick, Allowance: -1, Paper: paper,
 		Progress: func(done, total int64) { p.tell(h.Name, done, total) },
 	}
 	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {
 		vo.Seal = seal
 	}
-	c, err := verify.Rot(ctx, forVerify(h), vo)
-	if err != nil && !errors.Is(err, verify.ErrStopped) {
+	c, err := rot.Check(ctx, forVerify(h), vo)
+	if err != nil && !errors.Is(err, rot.ErrStopped) {
 		return report, fmt.Errorf("checking %s: %w", h.Name, err)
 	}
 	report.Copies = append(report.Copies, c)

@@ -14,6 +14,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // known answers what should exist: the seal and the newest manifest of every
@@ -81,7 +82,7 @@ func (k *known) seconded(ctx context.Context, copyID string, lines int) bool {
 	for _, h := range k.r.Open() {
 		copies = append(copies, forVerify(h))
 	}
-	return verify.Seconded(ctx, copies, copyID, k.seal, lines)
+	return rot.Seconded(ctx, copies, copyID, k.seal, lines)
 }
 
 // object returns the newest manifest of a site known anywhere, with its record
@@ -113,7 +114,7 @@ func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, erro
 	return best, record, nil
 }
 
-// inventory is object without the record, as verify.Options asks for it.
+// inventory is object without the record, as rot.Options asks for it.
 func (k *known) inventory(slug string) (*manifest.Inventory, error) {
 	inv, _, err := k.object(slug)
 	return inv, err

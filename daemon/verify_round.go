@@ -15,6 +15,7 @@ import (
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/say"
 )
 
@@ -172,9 +173,9 @@ func depth(o VerifyOptions) string {
 	return verify.Full
 }
 
-func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) verify.Options {
+func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) rot.Options {
 	paper, _ := o.paper() // it was read without fault when the check began
-	return verify.Options{
+	return rot.Options{
 		Quick: o.Quick, Paper: paper, Memory: a.memory(), Allowance: -1,
 		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Seconded: k.seconded, Now: a.now,
 		Progress: func(done, total int64) { p.tell(name, done, total) },
@@ -204,7 +205,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	}
 	defer stay.leave()
 	vo.Yield = stay.yield
-	found, err := verify.Rot(ctx, forVerify(h), vo)
+	found, err := rot.Check(ctx, forVerify(h), vo)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
 		spent = a.ledger.SpendReread(h.ID, found.Downloaded, a.now())
@@ -212,7 +213,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
-	if errors.Is(err, verify.ErrMemory) || spent != nil {
+	if errors.Is(err, rot.ErrMemory) || spent != nil {
 		return cmp.Or(spent, err)
 	}
 	if found.Damage, err = a.stillDamaged(h, found, began); err != nil {
@@ -288,7 +289,7 @@ func (a *Archive) allowance(c config.Copy, now time.Time) (int64, error) {
 }
 
 func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, report *VerifyReport, p Progress) error {
-	c, err := verify.Working(ctx, a.cfg.Folder, k.pairs(), a.options(o, k, verify.WorkingName, p))
+	c, err := rot.Working(ctx, a.cfg.Folder, k.pairs(), a.options(o, k, verify.WorkingName, p))
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}

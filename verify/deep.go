@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 
 	"golang.org/x/sync/errgroup"
 
@@ -201,7 +202,7 @@ func (x *deep) one(ctx context.Context, it Item) error {
 }
 
 func (x *deep) verdict(ctx context.Context, it Item) (decode.Verdict, error) {
-	f, err := x.root.OpenFile(filepath.FromSlash(it.Path), openFlags, 0)
+	f, err := x.root.OpenFile(filepath.FromSlash(it.Path), os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	if err != nil {
 		return decode.Verdict{}, err
 	}
@@ -224,7 +225,7 @@ func plainError(err error) string {
 
 // line is a decode of the photos in one line.
 func (d *DeepReport) line() string {
-	parts := []string{fmt.Sprintf("%s: %d decoded", count(int64(d.Photos), "photo"), d.Decoded)}
+	parts := []string{fmt.Sprintf("%s: %d decoded", Count(int64(d.Photos), "photo"), d.Decoded)}
 	if d.Known > 0 {
 		parts = append(parts, fmt.Sprintf("%d decoded before", d.Known))
 	}

@@ -143,7 +143,7 @@ func draftExpect(s *SiteItems, now time.Time) part {
 		return part{}
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "\n[[expect]]\nsince = %d\nevery = %d   # as in the %s since then\n", h.since, h.every, count(int64(h.years), "visited year"))
+	fmt.Fprintf(&b, "\n[[expect]]\nsince = %d\nevery = %d   # as in the %s since then\n", h.since, h.every, Count(int64(h.years), "visited year"))
 	if len(h.seasons) > 0 {
 		fmt.Fprintf(&b, "seasons = [%s]\n", strings.Join(h.seasons, ", "))
 	}

@@ -160,7 +160,7 @@ func (x *finder) broken(s *SiteItems) {
 				Todo: brokenTodo})
 		case it.Shared: // it is told of once, where it is filed
 		case it.Kind == manifest.KindNote && (f.Size == 0 || f.Blank):
-			x.add(s, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", count(f.Size, "byte")),
+			x.add(s, Finding{Visit: it.Visit, Kind: FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", Count(f.Size, "byte")),
 				Todo: "If it was written on paper or another computer, put that in its place."})
 		}
 	}

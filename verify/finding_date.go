@@ -120,7 +120,7 @@ func (x *finder) clock(a strange) {
 		if days < 0 {
 			days, how = -days, "behind"
 		}
-		text = fmt.Sprintf("the camera's clock was %s %s (it said %s); the folder's date counts", count(int64(days), "day"), how, dayText(a.day))
+		text = fmt.Sprintf("the camera's clock was %s %s (it said %s); the folder's date counts", Count(int64(days), "day"), how, dayText(a.day))
 	}
 	x.add(a.site, Finding{Visit: a.visit, Kind: FoundClock, Note: true, Paths: pathsOf(a.items), Text: text,
 		Todo: "Set the camera's clock before the next visit."})

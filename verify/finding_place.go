@@ -129,7 +129,7 @@ func (x *finder) awayFrom(at place, s *SiteItems, visit string, photos []Item) {
 	if len(far) == 0 {
 		return
 	}
-	text := fmt.Sprintf("%s taken %s from the site", count(int64(len(far)), "photo"), geo.Meters.Distance(most))
+	text := fmt.Sprintf("%s taken %s from the site", Count(int64(len(far)), "photo"), geo.Meters.Distance(most))
 	distances := []float64{most}
 	if worst.Error > 0 {
 		distances = append(distances, worst.Error)

@@ -96,7 +96,7 @@ func (x *finder) twice(where map[manifest.Digest][]filed, order []manifest.Diges
 		paths := shared[p]
 		slices.Sort(paths)
 		paths = slices.Compact(paths)
-		text := fmt.Sprintf("%s filed here, byte for byte, also under %s", count(int64(len(shared[p])/2), "photo"), p.b.site.label(p.b.visit))
+		text := fmt.Sprintf("%s filed here, byte for byte, also under %s", Count(int64(len(shared[p])/2), "photo"), p.b.site.label(p.b.visit))
 		switch {
 		case p.a.fits && !p.b.fits:
 			text += "; date and position fit here"

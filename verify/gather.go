@@ -217,7 +217,7 @@ func (g *gatherer) where(inv *manifest.Inventory, held manifest.Held) Where {
 			return OnCopy
 		}
 		for _, p := range inv.Content[held.Digest] {
-			if n := versionOf(p); n <= h.Heads[slug] && !g.damage[i][[2]string{slug, p}] {
+			if n := VersionOf(p); n <= h.Heads[slug] && !g.damage[i][[2]string{slug, p}] {
 				return OnCopy
 			}
 		}

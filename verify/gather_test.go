@@ -12,8 +12,19 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
+
+// checked is what a check found of a copy.
+func checked(t *testing.T, c verify.Copy, o rot.Options) verify.CopyReport {
+	t.Helper()
+	rep, err := rot.Check(t.Context(), c, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rep
+}
 
 // objects yields a ranch's newest manifests, read from a copy.
 func objects(t *testing.T, r *verifytest.Ranch, copy int) iter.Seq[verify.Object] {
@@ -68,14 +79,14 @@ func yearStates(years []verify.Year) string {
 }
 
 func TestGather(t *testing.T) {
-	all := visits(2018, 2019, 2020, 2021)
+	all := verifytest.Visits(2018, 2019, 2020, 2021)
 	r := verifytest.New(t, 2)
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), all)
 	now := time.Date(2021, 12, 1, 0, 0, 0, 0, time.UTC)
 	holdings := func() []verify.Holding {
 		var out []verify.Holding
 		for _, c := range r.Copies {
-			out = append(out, rot(t, c, r.Options()).Holding())
+			out = append(out, checked(t, c, r.Options()).Holding())
 		}
 		return out
 	}
@@ -152,7 +163,7 @@ func TestGather(t *testing.T) {
 func TestGatherSharedNotes(t *testing.T) {
 	r := verifytest.New(t, 1)
 	state := verifytest.State{}
-	for p, f := range visits(2018, 2019, 2020, 2021) {
+	for p, f := range verifytest.Visits(2018, 2019, 2020, 2021) {
 		if f.Entry.Kind != manifest.KindNote {
 			state[p] = f
 		}
@@ -177,7 +188,7 @@ func TestGatherSharedNotes(t *testing.T) {
 		}
 	}
 	now := time.Date(2021, 12, 1, 0, 0, 0, 0, time.UTC)
-	years := verify.Years(verify.Gather(now, w, objects(t, r, 0), []verify.Holding{rot(t, r.Copies[0], r.Options()).Holding()}))
+	years := verify.Years(verify.Gather(now, w, objects(t, r, 0), []verify.Holding{checked(t, r.Copies[0], r.Options()).Holding()}))
 	if got := yearStates(years); got != "recoverable Windmill/2020 field notes.txt" {
 		t.Errorf("%q", got)
 	}

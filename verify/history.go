@@ -144,24 +144,6 @@ func workingName(rec *manifest.Record, logical string) string {
 	return rec.Base + "/" + logical
 }
 
-// DateIn finds a visit's date in the elements of a path, for a file whose record
-// is lost: the first that begins with a day or is a bare year.
-func DateIn(path string) string {
-	for e := range strings.SplitSeq(path, "/") {
-		if len(e) >= 10 {
-			if _, err := time.Parse(time.DateOnly, e[:10]); err == nil {
-				return e[:10]
-			}
-		}
-		if len(e) == 4 && (e[0] == '1' || e[0] == '2') {
-			if _, ok := yearOf(e); ok {
-				return e
-			}
-		}
-	}
-	return ""
-}
-
 // Wants reports whether this copy lacks versions or cannot read a record.
 func (h History) Wants() bool { return len(h.Missing)+len(h.Unread) > 0 }
 
@@ -174,7 +156,7 @@ func (h History) Print(w io.Writer) {
 	for _, f := range h.Formers {
 		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", say.Of(w).Run("history", f))
 	}
-	fmt.Fprintf(w, "\n%s:\n", count(int64(len(h.Visits)), "visit"))
+	fmt.Fprintf(w, "\n%s:\n", Count(int64(len(h.Visits)), "visit"))
 	for _, v := range h.Visits {
 		var parts []string
 		if n := len(v.Photos); n > 0 {
@@ -182,16 +164,16 @@ func (h History) Print(w io.Writer) {
 			for _, p := range v.Photos {
 				views[p.View]++
 			}
-			parts = append(parts, count(int64(n), "photo")+viewsText(views))
+			parts = append(parts, Count(int64(n), "photo")+viewsText(views))
 		}
 		if n := len(v.Notes); n > 0 {
-			parts = append(parts, count(int64(n), "note"))
+			parts = append(parts, Count(int64(n), "note"))
 		}
 		fmt.Fprintf(w, "  %-11s %s\n", v.Date, strings.Join(parts, ", "))
 	}
-	fmt.Fprintf(w, "\n%s:\n", count(int64(len(h.Versions)), "version"))
+	fmt.Fprintf(w, "\n%s:\n", Count(int64(len(h.Versions)), "version"))
 	for _, v := range h.Versions {
-		l := fmt.Sprintf("  v%-3d %s  %s, %s", v.Version, v.Created.Local().Format("2006-01-02 15:04"), count(int64(v.Files), "file"), sizeText(v.Bytes))
+		l := fmt.Sprintf("  v%-3d %s  %s, %s", v.Version, v.Created.Local().Format("2006-01-02 15:04"), Count(int64(v.Files), "file"), Size(v.Bytes))
 		if v.Message != "" {
 			l += "  " + Shown(v.Message)
 		}
@@ -199,10 +181,10 @@ func (h History) Print(w io.Writer) {
 	}
 	if len(h.Missing) > 0 {
 		fmt.Fprintf(w, "\nThe seal names %s that this copy lacks: v%d to v%d. Another copy may have them.\n",
-			count(int64(len(h.Missing)), "version"), h.Missing[0], h.Missing[len(h.Missing)-1])
+			Count(int64(len(h.Missing)), "version"), h.Missing[0], h.Missing[len(h.Missing)-1])
 	}
 	if len(h.Unread) > 0 {
-		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", count(int64(len(h.Unread)), "version"), say.Of(w).Run("verify"))
+		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", Count(int64(len(h.Unread)), "version"), say.Of(w).Run("verify"))
 	}
 }
 

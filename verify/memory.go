@@ -24,6 +24,11 @@ const (
 	RootPath      = ".linecamp/root"      // a file that makes the root a root
 )
 
+// Rewritten begins the Detail of an inventory that was not damaged but replaced:
+// it agrees with its sidecar, and not with the rest of the archive. It is never
+// mended; the copy wants a new root.
+const Rewritten = "rewritten"
+
 // Damage is one fault found on a copy or in the working folder. Path is as
 // people know it, relative to the working folder: the newest path that had the
 // bytes in question, or one of linecamp's own (RecordPath, InventoryPath,
@@ -41,9 +46,9 @@ type Damage struct {
 	// in the working folder, the logical path.
 	Content string `json:"content,omitempty"`
 
-	digest manifest.Digest // what it should be
-	files  int             // how many of people's files it stands for
-	size   int64
+	Digest manifest.Digest `json:"-"` // what it should be
+	Files  int             `json:"-"` // how many of people's files it stands for
+	Bytes  int64           `json:"-"` // of each of them
 }
 
 // Held is what is remembered about one file a copy holds.

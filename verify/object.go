@@ -103,6 +103,9 @@ func (rs *Records) Of(ctx context.Context, version int) (*manifest.Record, error
 	return rec, err
 }
 
+// Forget lets go of what was read.
+func (rs *Records) Forget() { rs.read = nil }
+
 // Entry returns what the records say of a path whose newest bytes are those of
 // held, with the record it stands in. Where that version's own record is lost,
 // another version that has the same bytes there serves. Both are nil where

@@ -173,7 +173,7 @@ func (c CopyReport) line() string {
 		}
 		return "nothing was read: " + c.Error
 	}
-	parts := []string{fmt.Sprintf("%s, %s", count(int64(c.Files), "file"), sizeText(c.Bytes))}
+	parts := []string{fmt.Sprintf("%s, %s", Count(int64(c.Files), "file"), Size(c.Bytes))}
 	add := func(s Share, what string) {
 		switch {
 		case s.Files == 0:
@@ -189,7 +189,7 @@ func (c CopyReport) line() string {
 	add(c.Unread, "not looked at this time")
 	switch n := len(c.Damage); {
 	case n > 0:
-		parts = append(parts, fmt.Sprintf("DAMAGE: %s", count(int64(n), "finding")))
+		parts = append(parts, fmt.Sprintf("DAMAGE: %s", Count(int64(n), "finding")))
 	case c.Error == "":
 		parts = append(parts, "no damage")
 	}
@@ -286,13 +286,13 @@ func (p printer) damage(c CopyReport) {
 func (p printer) notes(c CopyReport) {
 	var lines []string
 	if n := len(c.Behind); n > 0 {
-		lines = append(lines, fmt.Sprintf("it lacks the newest of %s. To bring it up to date: %s", count(int64(n), "site"), p.line.Run("mirror")))
+		lines = append(lines, fmt.Sprintf("it lacks the newest of %s. To bring it up to date: %s", Count(int64(n), "site"), p.line.Run("mirror")))
 	}
 	if n := len(c.Unfinished); n > 0 {
-		lines = append(lines, fmt.Sprintf("a round was broken off at %s. To complete it: %s", count(int64(n), "site"), p.line.Run("mirror")))
+		lines = append(lines, fmt.Sprintf("a round was broken off at %s. To complete it: %s", Count(int64(n), "site"), p.line.Run("mirror")))
 	}
 	if c.Waiting > 0 {
-		lines = append(lines, fmt.Sprintf("%s changed since the last mirror; the next one records it", count(int64(c.Waiting), "file")))
+		lines = append(lines, fmt.Sprintf("%s changed since the last mirror; the next one records it", Count(int64(c.Waiting), "file")))
 	}
 	p.list("Also "+c.on(), lines, "")
 }
@@ -352,7 +352,7 @@ func yearText(y Year) string {
 		if len(y.Lacks) == 1 {
 			return Shown(y.Lacks[0])
 		}
-		return count(int64(len(y.Lacks)), "file")
+		return Count(int64(len(y.Lacks)), "file")
 	case y.State == Due:
 		t := "expected " + y.Opens + " to " + y.Closes
 		if y.Over {
@@ -407,20 +407,17 @@ func shownAll(s []string) []string {
 func Shown(s string) string { return manifest.Printable(s) }
 
 // count writes a number with its noun.
-func count(n int64, noun string) string {
+func Count(n int64, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
-// Size writes a number of bytes for a person.
-func Size(n int64) string { return sizeText(n) }
-
 // sizeText writes bytes for a person: three digits, powers of 1000.
-func sizeText(n int64) string {
+func Size(n int64) string {
 	if n < 1000 {
-		return count(n, "byte")
+		return Count(n, "byte")
 	}
 	v := float64(n)
 	for _, u := range []string{"kB", "MB", "GB", "TB"} {

@@ -54,11 +54,11 @@ func TestFindSite(t *testing.T) {
 func TestSitesAndHistory(t *testing.T) {
 	r := verifytest.New(t, 2)
 	ctx := context.Background()
-	s := visits(2019, 2020)
+	s := verifytest.Visits(2019, 2020)
 	s["2019-06-21/plot.xmp"] = verifytest.File{Bytes: []byte("x"), Modified: verifytest.Day(2019, 6, 21), Entry: manifest.Entry{Kind: manifest.KindCompanion, Visit: "2019-06-21", With: "2019-06-21/plot.jpg"}}
 	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), s)
-	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), visits(2020, 2021)) // 2019 deleted
-	r.Version(verifytest.Stake, verifytest.Day(2022, 7, 1), visits(2020, 2021, 2022), 1)
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2020, 2021)) // 2019 deleted
+	r.Version(verifytest.Stake, verifytest.Day(2022, 7, 1), verifytest.Visits(2020, 2021, 2022), 1)
 	sites, err := verify.Sites(ctx, r.Copies[0].Root)
 	if err != nil || len(sites) != 1 || sites[0] != (verify.Site{Object: "windmill--stake-3", Site: "Stake 3", Pasture: "Windmill", Folder: "Windmill/Stake 3"}) {
 		t.Fatalf("%+v, %v", sites, err)

@@ -126,7 +126,7 @@ func (j *judge) mayExplain(year int) (folders []string) {
 func (s *SiteItems) asked(folders []string) string {
 	at := Shown(folders[0])
 	if more := len(folders) - 1; more > 0 {
-		at += fmt.Sprintf(" and %s", count(int64(more), "other folder"))
+		at += fmt.Sprintf(" and %s", Count(int64(more), "other folder"))
 	}
 	return fmt.Sprintf("%s is left out where photos in %s may be of the visit; once their day is known, it is known too", Shown(s.label("")), at)
 }

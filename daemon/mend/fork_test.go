@@ -4,7 +4,7 @@ import (
 	"os"
 	"testing"
 
-	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -22,7 +22,7 @@ func TestMendTakesNothingFromAForkedCopy(t *testing.T) {
 		verifytest.Flip(t, r.Path(0, slug+"/"+file))
 	}
 	verifytest.Flip(t, r.Path(0, key))
-	found, err := verify.Rot(t.Context(), r.Copies[0], r.Options())
+	found, err := rot.Check(t.Context(), r.Copies[0], r.Options())
 	if err != nil {
 		t.Fatal(err)
 	}

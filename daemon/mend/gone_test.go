@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"linecamp/manifest/store"
-	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // A site goes from a copy as a whole. It is put back, with the pair at its top,
@@ -20,7 +20,7 @@ func TestASiteThatWentIsPutBackWholeOrNotAtAll(t *testing.T) {
 			}
 			o := r.Options()
 			o.Had = map[string]int{slug: r.Heads[slug].Head()}
-			found, err := verify.Rot(t.Context(), r.Copies[0], o)
+			found, err := rot.Check(t.Context(), r.Copies[0], o)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -41,7 +41,7 @@ func TestASiteThatWentIsPutBackWholeOrNotAtAll(t *testing.T) {
 			if err != nil || !settled || inv.Head() != r.Heads[slug].Head() || rep.Wants() {
 				t.Fatalf("%v, settled %v: %+v", err, settled, rep)
 			}
-			again, err := verify.Rot(t.Context(), r.Copies[0], o)
+			again, err := rot.Check(t.Context(), r.Copies[0], o)
 			if err != nil || len(again.Damage)+len(again.Behind)+len(again.Unfinished) > 0 {
 				t.Errorf("%v: %+v", err, again)
 			}

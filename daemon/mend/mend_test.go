@@ -14,6 +14,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -53,7 +54,7 @@ func damage(t *testing.T, r *verifytest.Ranch, folder string) (found []verify.Da
 	ctx := context.Background()
 	unfinished = map[string][]string{}
 	for _, c := range r.Copies {
-		rep, err := verify.Rot(ctx, c, r.Options())
+		rep, err := rot.Check(ctx, c, r.Options())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -61,7 +62,7 @@ func damage(t *testing.T, r *verifytest.Ranch, folder string) (found []verify.Da
 		unfinished[c.Name] = rep.Unfinished
 	}
 	if folder != "" {
-		rep, err := verify.Working(ctx, folder, func(yield func(*manifest.Inventory, *manifest.Record) bool) {
+		rep, err := rot.Working(ctx, folder, func(yield func(*manifest.Inventory, *manifest.Record) bool) {
 			for o, inv := range r.Heads {
 				for _, c := range r.Copies {
 					if rec, err := verify.ReadRecord(ctx, c.Root, inv, inv.Head()); err == nil {
@@ -71,7 +72,7 @@ func damage(t *testing.T, r *verifytest.Ranch, folder string) (found []verify.Da
 				}
 				_ = o
 			}
-		}, verify.Options{})
+		}, rot.Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

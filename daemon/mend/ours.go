@@ -10,6 +10,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 const fromManifest = "manifest"
@@ -54,7 +55,7 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		return
 	}
 	if own, err := store.ReadSeal(ctx, c.Root); err == nil && !best.Extends(own) &&
-		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && verify.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
 	}

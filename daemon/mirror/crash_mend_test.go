@@ -15,6 +15,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // At every operation of mending a drive with every kind of damage.
@@ -190,13 +191,13 @@ func (w *world) check(name string) ([]verify.Damage, map[string][]string) {
 	w.Helper()
 	seal, err := w.cache.Seal()
 	must(w, err)
-	o := verify.Options{Allowance: -1, Seal: seal, Workers: 2, Expected: w.cache.Get}
+	o := rot.Options{Allowance: -1, Seal: seal, Workers: 2, Expected: w.cache.Get}
 	for id := range seal.Heads() {
 		o.ExpectedObjects = append(o.ExpectedObjects, id[strings.LastIndexByte(id, ':')+1:])
 	}
 	for _, c := range w.copies {
 		if c.name == name {
-			rep, err := verify.Rot(context.Background(), verify.Copy{Name: c.name, ID: c.id, Root: c.root}, o)
+			rep, err := rot.Check(context.Background(), verify.Copy{Name: c.name, ID: c.id, Root: c.root}, o)
 			must(w, err)
 			return rep.Damage, map[string][]string{name: rep.Unfinished}
 		}

@@ -17,6 +17,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 func b64(d manifest.Digest) string { return base64.StdEncoding.EncodeToString(d[:]) }
@@ -128,7 +129,7 @@ func (w *world) mendBucket(ctx context.Context) (wants bool, err error) {
 	for _, c := range w.copies {
 		in.Copies = append(in.Copies, verify.Copy{Name: c.name, ID: c.id, Root: c.root})
 	}
-	rep, err := verify.Rot(ctx, in.Copies[len(in.Copies)-1], verify.Options{Allowance: -1, Seal: seal, Workers: 1, Expected: w.cache.Get})
+	rep, err := rot.Check(ctx, in.Copies[len(in.Copies)-1], rot.Options{Allowance: -1, Seal: seal, Workers: 1, Expected: w.cache.Get})
 	if err != nil {
 		return true, err
 	}

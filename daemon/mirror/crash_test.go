@@ -24,6 +24,7 @@ import (
 	"linecamp/manifest/store/s3test"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // The tests of this file and its neighbours stop the world at every single
@@ -441,7 +442,7 @@ func (w *world) whole() {
 	}
 	var first map[string]manifest.Digest
 	for _, c := range w.copies {
-		rep, err := verify.Rot(ctx, verify.Copy{Name: c.name, ID: c.id, Root: c.root}, verify.Options{
+		rep, err := rot.Check(ctx, verify.Copy{Name: c.name, ID: c.id, Root: c.root}, rot.Options{
 			Allowance: -1, Seal: seal, ExpectedObjects: objects, Workers: 2,
 			Expected: func(o string) (*manifest.Inventory, error) {
 				if inv := expected[o]; inv != nil {

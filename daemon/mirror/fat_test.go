@@ -16,6 +16,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/restore"
+	"linecamp/verify/rot"
 )
 
 // fat is a drive with the rules of FAT32 with long names, after Microsoft's
@@ -161,7 +162,7 @@ func TestACopyOnFAT(t *testing.T) {
 	ctx := context.Background()
 	rot := func() (damage []verify.Damage) {
 		t.Helper()
-		v, err := verify.Rot(ctx, verify.Copy{Name: "stick", ID: stick.id, Root: stick.root}, verify.Options{Allowance: -1, Memory: r.led})
+		v, err := rot.Check(ctx, verify.Copy{Name: "stick", ID: stick.id, Root: stick.root}, rot.Options{Allowance: -1, Memory: r.led})
 		must(t, err)
 		return v.Damage
 	}

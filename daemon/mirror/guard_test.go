@@ -17,6 +17,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // record reads the newest record of a site.
@@ -167,7 +168,7 @@ func (r *ranch) mendWorking() {
 			}
 		}
 	}
-	found, err := verify.Working(ctx, r.folder, objects, verify.Options{})
+	found, err := rot.Working(ctx, r.folder, objects, rot.Options{})
 	must(r.t, err)
 	in := mend.In{Archive: archiveName, Damage: found.Damage, Folder: r.folder, Aside: r.t.TempDir()}
 	for _, c := range r.copies {

@@ -16,6 +16,7 @@ import (
 	"linecamp/manifest/store/s3test/link"
 	"linecamp/verify"
 	"linecamp/verify/restore"
+	"linecamp/verify/rot"
 )
 
 // behind adds a bucket of srv that is made over a good link and then used over
@@ -47,7 +48,7 @@ func (r *ranch) within(t *testing.T) Report {
 // nothing lies there that no manifest names.
 func sound(t *testing.T, past store.Root) {
 	t.Helper()
-	rep, err := verify.Rot(context.Background(), verify.Copy{Name: "bucket", ID: "bucket", Root: past}, verify.Options{Allowance: -1})
+	rep, err := rot.Check(context.Background(), verify.Copy{Name: "bucket", ID: "bucket", Root: past}, rot.Options{Allowance: -1})
 	must(t, err)
 	for _, d := range rep.Damage {
 		t.Errorf("%s %s: %s (%s)", d.Object, d.Content, d.Kind, d.Detail)

@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // saveState copies this machine's state folder, as a backup of the office
@@ -129,7 +130,7 @@ func TestARottenManifestIsNoUnfinishedVersion(t *testing.T) {
 	if exists(t, filepath.Join(shelf.path, "north--windmill", "v3")) {
 		t.Error("a version was made over one whose manifest is damaged")
 	}
-	rep, err := verify.Rot(context.Background(), verify.Copy{Name: shelf.name, ID: shelf.id, Root: shelf.root}, verify.Options{Allowance: -1})
+	rep, err := rot.Check(context.Background(), verify.Copy{Name: shelf.name, ID: shelf.id, Root: shelf.root}, rot.Options{Allowance: -1})
 	must(t, err)
 	if len(rep.Damage) == 0 {
 		t.Errorf("no damage was found: %+v", rep)

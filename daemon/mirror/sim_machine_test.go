@@ -23,6 +23,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // machine is a computer with the archive's config and a state of its own.
@@ -260,8 +261,8 @@ func (s *sim) mend(m *machine) (rep mend.Report) {
 		s.knownTo(ctx, m, &in)
 		heads := map[string]bool{}
 		for _, c := range in.Copies {
-			o := verify.Options{Allowance: -1, Memory: m.led, Seal: in.Seal, Expected: in.Expected, Now: s.clock, Workers: 1}
-			found, err := verify.Rot(ctx, c, o)
+			o := rot.Options{Allowance: -1, Memory: m.led, Seal: in.Seal, Expected: in.Expected, Now: s.clock, Workers: 1}
+			found, err := rot.Check(ctx, c, o)
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -295,7 +296,7 @@ func (s *sim) mend(m *machine) (rep mend.Report) {
 				}
 			}
 		}
-		found, err := verify.Working(ctx, s.folder, pairs, verify.Options{Now: s.clock, Workers: 1})
+		found, err := rot.Working(ctx, s.folder, pairs, rot.Options{Now: s.clock, Workers: 1})
 		if err != nil {
 			return err
 		}

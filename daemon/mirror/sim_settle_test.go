@@ -13,6 +13,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
+	"linecamp/verify/rot"
 )
 
 // settle lets the troubles cease. A few rounds, with a person's word for what
@@ -143,7 +144,7 @@ func (s *sim) checkRot(m *machine) {
 	defer leave()
 	for _, c := range copies {
 		s.must(c.Err)
-		found, err := verify.Rot(ctx, verify.Copy{Name: c.Name, ID: c.ID, Root: c.Root}, verify.Options{Allowance: -1, Now: s.clock, Workers: 1})
+		found, err := rot.Check(ctx, verify.Copy{Name: c.Name, ID: c.ID, Root: c.Root}, rot.Options{Allowance: -1, Now: s.clock, Workers: 1})
 		s.must(err)
 		is := s.copyNamed(c.Name)
 		for _, d := range found.Damage {

@@ -15,6 +15,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 )
 
 // Archive is the name of every archive built here.
@@ -113,6 +114,19 @@ type Site struct{ Slug, Site, Pasture, Base string }
 // Stake is the usual site.
 var Stake = Site{"windmill--stake-3", "Stake 3", "Windmill", "Windmill/Stake 3"}
 
+// Visits is a state with a visit in each year.
+func Visits(years ...int) State {
+	s := State{}
+	for _, y := range years {
+		day := Day(y, 6, 21)
+		for _, name := range []string{"plot.jpg", "landscape.jpg", "notes.txt"} {
+			p := fmt.Sprintf("%d-06-21/%s", y, name)
+			s[p] = Photo(p, day)
+		}
+	}
+	return s
+}
+
 // Version makes the next version of a site on the given copies (none: all), and
 // seals it on all.
 func (r *Ranch) Version(s Site, created time.Time, state State, copies ...int) *manifest.Inventory {
@@ -200,7 +214,7 @@ func contains(list []int, i int) bool {
 	return false
 }
 
-// Expected is verify.Options.Expected for this archive.
+// Expected is rot.Options.Expected for this archive.
 func (r *Ranch) Expected(object string) (*manifest.Inventory, error) {
 	if inv := r.Heads[object]; inv != nil {
 		return inv, nil
@@ -218,12 +232,12 @@ func (r *Ranch) Objects() []string {
 }
 
 // Options are those of a full check that knows what to expect.
-func (r *Ranch) Options() verify.Options {
-	return verify.Options{Allowance: -1, Expected: r.Expected, ExpectedObjects: r.Objects(), Seal: r.Seal, Seconded: r.seconded}
+func (r *Ranch) Options() rot.Options {
+	return rot.Options{Allowance: -1, Expected: r.Expected, ExpectedObjects: r.Objects(), Seal: r.Seal, Seconded: r.seconded}
 }
 
 func (r *Ranch) seconded(ctx context.Context, copyID string, lines int) bool {
-	return verify.Seconded(ctx, r.Copies, copyID, r.Seal, lines)
+	return rot.Seconded(ctx, r.Copies, copyID, r.Seal, lines)
 }
 
 // BendSeal changes the digest in the first line of a copy's seal, in its first so

@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"context"
@@ -11,17 +11,18 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
 // A bit of the seal that flipped is damage where this machine's seal and another
 // copy's both tell; another digest, or nobody to second, is a rewritten seal.
 func TestRotSealBent(t *testing.T) {
-	alone := func(o verify.Options) verify.Options { o.Seconded = nil; return o }
-	same := func(o verify.Options) verify.Options { return o }
+	alone := func(o rot.Options) rot.Options { o.Seconded = nil; return o }
+	same := func(o rot.Options) rot.Options { return o }
 	for name, tt := range map[string]struct {
 		digits, copies int
-		options        func(verify.Options) verify.Options
+		options        func(rot.Options) rot.Options
 		rewritten      bool
 	}{
 		"one digit":                {1, 2, same, false},
@@ -32,7 +33,7 @@ func TestRotSealBent(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			r := ranch(t, tt.copies)
 			r.BendSeal(0, tt.digits)
-			rep := rot(t, r.Copies[0], tt.options(r.Options()))
+			rep := checked(t, r.Copies[0], tt.options(r.Options()))
 			if len(rep.Damage) != 1 {
 				t.Fatalf("found %+v", rep.Damage)
 			}
@@ -52,7 +53,7 @@ func TestRotVersionFromNowhere(t *testing.T) {
 	// Nor is one borne out by another site's folder that was put there.
 	creek := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
 	for i := range 7 {
-		r.Version(creek, verifytest.Day(2022+i, 7, 1), visits(2022+i), 0)
+		r.Version(creek, verifytest.Day(2022+i, 7, 1), verifytest.Visits(2022+i), 0)
 	}
 	if err := os.CopyFS(r.Path(0, "windmill--stake-3/v7"), os.DirFS(r.Path(0, "creek--stake-1/v7"))); err != nil {
 		t.Fatal(err)
@@ -67,9 +68,9 @@ func TestRotVersionFromNowhere(t *testing.T) {
 		}
 		return false
 	}}
-	for name, o := range map[string]verify.Options{"with the archive's manifests": r.Options(), "alone": {Allowance: -1}} {
+	for name, o := range map[string]rot.Options{"with the archive's manifests": r.Options(), "alone": {Allowance: -1}} {
 		o.Workers = 1
-		rep, err := verify.Rot(ctx, c, o)
+		rep, err := rot.Check(ctx, c, o)
 		if err != nil || len(rep.Damage) != 0 {
 			t.Errorf("%s: %v, %+v", name, err, rep.Damage)
 		}
@@ -82,7 +83,7 @@ func TestRotCopiedFolder(t *testing.T) {
 	if err := os.CopyFS(r.Path(0, "windmill--stake-3-copy"), os.DirFS(r.Path(0, "windmill--stake-3"))); err != nil {
 		t.Fatal(err)
 	}
-	rep := rot(t, r.Copies[0], r.Options())
+	rep := checked(t, r.Copies[0], r.Options())
 	if got := found(rep); !slices.Equal(got, []string{"stray windmill--stake-3-copy/ v0"}) {
 		t.Errorf("found %q", got)
 	}

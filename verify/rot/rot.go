@@ -1,4 +1,35 @@
-package verify
+// Package rot re-reads what copies and the working folder hold, and says what is
+// damaged. Call [Check] for one copy, and [Working] for the working folder.
+//
+// # Copies
+//
+// [Check] judges a copy by the copy's own manifests, and judges those manifests by
+// everyone else's. For each site it takes the newest inventory that this copy
+// committed. It checks that inventory and all earlier ones against their sidecars,
+// against the seal, and against the newest inventory known anywhere. Then it looks
+// for every file that the inventory names:
+//
+//   - gone: the manifest names the file, and the copy does not have it. A version
+//     that was committed without bytes nobody had shows up here too.
+//   - altered: the file is there, with other bytes.
+//   - unreadable: the drive or the service failed to hand the file out.
+//   - stray: a file on the copy that no manifest names. Strays are reported and
+//     never touched.
+//
+// A copy that lacks whole versions which it never had is behind, and a copy whose
+// root pair lags after a crash is unfinished; neither is damage. Content under a
+// version that is not committed yet is being built and is no stray.
+//
+// Only bytes that came from the copy and matched their SHA-256 count as read back.
+// What a quick check compares (sizes, XXH64, ETags) is counted as matched, and what
+// an S3 service says it checked on upload as confirmed.
+//
+// # The working folder
+//
+// The working folder belongs to people, so a difference there is a change until it
+// cannot be one: [Working] calls a file altered only if its size and modification
+// time are those of the record and its bytes are not.
+package rot
 
 import (
 	"context"
@@ -16,14 +47,15 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
 // Options say how a check is done.
 type Options struct {
 	Quick     bool
-	Memory    Memory // nil: nothing is remembered
-	Allowance int64  // bytes that may be downloaded from S3 now; below 0 is no limit
+	Memory    verify.Memory // nil: nothing is remembered
+	Allowance int64         // bytes that may be downloaded from S3 now; below 0 is no limit
 	// Expected returns the newest inventory of an object committed anywhere;
 	// the error wraps fs.ErrNotExist if there is none. May be nil.
 	Expected        func(object string) (*manifest.Inventory, error)
@@ -68,20 +100,20 @@ var ErrStopped = errors.New("could not be read any more")
 // trouble is this machine's, and the copy's part in it none.
 var ErrMemory = errors.New("the memory of checks cannot be written")
 
-// Rot re-reads one copy against its manifests. A fault in the copy is damage in
+// Check re-reads one copy against its manifests. A fault in the copy is damage in
 // the report; the error is for a copy that cannot be checked at all, or not to
 // the end (ErrStopped), for ErrMemory, and for a context that ended. The report
 // holds what was found until then, and says in its Error why it is not more.
-func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
+func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, error) {
 	o.fill()
-	r := &rot{c: c, o: o, now: o.Now().UTC()}
-	r.report = CopyReport{Copy: c.Name, Depth: Full, Heads: map[string]int{}}
+	r := &check{c: c, o: o, now: o.Now().UTC()}
+	r.report = verify.CopyReport{Copy: c.Name, Depth: verify.Full, Heads: map[string]int{}}
 	r.live = map[*object]bool{}
 	if o.Quick {
-		r.report.Depth = Quick
+		r.report.Depth = verify.Quick
 	}
 	if _, err := c.Root.Identity(ctx); err != nil {
-		r.report.Error, r.report.Damage = say.Plain(plain(err)), []Damage{}
+		r.report.Error, r.report.Damage = say.Plain(plain(err)), []verify.Damage{}
 		return r.report, err
 	}
 	ctx, r.stop = context.WithCancelCause(ctx)
@@ -99,9 +131,9 @@ func Rot(ctx context.Context, c Copy, o Options) (CopyReport, error) {
 	return r.report, context.Cause(ctx)
 }
 
-// rot is one check of one copy.
-type rot struct {
-	c    Copy
+// check is one check of one copy.
+type check struct {
+	c    verify.Copy
 	o    Options
 	now  time.Time
 	stop context.CancelCauseFunc
@@ -111,7 +143,7 @@ type rot struct {
 	heads  map[string]int                     // by object folder, from the seals
 
 	mu       sync.Mutex
-	report   CopyReport
+	report   verify.CopyReport
 	live     map[*object]bool // objects with jobs not done
 	reserved int64            // S3, quick: bytes of the allowance in use
 
@@ -123,7 +155,7 @@ type rot struct {
 	stale       bool    // written to since the listing began
 }
 
-func (r *rot) run(ctx context.Context) error {
+func (r *check) run(ctx context.Context) error {
 	if err := r.checkSeal(ctx); err != nil {
 		return err
 	}
@@ -157,7 +189,7 @@ func (r *rot) run(ctx context.Context) error {
 }
 
 // countTotal finds out how much there is to read, for progress only.
-func (r *rot) countTotal() {
+func (r *check) countTotal() {
 	if r.o.Progress == nil || r.o.Memory == nil {
 		return
 	}
@@ -172,7 +204,7 @@ func (r *rot) countTotal() {
 	}
 }
 
-func (r *rot) progress(n int64) {
+func (r *check) progress(n int64) {
 	if r.o.Progress != nil && n > 0 {
 		r.o.Progress(r.done.Add(n), r.total.Load())
 	}
@@ -181,7 +213,7 @@ func (r *rot) progress(n int64) {
 // walk goes through all keys of the copy, object by object. A listing that
 // breaks off in one folder is taken up object by object, so that one folder
 // that cannot be listed hides nothing but itself.
-func (r *rot) walk(ctx context.Context) error {
+func (r *check) walk(ctx context.Context) error {
 	seen := map[string]bool{}
 	top, files, crowded := "", map[string]store.Info{}, false
 	flush := func() {
@@ -242,7 +274,7 @@ func (r *rot) walk(ctx context.Context) error {
 }
 
 // oneByOne lists what the broken listing of the whole did not get to.
-func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
+func (r *check) oneByOne(ctx context.Context, seen map[string]bool) error {
 	folders, err := r.c.Root.Folders(ctx, "")
 	if err != nil {
 		return r.stopped(fmt.Errorf("listing it: %w", err))
@@ -265,7 +297,7 @@ func (r *rot) oneByOne(ctx context.Context, seen map[string]bool) error {
 }
 
 // wanted are the objects this copy should have.
-func (r *rot) wanted() []string {
+func (r *check) wanted() []string {
 	all := map[string]bool{}
 	for _, o := range r.o.ExpectedObjects {
 		all[o] = true
@@ -280,7 +312,7 @@ func (r *rot) wanted() []string {
 }
 
 // group checks one top-level folder.
-func (r *rot) group(ctx context.Context, top string, files map[string]store.Info, listed bool) {
+func (r *check) group(ctx context.Context, top string, files map[string]store.Info, listed bool) {
 	if ctx.Err() != nil {
 		return
 	}
@@ -309,7 +341,7 @@ func (r *rot) group(ctx context.Context, top string, files map[string]store.Info
 
 // yield lets a round that writes go first, and reports whether to go on. Only
 // the goroutine that walks calls it.
-func (r *rot) yield(ctx context.Context) bool {
+func (r *check) yield(ctx context.Context) bool {
 	if r.o.Yield == nil {
 		return true
 	}
@@ -324,7 +356,7 @@ func (r *rot) yield(ctx context.Context) bool {
 }
 
 // list lists one folder of the root.
-func (r *rot) list(ctx context.Context, top string) (map[string]store.Info, error) {
+func (r *check) list(ctx context.Context, top string) (map[string]store.Info, error) {
 	files := map[string]store.Info{}
 	for info, err := range r.c.Root.List(ctx, top) {
 		if err != nil {
@@ -344,6 +376,6 @@ const mostInFolder = 2_000_000
 
 var errCrowded = fmt.Errorf("it holds more than %d files, and the rest was not looked at", mostInFolder)
 
-func (r *rot) unlistable(ctx context.Context, top string, err error) {
-	r.damaged(ctx, nil, Damage{Path: RootPath, Content: top, Kind: Unreadable, Detail: "its folder could not be listed: " + plain(err)})
+func (r *check) unlistable(ctx context.Context, top string, err error) {
+	r.damaged(ctx, nil, verify.Damage{Path: verify.RootPath, Content: top, Kind: verify.Unreadable, Detail: "its folder could not be listed: " + plain(err)})
 }

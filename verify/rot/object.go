@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -8,6 +8,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 const (
@@ -20,9 +21,9 @@ const (
 // object is one object of the copy while it is checked.
 type object struct {
 	slug string
-	inv  *manifest.Inventory // what the copy is held against
-	exp  *manifest.Inventory // the newest known anywhere; may be nil
-	held map[string]Held     // what was remembered, by content path
+	inv  *manifest.Inventory    // what the copy is held against
+	exp  *manifest.Inventory    // the newest known anywhere; may be nil
+	held map[string]verify.Held // what was remembered, by content path
 
 	nameOnce sync.Once
 	record   *manifest.Record
@@ -30,17 +31,17 @@ type object struct {
 
 	sizesMu sync.Mutex
 	sizes   map[int]map[manifest.Digest]int64 // by version, as its record says
-	records Records
+	records verify.Records
 
 	mu      sync.Mutex
-	found   []Held // to be remembered
-	pending int    // jobs not done, and one while jobs are still added
+	found   []verify.Held // to be remembered
+	pending int           // jobs not done, and one while jobs are still added
 }
 
 // object checks one object: its manifests here and now, its files by handing
 // out jobs. files are the keys below it; listed is false where they could not
 // be listed to the end, and then nothing is called stray.
-func (r *rot) object(ctx context.Context, slug string, files map[string]store.Info, listed bool) {
+func (r *check) object(ctx context.Context, slug string, files map[string]store.Info, listed bool) {
 	o := &object{slug: slug, pending: 1}
 	defer o.finish(r)
 	if r.o.Memory != nil {
@@ -74,7 +75,7 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 			site = o.label(ctx, r)
 		}
 		r.mu.Lock()
-		r.report.Behind = append(r.report.Behind, Behind{Object: slug, Site: site, Have: v.claimed, Want: want})
+		r.report.Behind = append(r.report.Behind, verify.Behind{Object: slug, Site: site, Have: v.claimed, Want: want})
 		r.mu.Unlock()
 	}
 	if v.claimed == 0 && want == 0 && !building(files) {
@@ -97,7 +98,7 @@ func (r *rot) object(ctx context.Context, slug string, files map[string]store.In
 		if known[p] {
 			continue
 		}
-		n := versionOf(p)
+		n := verify.VersionOf(p)
 		switch {
 		case n > v.claimed:
 			continue // being built
@@ -120,7 +121,7 @@ func building(files map[string]store.Info) bool {
 }
 
 // content hands out a job for each file the manifest names.
-func (r *rot) content(ctx context.Context, o *object, files map[string]store.Info, listed bool, known map[string]bool) {
+func (r *check) content(ctx context.Context, o *object, files map[string]store.Info, listed bool, known map[string]bool) {
 	count := o.inv.Files()
 	for d, paths := range o.inv.Content {
 		for _, p := range paths {
@@ -133,8 +134,8 @@ func (r *rot) content(ctx context.Context, o *object, files map[string]store.Inf
 				r.expectShare(j, o.held[p].Size)
 			}
 			if listed && !there {
-				r.damaged(ctx, o, Damage{Object: o.slug, Content: p, Kind: Gone, Detail: "it is not on this copy",
-					digest: d, files: j.files, size: o.held[p].Size})
+				r.damaged(ctx, o, verify.Damage{Object: o.slug, Content: p, Kind: verify.Gone, Detail: "it is not on this copy",
+					Digest: d, Files: j.files, Bytes: o.held[p].Size})
 				continue
 			}
 			j.listed = listed
@@ -146,7 +147,7 @@ func (r *rot) content(ctx context.Context, o *object, files map[string]store.Inf
 }
 
 // expectShare counts a file the copy should hold.
-func (r *rot) expectShare(j job, size int64) {
+func (r *check) expectShare(j job, size int64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Files += j.files
@@ -154,16 +155,3 @@ func (r *rot) expectShare(j job, size int64) {
 }
 
 func versionFile(n int, name string) string { return "v" + strconv.Itoa(n) + "/" + name }
-
-// versionOf is the number of the version folder a path lies in; 0 for none.
-func versionOf(p string) int {
-	first, _, ok := strings.Cut(p, "/")
-	if !ok || len(first) < 2 || first[0] != 'v' || first[1] == '0' {
-		return 0
-	}
-	n, err := strconv.Atoi(first[1:])
-	if err != nil || n < 1 {
-		return 0
-	}
-	return n
-}

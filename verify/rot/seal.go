@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -9,40 +9,41 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // checkSeal reads the copy's seal and holds it against the archive's. What it
 // names is what the inventories are held against; a copy whose own seal cannot
 // be used is judged by the archive's.
-func (r *rot) checkSeal(ctx context.Context) error {
+func (r *check) checkSeal(ctx context.Context) error {
 	read, err := store.ReadSeal(ctx, r.c.Root)
 	s := read
 	switch {
 	case r.over(ctx, err):
 		return context.Cause(ctx)
 	case errors.Is(err, manifest.ErrSeal):
-		r.damaged(ctx, nil, r.sealDamage(ctx, Altered, plain(err)))
+		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, plain(err)))
 	case err != nil:
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
 	case r.o.Seal != nil && r.o.Seal.Len() >= s.Len() && !r.o.Seal.Extends(s):
-		d := r.sealDamage(ctx, Altered, "")
+		d := r.sealDamage(ctx, verify.Altered, "")
 		if s.Rotted(r.o.Seal) && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()) {
 			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
 		} else {
-			d.Detail = fmt.Sprintf(Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
+			d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
 		}
 		r.damaged(ctx, nil, d)
 		s = nil
 	case r.o.Seal != nil && r.o.Seal.Len() < s.Len() && !s.Extends(r.o.Seal):
-		d := r.sealDamage(ctx, Altered, "")
-		d.Detail = fmt.Sprintf(Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
+		d := r.sealDamage(ctx, verify.Altered, "")
+		d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
 		r.damaged(ctx, nil, d)
 		s = nil
 	case s.Len() < r.o.HadLines:
-		d := r.sealDamage(ctx, Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", count(int64(s.Len()), "line"), r.o.HadLines))
+		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", verify.Count(int64(s.Len()), "line"), r.o.HadLines))
 		d.Content = manifest.SealFile(s.Len() / manifest.SealLines)
 		if s.Len() == 0 {
-			d.Kind = Gone
+			d.Kind = verify.Gone
 		}
 		r.damaged(ctx, nil, d)
 	}
@@ -78,8 +79,8 @@ func (r *rot) checkSeal(ctx context.Context) error {
 
 // Seconded reports whether one of the copies, but for the one with this id, holds
 // the first lines of a seal too.
-func Seconded(ctx context.Context, copies []Copy, but string, seal *manifest.Seal, lines int) bool {
-	return slices.ContainsFunc(copies, func(c Copy) bool {
+func Seconded(ctx context.Context, copies []verify.Copy, but string, seal *manifest.Seal, lines int) bool {
+	return slices.ContainsFunc(copies, func(c verify.Copy) bool {
 		if c.ID == but {
 			return false
 		}
@@ -90,7 +91,7 @@ func Seconded(ctx context.Context, copies []Copy, but string, seal *manifest.Sea
 
 // holdAgainstPaper compares the copy's own log with the seal somebody was given
 // on paper, which the log must still begin with, whatever else agrees today.
-func (r *rot) holdAgainstPaper(log *manifest.Seal, err error) {
+func (r *check) holdAgainstPaper(log *manifest.Seal, err error) {
 	if r.o.Paper == nil {
 		return
 	}
@@ -106,8 +107,8 @@ func (r *rot) holdAgainstPaper(log *manifest.Seal, err error) {
 
 // sealDamage finds the file of the seal that differs, where the archive's own
 // seal tells; else the first.
-func (r *rot) sealDamage(ctx context.Context, kind, detail string) Damage {
-	d := Damage{Path: SealPath, Kind: kind, Detail: detail, Content: manifest.SealFile(0)}
+func (r *check) sealDamage(ctx context.Context, kind, detail string) verify.Damage {
+	d := verify.Damage{Path: verify.SealPath, Kind: kind, Detail: detail, Content: manifest.SealFile(0)}
 	if r.o.Seal == nil {
 		return d
 	}
@@ -119,7 +120,7 @@ func (r *rot) sealDamage(ctx context.Context, kind, detail string) Damage {
 		}
 		d.Content = key
 		if errors.Is(err, fs.ErrNotExist) {
-			d.Kind = Gone
+			d.Kind = verify.Gone
 		}
 		return d
 	}

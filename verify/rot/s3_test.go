@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"bytes"
@@ -20,6 +20,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -53,8 +54,8 @@ func newBucket(t *testing.T, srv *s3test.Server) *bucket {
 		t.Fatal(err)
 	}
 	b.Copies = append(b.Copies, verify.Copy{Name: "bucket", ID: id, Root: root})
-	b.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), visits(2019, 2020))
-	b.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), visits(2019, 2020, 2021))
+	b.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.Visits(2019, 2020))
+	b.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2019, 2020, 2021))
 	return b
 }
 
@@ -117,13 +118,13 @@ func TestRotS3(t *testing.T) {
 
 		// Nothing is known yet: a quick check asks the service for what it confirmed.
 		o.Quick = true
-		rep := rot(t, c, o)
+		rep := checked(t, c, o)
 		if len(rep.Damage) != 0 || rep.Confirmed.Files != 9 || rep.ReadBack.Files != 0 || root.photos() != 0 {
 			t.Fatalf("first quick: %+v, downloaded %q", rep, root.opens)
 		}
 		// Then the listing is enough: no photo and no manifest is asked for again.
 		root.opens, root.stats = nil, 0
-		rep = rot(t, c, o)
+		rep = checked(t, c, o)
 		if rep.Confirmed.Files != 9 || len(root.opens) != 0 || root.stats != 0 || rep.Downloaded != 0 {
 			t.Fatalf("second quick: %+v, downloaded %q, asked about %d", rep, root.opens, root.stats)
 		}
@@ -133,7 +134,7 @@ func TestRotS3(t *testing.T) {
 		for _, body := range b.Bytes { // room for the largest file, which is a record, not for all
 			o.Allowance = max(o.Allowance, 0, int64(len(body)))
 		}
-		rep = rot(t, c, o)
+		rep = checked(t, c, o)
 		first := rep.ReadBack.Files
 		if first > 8 || rep.Confirmed.Files != 9-first || rep.Downloaded > o.Allowance || rep.Downloaded == 0 || rep.Unread.Files != 0 {
 			t.Fatalf("within the allowance: %+v of %d", rep, o.Allowance)
@@ -144,7 +145,7 @@ func TestRotS3(t *testing.T) {
 		}
 		for range 6 { // sooner or later each is read, none twice before all are
 			root.opens = nil
-			rot(t, c, o)
+			checked(t, c, o)
 			for _, k := range root.opens {
 				seen[k] = true
 			}
@@ -157,12 +158,12 @@ func TestRotS3(t *testing.T) {
 		// No allowance at all: everything is confirmed, nothing downloaded.
 		o.Allowance = 0
 		root.opens = nil
-		if rep = rot(t, c, o); rep.Confirmed.Files != 9 || len(root.opens) != 0 || rep.Downloaded != 0 {
+		if rep = checked(t, c, o); rep.Confirmed.Files != 9 || len(root.opens) != 0 || rep.Downloaded != 0 {
 			t.Errorf("without allowance: %+v %q", rep, root.opens)
 		}
 		// No limit.
 		o.Allowance = -1
-		if rep = rot(t, c, o); rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
+		if rep = checked(t, c, o); rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
 			t.Errorf("without limit: %+v", rep)
 		}
 	})
@@ -175,7 +176,7 @@ func TestRotS3Damage(t *testing.T) {
 		mem := &verifytest.Memory{}
 		o := b.Options()
 		o.Memory = mem
-		if rep := rot(t, c, o); rep.ReadBack.Files != 9 {
+		if rep := checked(t, c, o); rep.ReadBack.Files != 9 {
 			t.Fatalf("%+v", rep)
 		}
 		plot := b.Key(verifytest.Stake.Slug, "2019-06-21/plot.jpg")
@@ -193,7 +194,7 @@ func TestRotS3Damage(t *testing.T) {
 			"altered Windmill/Stake 3/2021-06-21/plot.jpg v2", "stray windmill--stake-3/v1/content/stray.jpg v0"}
 		for _, quick := range []bool{true, false} {
 			o.Quick = quick
-			if got := found(rot(t, c, o)); !slices.Equal(got, want) {
+			if got := found(checked(t, c, o)); !slices.Equal(got, want) {
 				t.Errorf("quick %v: found %q", quick, got)
 			}
 		}
@@ -202,7 +203,7 @@ func TestRotS3Damage(t *testing.T) {
 		b.put(t, plot, good)
 		for _, quick := range []bool{true, false} {
 			o.Quick = quick
-			if got := found(rot(t, c, o)); !slices.Equal(got, want[1:]) {
+			if got := found(checked(t, c, o)); !slices.Equal(got, want[1:]) {
 				t.Errorf("quick %v: found %q", quick, got)
 			}
 		}
@@ -222,7 +223,7 @@ func TestRotS3OutOfReach(t *testing.T) {
 	defer cancel()
 	for _, after := range []int64{0, 3, 12} {
 		line.after = after
-		rep, err := verify.Rot(ctx, verify.Copy{Name: "bucket", ID: b.Copies[0].ID, Root: root}, b.Options())
+		rep, err := rot.Check(ctx, verify.Copy{Name: "bucket", ID: b.Copies[0].ID, Root: root}, b.Options())
 		if !errors.Is(err, store.ErrUnreachable) || len(rep.Damage) != 0 {
 			t.Errorf("cut after %d requests: %v, %+v", after, err, rep)
 		}
@@ -263,16 +264,16 @@ func TestRotS3ReportsAnotherDigest(t *testing.T) {
 	c := b.Copies[0]
 	o := b.Options()
 	o.Memory = &verifytest.Memory{}
-	if rep := rot(t, c, o); rep.ReadBack.Files != 9 {
+	if rep := checked(t, c, o); rep.ReadBack.Files != 9 {
 		t.Fatalf("%+v", rep)
 	}
 	c.Root = other{c.Root}
 	o.Quick = true
-	if rep := rot(t, c, o); rep.Matched.Files != 0 || rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
+	if rep := checked(t, c, o); rep.Matched.Files != 0 || rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
 		t.Errorf("%+v", rep)
 	}
 	o.Allowance = 0
-	if rep := rot(t, c, o); rep.Matched.Files != 0 || rep.Unread.Files != 9 {
+	if rep := checked(t, c, o); rep.Matched.Files != 0 || rep.Unread.Files != 9 {
 		t.Errorf("without allowance: %+v", rep)
 	}
 }

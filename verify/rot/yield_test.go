@@ -1,11 +1,11 @@
-package verify_test
+package rot_test
 
 import (
 	"context"
 	"errors"
 	"testing"
 
-	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -17,8 +17,8 @@ var creek = verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "C
 func TestRotLetsRoundsIn(t *testing.T) {
 	for at := 1; at <= 10; at++ {
 		r := verifytest.New(t, 1)
-		r.Version(creek, verifytest.Day(2020, 7, 1), visits(2020))
-		r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), visits(2019))
+		r.Version(creek, verifytest.Day(2020, 7, 1), verifytest.Visits(2020))
+		r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.Visits(2019))
 		o := r.Options()
 		o.ExpectedObjects = append(o.ExpectedObjects, "zz--new")
 		calls, wrote := 0, false
@@ -27,12 +27,12 @@ func TestRotLetsRoundsIn(t *testing.T) {
 				return false, nil
 			}
 			wrote = true
-			r.Version(creek, verifytest.Day(2021, 7, 1), visits(2020, 2021))
-			r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), visits(2019, 2021))
-			r.Version(verifytest.Site{Slug: "zz--new", Site: "New", Pasture: "ZZ", Base: "ZZ/New"}, verifytest.Day(2021, 7, 1), visits(2021))
+			r.Version(creek, verifytest.Day(2021, 7, 1), verifytest.Visits(2020, 2021))
+			r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2019, 2021))
+			r.Version(verifytest.Site{Slug: "zz--new", Site: "New", Pasture: "ZZ", Base: "ZZ/New"}, verifytest.Day(2021, 7, 1), verifytest.Visits(2021))
 			return true, nil
 		}
-		rep := rot(t, r.Copies[0], o)
+		rep := checked(t, r.Copies[0], o)
 		if got := found(rep); len(got) > 0 {
 			t.Errorf("a round at call %d made %q", at, got)
 		}
@@ -47,7 +47,7 @@ func TestRotEndsWhenItCannotComeBack(t *testing.T) {
 	o := r.Options()
 	no := errors.New("the turn cannot be taken again")
 	o.Yield = func(context.Context) (bool, error) { return false, no }
-	if _, err := verify.Rot(t.Context(), r.Copies[0], o); !errors.Is(err, no) {
+	if _, err := rot.Check(t.Context(), r.Copies[0], o); !errors.Is(err, no) {
 		t.Errorf("it ended with %v", err)
 	}
 }

@@ -1,10 +1,8 @@
 //go:build !linux
 
-package verify
+package rot
 
 import "os"
-
-const openFlags = os.O_RDONLY
 
 // forget does nothing where the system takes no advice on its page cache.
 func forget(*os.File) {}

@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"context"
@@ -50,14 +50,14 @@ func BenchmarkReread(b *testing.B) {
 	c := r.Copies[0]
 	o := r.Options()
 	o.Memory = &verifytest.Memory{}
-	rot(b, c, o) // XXH64 of each file is known from the second check on
+	checked(b, c, o) // XXH64 of each file is known from the second check on
 
 	var read, hash, reread time.Duration
 	for b.Loop() {
 		read += took(func() { readAll(b, c.Root, r.Dirs[0], paths) })
 		hash += took(func() { hashAll(files * size) })
 		reread += took(func() {
-			if rep := rot(b, c, o); rep.ReadBack.Files != files || len(rep.Damage) > 0 {
+			if rep := checked(b, c, o); rep.ReadBack.Files != files || len(rep.Damage) > 0 {
 				b.Fatalf("%+v", rep)
 			}
 		})

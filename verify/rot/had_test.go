@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"os"
@@ -8,6 +8,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -45,7 +46,7 @@ func TestWhatACopyHadAndLacksIsDamage(t *testing.T) {
 		if c.had > 0 {
 			o.Had = map[string]int{slug: c.had}
 		}
-		rep, err := verify.Rot(t.Context(), r.Copies[0], o)
+		rep, err := rot.Check(t.Context(), r.Copies[0], o)
 		if err != nil {
 			t.Fatal(err)
 		}

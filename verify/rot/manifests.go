@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"bytes"
@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // pair is an inventory and its sidecar as the copy has them.
@@ -25,7 +26,7 @@ func (p pair) whole() bool {
 	return p.invErr == nil && p.sideErr == nil && manifest.CheckSidecar(p.inv, p.side) == nil
 }
 
-func (r *rot) readPair(ctx context.Context, slug, invPath, sidePath string) pair {
+func (r *check) readPair(ctx context.Context, slug, invPath, sidePath string) pair {
 	var p pair
 	p.inv, p.invErr = r.readSmall(ctx, slug, invPath, manifest.MaxInventory)
 	p.side, p.sideErr = r.readSmall(ctx, slug, sidePath, largestSmall)
@@ -34,7 +35,7 @@ func (r *rot) readPair(ctx context.Context, slug, invPath, sidePath string) pair
 
 // readSmall reads a file of ours past the page cache; once more where the
 // service says that the link changed it.
-func (r *rot) readSmall(ctx context.Context, slug, path string, limit int64) ([]byte, error) {
+func (r *check) readSmall(ctx context.Context, slug, path string, limit int64) ([]byte, error) {
 	b, reported, err := r.readOnce(ctx, slug, path, limit)
 	if err == nil && !reported.IsZero() && reported != manifest.Sum(b) {
 		b, _, err = r.readOnce(ctx, slug, path, limit)
@@ -42,14 +43,14 @@ func (r *rot) readSmall(ctx context.Context, slug, path string, limit int64) ([]
 	return b, err
 }
 
-func (r *rot) readOnce(ctx context.Context, slug, path string, limit int64) (b []byte, reported manifest.Digest, err error) {
+func (r *check) readOnce(ctx context.Context, slug, path string, limit int64) (b []byte, reported manifest.Digest, err error) {
 	f, info, err := r.c.Root.OpenFresh(ctx, slug+"/"+path)
 	if err != nil {
 		return nil, reported, err
 	}
 	defer f.Close()
 	if info.Size > limit {
-		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", sizeText(info.Size), sizeText(limit))
+		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", verify.Size(info.Size), verify.Size(limit))
 	}
 	b, err = readLimited(f, limit)
 	r.downloaded(int64(len(b)))
@@ -57,7 +58,7 @@ func (r *rot) readOnce(ctx context.Context, slug, path string, limit int64) (b [
 	return b, info.SHA256, err
 }
 
-func (r *rot) downloaded(n int64) {
+func (r *check) downloaded(n int64) {
 	if r.c.Root.Kind() != "s3" {
 		return
 	}
@@ -80,7 +81,7 @@ type verdict struct {
 // written last, whatever rot made of it since; or that its root pair shows, or
 // that was seen committed there before: a version that went is damage, one that
 // never came is not. Above it, whatever lies there is being built.
-func (r *rot) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
+func (r *check) versions(ctx context.Context, o *object, files map[string]store.Info, listed bool) verdict {
 	exp := o.exp
 	top, cheap := r.rememberedPair(o, files, inventoryFile, sidecarFile, exp, 0)
 	if !cheap {
@@ -107,8 +108,8 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 		}
 	}
 	for p := range o.held {
-		if p == versionFile(versionOf(p), inventoryFile) {
-			known = max(known, versionOf(p))
+		if p == versionFile(verify.VersionOf(p), inventoryFile) {
+			known = max(known, verify.VersionOf(p))
 		}
 	}
 	highest := max(known, r.highestListed(ctx, o, files, known))
@@ -141,8 +142,8 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 	}
 	o.inv = reference(claimed, head, topInv, exp)
 	if o.inv == nil {
-		r.damaged(ctx, o, Damage{Object: o.slug, Content: versionFile(claimed, inventoryFile), Path: InventoryPath, Version: claimed,
-			Kind: Altered, Detail: "no manifest of this site is readable here, and no other copy's was at hand"})
+		r.damaged(ctx, o, verify.Damage{Object: o.slug, Content: versionFile(claimed, inventoryFile), Path: verify.InventoryPath, Version: claimed,
+			Kind: verify.Altered, Detail: "no manifest of this site is readable here, and no other copy's was at hand"})
 		return verdict{claimed: claimed, unreadable: true}
 	}
 	for n := 1; n <= claimed; n++ {
@@ -153,11 +154,11 @@ func (r *rot) versions(ctx context.Context, o *object, files map[string]store.In
 }
 
 // noVersions is the verdict on a folder without any committed version.
-func (r *rot) noVersions(ctx context.Context, o *object, files map[string]store.Info, listed bool, top pair, exp *manifest.Inventory) verdict {
+func (r *check) noVersions(ctx context.Context, o *object, files map[string]store.Info, listed bool, top pair, exp *manifest.Inventory) verdict {
 	if exp != nil || r.heads[o.slug] > 0 {
 		for _, err := range []error{top.invErr, top.sideErr} {
 			if err != nil && !errors.Is(err, fs.ErrNotExist) {
-				r.damaged(ctx, o, Damage{Object: o.slug, Content: inventoryFile, Path: InventoryPath, Kind: Unreadable, Detail: plain(err)})
+				r.damaged(ctx, o, verify.Damage{Object: o.slug, Content: inventoryFile, Path: verify.InventoryPath, Kind: verify.Unreadable, Detail: plain(err)})
 				return verdict{unreadable: true}
 			}
 		}
@@ -181,11 +182,11 @@ func reference(claimed int, head, top, exp *manifest.Inventory) *manifest.Invent
 }
 
 // version checks one version's inventory and sidecar.
-func (r *rot) version(ctx context.Context, o *object, n int, p pair, files map[string]store.Info) {
+func (r *check) version(ctx context.Context, o *object, n int, p pair, files map[string]store.Info) {
 	want := o.inv.Until(n).Encode()
-	d := Damage{Object: o.slug, Path: InventoryPath, Version: n, Content: versionFile(n, inventoryFile)}
+	d := verify.Damage{Object: o.slug, Path: verify.InventoryPath, Version: n, Content: versionFile(n, inventoryFile)}
 	if n > o.inv.Head() {
-		d.Kind, d.Detail = Altered, "this version's manifest is damaged, and no other copy's was at hand to tell what it held"
+		d.Kind, d.Detail = verify.Altered, "this version's manifest is damaged, and no other copy's was at hand to tell what it held"
 		r.damaged(ctx, o, d)
 		return
 	}
@@ -193,17 +194,17 @@ func (r *rot) version(ctx context.Context, o *object, n int, p pair, files map[s
 	switch {
 	case p.invErr != nil:
 		d.Kind, d.Detail = kindOf(p.invErr), "the version's inventory: "+plain(p.invErr)
-		if d.Kind == Gone {
+		if d.Kind == verify.Gone {
 			d.Detail = "the version's inventory is not on this copy"
 		}
 		r.damaged(ctx, o, d)
 	case p.whole() && (!bytes.Equal(p.inv, want) || (inSeal && manifest.Sum(p.inv) != sealed)):
 		// It agrees with itself, so no rot made it: someone wrote it.
-		d.Kind, d.Detail = Altered, Rewritten+": it agrees with its own sidecar, and not with the seal or the later versions"
+		d.Kind, d.Detail = verify.Altered, verify.Rewritten+": it agrees with its own sidecar, and not with the seal or the later versions"
 		r.damaged(ctx, o, d)
 		return
 	case !bytes.Equal(p.inv, want):
-		d.Kind, d.Detail = Altered, differs(int64(len(p.inv)), int64(len(want)))
+		d.Kind, d.Detail = verify.Altered, differs(int64(len(p.inv)), int64(len(want)))
 		r.damaged(ctx, o, d)
 	default:
 		r.rememberOurs(o, d.Content, want, p, files)
@@ -212,12 +213,12 @@ func (r *rot) version(ctx context.Context, o *object, n int, p pair, files map[s
 	switch side := manifest.Sidecar(want); {
 	case p.sideErr != nil:
 		d.Kind, d.Detail = kindOf(p.sideErr), "the sidecar of the version's inventory: "+plain(p.sideErr)
-		if d.Kind == Gone {
+		if d.Kind == verify.Gone {
 			d.Detail = "the sidecar of the version's inventory is not on this copy"
 		}
 		r.damaged(ctx, o, d)
 	case !bytes.Equal(p.side, side):
-		d.Kind, d.Detail = Altered, "the sidecar of the version's inventory "+differs(int64(len(p.side)), int64(len(side)))
+		d.Kind, d.Detail = verify.Altered, "the sidecar of the version's inventory "+differs(int64(len(p.side)), int64(len(side)))
 		r.damaged(ctx, o, d)
 	default:
 		r.rememberOurs(o, d.Content, side, p, files)
@@ -225,17 +226,17 @@ func (r *rot) version(ctx context.Context, o *object, n int, p pair, files map[s
 }
 
 // rememberOurs remembers an inventory or a sidecar that was read and is right.
-func (r *rot) rememberOurs(o *object, path string, b []byte, p pair, files map[string]store.Info) {
+func (r *check) rememberOurs(o *object, path string, b []byte, p pair, files map[string]store.Info) {
 	if p.remembered {
 		return
 	}
-	r.remember(o, Held{Path: path, SHA256: manifest.Sum(b), Size: int64(len(b)), ETag: files[path].ETag, ReadBack: r.now})
+	r.remember(o, verify.Held{Path: path, SHA256: manifest.Sum(b), Size: int64(len(b)), ETag: files[path].ETag, ReadBack: r.now})
 }
 
 // rememberedPair makes up an inventory and its sidecar on S3 without
 // downloading them: both were read back once, the listing shows them unchanged
 // since, and what they hold is known. n is the version, 0 for the newest.
-func (r *rot) rememberedPair(o *object, files map[string]store.Info, invPath, sidePath string, exp *manifest.Inventory, n int) (pair, bool) {
+func (r *check) rememberedPair(o *object, files map[string]store.Info, invPath, sidePath string, exp *manifest.Inventory, n int) (pair, bool) {
 	if r.c.Root.Kind() != "s3" || exp == nil || (!r.o.Quick && r.o.Allowance < 0) {
 		return pair{}, false
 	}
@@ -253,14 +254,9 @@ func (r *rot) rememberedPair(o *object, files map[string]store.Info, invPath, si
 	return pair{inv: inv, side: side, remembered: true}, true
 }
 
-// Rewritten begins the Detail of an inventory that was not damaged but replaced:
-// it agrees with its sidecar, and not with the rest of the archive. It is never
-// mended; the copy wants a new root.
-const Rewritten = "rewritten"
-
 // derived looks at what is made from the newest version: a root pair that lags
 // or a missing 0= file is unfinished, not damaged.
-func (r *rot) derived(ctx context.Context, o *object, top pair, files map[string]store.Info, listed bool) {
+func (r *check) derived(ctx context.Context, o *object, top pair, files map[string]store.Info, listed bool) {
 	want := o.inv.Encode()
 	if !top.remembered && bytes.Equal(top.inv, want) {
 		r.rememberOurs(o, inventoryFile, want, top, files)
@@ -272,7 +268,7 @@ func (r *rot) derived(ctx context.Context, o *object, top pair, files map[string
 		path string
 	}{{top.invErr, inventoryFile}, {top.sideErr, sidecarFile}} {
 		if e.err != nil && !errors.Is(e.err, fs.ErrNotExist) {
-			r.damaged(ctx, o, Damage{Object: o.slug, Path: InventoryPath, Version: o.inv.Head(), Content: e.path, Kind: Unreadable, Detail: plain(e.err)})
+			r.damaged(ctx, o, verify.Damage{Object: o.slug, Path: verify.InventoryPath, Version: o.inv.Head(), Content: e.path, Kind: verify.Unreadable, Detail: plain(e.err)})
 			unfinished = false
 		}
 	}
@@ -301,10 +297,10 @@ func decodeWhole(p pair) *manifest.Inventory {
 // highestListed is the highest version whose folder has an inventory or its
 // sidecar. A number that nothing bears out is somebody's invention: versions have
 // no gaps, but for folders that were lost, and then the inventory above tells.
-func (r *rot) highestListed(ctx context.Context, o *object, files map[string]store.Info, known int) int {
+func (r *check) highestListed(ctx context.Context, o *object, files map[string]store.Info, known int) int {
 	listed := map[int]bool{}
 	for p := range files {
-		if n := versionOf(p); n > 0 && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
+		if n := verify.VersionOf(p); n > 0 && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
 			listed[n] = true
 		}
 	}

@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"container/heap"
@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"linecamp/verify"
 )
 
 // choice picks what is downloaded from S3 within an allowance: what was never
@@ -45,7 +47,7 @@ func (h *oldest) Pop() any {
 
 // offer takes a file into the choice and returns those that it left no room
 // for, to be asked about only.
-func (c *choice) offer(j job, held Held) []job {
+func (c *choice) offer(j job, held verify.Held) []job {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	var out []job
@@ -73,7 +75,7 @@ func (c *choice) offer(j job, held Held) []job {
 }
 
 // send hands the chosen files out, longest unread first.
-func (c *choice) send(ctx context.Context, r *rot) {
+func (c *choice) send(ctx context.Context, r *check) {
 	c.mu.Lock()
 	files := c.files
 	c.files = nil

@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -9,51 +9,26 @@ import (
 	"iter"
 	"math"
 	"os"
-	"path"
 	"sync"
 	"sync/atomic"
+	"syscall"
 
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest"
+	"linecamp/verify"
 )
-
-// WorkingPath is the raw path, relative to the working folder, of a file that a
-// record names; "" if that would lead out of the folder.
-func WorkingPath(rec *manifest.Record, logical string) string {
-	raw := logical
-	if e, ok := rec.Paths[logical]; ok && len(e.Raw) > 0 {
-		raw = string(e.Raw)
-	}
-	p := path.Join(rec.Base, raw)
-	if !fs.ValidPath(toValid(p)) || p == "." {
-		return ""
-	}
-	return p
-}
-
-// toValid lets fs.ValidPath judge the shape of a path whose names need not be
-// UTF-8.
-func toValid(p string) string {
-	b := []byte(p)
-	for i := range b {
-		if b[i] >= 0x80 {
-			b[i] = 'x'
-		}
-	}
-	return string(b)
-}
 
 // Working re-reads the working folder against the newest manifests, which
 // objects yields with their records. A file is altered only if its size and
 // time are those of the record and its bytes are not; a file with another size
 // or time whose bytes differ is a change that waits for the next mirror. Files
 // that are not there are counted only: the years tell which of them matter.
-func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inventory, *manifest.Record], o Options) (CopyReport, error) {
+func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inventory, *manifest.Record], o Options) (verify.CopyReport, error) {
 	o.fill()
-	w := &working{o: o, rep: CopyReport{Copy: WorkingName, Depth: Full}}
+	w := &working{o: o, rep: verify.CopyReport{Copy: verify.WorkingName, Depth: verify.Full}}
 	if o.Quick {
-		w.rep.Depth = Quick
+		w.rep.Depth = verify.Quick
 	}
 	root, err := os.OpenRoot(folder)
 	if err != nil {
@@ -82,15 +57,15 @@ func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inv
 			if rec == nil {
 				continue // without a record nothing can be called altered
 			}
-			held := map[string]Held{}
+			held := map[string]verify.Held{}
 			if o.Memory != nil {
-				if h, err := o.Memory.Held(WorkingName, inv.Slug()); err == nil {
+				if h, err := o.Memory.Held(verify.WorkingName, inv.Slug()); err == nil {
 					held = h
 				}
 			}
 			for logical, e := range rec.Paths {
 				d, ok := inv.State(inv.Head())[logical]
-				raw := WorkingPath(rec, logical)
+				raw := verify.WorkingPath(rec, logical)
 				if !ok || raw == "" || manifest.Reserved(logical) {
 					continue
 				}
@@ -104,7 +79,7 @@ func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inv
 		return nil
 	})
 	err = g.Wait()
-	w.remember("", Held{}, true)
+	w.remember("", verify.Held{}, true)
 	if cause := context.Cause(ctx); cause != nil {
 		err = cause
 	}
@@ -119,8 +94,8 @@ type working struct {
 	done atomic.Int64
 
 	mu    sync.Mutex
-	rep   CopyReport
-	found map[string][]Held
+	rep   verify.CopyReport
+	found map[string][]verify.Held
 	n     int
 }
 
@@ -131,7 +106,7 @@ type workingJob struct {
 	raw     string
 	entry   manifest.Entry
 	want    manifest.Digest
-	held    Held
+	held    verify.Held
 }
 
 // holds reports whether the site has those bytes on record: no rot makes one
@@ -145,18 +120,18 @@ func (w *working) file(ctx context.Context, j workingJob) {
 	st, err := w.root.Lstat(j.raw)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		w.count(func(r *CopyReport) { r.Absent++ })
+		w.count(func(r *verify.CopyReport) { r.Absent++ })
 		return
 	case err != nil:
-		w.damaged(j, Unreadable, plain(err))
+		w.damaged(j, verify.Unreadable, plain(err))
 		return
 	case !st.Mode().IsRegular():
-		w.count(func(r *CopyReport) { r.Waiting++ })
+		w.count(func(r *verify.CopyReport) { r.Waiting++ })
 		return
 	}
-	w.count(func(r *CopyReport) { r.Files++; r.Bytes += st.Size() })
+	w.count(func(r *verify.CopyReport) { r.Files++; r.Bytes += st.Size() })
 	if st.Size() != j.entry.Bytes {
-		w.count(func(r *CopyReport) { r.Waiting++ })
+		w.count(func(r *verify.CopyReport) { r.Waiting++ })
 		return
 	}
 	same := st.ModTime().Equal(j.entry.Modified)
@@ -173,19 +148,19 @@ func (w *working) file(ctx context.Context, j workingJob) {
 	switch {
 	case ctx.Err() != nil:
 	case errors.Is(err, fs.ErrNotExist):
-		w.count(func(r *CopyReport) { r.Files--; r.Bytes -= st.Size(); r.Absent++ })
+		w.count(func(r *verify.CopyReport) { r.Files--; r.Bytes -= st.Size(); r.Absent++ })
 	case err != nil:
-		w.damaged(j, Unreadable, plain(err))
+		w.damaged(j, verify.Unreadable, plain(err))
 	case what == xxh:
-		w.count(func(r *CopyReport) { r.Matched.add(got.size) })
+		w.count(func(r *verify.CopyReport) { add(&r.Matched, got.size) })
 	case got.sha == j.want:
-		w.count(func(r *CopyReport) { r.ReadBack.add(got.size) })
-		w.remember(j.inv.Slug(), Held{Path: j.logical, SHA256: j.want, Size: got.size, XXH64: got.xxh, ReadBack: w.o.Now().UTC()}, false)
+		w.count(func(r *verify.CopyReport) { add(&r.ReadBack, got.size) })
+		w.remember(j.inv.Slug(), verify.Held{Path: j.logical, SHA256: j.want, Size: got.size, XXH64: got.xxh, ReadBack: w.o.Now().UTC()}, false)
 	case same && !j.holds(got.sha) && w.unchanged(j, st):
-		w.damaged(j, Altered, "its size and time are unchanged and its bytes are not; "+
+		w.damaged(j, verify.Altered, "its size and time are unchanged and its bytes are not; "+
 			fmt.Sprintf("its SHA-256 is %s…, the manifest says %s…", got.sha.String()[:12], j.want.String()[:12]))
 	default:
-		w.count(func(r *CopyReport) { r.Waiting++ })
+		w.count(func(r *verify.CopyReport) { r.Waiting++ })
 	}
 }
 
@@ -197,7 +172,7 @@ func (w *working) unchanged(j workingJob, was fs.FileInfo) bool {
 }
 
 func (w *working) read(ctx context.Context, raw string, what sums) (digests, error) {
-	f, err := w.root.OpenFile(raw, openFlags, 0)
+	f, err := w.root.OpenFile(raw, os.O_RDONLY|syscall.O_NONBLOCK, 0)
 	if err != nil {
 		return digests{}, err
 	}
@@ -233,30 +208,30 @@ func (w *working) progress(n int64) {
 	}
 }
 
-func (w *working) count(f func(*CopyReport)) {
+func (w *working) count(f func(*verify.CopyReport)) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	f(&w.rep)
 }
 
-func (s *Share) add(size int64) { s.Files++; s.Bytes += size }
+func add(s *verify.Share, size int64) { s.Files++; s.Bytes += size }
 
 func (w *working) damaged(j workingJob, kind, detail string) {
-	w.count(func(r *CopyReport) {
-		r.Damage = append(r.Damage, Damage{Site: SiteOf(j.inv.Slug(), j.rec).Name(), Path: j.raw, Version: j.inv.Head(), Kind: kind,
-			Detail: detail, Copy: WorkingName, Object: j.inv.Slug(), Content: j.logical, files: 1, size: j.entry.Bytes})
+	w.count(func(r *verify.CopyReport) {
+		r.Damage = append(r.Damage, verify.Damage{Site: verify.SiteOf(j.inv.Slug(), j.rec).Name(), Path: j.raw, Version: j.inv.Head(), Kind: kind,
+			Detail: detail, Copy: verify.WorkingName, Object: j.inv.Slug(), Content: j.logical, Files: 1, Bytes: j.entry.Bytes})
 	})
 }
 
 // remember keeps a finding, and writes all of them down now and then.
-func (w *working) remember(object string, h Held, all bool) {
+func (w *working) remember(object string, h verify.Held, all bool) {
 	if w.o.Memory == nil {
 		return
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if w.found == nil {
-		w.found = map[string][]Held{}
+		w.found = map[string][]verify.Held{}
 	}
 	if object != "" {
 		w.found[object] = append(w.found[object], h)
@@ -266,7 +241,7 @@ func (w *working) remember(object string, h Held, all bool) {
 		return
 	}
 	for object, held := range w.found {
-		if err := w.o.Memory.Remember(WorkingName, object, held); err != nil {
+		if err := w.o.Memory.Remember(verify.WorkingName, object, held); err != nil {
 			w.stop(fmt.Errorf("remembering what the working folder holds: %w", err))
 		}
 	}
@@ -291,11 +266,11 @@ func (w *working) settle(folder string, err *error) {
 	}
 	sortDamage(rep.Damage)
 	if rep.Damage == nil {
-		rep.Damage = []Damage{}
+		rep.Damage = []verify.Damage{}
 	}
 	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Waiting
 	for _, d := range rep.Damage {
-		looked += d.files
+		looked += d.Files
 	}
 	rep.Unread.Files = max(0, rep.Files-looked)
 }

@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/verify"
 )
 
 // job is one file to be looked at.
@@ -28,7 +29,7 @@ func (j job) key() string { return j.object.slug + "/" + j.path }
 
 // hand gives a job to the workers, or to the choice of what may be downloaded.
 // It reports whether the check goes on.
-func (r *rot) hand(ctx context.Context, j job) bool {
+func (r *check) hand(ctx context.Context, j job) bool {
 	j.object.mu.Lock()
 	j.object.pending++
 	j.object.mu.Unlock()
@@ -43,7 +44,7 @@ func (r *rot) hand(ctx context.Context, j job) bool {
 	return r.post(ctx, j)
 }
 
-func (r *rot) post(ctx context.Context, j job) bool {
+func (r *check) post(ctx context.Context, j job) bool {
 	if !r.yield(ctx) {
 		j.object.finish(r)
 		return false
@@ -58,12 +59,12 @@ func (r *rot) post(ctx context.Context, j job) bool {
 }
 
 // do is one job.
-func (r *rot) do(ctx context.Context, j job) {
+func (r *check) do(ctx context.Context, j job) {
 	held, known := j.object.held[j.path]
 	known = known && held.SHA256 == j.want
 	s3 := r.c.Root.Kind() == "s3"
 	if known && j.listed && j.info.Size != held.Size {
-		r.damaged(ctx, j.object, j.damage(Altered, differs(j.info.Size, held.Size)))
+		r.damaged(ctx, j.object, j.damage(verify.Altered, differs(j.info.Size, held.Size)))
 		r.progress(held.Size)
 		return
 	}
@@ -77,12 +78,12 @@ func (r *rot) do(ctx context.Context, j job) {
 	}
 }
 
-func (j job) damage(kind, detail string) Damage {
-	return Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, digest: j.want, files: j.files, size: j.info.Size}
+func (j job) damage(kind, detail string) verify.Damage {
+	return verify.Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, Digest: j.want, Files: j.files, Bytes: j.info.Size}
 }
 
 // full reads every byte and compares the SHA-256.
-func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
+func (r *check) full(ctx context.Context, j job, held verify.Held, known bool) {
 	what := sha
 	if r.c.Root.Kind() != "s3" && (!known || held.XXH64 == 0) {
 		what |= xxh // for quick checks to come
@@ -100,7 +101,7 @@ func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
 			return
 		}
 		if again.sha != j.want && again.sha != got.sha {
-			r.damaged(ctx, j.object, j.damage(Unreadable, "it read differently twice, so the connection may be at fault"))
+			r.damaged(ctx, j.object, j.damage(verify.Unreadable, "it read differently twice, so the connection may be at fault"))
 			return
 		}
 		got = again
@@ -110,17 +111,17 @@ func (r *rot) full(ctx context.Context, j job, held Held, known bool) {
 		if !known || held.Size == 0 || got.size == held.Size {
 			detail = fmt.Sprintf("its SHA-256 is %s…, the manifest says %s…", got.sha.String()[:12], j.want.String()[:12])
 		}
-		r.damaged(ctx, j.object, j.damage(Altered, detail))
+		r.damaged(ctx, j.object, j.damage(verify.Altered, detail))
 		return
 	}
-	h := Held{Path: j.path, SHA256: j.want, Files: j.files, Size: got.size, XXH64: got.xxh, ETag: j.info.ETag, ReadBack: r.now}
+	h := verify.Held{Path: j.path, SHA256: j.want, Files: j.files, Size: got.size, XXH64: got.xxh, ETag: j.info.ETag, ReadBack: r.now}
 	r.remember(j.object, h)
 	r.share(&r.report.ReadBack, j, got.size)
 }
 
 // quick compares size and XXH64 with what an earlier full reading remembered; a
 // difference is looked into with a full reading.
-func (r *rot) quick(ctx context.Context, j job, held Held) {
+func (r *check) quick(ctx context.Context, j job, held verify.Held) {
 	got, err := r.read(ctx, j, xxh)
 	if err != nil {
 		r.failed(ctx, j, err)
@@ -137,10 +138,10 @@ func (r *rot) quick(ctx context.Context, j job, held Held) {
 // listing's size and ETag are those that were remembered with the digest, or
 // else the service reports the SHA-256 it checked on upload. What neither
 // settles is read, as far as the allowance goes.
-func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
+func (r *check) ask(ctx context.Context, j job, held verify.Held, known bool) {
 	same := known && j.listed && held.ETag != "" && held.ETag == j.info.ETag && held.Size == j.info.Size
 	if same && !held.Confirmed.IsZero() {
-		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Files: j.files, Size: held.Size, ETag: held.ETag, Confirmed: r.now})
+		r.remember(j.object, verify.Held{Path: j.path, SHA256: j.want, Files: j.files, Size: held.Size, ETag: held.ETag, Confirmed: r.now})
 		r.share(&r.report.Confirmed, j, j.info.Size)
 		r.progress(j.info.Size)
 		return
@@ -153,7 +154,7 @@ func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
 	j.info, j.listed = info, true
 	switch {
 	case info.SHA256 == j.want:
-		r.remember(j.object, Held{Path: j.path, SHA256: j.want, Files: j.files, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
+		r.remember(j.object, verify.Held{Path: j.path, SHA256: j.want, Files: j.files, Size: info.Size, ETag: info.ETag, Confirmed: r.now})
 		r.share(&r.report.Confirmed, j, info.Size)
 		r.progress(info.Size)
 	case same && info.SHA256.IsZero():
@@ -168,7 +169,7 @@ func (r *rot) ask(ctx context.Context, j job, held Held, known bool) {
 }
 
 // take takes n bytes from what may still be downloaded.
-func (r *rot) take(n int64) bool {
+func (r *check) take(n int64) bool {
 	if r.o.Allowance < 0 {
 		return true
 	}
@@ -185,11 +186,11 @@ func (r *rot) take(n int64) bool {
 }
 
 // failed is a file that could not be read.
-func (r *rot) failed(ctx context.Context, j job, err error) {
+func (r *check) failed(ctx context.Context, j job, err error) {
 	var wrong wrongSize
 	if errors.As(err, &wrong) {
 		j.info.Size = wrong.got
-		r.damaged(ctx, j.object, j.damage(Altered, wrong.Error()))
+		r.damaged(ctx, j.object, j.damage(verify.Altered, wrong.Error()))
 		return
 	}
 	if r.over(ctx, err) {
@@ -202,7 +203,7 @@ func (r *rot) failed(ctx context.Context, j job, err error) {
 	r.damaged(ctx, j.object, j.damage(kindOf(err), detail))
 }
 
-func (r *rot) share(s *Share, j job, size int64) {
+func (r *check) share(s *verify.Share, j job, size int64) {
 	r.inARow.Store(0)
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -214,13 +215,13 @@ func (r *rot) share(s *Share, j job, size int64) {
 // written down, so that a check that is stopped has not read in vain.
 const rememberEvery = 256
 
-func (r *rot) remember(o *object, h Held) {
+func (r *check) remember(o *object, h verify.Held) {
 	if r.o.Memory == nil {
 		return
 	}
 	o.mu.Lock()
 	o.found = append(o.found, h)
-	var batch []Held
+	var batch []verify.Held
 	if len(o.found) >= rememberEvery {
 		batch, o.found = o.found, nil
 	}
@@ -228,7 +229,7 @@ func (r *rot) remember(o *object, h Held) {
 	r.write(o, batch)
 }
 
-func (r *rot) write(o *object, batch []Held) {
+func (r *check) write(o *object, batch []verify.Held) {
 	if len(batch) == 0 {
 		return
 	}
@@ -239,10 +240,10 @@ func (r *rot) write(o *object, batch []Held) {
 
 // finish ends one job of an object; with the last one, what was found is
 // written down.
-func (o *object) finish(r *rot) {
+func (o *object) finish(r *check) {
 	o.mu.Lock()
 	o.pending--
-	var batch []Held
+	var batch []verify.Held
 	last := o.pending == 0
 	if last {
 		batch, o.found = o.found, nil
@@ -258,7 +259,7 @@ func (o *object) finish(r *rot) {
 
 // read digests a file past the page cache; once more where the copy did not
 // answer, and does again.
-func (r *rot) read(ctx context.Context, j job, what sums) (digests, error) {
+func (r *check) read(ctx context.Context, j job, what sums) (digests, error) {
 	got, err := r.readFile(ctx, j, what)
 	if class := fault.Of(err); class.OfCopy() && class != fault.Away && ctx.Err() == nil && r.present(ctx) == nil {
 		got, err = r.readFile(ctx, j, what)
@@ -266,7 +267,7 @@ func (r *rot) read(ctx context.Context, j job, what sums) (digests, error) {
 	return got, err
 }
 
-func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
+func (r *check) readFile(ctx context.Context, j job, what sums) (digests, error) {
 	f, info, err := r.c.Root.OpenFresh(ctx, j.key())
 	if err != nil {
 		return digests{}, err
@@ -275,8 +276,8 @@ func (r *rot) readFile(ctx context.Context, j job, what sums) (digests, error) {
 	if want, ok := j.object.sizeOf(ctx, r, j); ok && info.Size > want {
 		return digests{}, wrongSize{info.Size, differs(info.Size, want)}
 	}
-	if info.Size > manifest.MaxRecord && j.want == j.object.inv.State(versionOf(j.path))[manifest.RecordPath] {
-		return digests{}, wrongSize{info.Size, "it has more than the " + sizeText(manifest.MaxRecord) + " a record may have"}
+	if info.Size > manifest.MaxRecord && j.want == j.object.inv.State(verify.VersionOf(j.path))[manifest.RecordPath] {
+		return digests{}, wrongSize{info.Size, "it has more than the " + verify.Size(manifest.MaxRecord) + " a record may have"}
 	}
 	got, err := digest(ctx, f, info.Size, what, r.progress)
 	r.downloaded(got.size)
@@ -297,7 +298,7 @@ func (w wrongSize) Error() string { return w.text }
 
 // sizeOf is how long a file may be: as it was when it was last known to be good,
 // or as the records of this copy say. It is not known where no record reads.
-func (o *object) sizeOf(ctx context.Context, r *rot, j job) (int64, bool) {
+func (o *object) sizeOf(ctx context.Context, r *check, j job) (int64, bool) {
 	if held, ok := o.held[j.path]; ok && held.SHA256 == j.want {
 		return held.Size, true
 	}
@@ -308,13 +309,13 @@ func (o *object) sizeOf(ctx context.Context, r *rot, j job) (int64, bool) {
 	defer o.sizesMu.Unlock()
 	if o.sizes == nil {
 		o.sizes = map[int]map[manifest.Digest]int64{}
-		o.records = Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
+		o.records = verify.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
 	}
-	for _, n := range []int{o.inv.Head(), versionOf(j.path)} {
+	for _, n := range []int{o.inv.Head(), verify.VersionOf(j.path)} {
 		if o.sizes[n] == nil && n > 0 {
 			rec, _ := o.records.Of(ctx, n)
 			o.sizes[n] = manifest.Sizes(o.inv.State(n), rec)
-			o.records.read = nil
+			o.records.Forget()
 		}
 		if size, ok := o.sizes[n][j.want]; ok {
 			return size, true
@@ -323,8 +324,8 @@ func (o *object) sizeOf(ctx context.Context, r *rot, j job) (int64, bool) {
 	return 0, false
 }
 
-func sortDamage(d []Damage) {
-	slices.SortFunc(d, func(a, b Damage) int {
+func sortDamage(d []verify.Damage) {
+	slices.SortFunc(d, func(a, b verify.Damage) int {
 		for _, c := range []int{strings.Compare(a.Object, b.Object), strings.Compare(a.Path, b.Path), strings.Compare(a.Content, b.Content)} {
 			if c != 0 {
 				return c

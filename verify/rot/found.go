@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -12,13 +12,14 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/verify"
 	"linecamp/verify/say"
 )
 
 // damaged adds a finding. A failure to read may mean that the whole copy has
 // gone: then the check stops, and nothing more is called damaged.
-func (r *rot) damaged(ctx context.Context, o *object, d Damage) {
-	if d.Kind == Gone || d.Kind == Unreadable {
+func (r *check) damaged(ctx context.Context, o *object, d verify.Damage) {
+	if d.Kind == verify.Gone || d.Kind == verify.Unreadable {
 		r.suspect(ctx, d.Kind)
 	}
 	if ctx.Err() != nil {
@@ -49,7 +50,7 @@ var errInARow = fmt.Errorf("%d files one after the other could not be read; the 
 // over reports that nothing more can be read from the copy, and stops the check
 // where an error says so. One file that a copy refuses or does not hand out in
 // time, while the copy still says which one it is, is a fault of that file.
-func (r *rot) over(ctx context.Context, err error) bool {
+func (r *check) over(ctx context.Context, err error) bool {
 	if err == nil || ctx.Err() != nil {
 		return ctx.Err() != nil
 	}
@@ -61,13 +62,13 @@ func (r *rot) over(ctx context.Context, err error) bool {
 	return true
 }
 
-func (r *rot) stopped(err error) error {
+func (r *check) stopped(err error) error {
 	return fmt.Errorf("%s: %w: %w", r.c.Name, ErrStopped, err)
 }
 
 // suspect stops the check if the copy no longer says which one it is.
-func (r *rot) suspect(ctx context.Context, kind string) {
-	if kind == Unreadable && r.inARow.Add(1) >= mostInARow {
+func (r *check) suspect(ctx context.Context, kind string) {
+	if kind == verify.Unreadable && r.inARow.Add(1) >= mostInARow {
 		if err := r.present(ctx); err != nil {
 			r.stop(err)
 			return
@@ -85,7 +86,7 @@ func (r *rot) suspect(ctx context.Context, kind string) {
 }
 
 // present reports, as ErrStopped, that the copy is no longer the one it was.
-func (r *rot) present(ctx context.Context) error {
+func (r *check) present(ctx context.Context) error {
 	id, err := r.c.Root.Identity(ctx)
 	if err == nil && r.c.ID != "" && id.CopyID != r.c.ID {
 		err = store.ErrOtherRoot
@@ -97,9 +98,9 @@ func (r *rot) present(ctx context.Context) error {
 }
 
 // settle finishes the report: in order, without what is not sure.
-func (r *rot) settle(ctx context.Context) {
+func (r *check) settle(ctx context.Context) {
 	rep := &r.report
-	unsure := func(d Damage) bool { return d.Kind == Gone || d.Kind == Unreadable }
+	unsure := func(d verify.Damage) bool { return d.Kind == verify.Gone || d.Kind == verify.Unreadable }
 	if ctx.Err() == nil && slices.ContainsFunc(rep.Damage, unsure) {
 		if err := r.present(ctx); err != nil {
 			r.stop(err)
@@ -116,29 +117,29 @@ func (r *rot) settle(ctx context.Context) {
 	r.forget(rep.Damage)
 	sortDamage(rep.Damage)
 	if rep.Damage == nil {
-		rep.Damage = []Damage{}
+		rep.Damage = []verify.Damage{}
 	}
-	slices.SortFunc(rep.Behind, func(a, b Behind) int { return strings.Compare(a.Object, b.Object) })
+	slices.SortFunc(rep.Behind, func(a, b verify.Behind) int { return strings.Compare(a.Object, b.Object) })
 	slices.Sort(rep.Unfinished)
 	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Confirmed.Files
 	bytes := rep.ReadBack.Bytes + rep.Matched.Bytes + rep.Confirmed.Bytes
 	for _, d := range rep.Damage {
-		looked += d.files
-		bytes += d.size * int64(d.files)
+		looked += d.Files
+		bytes += d.Bytes * int64(d.Files)
 	}
-	rep.Unread = Share{max(0, rep.Files-looked), max(0, rep.Bytes-bytes)}
+	rep.Unread = verify.Share{Files: max(0, rep.Files-looked), Bytes: max(0, rep.Bytes-bytes)}
 }
 
 // forget makes what was remembered of damaged files void: they are no longer
 // what was read back.
-func (r *rot) forget(damage []Damage) {
+func (r *check) forget(damage []verify.Damage) {
 	if r.o.Memory == nil {
 		return
 	}
-	void := map[string][]Held{}
+	void := map[string][]verify.Held{}
 	for _, d := range damage {
-		if d.Object != "" && (d.Kind == Altered || d.Kind == Gone) {
-			void[d.Object] = append(void[d.Object], Held{Path: d.Content, Files: d.files})
+		if d.Object != "" && (d.Kind == verify.Altered || d.Kind == verify.Gone) {
+			void[d.Object] = append(void[d.Object], verify.Held{Path: d.Content, Files: d.Files})
 		}
 	}
 	for object, held := range void {
@@ -148,7 +149,7 @@ func (r *rot) forget(damage []Damage) {
 }
 
 // expected is Options.Expected, nil where nothing is known.
-func (r *rot) expected(object string) *manifest.Inventory {
+func (r *check) expected(object string) *manifest.Inventory {
 	if r.o.Expected == nil {
 		return nil
 	}
@@ -161,9 +162,9 @@ func (r *rot) expected(object string) *manifest.Inventory {
 
 func kindOf(err error) string {
 	if errors.Is(err, fs.ErrNotExist) {
-		return Gone
+		return verify.Gone
 	}
-	return Unreadable
+	return verify.Unreadable
 }
 
 // plain is an error's text for a report, on one line.

@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/store"
+	"linecamp/verify"
 	"linecamp/verify/ocfl"
 )
 
@@ -17,7 +18,7 @@ import (
 // In a bucket the same rules are held, but for the few that need a second
 // listing and all inventories again, which a metered link is spared; `verify
 // --root` does it on request.
-func (r *rot) holdAgainstStandard(ctx context.Context) error {
+func (r *check) holdAgainstStandard(ctx context.Context) error {
 	drive, ok := r.c.Root.(*store.Drive)
 	if !ok || r.o.Quick {
 		return nil
@@ -37,7 +38,7 @@ func (r *rot) holdAgainstStandard(ctx context.Context) error {
 
 // unexplained leaves out what this check knows already: damage, a root pair
 // that the next mirror writes, a version that is still being built, litter.
-func (r *rot) unexplained(found ocfl.Report) []string {
+func (r *check) unexplained(found ocfl.Report) []string {
 	known := map[string]bool{}
 	for _, d := range r.report.Damage {
 		known[d.Object] = true
@@ -48,7 +49,7 @@ func (r *rot) unexplained(found ocfl.Report) []string {
 	begun := map[string]bool{} // objects of which no version is committed yet
 	for _, f := range found.Errors {
 		top, rest, _ := strings.Cut(f.Path, "/")
-		if r.report.Heads[top] == 0 && versionOf(rest+"/") == 1 {
+		if r.report.Heads[top] == 0 && verify.VersionOf(rest+"/") == 1 {
 			begun[top] = true
 		}
 	}
@@ -60,7 +61,7 @@ func (r *rot) unexplained(found ocfl.Report) []string {
 			switch {
 			case known[object], passedPath(at):
 			case object == "" && begun[top]:
-			case object != "" && versionOf(f.Path+"/") > r.report.Heads[object]:
+			case object != "" && verify.VersionOf(f.Path+"/") > r.report.Heads[object]:
 			default:
 				rules = append(rules, fmt.Sprintf("%s %s: %s", f.Code, at, f.Detail))
 			}

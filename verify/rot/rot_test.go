@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"context"
@@ -16,33 +16,21 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
-
-// visits is a state with a visit in each year.
-func visits(years ...int) verifytest.State {
-	s := verifytest.State{}
-	for _, y := range years {
-		day := verifytest.Day(y, 6, 21)
-		for _, name := range []string{"plot.jpg", "landscape.jpg", "notes.txt"} {
-			p := fmt.Sprintf("%d-06-21/%s", y, name)
-			s[p] = verifytest.Photo(p, day)
-		}
-	}
-	return s
-}
 
 // ranch has two versions of one site on n copies.
 func ranch(t testing.TB, n int) *verifytest.Ranch {
 	r := verifytest.New(t, n)
-	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), visits(2019, 2020))
-	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), visits(2019, 2020, 2021))
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.Visits(2019, 2020))
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2019, 2020, 2021))
 	return r
 }
 
-func rot(t testing.TB, c verify.Copy, o verify.Options) verify.CopyReport {
+func checked(t testing.TB, c verify.Copy, o rot.Options) verify.CopyReport {
 	t.Helper()
-	rep, err := verify.Rot(context.Background(), c, o)
+	rep, err := rot.Check(context.Background(), c, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,7 +51,7 @@ func TestRotFindsNothingOnAGoodCopy(t *testing.T) {
 	mem := &verifytest.Memory{}
 	o := r.Options()
 	o.Memory = mem
-	rep := rot(t, r.Copies[0], o)
+	rep := checked(t, r.Copies[0], o)
 	if len(rep.Damage) > 0 || len(rep.Behind) > 0 || len(rep.Unfinished) > 0 {
 		t.Fatalf("a good copy: %+v", rep)
 	}
@@ -83,13 +71,13 @@ func TestRotFindsNothingOnAGoodCopy(t *testing.T) {
 	}
 	// A quick check afterwards reads the same bytes and finds the same.
 	o.Quick = true
-	rep = rot(t, r.Copies[0], o)
+	rep = checked(t, r.Copies[0], o)
 	if rep.Matched.Files != 9 || rep.ReadBack.Files != 0 || len(rep.Damage) != 0 || rep.Depth != "quick" {
 		t.Errorf("quick: %+v", rep)
 	}
 	// Without a memory it reads everything in full.
 	o.Memory = nil
-	if rep = rot(t, r.Copies[0], o); rep.ReadBack.Files != 9 {
+	if rep = checked(t, r.Copies[0], o); rep.ReadBack.Files != 9 {
 		t.Errorf("quick without memory: %+v", rep)
 	}
 }
@@ -160,7 +148,7 @@ func TestRotFindsDamage(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			r := ranch(t, 1)
 			tt.harm(t, r)
-			rep := rot(t, r.Copies[0], r.Options())
+			rep := checked(t, r.Copies[0], r.Options())
 			if len(rep.Standard) > 0 {
 				t.Errorf("said twice, as damage and against the standard: %q", rep.Standard)
 			}
@@ -180,7 +168,7 @@ func TestRotByTheStandard(t *testing.T) {
 	if err := os.Mkdir(r.Path(0, "windmill--stake-3/empty"), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	rep := rot(t, r.Copies[0], r.Options())
+	rep := checked(t, r.Copies[0], r.Options())
 	if len(rep.Damage) != 0 || len(rep.Standard) == 0 || !strings.Contains(rep.Standard[0], "windmill--stake-3/empty") {
 		t.Errorf("damage %v, standard %q", rep.Damage, rep.Standard)
 	}
@@ -193,7 +181,7 @@ func TestRotByTheStandard(t *testing.T) {
 func TestRotWithoutAnythingExpected(t *testing.T) {
 	r := ranch(t, 1)
 	verifytest.Flip(t, r.Path(0, r.Key("windmill--stake-3", "2019-06-21/plot.jpg")))
-	rep := rot(t, r.Copies[0], verify.Options{Allowance: -1})
+	rep := checked(t, r.Copies[0], rot.Options{Allowance: -1})
 	if got := found(rep); !slices.Equal(got, []string{"altered Windmill/Stake 3/2019-06-21/plot.jpg v2"}) {
 		t.Errorf("found %q", got)
 	}
@@ -207,7 +195,7 @@ func TestRotQuickFindsWhatTheMemoryTells(t *testing.T) {
 	mem := &verifytest.Memory{}
 	o := r.Options()
 	o.Memory = mem
-	rot(t, r.Copies[0], o)
+	checked(t, r.Copies[0], o)
 	verifytest.Flip(t, r.Path(0, r.Key("windmill--stake-3", "2019-06-21/plot.jpg")))
 	if err := os.Truncate(r.Path(0, r.Key("windmill--stake-3", "2020-06-21/plot.jpg")), 2); err != nil {
 		t.Fatal(err)
@@ -215,7 +203,7 @@ func TestRotQuickFindsWhatTheMemoryTells(t *testing.T) {
 	o.Quick = true
 	want := []string{"altered Windmill/Stake 3/2019-06-21/plot.jpg v2", "altered Windmill/Stake 3/2020-06-21/plot.jpg v2"}
 	for range 2 { // and again: what was once found is not forgotten
-		if got := found(rot(t, r.Copies[0], o)); !slices.Equal(got, want) {
+		if got := found(checked(t, r.Copies[0], o)); !slices.Equal(got, want) {
 			t.Errorf("found %q", got)
 		}
 	}
@@ -227,11 +215,11 @@ func TestRotQuickFindsWhatTheMemoryTells(t *testing.T) {
 
 func TestRotBehindIsNoDamage(t *testing.T) {
 	r := verifytest.New(t, 2)
-	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), visits(2019, 2020))
-	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), visits(2019, 2020, 2021), 0)
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.Visits(2019, 2020))
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2019, 2020, 2021), 0)
 	other := verifytest.Site{Slug: "creek--stake-1", Site: "Stake 1", Pasture: "Creek", Base: "Creek/Stake 1"}
-	r.Version(other, verifytest.Day(2021, 7, 1), visits(2021), 0)
-	rep := rot(t, r.Copies[1], r.Options())
+	r.Version(other, verifytest.Day(2021, 7, 1), verifytest.Visits(2021), 0)
+	rep := checked(t, r.Copies[1], r.Options())
 	if len(rep.Damage) != 0 {
 		t.Errorf("damage %q", found(rep))
 	}
@@ -243,7 +231,7 @@ func TestRotBehindIsNoDamage(t *testing.T) {
 		t.Errorf("counted %+v", rep)
 	}
 	// The seal alone tells it too.
-	if rep := rot(t, r.Copies[1], verify.Options{Allowance: -1}); !slices.Equal(rep.Behind, want) {
+	if rep := checked(t, r.Copies[1], rot.Options{Allowance: -1}); !slices.Equal(rep.Behind, want) {
 		t.Errorf("by the seal: %+v", rep.Behind)
 	}
 }
@@ -252,7 +240,7 @@ func TestRotUnfinishedIsNoDamage(t *testing.T) {
 	r := ranch(t, 1)
 	old := r.Heads["windmill--stake-3"].Until(1).Encode()
 	verifytest.Write(t, r.Path(0, "windmill--stake-3/inventory.json"), old, time.Now())
-	rep := rot(t, r.Copies[0], r.Options())
+	rep := checked(t, r.Copies[0], r.Options())
 	if len(rep.Damage) != 0 || !slices.Equal(rep.Unfinished, []string{"windmill--stake-3"}) {
 		t.Errorf("damage %q, unfinished %q", found(rep), rep.Unfinished)
 	}
@@ -266,18 +254,18 @@ func TestRotUnfinishedIsNoDamage(t *testing.T) {
 // written last, says so. It is damage, not a version that never came.
 func TestRotOfAVersionThatIsUnfinishedToo(t *testing.T) {
 	const slug = "windmill--stake-3"
-	for _, rot := range []string{"inventory.json", "inventory.json.sha256"} {
+	for _, name := range []string{"inventory.json", "inventory.json.sha256"} {
 		r := ranch(t, 1)
 		old := r.Heads[slug].Until(1).Encode()
 		verifytest.Write(t, r.Path(0, slug+"/inventory.json"), old, time.Now())
 		verifytest.Write(t, r.Path(0, slug+"/inventory.json.sha256"), manifest.Sidecar(old), time.Now())
-		verifytest.Flip(t, r.Path(0, slug+"/v2/"+rot))
-		rep, err := verify.Rot(t.Context(), r.Copies[0], verify.Options{Allowance: -1})
+		verifytest.Flip(t, r.Path(0, slug+"/v2/"+name))
+		rep, err := rot.Check(t.Context(), r.Copies[0], rot.Options{Allowance: -1})
 		if err != nil {
 			t.Fatal(err)
 		}
 		if got := found(rep); len(rep.Behind) > 0 || !slices.Contains(got, "altered .linecamp/inventory v2") {
-			t.Errorf("%s: behind %+v, found %q", rot, rep.Behind, got)
+			t.Errorf("%s: behind %+v, found %q", name, rep.Behind, got)
 		}
 	}
 }
@@ -285,13 +273,13 @@ func TestRotOfAVersionThatIsUnfinishedToo(t *testing.T) {
 // A version may be committed without bytes that nobody had.
 func TestRotGoneSinceCommit(t *testing.T) {
 	r := verifytest.New(t, 1)
-	s := visits(2019)
+	s := verifytest.Visits(2019)
 	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), s)
 	s["2020-06-21/plot.jpg"] = verifytest.Photo("2020-06-21/plot.jpg", verifytest.Day(2020, 6, 21))
 	lost := manifest.Sum(s["2020-06-21/plot.jpg"].Bytes)
 	r.Lose = map[manifest.Digest]bool{lost: true}
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), s)
-	got := found(rot(t, r.Copies[0], r.Options()))
+	got := found(checked(t, r.Copies[0], r.Options()))
 	if !slices.Equal(got, []string{"gone Windmill/Stake 3/2020-06-21/plot.jpg v2"}) {
 		t.Errorf("found %q", got)
 	}
@@ -320,8 +308,8 @@ func TestRotRewritten(t *testing.T) {
 		verifytest.Write(t, r.Path(0, slug+"/"+dir+"inventory.json"), b, time.Now())
 		verifytest.Write(t, r.Path(0, slug+"/"+dir+"inventory.json.sha256"), manifest.Sidecar(b), time.Now())
 	}
-	for name, o := range map[string]verify.Options{"with the archive's manifests": r.Options(), "with the copy's own seal only": {Allowance: -1}} {
-		rep := rot(t, r.Copies[0], o)
+	for name, o := range map[string]rot.Options{"with the archive's manifests": r.Options(), "with the copy's own seal only": {Allowance: -1}} {
+		rep := checked(t, r.Copies[0], o)
 		if len(rep.Damage) != 1 || !strings.HasPrefix(rep.Damage[0].Detail, verify.Rewritten) || rep.Damage[0].Content != "v2/inventory.json" {
 			t.Errorf("%s: %+v", name, rep.Damage)
 		}
@@ -335,8 +323,8 @@ func TestRotPulledOut(t *testing.T) {
 	pulled := &pulling{Root: r.Copies[0].Root, after: 3, dir: r.Dirs[0]}
 	o := r.Options()
 	o.Workers = 1
-	rep, err := verify.Rot(ctx, verify.Copy{Name: "drive1", ID: r.Copies[0].ID, Root: pulled}, o)
-	if !errors.Is(err, verify.ErrStopped) {
+	rep, err := rot.Check(ctx, verify.Copy{Name: "drive1", ID: r.Copies[0].ID, Root: pulled}, o)
+	if !errors.Is(err, rot.ErrStopped) {
 		t.Errorf("error %v, want ErrStopped", err)
 	}
 	if len(rep.Damage) != 0 || rep.Error == "" {
@@ -388,7 +376,7 @@ func TestRotStopsWithItsContext(t *testing.T) {
 			cancel()
 		}
 	}
-	rep, err := verify.Rot(ctx, r.Copies[0], o)
+	rep, err := rot.Check(ctx, r.Copies[0], o)
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v", err)
 	}
@@ -405,7 +393,7 @@ func TestRotUnreadable(t *testing.T) {
 	r := ranch(t, 1)
 	c := r.Copies[0]
 	c.Root = &failing{c.Root, func(key string) bool { return strings.HasSuffix(key, "2019-06-21/plot.jpg") }}
-	rep := rot(t, c, r.Options())
+	rep := checked(t, c, r.Options())
 	if got := found(rep); !slices.Equal(got, []string{"unreadable Windmill/Stake 3/2019-06-21/plot.jpg v2"}) {
 		t.Errorf("found %q", got)
 	}

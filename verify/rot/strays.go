@@ -1,4 +1,4 @@
-package verify
+package rot
 
 import (
 	"context"
@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // Files that every root has at its top.
@@ -46,13 +47,13 @@ func passedPath(path string) bool {
 	return passedFile(path)
 }
 
-func (r *rot) pass(n int) {
+func (r *check) pass(n int) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Passed += n
 }
 
-func (r *rot) stray(site, object, content string, info store.Info) {
+func (r *check) stray(site, object, content string, info store.Info) {
 	if passedFile(content) {
 		r.pass(1)
 		return
@@ -61,8 +62,8 @@ func (r *rot) stray(site, object, content string, info store.Info) {
 	if object != "" {
 		path = object + "/" + content
 	}
-	d := Damage{Path: path, Kind: Stray, Site: site, Object: object, Content: content, Copy: r.c.Name,
-		Detail: "no part of the record; " + sizeText(info.Size)}
+	d := verify.Damage{Path: path, Kind: verify.Stray, Site: site, Object: object, Content: content, Copy: r.c.Name,
+		Detail: "no part of the record; " + verify.Size(info.Size)}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Damage = append(r.report.Damage, d)
@@ -70,7 +71,7 @@ func (r *rot) stray(site, object, content string, info store.Info) {
 
 // strayFolder is one finding for a folder at the top that is no object's and
 // that nothing of ours is being built in.
-func (r *rot) strayFolder(name string, files map[string]store.Info) {
+func (r *check) strayFolder(name string, files map[string]store.Info) {
 	n, size := 0, int64(0)
 	for p, info := range files {
 		if passedFile(p) {
@@ -85,15 +86,15 @@ func (r *rot) strayFolder(name string, files map[string]store.Info) {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.report.Damage = append(r.report.Damage, Damage{Path: name + "/", Kind: Stray, Content: name, Copy: r.c.Name,
-		Detail: fmt.Sprintf("a folder that belongs to no site: %s, %s", count(int64(n), "file"), sizeText(size))})
+	r.report.Damage = append(r.report.Damage, verify.Damage{Path: name + "/", Kind: verify.Stray, Content: name, Copy: r.c.Name,
+		Detail: fmt.Sprintf("a folder that belongs to no site: %s, %s", verify.Count(int64(n), "file"), verify.Size(size))})
 }
 
 // checkRoot looks for the file that makes a folder an OCFL storage root (OCFL
 // 1.1 section 4.1).
-func (r *rot) checkRoot(ctx context.Context) {
+func (r *check) checkRoot(ctx context.Context) {
 	const want = "ocfl_1.1\n"
-	d := Damage{Path: RootPath, Content: store.RootNamaste}
+	d := verify.Damage{Path: verify.RootPath, Content: store.RootNamaste}
 	b, _, err := store.ReadSmall(ctx, r.c.Root, store.RootNamaste, largestSmall)
 	switch {
 	case r.over(ctx, err):
@@ -101,20 +102,20 @@ func (r *rot) checkRoot(ctx context.Context) {
 		d.Kind, d.Detail = kindOf(err), plain(err)
 		r.damaged(ctx, nil, d)
 	case string(b) != want:
-		d.Kind, d.Detail = Altered, differs(int64(len(b)), int64(len(want)))
+		d.Kind, d.Detail = verify.Altered, differs(int64(len(b)), int64(len(want)))
 		r.damaged(ctx, nil, d)
 	}
 }
 
 // rootFile looks at a file at the top of the root.
-func (r *rot) rootFile(name string, info store.Info) {
+func (r *check) rootFile(name string, info store.Info) {
 	if !slices.Contains(rootFiles, name) {
 		r.stray("", "", name, info)
 	}
 }
 
 // extensions looks for what is not ours below extensions/.
-func (r *rot) extensions(files map[string]store.Info) {
+func (r *check) extensions(files map[string]store.Info) {
 	for path, info := range files {
 		if !ourExtension.MatchString(path) {
 			r.stray("", "", "extensions/"+path, info)

@@ -1,21 +1,22 @@
-package verify
+package rot
 
 import (
 	"context"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // name fills in what people call a damaged file.
-func (o *object) name(ctx context.Context, r *rot, d *Damage) {
+func (o *object) name(ctx context.Context, r *check, d *verify.Damage) {
 	d.Site = o.label(ctx, r)
 	if d.Path != "" {
 		return
 	}
-	held, ok := o.newest[d.digest]
+	held, ok := o.newest[d.Digest]
 	if !ok {
-		d.Path, d.Version = d.Content, versionOf(d.Content)
+		d.Path, d.Version = d.Content, verify.VersionOf(d.Content)
 		return
 	}
 	d.Path, d.Version = held.Path, held.Version
@@ -26,19 +27,19 @@ func (o *object) name(ctx context.Context, r *rot, d *Damage) {
 
 // label names the object's site. The record and the names of all digests are
 // read when the first of them is needed.
-func (o *object) label(ctx context.Context, r *rot) string {
+func (o *object) label(ctx context.Context, r *check) string {
 	o.nameOnce.Do(func() {
 		if o.inv == nil {
 			return
 		}
-		rs := Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
+		rs := verify.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
 		o.record, _ = rs.Newest(ctx)
 		o.newest = newestPaths(o.inv)
 	})
 	if o.record == nil {
 		return o.slug
 	}
-	return SiteOf(o.slug, o.record).Name()
+	return verify.SiteOf(o.slug, o.record).Name()
 }
 
 // newestPaths finds for each digest the newest version that has it, and the

@@ -1,4 +1,4 @@
-package verify_test
+package rot_test
 
 import (
 	"context"
@@ -12,6 +12,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -40,16 +41,16 @@ func pairs(t testing.TB, r *verifytest.Ranch) iter.Seq2[*manifest.Inventory, *ma
 }
 
 func TestWorking(t *testing.T) {
-	state := visits(2019, 2020, 2021)
+	state := verifytest.Visits(2019, 2020, 2021)
 	r := verifytest.New(t, 1)
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), state)
 	dir := folder(t, state)
 	at := func(p string) string { return filepath.Join(dir, "Windmill/Stake 3", p) }
 	mem := &verifytest.Memory{}
-	o := verify.Options{Memory: mem}
+	o := rot.Options{Memory: mem}
 	check := func() verify.CopyReport {
 		t.Helper()
-		rep, err := verify.Working(context.Background(), dir, pairs(t, r), o)
+		rep, err := rot.Working(context.Background(), dir, pairs(t, r), o)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -88,14 +89,14 @@ func TestWorking(t *testing.T) {
 
 func TestWorkingIsNotThere(t *testing.T) {
 	r := ranch(t, 1)
-	if _, err := verify.Working(context.Background(), filepath.Join(t.TempDir(), "no"), pairs(t, r), verify.Options{}); !errors.Is(err, os.ErrNotExist) {
+	if _, err := rot.Working(context.Background(), filepath.Join(t.TempDir(), "no"), pairs(t, r), rot.Options{}); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("error %v", err)
 	}
 }
 
 // Links in the working folder are not followed out of it.
 func TestWorkingFollowsNoLinks(t *testing.T) {
-	state := visits(2019)
+	state := verifytest.Visits(2019)
 	r := verifytest.New(t, 1)
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), state)
 	dir := folder(t, state)
@@ -107,7 +108,7 @@ func TestWorkingFollowsNoLinks(t *testing.T) {
 	if err := os.Symlink(outside, p); err != nil {
 		t.Skip("no symbolic links here")
 	}
-	rep, err := verify.Working(context.Background(), dir, pairs(t, r), verify.Options{})
+	rep, err := rot.Working(context.Background(), dir, pairs(t, r), rot.Options{})
 	if err != nil || rep.ReadBack.Files != 2 || rep.Waiting != 1 || len(rep.Damage) != 0 {
 		t.Errorf("%+v, %v", rep, err)
 	}
@@ -121,7 +122,7 @@ func TestWorkingPhotosThatChangedNames(t *testing.T) {
 	r := verifytest.New(t, 1)
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.State{"2019-06-21/plot.dng": a, "2019-06-21/landscape.dng": b})
 	dir := folder(t, verifytest.State{"2019-06-21/plot.dng": b, "2019-06-21/landscape.dng": a})
-	rep, err := verify.Working(context.Background(), dir, pairs(t, r), verify.Options{})
+	rep, err := rot.Working(context.Background(), dir, pairs(t, r), rot.Options{})
 	if err != nil || len(rep.Damage) > 0 || rep.Waiting != 2 {
 		t.Errorf("%+v, %v; want both to wait for the next round", rep, err)
 	}

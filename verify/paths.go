@@ -1,0 +1,68 @@
+package verify
+
+import (
+	"io/fs"
+	"path"
+	"strconv"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+)
+
+// WorkingPath is the raw path, relative to the working folder, of a file that a
+// record names; "" if that would lead out of the folder.
+func WorkingPath(rec *manifest.Record, logical string) string {
+	raw := logical
+	if e, ok := rec.Paths[logical]; ok && len(e.Raw) > 0 {
+		raw = string(e.Raw)
+	}
+	p := path.Join(rec.Base, raw)
+	if !fs.ValidPath(toValid(p)) || p == "." {
+		return ""
+	}
+	return p
+}
+
+// toValid lets fs.ValidPath judge the shape of a path whose names need not be
+// UTF-8.
+func toValid(p string) string {
+	b := []byte(p)
+	for i := range b {
+		if b[i] >= 0x80 {
+			b[i] = 'x'
+		}
+	}
+	return string(b)
+}
+
+// DateIn finds a visit's date in the elements of a path, for a file whose record
+// is lost: the first that begins with a day or is a bare year.
+func DateIn(path string) string {
+	for e := range strings.SplitSeq(path, "/") {
+		if len(e) >= 10 {
+			if _, err := time.Parse(time.DateOnly, e[:10]); err == nil {
+				return e[:10]
+			}
+		}
+		if len(e) == 4 && (e[0] == '1' || e[0] == '2') {
+			if _, ok := yearOf(e); ok {
+				return e
+			}
+		}
+	}
+	return ""
+}
+
+// VersionOf is the number of the version folder a path lies in; 0 for none.
+func VersionOf(p string) int {
+	first, _, ok := strings.Cut(p, "/")
+	if !ok || len(first) < 2 || first[0] != 'v' || first[1] == '0' {
+		return 0
+	}
+	n, err := strconv.Atoi(first[1:])
+	if err != nil || n < 1 {
+		return 0
+	}
+	return n
+}
