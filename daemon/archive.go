@@ -15,8 +15,8 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Archive is one archive as this machine works on it: its config, its state
@@ -28,7 +28,7 @@ type Archive struct {
 	ledger  *ledger.Ledger
 	cache   *ledger.Inventories
 	turns   turns
-	line    say.Line
+	line    words.Line
 	log     *slog.Logger
 	now     func() time.Time
 	told    atomic.Bool // that the ledger was set aside

@@ -31,9 +31,9 @@ import (
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/restore"
-	"linecamp/verify/say"
 )
 
 // Progress tells how far a task has come, in bytes; total 0 is unknown. It may
@@ -47,7 +47,7 @@ type Options struct {
 	Now func() time.Time // nil for time.Now
 	// Line is what the command lines in reports need to come back to this
 	// archive.
-	Line say.Line
+	Line words.Line
 	// Among is how many archives this machine's settings describe, over whose
 	// rounds the night is spread; 0 is one.
 	Among int

@@ -17,8 +17,8 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // ErrExplain marks an explanation that cannot be put on file as it was given.
@@ -78,7 +78,7 @@ func (r ExplainReport) Print(w io.Writer) {
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "But look: %s.\n", n)
 	}
-	fmt.Fprintf(w, "To keep it with the archive: %s\n", say.Of(w).Run("mirror"))
+	fmt.Fprintf(w, "To keep it with the archive: %s\n", words.Of(w).Run("mirror"))
 }
 
 // what says in words what is explained of a site.

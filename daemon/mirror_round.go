@@ -14,7 +14,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/tally"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // Outcomes of a round in the ledger.
@@ -112,7 +112,7 @@ func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Repo
 		case err != nil && ctx.Err() != nil:
 			outcome = outcomeStopped
 		case err != nil:
-			outcome, detail = outcomeFailed, say.Plain(err.Error())
+			outcome, detail = outcomeFailed, words.Plain(err.Error())
 		case r.Wants():
 			outcome = outcomeWants
 		}
@@ -175,7 +175,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	report.Archive = a.cfg.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
 	for i, c := range report.Copies {
-		report.Copies[i].Error = say.Plain(c.Error)
+		report.Copies[i].Error = words.Plain(c.Error)
 		if h := r.Named(c.Copy); h != nil {
 			report.Copies[i].Note = h.Note()
 		}
@@ -184,7 +184,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: mirror.ReasonFolder + say.Plain(folder.Error()), Person: true})
+		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: mirror.ReasonFolder + words.Plain(folder.Error()), Person: true})
 	}
 	if serr := cmp.Or(a.noteStates(r, report), a.noteGone(report)); err == nil && serr != nil {
 		err = serr
@@ -249,7 +249,7 @@ func (a *Archive) occupy(ctx context.Context, copies []*reach.Copy) (*occupied, 
 			return nil, ctx.Err()
 		}
 		h.Root.Close()
-		h.Root, h.Err = nil, say.Told(err)
+		h.Root, h.Err = nil, words.Told(err)
 	}
 	return o, nil
 }

@@ -16,7 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
 	"linecamp/manifest/store"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // PaperReport is a sheet that was drawn, or put on file as printed.
@@ -47,7 +47,7 @@ func (r PaperReport) Print(w io.Writer) {
 	for _, name := range r.Keyless {
 		fmt.Fprintf(w, "The id of the key of %s is left open on it, because it is not known here; write it down.\n", name)
 	}
-	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", say.Of(w).Run("paper", "printed", r.File))
+	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", words.Of(w).Run("paper", "printed", r.File))
 }
 
 // SheetPrinted is what is on file of the recovery sheet.

@@ -12,8 +12,8 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // ErrSame marks two sites that cannot be joined or parted as it was asked for.
@@ -82,7 +82,7 @@ func (r SameReport) Print(w io.Writer) {
 	if r.Already {
 		return
 	}
-	line := say.Of(w)
+	line := words.Of(w)
 	if r.Decided == manifest.Joined {
 		fmt.Fprintf(w, "Their years are judged together. Each keeps its folder, its copies and its history: %s and %s\n",
 			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
@@ -175,12 +175,12 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify
 		return report, unfit("%s and %s are not joined, so there is nothing to undo", verify.Shown(now.Label()), verify.Shown(former.Label()))
 	case o.No && joined:
 		return report, unfit("they are joined, by %s on %s; to part them: `%s`", verify.Shown(all[i].Who), day(all[i].When),
-			say.Line{}.Run("same", "--undo", now.Object, former.Object))
+			words.Line{}.Run("same", "--undo", now.Object, former.Object))
 	case o.Undo || o.No:
 		d.What = manifest.Apart
 	case joined && now != pair[0]:
 		return report, unfit("they are joined already, by %s on %s, with %s as the present name; to change that, part them first: `%s`", verify.Shown(all[i].Who), day(all[i].When),
-			verify.Shown(now.Label()), say.Line{}.Run("same", "--undo", now.Object, former.Object))
+			verify.Shown(now.Label()), words.Line{}.Run("same", "--undo", now.Object, former.Object))
 	}
 	if i >= 0 && all[i].What == d.What {
 		fill(now, former, all[i].Decision)
@@ -216,7 +216,7 @@ func unbound(s verify.Site, all []verify.Joining, in verify.YearsInput) error {
 	for _, j := range all {
 		if j.What == manifest.Joined && j.Former == s.Object {
 			return unfit("%s counts as an earlier name of %s already, by %s on %s. Name that one, or part them first: `%s`",
-				verify.Shown(s.Label()), j.Now, verify.Shown(j.Who), day(j.When), say.Line{}.Run("same", "--undo", j.Now, j.Former))
+				verify.Shown(s.Label()), j.Now, verify.Shown(j.Who), day(j.When), words.Line{}.Run("same", "--undo", j.Now, j.Former))
 		}
 	}
 	if !slices.ContainsFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object }) {

@@ -14,7 +14,7 @@ import (
 	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // keyRecorded is where the ledger keeps a recordedAll.
@@ -40,7 +40,7 @@ func (a *Archive) seeFolder(ctx context.Context, r *reach.Copies, o *outlook) (e
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.Is(err, glance.ErrFolder):
-		f.FolderFault = say.Plain(err.Error())
+		f.FolderFault = words.Plain(err.Error())
 		return nil
 	case err != nil:
 		return err
@@ -124,7 +124,7 @@ func folderFault(folder string) string {
 	case os.IsNotExist(err):
 		return fmt.Sprintf("the working folder %s is not there", folder)
 	case err != nil:
-		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, say.Plain(err.Error()))
+		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, words.Plain(err.Error()))
 	case !info.IsDir():
 		return fmt.Sprintf("the working folder %s is a file, not a folder", folder)
 	}

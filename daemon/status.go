@@ -17,8 +17,8 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Status is one look at an archive, from what the ledger remembers and a
@@ -202,7 +202,7 @@ func moment(t time.Time) *time.Time {
 
 // Print writes the status for a person.
 func (s Status) Print(w io.Writer) {
-	line := say.Of(w)
+	line := words.Of(w)
 	fmt.Fprintf(w, "%s\n", s.Archive)
 	width := 0
 	for _, c := range s.Copies {
@@ -268,7 +268,7 @@ func (c CopyStatus) line(now time.Time) string {
 	return strings.Join(parts, ", ")
 }
 
-func (s Status) years(line say.Line) string {
+func (s Status) years(line words.Line) string {
 	if s.YearsJudged == nil {
 		return "The years have not been judged yet. To do that: " + line.Run("verify", "--only", "years")
 	}

@@ -9,7 +9,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // back is a copy that was given up and is within reach again.
@@ -52,7 +52,7 @@ func (b back) next() string {
 		gone = b.ID
 	}
 	return fmt.Sprintf("to use it again, run `%s`; to be asked no more, run `%s`",
-		say.Line{}.Run("setup", "--add-copy", "--drive", b.name+"="+b.at, "--use-again"), say.Line{}.Run("setup", "--remove-copy", gone))
+		words.Line{}.Run("setup", "--add-copy", "--drive", b.name+"="+b.at, "--use-again"), words.Line{}.Run("setup", "--remove-copy", gone))
 }
 
 // free is a name that no copy has: the one given, or one like it.

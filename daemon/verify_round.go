@@ -14,9 +14,9 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/rot"
-	"linecamp/verify/say"
 )
 
 // Verify re-reads the copies, each in its own goroutine, and the working
@@ -91,7 +91,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		err := a.checkYears(ctx, o, r, k, report, p)
 		if err != nil && o.rot() && errors.Is(err, tally.ErrNoFolder) {
 			// What the copies were found to hold is said all the same.
-			report.YearsError, err = say.Plain(err.Error()), nil
+			report.YearsError, err = words.Plain(err.Error()), nil
 		}
 		if err != nil {
 			return err
@@ -294,7 +294,7 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 		return ctx.Err()
 	}
 	if err != nil {
-		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: say.Plain(err.Error())}
+		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: words.Plain(err.Error())}
 	}
 	if c.Damage == nil {
 		c.Damage = []verify.Damage{}

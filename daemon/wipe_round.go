@@ -16,8 +16,8 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // WipeReport says whether a card may be wiped.
@@ -80,7 +80,7 @@ type kept struct {
 	archive  *Archive
 	reach    *reach.Copies
 	name     string
-	line     say.Line // of the archive, for command lines
+	line     words.Line // of the archive, for command lines
 	copies   []keptCopy
 	recorded map[manifest.Digest][]stored
 	working  map[manifest.Digest]string

@@ -15,8 +15,8 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // WrittenSite is a site.toml that was drafted for a site.
@@ -120,7 +120,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 			case errors.Is(err, fs.ErrExist):
 				keep("something of that name is there already, and was left as it is", true)
 			case err != nil:
-				keep("it could not be written: "+say.Reason(err), true)
+				keep("it could not be written: "+words.Reason(err), true)
 			default:
 				report.Written = append(report.Written, WrittenSite{label, at})
 			}
@@ -164,7 +164,7 @@ func writeNew(root *os.Root, name, text string) error {
 	}
 	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return fmt.Errorf("%s: %s", path.Base(draft), say.Reason(err))
+		return fmt.Errorf("%s: %s", path.Base(draft), words.Reason(err))
 	}
 	_, err = f.WriteString(text)
 	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/geo"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // DueReport says which sites to visit, and when.
@@ -58,7 +58,7 @@ func (r DueReport) Print(w io.Writer) {
 	if len(r.Visits) == 0 {
 		fmt.Fprintln(w, "No visit is due.")
 		if n := r.Next; n != nil {
-			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), say.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.ahead)))
+			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), words.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.ahead)))
 		}
 	}
 	for _, v := range r.Visits {

@@ -12,7 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/manifest/geo"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // listed writes the visits in short: "2026 06-07 to 07-05 lacks note".
@@ -129,7 +129,7 @@ func TestDueSaysWhatComesNext(t *testing.T) {
 		t.Fatalf("%+v", r)
 	}
 	var out strings.Builder
-	r.Print(say.Writer(&out, say.Line{Archive: "saltbush-draw"}))
+	r.Print(words.Writer(&out, words.Line{Archive: "saltbush-draw"}))
 	m := regexp.MustCompile(`opens on 2034-06-10, at Windmill / Stake 3\. To see it: linecamp due --within (\d+)d --archive saltbush-draw`).FindStringSubmatch(out.String())
 	if m == nil {
 		t.Fatal(out.String())

@@ -11,7 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // History is a site's visits and versions. Visits are those of its full
@@ -154,7 +154,7 @@ func (h History) Print(w io.Writer) {
 		fmt.Fprintf(w, "folder %s\n", Shown(h.Folder))
 	}
 	for _, f := range h.Formers {
-		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", say.Of(w).Run("history", f))
+		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", words.Of(w).Run("history", f))
 	}
 	fmt.Fprintf(w, "\n%s:\n", Count(int64(len(h.Visits)), "visit"))
 	for _, v := range h.Visits {
@@ -184,7 +184,7 @@ func (h History) Print(w io.Writer) {
 			Count(int64(len(h.Missing)), "version"), h.Missing[0], h.Missing[len(h.Missing)-1])
 	}
 	if len(h.Unread) > 0 {
-		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", Count(int64(len(h.Unread)), "version"), say.Of(w).Run("verify"))
+		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", Count(int64(len(h.Unread)), "version"), words.Of(w).Run("verify"))
 	}
 }
 

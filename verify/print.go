@@ -8,7 +8,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/geo"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // Most lines of one kind of finding that are printed; the rest is counted, and
@@ -51,7 +51,7 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintf(w, "%-14s %s\n", Shown(c.Copy), c.line())
 	}
 	if r.Nothing {
-		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", say.Of(w).Run("mirror"))
+		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", words.Of(w).Run("mirror"))
 	}
 	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
@@ -72,7 +72,7 @@ func (r Report) Print(w io.Writer) {
 			fmt.Fprintf(w, "%s goes on from %s.\n", Site{Object: j.Object, Site: Shown(j.Site), Pasture: Shown(j.Pasture)}.Label(), strings.Join(from, " and "))
 		}
 	}
-	p := printer{w: w, line: say.Of(w), units: r.Units}
+	p := printer{w: w, line: words.Of(w), units: r.Units}
 	if r.Nothing {
 		for _, c := range r.Copies {
 			p.damage(c)
@@ -225,7 +225,7 @@ func yearsLine(years []Year) string {
 
 type printer struct {
 	w     io.Writer
-	line  say.Line
+	line  words.Line
 	units geo.Units
 }
 

@@ -10,8 +10,8 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // work is what a command does to one open archive.
@@ -79,7 +79,7 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 	list := []any{}
 	fail := func(name string, err error) {
 		status = worse(status, statusOf(err))
-		text := t.of(name).Text(say.Error(err))
+		text := t.of(name).Text(words.Error(err))
 		entry := map[string]string{"error": text}
 		if name != "" {
 			entry["archive"] = name

@@ -16,9 +16,9 @@ import (
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/restore"
-	"linecamp/verify/say"
 )
 
 // The exit statuses, which scripts rely on.
@@ -88,7 +88,7 @@ func (t *tool) finish(ctx context.Context, ran *cobra.Command, args []string, er
 	if status == exitWell || t.spoken {
 		return status
 	}
-	text := t.line().Text(say.Error(err))
+	text := t.line().Text(words.Error(err))
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		text = stoppedText
 	}

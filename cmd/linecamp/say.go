@@ -7,7 +7,7 @@ import (
 	"syscall"
 
 	"linecamp/daemon/config"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // report is what every command gets back from the rooms below.
@@ -33,8 +33,8 @@ func (t *tool) say(r report) error {
 // line is what the command lines in reports and messages need to come back to
 // where this run was: the settings that were named, and the archive where there
 // are others.
-func (t *tool) line() say.Line {
-	l := say.Line{Config: t.config}
+func (t *tool) line() words.Line {
+	l := words.Line{Config: t.config}
 	if t.archive == "" {
 		return l
 	}
@@ -45,10 +45,10 @@ func (t *tool) line() say.Line {
 }
 
 // of is line for one archive of several.
-func (t *tool) of(archive string) say.Line { return say.Line{Config: t.config, Archive: archive} }
+func (t *tool) of(archive string) words.Line { return words.Line{Config: t.config, Archive: archive} }
 
 // print writes a report in the form asked for.
-func (t *tool) print(r report, line say.Line) error {
+func (t *tool) print(r report, line words.Line) error {
 	if t.json {
 		return t.sayJSON(r)
 	}
@@ -56,7 +56,7 @@ func (t *tool) print(r report, line say.Line) error {
 		return nil
 	}
 	w := &steady{w: t.out}
-	r.Print(say.Writer(w, line))
+	r.Print(words.Writer(w, line))
 	return t.written(w.err)
 }
 

@@ -21,7 +21,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
 	"linecamp/daemon/show/page"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // shown is the practice ranch behind its page.
@@ -68,7 +68,7 @@ func practicePage(t *testing.T) *shown {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server, err := page.New(l.Addr(), page.Options{Archives: []page.Archive{{Archive: s.archive, Line: say.Line{}, Folder: filepath.Join(s.dir, "state")}}, Log: quiet})
+	server, err := page.New(l.Addr(), page.Options{Archives: []page.Archive{{Archive: s.archive, Line: words.Line{}, Folder: filepath.Join(s.dir, "state")}}, Log: quiet})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,7 +17,7 @@ import (
 	"slices"
 	"time"
 
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // Kind is what sort of thing wants a person.
@@ -102,7 +102,7 @@ func (l List) Without(told func(Item) bool) List {
 
 // Print writes each item with its next step.
 func (l List) Print(w io.Writer) {
-	line := say.Of(w)
+	line := words.Of(w)
 	for _, i := range l.Attention {
 		fmt.Fprintf(w, "Attention, since %s: %s\n", i.Since.Local().Format("Mon 2 Jan 2006, 15:04"), line.Text(i.What))
 		if i.Next != "" {

@@ -12,8 +12,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Card is everything on a camera card, read now.
@@ -38,7 +38,7 @@ func ReadCard(ctx context.Context, folder string, now time.Time, progress func(d
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%s is not there; check that the card is in the reader and the path is right: %w", verify.Shown(folder), ErrCard)
 	case err != nil:
-		return nil, fmt.Errorf("%s cannot be looked at (%s): %w", verify.Shown(folder), say.Reason(err), ErrCard)
+		return nil, fmt.Errorf("%s cannot be looked at (%s): %w", verify.Shown(folder), words.Reason(err), ErrCard)
 	case !info.IsDir():
 		return nil, fmt.Errorf("%s is a file; name the folder of the card: %w", verify.Shown(folder), ErrCard)
 	}
@@ -51,7 +51,7 @@ func ReadCard(ctx context.Context, folder string, now time.Time, progress func(d
 		return nil, ctx.Err()
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s cannot be read (%s): %w", verify.Shown(folder), say.Reason(err), ErrCard)
+		return nil, fmt.Errorf("%s cannot be read (%s): %w", verify.Shown(folder), words.Reason(err), ErrCard)
 	}
 	c := &Card{Folder: folder, Files: everyFile(r), Unread: r.Waiting, Passed: r.Passed, Litter: r.Litter}
 	slices.SortFunc(c.Files, func(a, b tally.File) int { return strings.Compare(a.Path, b.Path) })

@@ -13,7 +13,7 @@ import (
 	"linecamp/daemon/newfile"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // errGone: the card cannot be found any more.
@@ -54,7 +54,7 @@ func (p *Plan) File(ctx context.Context) error {
 		if folders[a.Folder] == nil {
 			r, err := os.OpenRoot(a.Folder)
 			if err != nil {
-				f.State, f.Reason = Failed, "the working folder cannot be opened: "+say.Reason(err)
+				f.State, f.Reason = Failed, "the working folder cannot be opened: "+words.Reason(err)
 				return
 			}
 			folders[a.Folder] = r
@@ -63,7 +63,7 @@ func (p *Plan) File(ctx context.Context) error {
 			if _, lost := os.Stat(p.Card); lost != nil {
 				gone, err = true, errGone
 			}
-			f.State, f.Reason = Failed, say.Reason(err)
+			f.State, f.Reason = Failed, words.Reason(err)
 			return
 		}
 		f.State = Filed

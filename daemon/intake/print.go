@@ -7,8 +7,8 @@ import (
 	"strconv"
 
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // counts of a plan's files.
@@ -55,7 +55,7 @@ func (p *Plan) Print(w io.Writer) {
 		v.print(w)
 	}
 	if n, bytes := p.count(Filed); n > 0 {
-		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", files(n), verify.Size(bytes), say.Of(w).Run("mirror"))
+		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", files(n), verify.Size(bytes), words.Of(w).Run("mirror"))
 	}
 	if n, _ := p.count(Failed); n > 0 {
 		fmt.Fprintf(w, "\n%s could NOT be filed, see above. Nothing half-copied is left. Run the same command again; it carries on with what is missing.\n", files(n))

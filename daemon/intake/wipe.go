@@ -8,8 +8,8 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // A file's answer, when a card is to be wiped.
@@ -191,10 +191,10 @@ func (w *Wipe) Print(out io.Writer) {
 		}
 		lines(out, append(list, w.Passed...))
 		if photos > 0 && !w.Moved {
-			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: %s\n", photos, say.Of(out).Run("intake", w.Card))
+			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: %s\n", photos, words.Of(out).Run("intake", w.Card))
 		}
 		if !w.Moved {
-			fmt.Fprintf(out, "  When all of them are somewhere else, or not wanted: %s\n", say.Of(out).Run("may-wipe", w.Card, "--others-moved"))
+			fmt.Fprintf(out, "  When all of them are somewhere else, or not wanted: %s\n", words.Of(out).Run("may-wipe", w.Card, "--others-moved"))
 		}
 	}
 	if len(w.Unread) > 0 {

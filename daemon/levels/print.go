@@ -4,13 +4,13 @@ import (
 	"fmt"
 	"io"
 
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // Print draws the grid: each area with its level, what it rests on, and the one
 // next step.
 func (r Report) Print(w io.Writer) {
-	line := say.Of(w)
+	line := words.Of(w)
 	fmt.Fprintf(w, "%s on the %s:\n", r.Archive, r.Source)
 	for _, a := range r.Areas {
 		fmt.Fprintf(w, "\n%-10s level %d of 4\n", a.Area, a.Level)

@@ -13,8 +13,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // need is a damaged file that good bytes are looked for.
@@ -249,7 +249,7 @@ func reason(err error) string {
 	case errors.Is(err, store.ErrDigest):
 		return "the bytes there are not those of the manifest"
 	}
-	return say.Plain(strings.Join(strings.Fields(err.Error()), " "))
+	return words.Plain(strings.Join(strings.Fields(err.Error()), " "))
 }
 
 // remember notes what Mend, or a reading, just read back.

@@ -26,8 +26,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store/fault"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // In is what mend works with.
@@ -183,7 +183,7 @@ func (m *mender) failed(ctx context.Context, name string, err error) {
 	}
 	if c, ok := m.copy(name); ok {
 		if _, err := c.Root.Identity(ctx); err != nil && ctx.Err() == nil {
-			m.lost[name] = say.Plain(err.Error())
+			m.lost[name] = words.Plain(err.Error())
 		}
 	}
 }
@@ -286,7 +286,7 @@ func (m *mender) mended(d verify.Damage, from string, already bool) {
 }
 
 func (m *mender) unmended(d verify.Damage, nowhere bool, format string, args ...any) {
-	reason := say.Plain(strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " "))
+	reason := words.Plain(strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " "))
 	m.rep.Unmended = append(m.rep.Unmended, Unmended{Copy: d.Copy, Site: d.Site, Path: d.Path, Reason: reason, Nowhere: nowhere})
 }
 

@@ -5,15 +5,15 @@ import (
 	"io"
 	"slices"
 
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 const mostLines = 15
 
 // Print writes the report for a person; what nobody has comes first.
 func (r Report) Print(w io.Writer) {
-	line := say.Of(w)
+	line := words.Of(w)
 	var nowhere, other []Unmended
 	for _, u := range r.Unmended {
 		if u.Nowhere {

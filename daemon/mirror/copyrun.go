@@ -11,7 +11,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // copyRun is one copy during a round.
@@ -96,7 +96,7 @@ func (c *copyRun) wayOn() string {
 	if c.Root != nil { // it is there, and something is wrong with it
 		first = "see what is said of it above"
 	}
-	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, say.Quote(c.Name))
+	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, words.Quote(c.Name))
 }
 
 // elsewhere reports whether what the copy has of slug belongs to another history.

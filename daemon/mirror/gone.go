@@ -12,8 +12,8 @@ import (
 	"strings"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Gone is what a copy held once and does not hold any more, although nothing of
@@ -449,6 +449,6 @@ func printGone(w io.Writer, all []Gone) {
 	few(w, "    was gone from there, and was sent again: ", sent)
 	few(w, "    is gone from there: ", not)
 	if mend {
-		fmt.Fprintf(w, "    To send it again: %s\n", say.Of(w).Run("mend"))
+		fmt.Fprintf(w, "    To send it again: %s\n", words.Of(w).Run("mend"))
 	}
 }

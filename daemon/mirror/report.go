@@ -10,8 +10,8 @@ import (
 	"linecamp/daemon/alone"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // States of a copy after a round, as the report names them.
@@ -91,7 +91,7 @@ func (r Report) Print(w io.Writer) {
 	default:
 		fmt.Fprintln(w, "Nothing new to record.")
 	}
-	line := say.Of(w)
+	line := words.Of(w)
 	width := 0
 	for _, c := range r.Copies {
 		width = max(width, len(c.Copy))
@@ -147,10 +147,10 @@ func printWaiting(w io.Writer, all []Waiting) {
 	for _, reason := range reasons {
 		p := slices.DeleteFunc(paths[reason], func(s string) bool { return s == "" })
 		if len(p) == 0 {
-			fmt.Fprintf(w, "Waiting: %s.\n", say.Of(w).Text(reason))
+			fmt.Fprintf(w, "Waiting: %s.\n", words.Of(w).Text(reason))
 			continue
 		}
-		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "file", "files"), say.Of(w).Text(reason))
+		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "file", "files"), words.Of(w).Text(reason))
 		few(w, "    ", p)
 	}
 }

@@ -5,7 +5,7 @@ import (
 	"fmt"
 
 	"linecamp/manifest/store"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // What the ledger keeps of the archive's identity, for when no copy is there.
@@ -37,7 +37,7 @@ func (o Opener) oneArchive(ctx context.Context, r *Copies) error {
 		}
 		if err != nil {
 			h.Root.Close()
-			h.Root, h.Err = nil, say.Told(err)
+			h.Root, h.Err = nil, words.Told(err)
 		}
 	}
 	if !known && r.ID != "" {

@@ -24,7 +24,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/manifest/store"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // How long opening a copy may take: a drive that has to spin up, a service far
@@ -143,7 +143,7 @@ func (o Opener) Open(ctx context.Context, copies []config.Copy, limit time.Durat
 				return
 			}
 			root, err := o.One(ctx, c, limit)
-			h.Root, h.Err = root, say.Told(err)
+			h.Root, h.Err = root, words.Told(err)
 		})
 	}
 	opening.Wait()

@@ -14,7 +14,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/near"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // RootAccess is how to get at a ROOT that no config describes: a copy found on
@@ -89,14 +89,14 @@ func (ra RootAccess) orNear(ctx context.Context, err error, r store.Root) error 
 	}
 	open := func(at string) (store.Root, error) { return ra.open(ctx, at) }
 	if at := near.Above(ctx, ra.above(), open); at != "" {
-		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, manifest.Printable(at), say.Quote(at))
+		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, manifest.Printable(at), words.Quote(at))
 	}
 	if r == nil {
 		return err
 	}
 	var found []string
 	for _, name := range near.Below(ctx, r) {
-		found = append(found, say.Quote(ra.below(name)))
+		found = append(found, words.Quote(ra.below(name)))
 	}
 	switch len(found) {
 	case 0:

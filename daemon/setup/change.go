@@ -13,7 +13,7 @@ import (
 	"linecamp/daemon/alone"
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // ChangeReport says what became of a copy.
@@ -117,7 +117,7 @@ func needless(ctx context.Context, a *daemon.Archive, cfg config.Archive, c conf
 		return err
 	}
 	if r := only[0]; r.Any() {
-		return fmt.Errorf("%s. Run `linecamp mirror` with all copies within reach, then this again; where %s is lost, give it up with `linecamp mirror --without %s`: %w", r.Reason(), c.Name, say.Quote(c.Name), daemon.ErrAlone)
+		return fmt.Errorf("%s. Run `linecamp mirror` with all copies within reach, then this again; where %s is lost, give it up with `linecamp mirror --without %s`: %w", r.Reason(), c.Name, words.Quote(c.Name), daemon.ErrAlone)
 	}
 	return nil
 }

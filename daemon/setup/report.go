@@ -8,7 +8,7 @@ import (
 	"linecamp/daemon/config"
 	who "linecamp/daemon/identity"
 	"linecamp/manifest"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // Report says what setup made.
@@ -41,7 +41,7 @@ func (r Report) Wants() bool { return false }
 
 // Print writes the report for a person.
 func (r Report) Print(w io.Writer) {
-	line := say.Of(w)
+	line := words.Of(w)
 	if a := r.Author; a != nil && a.Already {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
 		return

@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"io"
 
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 const mostLines = 15
@@ -13,7 +13,7 @@ const mostLines = 15
 // Print writes the report for a person.
 func (r Report) Print(w io.Writer) {
 	if r.Nothing != "" {
-		fmt.Fprintf(w, "Nothing restored: %s.\n", verify.Shown(say.Of(w).Text(r.Nothing)))
+		fmt.Fprintf(w, "Nothing restored: %s.\n", verify.Shown(words.Of(w).Text(r.Nothing)))
 		return
 	}
 	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", files(r.Files), verify.Size(r.Bytes), verify.Shown(r.Into))

@@ -34,8 +34,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Source is a copy to restore from.
@@ -127,7 +127,7 @@ func (o *Options) nothing() string {
 // lister is the command that lists the visits there are.
 func (o *Options) lister() string {
 	if len(o.Sites) == 1 {
-		return "`" + (say.Line{}).Run("history", o.Sites[0].Object) + "`"
+		return "`" + (words.Line{}).Run("history", o.Sites[0].Object) + "`"
 	}
 	return "`linecamp tally`"
 }
@@ -176,10 +176,10 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	slices.SortFunc(rep.Failed, func(a, b Failed) int { return strings.Compare(a.Path, b.Path) })
 	rep.Trouble = append(rep.Trouble, d.sources.trouble()...)
 	for i := range rep.Trouble {
-		rep.Trouble[i] = say.Plain(rep.Trouble[i])
+		rep.Trouble[i] = words.Plain(rep.Trouble[i])
 	}
 	for i := range rep.Failed {
-		rep.Failed[i].Reason = say.Plain(rep.Failed[i].Reason)
+		rep.Failed[i].Reason = words.Plain(rep.Failed[i].Reason)
 	}
 	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
 		rep.Nothing = o.nothing()

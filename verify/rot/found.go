@@ -12,8 +12,8 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // damaged adds a finding. A failure to read may mean that the whole copy has
@@ -112,7 +112,7 @@ func (r *check) settle(ctx context.Context) {
 		if r.c.Root.Kind() != "s3" && !errors.Is(cause, errInARow) {
 			rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
 		}
-		rep.Error = say.Plain(plain(cause))
+		rep.Error = words.Plain(plain(cause))
 	}
 	r.forget(rep.Damage)
 	sortDamage(rep.Damage)

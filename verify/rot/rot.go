@@ -47,8 +47,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // Options say how a check is done.
@@ -113,7 +113,7 @@ func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, er
 		r.report.Depth = verify.Quick
 	}
 	if _, err := c.Root.Identity(ctx); err != nil {
-		r.report.Error, r.report.Damage = say.Plain(plain(err)), []verify.Damage{}
+		r.report.Error, r.report.Damage = words.Plain(plain(err)), []verify.Damage{}
 		return r.report, err
 	}
 	ctx, r.stop = context.WithCancelCause(ctx)
@@ -125,7 +125,7 @@ func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, er
 	if context.Cause(ctx) == nil {
 		if err := r.holdAgainstStandard(ctx); err != nil {
 			r.stop(r.stopped(err))
-			r.report.Error = say.Plain(plain(context.Cause(ctx)))
+			r.report.Error = words.Plain(plain(context.Cause(ctx)))
 		}
 	}
 	return r.report, context.Cause(ctx)

@@ -8,7 +8,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/show/page/small"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // stale is how old a book may be before it is read again behind the view.
@@ -17,8 +17,8 @@ const stale = 20 * time.Second
 // Archive is one archive to be shown.
 type Archive struct {
 	*daemon.Archive
-	Line   say.Line // what its command lines need
-	Folder string   // for its small pictures
+	Line   words.Line // what its command lines need
+	Folder string     // for its small pictures
 }
 
 // book is one archive as the page shows it.

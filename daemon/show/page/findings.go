@@ -4,8 +4,8 @@ import (
 	"net/http"
 	"slices"
 
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // findingsView is what was found about what is there, most urgent first.
@@ -22,7 +22,7 @@ type findingRow struct {
 	Paths                        []string
 }
 
-func findingOf(f verify.Finding, line say.Line) findingRow {
+func findingOf(f verify.Finding, line words.Line) findingRow {
 	row := findingRow{Kind: f.Kind, Visit: verify.Shown(f.Visit), Text: verify.Shown(f.Text), Todo: verify.Shown(line.Text(f.Todo)), Why: verify.Shown(f.Why)}
 	for _, p := range f.Paths {
 		row.Paths = append(row.Paths, verify.Shown(p))

@@ -8,9 +8,9 @@ import (
 	"net/http"
 	"strings"
 
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/restore"
-	"linecamp/verify/say"
 )
 
 // frame is what stands around every view.
@@ -95,7 +95,7 @@ func (s *Server) fault(w http.ResponseWriter, r *http.Request, b *book, err erro
 	if r.Context().Err() != nil && errors.Is(err, context.Canceled) {
 		return // nobody is there any more
 	}
-	status, text, line := http.StatusInternalServerError, err.Error(), say.Line{}
+	status, text, line := http.StatusInternalServerError, err.Error(), words.Line{}
 	if b != nil {
 		line = b.Line
 	}
@@ -105,7 +105,7 @@ func (s *Server) fault(w http.ResponseWriter, r *http.Request, b *book, err erro
 	case errors.Is(err, errAsked), errors.Is(err, restore.ErrAsked):
 		status = http.StatusBadRequest
 	}
-	v := faultView{s.frame(b, "", "That did not work"), line.Text(say.Plain(verify.Shown(text)))}
+	v := faultView{s.frame(b, "", "That did not work"), line.Text(words.Plain(verify.Shown(text)))}
 	if err := show(w, "fault", status, v); err != nil {
 		s.log.Error("the page cannot say what went wrong", "error", err)
 	}

@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // jobs are the works that were begun from the page, in one archive: one at a time.
@@ -109,7 +109,7 @@ func (x *job) tell() {
 func (x *job) end(b *book, r daemon.Report, err error) {
 	var out bytes.Buffer
 	if r != nil && err == nil {
-		r.Print(say.Writer(&out, b.Line))
+		r.Print(words.Writer(&out, b.Line))
 	}
 	x.mu.Lock()
 	defer x.mu.Unlock()
@@ -118,7 +118,7 @@ func (x *job) end(b *book, r daemon.Report, err error) {
 	case errors.Is(err, context.Canceled):
 		x.text, x.failed = "Stopped. What was kept stays kept, nothing is half-written under its name, and the next run carries on from here.", true
 	case err != nil:
-		x.text, x.failed = sentence(errors.New(b.Line.Text(say.Plain(err.Error())))), true
+		x.text, x.failed = sentence(errors.New(b.Line.Text(words.Plain(err.Error())))), true
 	default:
 		x.text, x.wants, x.report = strings.TrimSpace(out.String()), r.Wants(), r
 	}

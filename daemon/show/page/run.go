@@ -15,14 +15,14 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/show/page/gate"
 	"linecamp/daemon/show/page/small"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // RunOptions say what is served, and how.
 type RunOptions struct {
 	Configs   []config.Archive
-	Faults    []error               // of settings that cannot be used; they are told, and stop none of the others
-	Line      func(string) say.Line // what the command lines of an archive need
+	Faults    []error                 // of settings that cannot be used; they are told, and stop none of the others
+	Line      func(string) words.Line // what the command lines of an archive need
 	Log       *slog.Logger
 	Listen    string    // "" for any free port of 127.0.0.1
 	NoBrowser bool      // print the address with its key instead of opening a browser

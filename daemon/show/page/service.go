@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // addressFile is where the service puts the page's address with its key, in the
@@ -31,11 +31,11 @@ func Service(ctx context.Context, configs []config.Archive, log *slog.Logger) {
 	for listen, these := range at {
 		pages.Go(func() {
 			for ctx.Err() == nil {
-				err := Run(ctx, RunOptions{Configs: these, Log: log, Listen: listen, address: true, Line: func(name string) say.Line {
+				err := Run(ctx, RunOptions{Configs: these, Log: log, Listen: listen, address: true, Line: func(name string) words.Line {
 					if len(configs) > 1 {
-						return say.Line{Archive: name}
+						return words.Line{Archive: name}
 					}
-					return say.Line{}
+					return words.Line{}
 				}})
 				if ctx.Err() != nil {
 					return

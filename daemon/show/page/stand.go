@@ -12,8 +12,8 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/say"
 )
 
 // standView is how things stand with one archive.
@@ -238,7 +238,7 @@ func (s *Server) roll(w http.ResponseWriter, r *http.Request) {
 		<-done
 	}
 	for _, f := range s.faults {
-		v.Archives = append(v.Archives, rollRow{Name: "Settings that cannot be used", Fault: true, Wants: 1, Sentence: sentence(errors.New(say.Plain(f.Error())))})
+		v.Archives = append(v.Archives, rollRow{Name: "Settings that cannot be used", Fault: true, Wants: 1, Sentence: sentence(errors.New(words.Plain(f.Error())))})
 	}
 	slices.SortStableFunc(v.Archives, func(a, b rollRow) int {
 		switch {

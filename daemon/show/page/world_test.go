@@ -21,7 +21,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
-	"linecamp/verify/say"
+	"linecamp/manifest/words"
 )
 
 // world is a page over some small archives, and a browser that got in.
@@ -70,7 +70,7 @@ func newWorld(t *testing.T, archives map[string]archive) *world {
 		if len(faults) > 0 {
 			t.Fatal(faults)
 		}
-		line := say.Line{Archive: name}
+		line := words.Line{Archive: name}
 		a, err := daemon.Open(all[0], daemon.Options{Log: quiet, Line: line, Now: clockOf})
 		if err != nil {
 			t.Fatal(err)

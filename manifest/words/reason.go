@@ -1,4 +1,4 @@
-package say
+package words
 
 import (
 	"errors"

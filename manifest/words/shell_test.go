@@ -1,6 +1,6 @@
 //go:build unix
 
-package say
+package words
 
 import (
 	"os/exec"

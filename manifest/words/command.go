@@ -1,8 +1,9 @@
-// Package say holds what all reports and messages have in common when they
-// speak to a person: command lines that can be pasted into a shell as they
-// stand ([Line]), and sentences without the tails that only programs ask for
-// ([Plain]).
-package say
+// Package words holds what every sentence of linecamp is made with, so that each
+// thing is said in one way everywhere: [Count], [Size], [Ago], [When] and [Runs]
+// write figures, [Line] writes command lines that can be pasted into a shell as they
+// stand, and [Plain] takes from an error what only programs ask for. What a whole
+// report says is in daemon/show/text.
+package words
 
 import (
 	"io"
