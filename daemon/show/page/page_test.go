@@ -40,11 +40,11 @@ func TestYearsTable(t *testing.T) {
 		case n.Data == "table":
 			tables++
 		case n.Data == "th" && attr(n, "scope") == "":
-			t.Errorf("a header without a scope: %q", words(n))
+			t.Errorf("a header without a scope: %q", textOf(n))
 		case n.Data == "td":
 			for a := range n.Descendants() {
 				if a.Data == "a" {
-					cells[attr(a, "href")] = words(n)
+					cells[attr(a, "href")] = textOf(n)
 				}
 			}
 		}
@@ -72,7 +72,7 @@ func TestYearsTable(t *testing.T) {
 	}
 }
 
-func words(n *html.Node) string {
+func textOf(n *html.Node) string {
 	var b strings.Builder
 	for c := range n.Descendants() {
 		if c.Type == html.TextNode {
