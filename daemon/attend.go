@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/verify"
 )
 
@@ -32,14 +33,14 @@ type outlook struct {
 	heads     map[string]int // the newest recorded version of every object
 	standings []standing     // in the order of the settings' copies
 	seen      glance.Seen    // of the working folder
-	service   ServiceState
+	service   service.State
 }
 
 // attend gathers the facts and derives what wants a person. r holds the copies
 // as the work at hand met them; of those not in it, the last round's word counts.
 // at is the kind of round that is coming to its end, "" for none.
 func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlook, error) {
-	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.now(), Folder: a.cfg.Folder}, service: a.service()}
+	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.now(), Folder: a.cfg.Folder}, service: service.StateOf(a.dir, a.now())}
 	if err := a.gather(ctx, r, at, &o); err != nil {
 		return o, fmt.Errorf("the ledger: %w", err)
 	}

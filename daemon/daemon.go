@@ -12,11 +12,9 @@
 // back as soon as it is through with it, so that a bucket on a slow line keeps
 // neither the drives from their verification nor new photos from the drives.
 //
-// The service runs two loops for each archive, one of mirror rounds and one of
-// verify rounds. A round is due when its line of crontab says so, when the
-// machine was off at that time, when the last one was broken off, and, for a
-// mirror round, when a drive comes back. A verify round mends on the copies what
-// it found; the working folder is written to only by a person's own command.
+// [Serve] runs the rounds on schedule (package service). A verify round mends on
+// the copies what it found; the working folder is written to only by a person's
+// own command.
 package daemon
 
 import (

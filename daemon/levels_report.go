@@ -8,6 +8,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/service"
 )
 
 // keyDeep is where the ledger keeps when the photos were last decoded in full.
@@ -29,7 +30,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 		f.Sealed = seal.Len()
 	}
 	for _, r := range s.Last {
-		if r.Round == roundVerify && r.Ended != nil {
+		if r.Round == service.Verify && r.Ended != nil {
 			f.LastVerify = *r.Ended
 		}
 	}

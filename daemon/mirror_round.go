@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 )
@@ -87,7 +88,7 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	if err != nil {
 		return MirrorReport{}, err
 	}
-	end, err := a.begin(roundMirror, o.Copy == "")
+	end, err := a.begin(service.Mirror, o.Copy == "")
 	if err != nil {
 		return MirrorReport{Report: mirror.Report{GivenUp: given}}, err
 	}
@@ -197,7 +198,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if err != nil {
 		return MirrorReport{Report: report}, err
 	}
-	now, err := a.attend(ctx, r, roundMirror)
+	now, err := a.attend(ctx, r, service.Mirror)
 	return MirrorReport{Report: report, List: now.List}, err
 }
 

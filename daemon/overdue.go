@@ -5,41 +5,14 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/service"
 )
-
-// How long after its time a round is waited for before that is a fault: half the
-// time between two rounds, within these bounds. A machine that sleeps at night
-// or a slow copy makes rounds late, and that is as it should be.
-const (
-	leastSlack = time.Hour
-	mostSlack  = 24 * time.Hour
-)
-
-// overdue returns when a round should have run that did not; zero where none is
-// late. last is when one last began that came to an end.
-func (tt timetable) overdue(last, now time.Time) time.Time {
-	if tt.wall == nil || last.IsZero() || last.After(now) {
-		return time.Time{}
-	}
-	due := tt.next(last.In(now.Location()))
-	if due.IsZero() {
-		return time.Time{}
-	}
-	slack := leastSlack
-	if then := tt.next(due); !then.IsZero() {
-		slack = min(mostSlack, max(leastSlack, then.Sub(due)/2))
-	}
-	if now.After(due.Add(slack)) {
-		return due
-	}
-	return time.Time{}
-}
 
 // roundFacts is how the rounds of each kind stand. The first round of a kind is
 // waited for from the first round of any kind on. One of kind at is coming to its
 // end just now.
 func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error) {
-	tables, err := timetables(a.cfg, a.among)
+	tables, err := service.Timetables(a.cfg, a.among)
 	if err != nil {
 		return nil, err
 	}
@@ -48,7 +21,7 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 		return nil, err
 	}
 	var all []attention.Round
-	for _, kind := range []string{roundMirror, roundVerify} {
+	for _, kind := range service.Kinds {
 		last, _, err := a.ledger.LastRound(kind)
 		if err != nil {
 			return nil, err
@@ -64,7 +37,7 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 			last = ledger.Round{Began: last.Began, Ended: now}
 			done = last.Began
 		}
-		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].wall != nil, Service: a.service().String()}
+		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].IsSet(), Service: service.StateOf(a.dir, now).String()}
 		if last.Outcome == outcomeFailed {
 			f.Failed = last.Detail
 		}
@@ -72,10 +45,10 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 		if since.IsZero() {
 			since = first
 		}
-		if last.Ended.IsZero() && now.Sub(last.Began) < mostSlack { // under way
+		if last.Ended.IsZero() && now.Sub(last.Began) < 24*time.Hour { // under way
 			since = last.Began
 		}
-		f.Overdue = tables[kind].overdue(since, now)
+		f.Overdue = tables[kind].Overdue(since, now)
 		all = append(all, f)
 	}
 	return all, nil

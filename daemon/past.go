@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"time"
+
+	"linecamp/daemon/service"
 )
 
 // PastRound is the newest round of a kind.
@@ -17,13 +19,13 @@ type PastRound struct {
 }
 
 // pastAndNext are the newest rounds, and when the next are due, mirror first.
-func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []NextRound, err error) {
-	tables, err := timetables(a.cfg, a.among)
+func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []service.NextRound, err error) {
+	tables, err := service.Timetables(a.cfg, a.among)
 	if err != nil {
 		return nil, nil, err
 	}
 	past = []PastRound{}
-	for _, kind := range []string{roundMirror, roundVerify} {
+	for _, kind := range service.Kinds {
 		last, ok, err := a.ledger.LastRound(kind)
 		if err != nil {
 			return nil, nil, fmt.Errorf("the ledger: %w", err)
@@ -32,7 +34,7 @@ func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []NextRound
 			past = append(past, PastRound{Round: kind, At: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
-	return past, nextRounds(tables, scheduled{Archive: a}, now), nil
+	return past, service.NextRounds(tables, scheduled{a}.Last, now), nil
 }
 
 // printRounds says when the last rounds ran, when the next are due, and whether

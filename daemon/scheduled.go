@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/manifest/store"
 )
 
@@ -18,7 +19,7 @@ import (
 // the screen goes to the log.
 type scheduled struct{ *Archive }
 
-func (s scheduled) last(kind string) (began time.Time, ended bool, err error) {
+func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
 	round, ok, err := s.ledger.LastRound(kind)
 	if err != nil || !ok {
 		return time.Time{}, true, err
@@ -33,7 +34,7 @@ const elsewhere = 5 * time.Minute
 // at them since: each time where they belong, and now and then wherever drives are
 // mounted. One that hangs is given a moment, and not looked at again before it
 // answered.
-func (s scheduled) returned(ctx context.Context) bool {
+func (s scheduled) Returned(ctx context.Context) bool {
 	ctx, cancel := context.WithTimeout(ctx, reach.Glance)
 	defer cancel()
 	for _, c := range s.cfg.Copies {
@@ -78,9 +79,9 @@ func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
 	return err == nil
 }
 
-func (s scheduled) round(ctx context.Context, kind string) error {
+func (s scheduled) Round(ctx context.Context, kind string) error {
 	log := s.log.With("archive", s.cfg.Name, "round", kind)
-	if kind == roundMirror {
+	if kind == service.Mirror {
 		report, err := s.Mirror(ctx, MirrorOptions{}, nil)
 		if err == nil {
 			tell(log, report)

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 )
@@ -31,7 +32,7 @@ func (a *Archive) seeFolder(ctx context.Context, r *reach.Copies, o *outlook) (e
 	}
 	var since time.Time
 	for _, r := range f.Rounds {
-		if r.Kind == roundMirror {
+		if r.Kind == service.Mirror {
 			since = r.Done
 		}
 	}

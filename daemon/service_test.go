@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/service"
 	"linecamp/manifest/store/mounttest"
 )
 
@@ -189,7 +190,7 @@ func TestServeRefusesWhereNothingCanBeServed(t *testing.T) {
 		t.Fatal(err)
 	}
 	err := daemon.Serve(t.Context(), daemon.ServeOptions{Config: dir, Options: daemon.Options{Log: slog.New(slog.NewTextHandler(io.Discard, nil))}})
-	if !errors.Is(err, daemon.ErrNothingToDo) || !strings.Contains(err.Error(), "a.toml:2") {
+	if !errors.Is(err, service.ErrNothingToDo) || !strings.Contains(err.Error(), "a.toml:2") {
 		t.Errorf("Serve returned %v", err)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
+	"linecamp/daemon/service"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -29,11 +30,11 @@ type Status struct {
 	Damage  int          `json:"damage"`
 	Years   YearCounts   `json:"years"`
 	// YearsJudged is when the years were last judged; null for never.
-	YearsJudged *time.Time  `json:"years_judged"`
-	Next        []NextRound `json:"next"`
+	YearsJudged *time.Time          `json:"years_judged"`
+	Next        []service.NextRound `json:"next"`
 	// Last are the newest rounds, and Service is whether one runs them here.
-	Last    []PastRound  `json:"last"`
-	Service ServiceState `json:"service"`
+	Last    []PastRound   `json:"last"`
+	Service service.State `json:"service"`
 	// Unrecorded is what the working folder holds and no version has yet.
 	Unrecorded attention.Amount `json:"unrecorded"`
 	// SheetPrinted is when the recovery sheet was last put on file as printed;

@@ -11,7 +11,7 @@ import (
 )
 
 func someTurns(t *testing.T) turns {
-	return turns{dir: t.TempDir(), log: quiet(), patience: 10 * time.Millisecond}
+	return turns{dir: t.TempDir(), log: slog.New(slog.DiscardHandler), patience: 10 * time.Millisecond}
 }
 
 // A mirror round that waits for a copy gets it before the verification that
@@ -100,7 +100,7 @@ func TestWaitingForATurnEnds(t *testing.T) {
 // behind.
 func TestTurnsBetweenProcesses(t *testing.T) {
 	if dir := os.Getenv("LINECAMP_TEST_TURN"); dir != "" {
-		if _, err := (turns{dir: dir, log: quiet(), patience: time.Hour}).author(context.Background()); err != nil {
+		if _, err := (turns{dir: dir, log: slog.New(slog.DiscardHandler), patience: time.Hour}).author(context.Background()); err != nil {
 			t.Fatal(err)
 		}
 		os.Stdout.WriteString("taken\n")

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
@@ -52,7 +53,7 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 			return report, nil, err
 		}
 	}
-	end, err := a.begin(roundVerify, o.whole())
+	end, err := a.begin(service.Verify, o.whole())
 	if err != nil {
 		return report, nil, err
 	}
@@ -102,7 +103,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	}
 	at := ""
 	if o.whole() {
-		at = roundVerify
+		at = service.Verify
 	}
 	now, err := a.attend(ctx, r, at)
 	report.List = now.List
@@ -116,7 +117,7 @@ func (a *Archive) nothingYet(ctx context.Context, r *reach.Copies, k *known, p P
 	if k.seal.Len() > 0 || len(r.Open()) == 0 {
 		return false, nil
 	}
-	_, mirrored, err := a.ledger.LastRound(roundMirror)
+	_, mirrored, err := a.ledger.LastRound(service.Mirror)
 	if err != nil {
 		return false, fmt.Errorf("the ledger: %w", err)
 	}

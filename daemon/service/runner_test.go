@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"context"
@@ -31,23 +31,23 @@ type book struct {
 }
 
 // returned is true from the moment the drive is back until a round met it.
-func (b *book) returned(context.Context) bool {
+func (b *book) Returned(context.Context) bool {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return !b.back.IsZero() && !time.Now().Before(b.back) && (b.flaps || b.lasts[roundMirror].Before(b.back))
+	return !b.back.IsZero() && !time.Now().Before(b.back) && (b.flaps || b.lasts[Mirror].Before(b.back))
 }
 
 func newBook() *book {
 	return &book{lasts: map[string]time.Time{}, broken: map[string]bool{}, takes: map[string]time.Duration{}, began: map[string][]time.Time{}, ended: map[string][]error{}}
 }
 
-func (b *book) last(kind string) (time.Time, bool, error) {
+func (b *book) Last(kind string) (time.Time, bool, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.lasts[kind], !b.broken[kind], nil
 }
 
-func (b *book) round(ctx context.Context, kind string) error {
+func (b *book) Round(ctx context.Context, kind string) error {
 	b.mu.Lock()
 	b.began[kind] = append(b.began[kind], time.Now())
 	if b.fails == nil {
@@ -91,8 +91,8 @@ func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)
 func schedule(t *testing.T, b *book, mirror, verify string, forTime time.Duration) {
 	t.Helper()
 	r := &runner{
-		name: "ranch", open: func() (rounds, error) { return b, nil },
-		tables: map[string]timetable{roundMirror: table(t, mirror), roundVerify: table(t, verify)},
+		name: "ranch", open: func() (Rounds, error) { return b, nil },
+		tables: map[string]Timetable{Mirror: table(t, mirror), Verify: table(t, verify)},
 		log:    quiet(), now: func() time.Time { return time.Now().UTC() }, settle: 10 * time.Second, say: func(string) {},
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -136,10 +136,10 @@ func TestRoundsOnSchedule(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newBook()
-				b.lasts[roundMirror], b.broken[roundMirror] = c.last, c.broke
-				b.lasts[roundVerify] = time.Now()
+				b.lasts[Mirror], b.broken[Mirror] = c.last, c.broke
+				b.lasts[Verify] = time.Now()
 				schedule(t, b, c.line, never, c.runs)
-				if got := b.times(roundMirror); !slices.Equal(got, c.want) {
+				if got := b.times(Mirror); !slices.Equal(got, c.want) {
 					t.Errorf("rounds began %v, want %v", got, c.want)
 				}
 			})
@@ -151,14 +151,14 @@ func TestMirrorGoesOnDuringLongVerify(t *testing.T) {
 	local(t)
 	synctest.Test(t, func(t *testing.T) {
 		b := newBook()
-		b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
-		b.takes[roundVerify] = 50 * time.Hour
+		b.lasts[Mirror], b.lasts[Verify] = time.Now(), time.Now()
+		b.takes[Verify] = 50 * time.Hour
 		schedule(t, b, "30 2 * * *", "0 1 * * *", 60*time.Hour)
-		if got, want := b.times(roundMirror), []string{"01 02:30:00", "02 02:30:00", "03 02:30:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Mirror), []string{"01 02:30:00", "02 02:30:00", "03 02:30:00"}; !slices.Equal(got, want) {
 			t.Errorf("mirror rounds began %v, want %v", got, want)
 		}
 		// The next verification was due while the first still ran: it comes next.
-		if got, want := b.times(roundVerify), []string{"01 01:00:00", "03 03:00:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Verify), []string{"01 01:00:00", "03 03:00:00"}; !slices.Equal(got, want) {
 			t.Errorf("verify rounds began %v, want %v", got, want)
 		}
 	})
@@ -168,13 +168,13 @@ func TestDriveComesBack(t *testing.T) {
 	local(t)
 	synctest.Test(t, func(t *testing.T) {
 		b := newBook()
-		b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
+		b.lasts[Mirror], b.lasts[Verify] = time.Now(), time.Now()
 		b.back = time.Now().Add(9*time.Hour + 30*time.Second)
 		schedule(t, b, "30 2 * * *", never, 27*time.Hour)
-		if got, want := b.times(roundMirror), []string{"01 02:30:00", "01 09:01:00", "02 02:30:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Mirror), []string{"01 02:30:00", "01 09:01:00", "02 02:30:00"}; !slices.Equal(got, want) {
 			t.Errorf("mirror rounds began %v, want %v", got, want)
 		}
-		if got := b.times(roundVerify); len(got) > 0 {
+		if got := b.times(Verify); len(got) > 0 {
 			t.Errorf("verify rounds began %v", got)
 		}
 	})
@@ -194,10 +194,10 @@ func TestDriveComesBackRightAfterARound(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				b := newBook()
-				b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
+				b.lasts[Mirror], b.lasts[Verify] = time.Now(), time.Now()
 				b.back, b.flaps = time.Now().Add(2*time.Hour+32*time.Minute+30*time.Second), c.flaps
 				schedule(t, b, "30 2 * * *", never, 3*time.Hour+10*time.Minute)
-				if got := b.times(roundMirror); !slices.Equal(got, c.want) {
+				if got := b.times(Mirror); !slices.Equal(got, c.want) {
 					t.Errorf("mirror rounds began %v, want %v", got, c.want)
 				}
 			})
@@ -211,14 +211,14 @@ func TestNextRoundCutsCatchingUpShort(t *testing.T) {
 	local(t)
 	synctest.Test(t, func(t *testing.T) {
 		b := newBook()
-		b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
-		b.takes[roundMirror] = 100 * time.Hour
+		b.lasts[Mirror], b.lasts[Verify] = time.Now(), time.Now()
+		b.takes[Mirror] = 100 * time.Hour
 		schedule(t, b, "30 2 * * *", never, 51*time.Hour)
-		if got, want := b.times(roundMirror), []string{"01 02:30:00", "02 02:30:00", "03 02:30:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Mirror), []string{"01 02:30:00", "02 02:30:00", "03 02:30:00"}; !slices.Equal(got, want) {
 			t.Errorf("mirror rounds began %v, want %v", got, want)
 		}
 		for i, want := range []error{errNextRound, errNextRound, context.Canceled} {
-			if got := b.ended[roundMirror][i]; !errors.Is(got, want) {
+			if got := b.ended[Mirror][i]; !errors.Is(got, want) {
 				t.Errorf("round %d ended with %v, want %v", i, got, want)
 			}
 		}
@@ -231,9 +231,9 @@ func TestFailingRoundWaitsForItsTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBook()
 		b.fails = errors.New("the state folder is full")
-		b.lasts[roundVerify] = time.Now()
+		b.lasts[Verify] = time.Now()
 		schedule(t, b, "30 2 * * *", never, 27*time.Hour)
-		if got, want := b.times(roundMirror), []string{"01 00:00:10", "01 02:30:00", "02 02:30:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Mirror), []string{"01 00:00:10", "01 02:30:00", "02 02:30:00"}; !slices.Equal(got, want) {
 			t.Errorf("rounds began %v, want %v", got, want)
 		}
 	})
@@ -243,10 +243,10 @@ func TestOpenIsTriedAgain(t *testing.T) {
 	local(t)
 	synctest.Test(t, func(t *testing.T) {
 		b, tries := newBook(), 0
-		b.lasts[roundVerify] = time.Now()
+		b.lasts[Verify] = time.Now()
 		r := &runner{
-			name: "ranch", tables: map[string]timetable{roundMirror: table(t, "30 2 * * *")},
-			open: func() (rounds, error) {
+			name: "ranch", tables: map[string]Timetable{Mirror: table(t, "30 2 * * *")},
+			open: func() (Rounds, error) {
 				if tries++; tries < 3 {
 					return nil, errors.New("the ledger is damaged")
 				}
@@ -257,7 +257,7 @@ func TestOpenIsTriedAgain(t *testing.T) {
 		ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
 		defer cancel()
 		r.run(ctx)
-		if got, want := b.times(roundMirror), []string{"01 00:20:00"}; !slices.Equal(got, want) {
+		if got, want := b.times(Mirror), []string{"01 00:20:00"}; !slices.Equal(got, want) {
 			t.Errorf("rounds began %v, want %v", got, want)
 		}
 	})
@@ -281,11 +281,11 @@ func newShelf(archives ...config.Archive) *shelf {
 			defer s.mu.Unlock()
 			return slices.Clone(s.now), s.errs
 		},
-		open: func(cfg config.Archive) (rounds, error) {
+		open: func(cfg config.Archive) (Rounds, error) {
 			s.mu.Lock()
 			defer s.mu.Unlock()
 			b := newBook()
-			b.lasts[roundMirror], b.lasts[roundVerify] = time.Now(), time.Now()
+			b.lasts[Mirror], b.lasts[Verify] = time.Now(), time.Now()
 			s.books[cfg.Name] = append(s.books[cfg.Name], b)
 			return b, nil
 		},
@@ -337,7 +337,7 @@ func TestReloadTouchesOnlyWhatChanged(t *testing.T) {
 			if books[0].closed != c.closed {
 				t.Errorf("%s: the first was closed: %v, want %v", c.name, books[0].closed, c.closed)
 			}
-			if got := books[len(books)-1].times(roundMirror); !slices.Equal(got, c.want) {
+			if got := books[len(books)-1].times(Mirror); !slices.Equal(got, c.want) {
 				t.Errorf("%s: rounds began %v, want %v", c.name, got, c.want)
 			}
 		}
@@ -345,7 +345,7 @@ func TestReloadTouchesOnlyWhatChanged(t *testing.T) {
 		s.reloadWith(nil, nightly("a", "0 3 * * *"), nightly("c", "30 6 * * *"))
 		time.Sleep(time.Hour)
 		synctest.Wait()
-		if books := s.books["c"]; len(books) != 2 || !slices.Equal(books[1].times(roundMirror), []string{"01 06:30:00"}) {
+		if books := s.books["c"]; len(books) != 2 || !slices.Equal(books[1].times(Mirror), []string{"01 06:30:00"}) {
 			t.Errorf("c was not taken up again")
 		}
 		if !s.books["d"][0].closed {
@@ -367,7 +367,7 @@ func TestStopsWithinFiveSeconds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newShelf(nightly("a", "0 3 * * *"))
 		deaf := make(chan struct{})
-		s.open = func(config.Archive) (rounds, error) { <-deaf; return newBook(), nil }
+		s.open = func(config.Archive) (Rounds, error) { <-deaf; return newBook(), nil }
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- s.serve(ctx) }()

@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"context"
@@ -21,10 +21,10 @@ func raise(now, most *atomic.Int32) {
 	}
 }
 
-func (g guest) last(string) (time.Time, bool, error) { return time.Time{}, true, nil }
-func (g guest) returned(context.Context) bool        { return false }
+func (g guest) Last(string) (time.Time, bool, error) { return time.Time{}, true, nil }
+func (g guest) Returned(context.Context) bool        { return false }
 func (g guest) Close() error                         { g.open.Add(-1); return nil }
-func (g guest) round(ctx context.Context, _ string) error {
+func (g guest) Round(ctx context.Context, _ string) error {
 	raise(g.atWork, g.mostAtWork)
 	defer g.atWork.Add(-1)
 	select {
@@ -42,9 +42,9 @@ func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
 	var nOpen, atWork, mostOpen, mostAtWork atomic.Int32
 	gate := make(chan struct{})
 	c := newCrowd(atOnce, open)
-	var members []rounds
+	var members []Rounds
 	for range many {
-		m, err := c.join(func() (rounds, error) {
+		m, err := c.join(func() (Rounds, error) {
 			raise(&nOpen, &mostOpen)
 			return guest{&nOpen, &atWork, &mostOpen, &mostAtWork, gate}, nil
 		})
@@ -57,12 +57,12 @@ func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
 	for _, m := range members {
 		all.Go(func() {
 			for range 3 {
-				m.returned(t.Context())
+				m.Returned(t.Context())
 			}
-			if _, _, err := m.last("mirror"); err != nil {
+			if _, _, err := m.Last("mirror"); err != nil {
 				t.Error(err)
 			}
-			if err := m.round(t.Context(), "mirror"); err != nil {
+			if err := m.Round(t.Context(), "mirror"); err != nil {
 				t.Error(err)
 			}
 		})
@@ -90,14 +90,14 @@ func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
 func TestARoundThatWaitsForItsTurnEndsWithItsContext(t *testing.T) {
 	var n, most atomic.Int32
 	c := newCrowd(1, 1)
-	m, err := c.join(func() (rounds, error) { return guest{&n, &n, &most, &most, make(chan struct{})}, nil })
+	m, err := c.join(func() (Rounds, error) { return guest{&n, &n, &most, &most, make(chan struct{})}, nil })
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 2)
 	for range 2 {
-		go func() { done <- m.round(ctx, "mirror") }()
+		go func() { done <- m.Round(ctx, "mirror") }()
 	}
 	cancel()
 	for range 2 {
@@ -111,7 +111,7 @@ func TestAnArchiveThatCannotBeOpenedTakesNoRoom(t *testing.T) {
 	c := newCrowd(1, 1)
 	bad := errors.New("no")
 	for range 3 {
-		if _, err := c.join(func() (rounds, error) { return nil, bad }); !errors.Is(err, bad) {
+		if _, err := c.join(func() (Rounds, error) { return nil, bad }); !errors.Is(err, bad) {
 			t.Fatalf("joined with %v", err)
 		}
 	}

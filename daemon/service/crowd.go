@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"context"
@@ -34,15 +34,15 @@ func newCrowd(rounds, open int64) *crowd {
 // member is one archive of a crowd. It is opened when it is needed.
 type member struct {
 	*crowd
-	open func() (rounds, error)
+	open func() (Rounds, error)
 
 	opening sync.Mutex
-	work    rounds // nil while it is closed
+	work    Rounds // nil while it is closed
 	users   int    // guarded by crowd.mu, like work
 }
 
 // join tries that the archive can be opened at all.
-func (c *crowd) join(open func() (rounds, error)) (rounds, error) {
+func (c *crowd) join(open func() (Rounds, error)) (Rounds, error) {
 	m := &member{crowd: c, open: open}
 	_, leave, err := m.use(context.Background())
 	if err != nil {
@@ -53,7 +53,7 @@ func (c *crowd) join(open func() (rounds, error)) (rounds, error) {
 }
 
 // use opens the archive where it is not, for as long as leave was not called.
-func (m *member) use(ctx context.Context) (work rounds, leave func(), err error) {
+func (m *member) use(ctx context.Context) (work Rounds, leave func(), err error) {
 	m.opening.Lock()
 	defer m.opening.Unlock()
 	if work := m.enter(nil); work != nil {
@@ -71,7 +71,7 @@ func (m *member) use(ctx context.Context) (work rounds, leave func(), err error)
 }
 
 // enter counts one more user of what is open, or of work just opened.
-func (m *member) enter(work rounds) rounds {
+func (m *member) enter(work Rounds) Rounds {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if work != nil {
@@ -130,16 +130,16 @@ func (c *crowd) forget(m *member) {
 	}
 }
 
-func (m *member) last(kind string) (began time.Time, ended bool, err error) {
+func (m *member) Last(kind string) (began time.Time, ended bool, err error) {
 	work, leave, err := m.use(context.Background())
 	if err != nil {
 		return time.Time{}, false, err
 	}
 	defer leave()
-	return work.last(kind)
+	return work.Last(kind)
 }
 
-func (m *member) round(ctx context.Context, kind string) error {
+func (m *member) Round(ctx context.Context, kind string) error {
 	if err := m.rounds.Acquire(ctx, 1); err != nil {
 		return err
 	}
@@ -149,16 +149,16 @@ func (m *member) round(ctx context.Context, kind string) error {
 		return err
 	}
 	defer leave()
-	return work.round(ctx, kind)
+	return work.Round(ctx, kind)
 }
 
-func (m *member) returned(ctx context.Context) bool {
+func (m *member) Returned(ctx context.Context) bool {
 	work, leave, err := m.use(ctx)
 	if err != nil {
 		return false
 	}
 	defer leave()
-	return work.returned(ctx)
+	return work.Returned(ctx)
 }
 
 // Close is for the archive's end here: nobody uses it any more.

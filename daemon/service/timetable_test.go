@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"testing"
@@ -16,13 +16,13 @@ func zone(t *testing.T, name string) *time.Location {
 	return loc
 }
 
-func table(t *testing.T, line string) timetable {
+func table(t *testing.T, line string) Timetable {
 	t.Helper()
 	s, err := cron.ParseStandard(line)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return timetable{wall: s}
+	return Timetable{wall: s}
 }
 
 func TestNext(t *testing.T) {
@@ -81,7 +81,7 @@ func TestDue(t *testing.T) {
 			t.Errorf("%s: due %v, want %v", c.name, got, c.want)
 		}
 	}
-	if got := (timetable{}).due(time.Time{}, at(1, 0, 0)); !got.IsZero() {
+	if got := (Timetable{}).due(time.Time{}, at(1, 0, 0)); !got.IsZero() {
 		t.Errorf("without a schedule: due %v", got)
 	}
 }

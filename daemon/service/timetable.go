@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"hash/fnv"
@@ -9,30 +9,33 @@ import (
 	"linecamp/daemon/config"
 )
 
-// timetable says when one kind of round is due: the five fields of POSIX
+// Timetable says when one kind of round is due: the five fields of POSIX
 // crontab, in the machine's local time.
 //
 // The fields are matched against the clock on the wall, not against elapsed
 // time, so that the change of the clocks in spring and autumn neither skips a
 // nightly round (02:30 does not exist that night: it runs at 03:30) nor runs
 // it twice (01:30 comes twice: the first one counts).
-type timetable struct {
+type Timetable struct {
 	wall  cron.Schedule
 	after time.Duration // how much later this archive's rounds begin; see spread
 }
 
-func parseTimetable(line string) (timetable, error) {
+func parseTimetable(line string) (Timetable, error) {
 	if line == "" {
-		return timetable{}, nil
+		return Timetable{}, nil
 	}
 	s, err := config.Cron(line)
-	return timetable{wall: s}, err
+	return Timetable{wall: s}, err
 }
 
+// IsSet reports whether there is such a round at all.
+func (tt Timetable) IsSet() bool { return tt.wall != nil }
+
 // next returns the first time after t at which the round is due, in t's
-// location, or zero if that day never comes (30 February). A timetable never
+// location, or zero if that day never comes (30 February). A Timetable never
 // set is never due.
-func (tt timetable) next(t time.Time) time.Time {
+func (tt Timetable) next(t time.Time) time.Time {
 	if tt.wall == nil {
 		return time.Time{}
 	}
@@ -62,9 +65,9 @@ const (
 	spreadEach = time.Minute
 )
 
-// spread is the timetable of one of so many archives: the settings' time is the
+// spread is the Timetable of one of so many archives: the settings' time is the
 // earliest, and each begins so much later, the same every time.
-func (tt timetable) spread(name string, among int) timetable {
+func (tt Timetable) spread(name string, among int) Timetable {
 	over := min(spreadOver, time.Duration(among-roundsAtOnce)*spreadEach)
 	if over <= 0 {
 		return tt
@@ -77,8 +80,8 @@ func (tt timetable) spread(name string, among int) timetable {
 
 // nextSpread is next where the rounds begin later than the settings say, though
 // by no more than half the time to the one that follows.
-func (tt timetable) nextSpread(t time.Time) time.Time {
-	plain := timetable{wall: tt.wall}
+func (tt Timetable) nextSpread(t time.Time) time.Time {
+	plain := Timetable{wall: tt.wall}
 	for due := plain.next(t.Add(-tt.after)); ; {
 		following := plain.next(due)
 		if due.IsZero() || following.IsZero() {
@@ -110,7 +113,7 @@ func onClock(wall time.Time, loc *time.Location) time.Time {
 // at its next time after that. A time already past means the round was missed,
 // because the machine was off or the round before it was still running, and is
 // due now. A round that never ran counts as missed.
-func (tt timetable) due(last, now time.Time) time.Time {
+func (tt Timetable) due(last, now time.Time) time.Time {
 	if tt.wall == nil {
 		return time.Time{}
 	}

@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"os"
@@ -40,7 +40,7 @@ func TestUnits(t *testing.T) {
 		"linecamp-user.service": {"--user"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			unit, err := os.ReadFile(filepath.Join("..", "systemd", name))
+			unit, err := os.ReadFile(filepath.Join("..", "..", "systemd", name))
 			if err != nil {
 				t.Fatal(err)
 			}

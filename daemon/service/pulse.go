@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"context"
@@ -60,26 +60,31 @@ func beat(ctx context.Context, cfg config.Archive, now func() time.Time) {
 	}
 }
 
-// ServiceState is whether a service runs the rounds of an archive here, and
+// State is whether a service runs the rounds of an archive here, and
 // since when it does, or does not; null for never.
-type ServiceState struct {
+type State struct {
 	Running bool       `json:"running"`
 	Since   *time.Time `json:"since"`
 }
 
-// service looks for a sign of life.
-func (a *Archive) service() ServiceState {
-	file := filepath.Join(a.dir, pulseFile)
+// StateOf looks for a sign of life in an archive's state folder.
+func StateOf(dir string, now time.Time) State {
+	file := filepath.Join(dir, pulseFile)
 	b, err := os.ReadFile(file)
 	info, serr := os.Stat(file)
 	var p pulse
 	if err != nil || serr != nil || json.Unmarshal(b, &p) != nil {
-		return ServiceState{}
+		return State{}
 	}
-	if age := a.now().Sub(info.ModTime()); p.Process != 0 && age < pulseGone && lives(p.Process) {
-		return ServiceState{Running: true, Since: moment(p.Began)}
+	if age := now.Sub(info.ModTime()); p.Process != 0 && age < pulseGone && lives(p.Process) {
+		return State{Running: true, Since: moment(p.Began)}
 	}
-	return ServiceState{Since: moment(info.ModTime())}
+	return State{Since: moment(info.ModTime())}
+}
+
+func moment(t time.Time) *time.Time {
+	t = t.UTC().Truncate(time.Second)
+	return &t
 }
 
 // lives reports whether a process of that number runs, as far as can be known.
@@ -93,7 +98,7 @@ func lives(process int) bool {
 }
 
 // String says it as a sentence.
-func (s ServiceState) String() string {
+func (s State) String() string {
 	switch {
 	case s.Running:
 		return "The service has been running since " + when(*s.Since) + "."
@@ -102,3 +107,6 @@ func (s ServiceState) String() string {
 	}
 	return "No service has ever run here."
 }
+
+// when shows a moment in local time.
+func when(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006, 15:04") }

@@ -1,4 +1,4 @@
-package daemon
+package service
 
 import (
 	"context"
@@ -9,23 +9,16 @@ import (
 	"time"
 )
 
-// The kinds of rounds that have a schedule, as the ledger records them. A
-// verify round checks, and then mends on the copies what it found.
-const (
-	roundMirror = "mirror"
-	roundVerify = "verify"
-)
-
-// rounds is what a runner needs of an archive.
-type rounds interface {
-	// last says when the newest round of a kind began (zero for never), and
+// Rounds is what a runner needs of an archive.
+type Rounds interface {
+	// Last says when the newest round of a kind began (zero for never), and
 	// whether it came to its end.
-	last(kind string) (began time.Time, ended bool, err error)
-	// round runs one and logs what came of it. The error is one that stopped it.
-	round(ctx context.Context, kind string) error
-	// returned reports whether a drive that the last mirror round did not meet
+	Last(kind string) (began time.Time, ended bool, err error)
+	// Round runs one and logs what came of it. The error is one that stopped it.
+	Round(ctx context.Context, kind string) error
+	// Returned reports whether a drive that the last mirror round did not meet
 	// has been plugged in.
-	returned(ctx context.Context) bool
+	Returned(ctx context.Context) bool
 	Close() error
 }
 
@@ -46,8 +39,8 @@ var errNextRound = errors.New("the next round is due and carries on")
 // works on a copy is decided by turns.
 type runner struct {
 	name   string
-	open   func() (rounds, error)
-	tables map[string]timetable
+	open   func() (Rounds, error)
+	tables map[string]Timetable
 	log    *slog.Logger
 	now    func() time.Time
 	settle time.Duration     // from start to the first missed round: drives and network come up
@@ -67,7 +60,7 @@ func (r *runner) run(ctx context.Context) {
 		work, err = r.open()
 	}
 	var loops sync.WaitGroup
-	for _, kind := range []string{roundMirror, roundVerify} {
+	for _, kind := range Kinds {
 		if r.tables[kind].wall != nil {
 			loops.Go(func() { r.loop(ctx, kind, work, began.Add(r.settle)) })
 		}
@@ -80,7 +73,7 @@ func (r *runner) run(ctx context.Context) {
 }
 
 // loop runs the rounds of one kind, none before ready.
-func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.Time) {
+func (r *runner) loop(ctx context.Context, kind string, work Rounds, ready time.Time) {
 	var last time.Time // begin of the last round here, should the ledger be out of order
 	setOff := false    // whether a returning drive set it off
 	for first := true; ; first = false {
@@ -111,8 +104,8 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 	}
 }
 
-func (r *runner) once(ctx context.Context, kind string, work rounds, began time.Time) error {
-	if kind == roundMirror {
+func (r *runner) once(ctx context.Context, kind string, work Rounds, began time.Time) error {
+	if kind == Mirror {
 		limit, stop := context.WithCancelCause(ctx)
 		defer stop(nil)
 		if cut := r.tables[kind].next(began.Add(leastTurn)); !cut.IsZero() {
@@ -122,20 +115,20 @@ func (r *runner) once(ctx context.Context, kind string, work rounds, began time.
 				}
 			}()
 		}
-		err := work.round(limit, kind)
+		err := work.Round(limit, kind)
 		if err != nil && errors.Is(context.Cause(limit), errNextRound) {
 			return errNextRound
 		}
 		return err
 	}
-	return work.round(ctx, kind)
+	return work.Round(ctx, kind)
 }
 
 // due says when the next round of a kind is due. On the first look, a round
 // that was broken off, by a power cut or a shutdown, counts as missed.
-func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.Time {
+func (r *runner) due(kind string, work Rounds, last time.Time, first bool) time.Time {
 	now := r.now()
-	began, ended, err := work.last(kind)
+	began, ended, err := work.Last(kind)
 	if err != nil {
 		r.log.Error("the ledger cannot say when the last round was: "+err.Error(), "archive", r.name, "round", kind)
 	}
@@ -151,9 +144,9 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 // await waits until a round is due. A mirror round is due as well when a drive
 // comes back: it may be gone again before tonight. Where that set off the last
 // round too, the drive comes and goes, and is given some time.
-func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
+func (r *runner) await(ctx context.Context, kind string, work Rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
 	err = r.waitOr(ctx, due, func() bool {
-		setOff = kind == roundMirror && (!again || r.now().Sub(last) >= apart) && work.returned(ctx)
+		setOff = kind == Mirror && (!again || r.now().Sub(last) >= apart) && work.Returned(ctx)
 		return setOff
 	})
 	return setOff, err
@@ -187,10 +180,10 @@ func (r *runner) waitOr(ctx context.Context, at time.Time, early func() bool) er
 }
 
 // sayNext tells which round comes next.
-func (r *runner) sayNext(work rounds) {
+func (r *runner) sayNext(work Rounds) {
 	var kind string
 	var at time.Time
-	for _, n := range nextRounds(r.tables, work, r.now()) {
+	for _, n := range NextRounds(r.tables, work.Last, r.now()) {
 		if at.IsZero() || n.At.Before(at) {
 			kind, at = n.Round, n.At
 		}
@@ -200,25 +193,4 @@ func (r *runner) sayNext(work rounds) {
 		return
 	}
 	r.say(fmt.Sprintf("next %s round %s", kind, at.Local().Format("Mon 15:04")))
-}
-
-// NextRound is when a round is due.
-type NextRound struct {
-	Round string    `json:"round"`
-	At    time.Time `json:"at"`
-}
-
-// nextRounds lists when each kind of round is due next, mirror first.
-func nextRounds(tables map[string]timetable, work rounds, now time.Time) []NextRound {
-	next := []NextRound{}
-	for _, kind := range []string{roundMirror, roundVerify} {
-		began, _, err := work.last(kind)
-		if err != nil {
-			began = time.Time{}
-		}
-		if at := tables[kind].due(began, now); !at.IsZero() {
-			next = append(next, NextRound{Round: kind, At: at.UTC().Truncate(time.Second)})
-		}
-	}
-	return next
 }
