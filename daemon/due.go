@@ -2,15 +2,13 @@ package daemon
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 )
 
@@ -67,7 +65,7 @@ func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, e
 		}
 		b, err := f.make()
 		if err == nil {
-			err = writeWhole(f.path, b)
+			err = wholefile.Replace(f.path, 0o644, b)
 		}
 		if err != nil {
 			return note, fmt.Errorf("%s could not be written: %w", f.path, err)
@@ -80,21 +78,4 @@ func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, e
 		note += ". Written: " + strings.Join(written, ", ")
 	}
 	return note, nil
-}
-
-// writeWhole puts a file in place, whole or not at all.
-func writeWhole(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".due-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	err = errors.Join(err, f.Chmod(0o644), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return nil
 }

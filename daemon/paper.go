@@ -8,14 +8,13 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"time"
 
 	"linecamp/daemon/config"
-	"linecamp/daemon/newfile"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
 	"linecamp/manifest/store"
+	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 )
 
@@ -116,23 +115,15 @@ var errThere = errors.New("is there")
 
 // newFile writes a file that was not there, whole or not at all.
 func newFile(file string, write func(io.Writer) error) error {
-	dir, name := filepath.Split(file)
-	root, err := os.OpenRoot(cmp.Or(dir, "."))
+	draft, err := wholefile.Begin(file, 0)
 	if err != nil {
 		return fmt.Errorf("%s cannot be written: %w", file, err)
 	}
-	defer root.Close()
-	temp := name + ".linecamp-part"
-	f, err := root.OpenFile(temp, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o666)
-	if err != nil {
+	defer draft.Drop()
+	if err := write(draft); err != nil {
 		return fmt.Errorf("%s cannot be written: %w", file, err)
 	}
-	defer root.Remove(temp)
-	err = write(f)
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("%s cannot be written: %w", file, err)
-	}
-	if err := newfile.Name(root, temp, name); errors.Is(err, fs.ErrExist) {
+	if err := draft.Create(); errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("%s %w already, and is left as it is; choose another name", file, errThere)
 	} else if err != nil {
 		return fmt.Errorf("%s cannot be written: %w", file, err)

@@ -11,10 +11,10 @@ import (
 	"path"
 	"strings"
 
-	"linecamp/daemon/newfile"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -162,18 +162,15 @@ func writeNew(root *os.Root, name, text string) error {
 	if isDraft(root, draft) { // of a run that was ended
 		_ = root.Remove(draft)
 	}
-	f, err := root.OpenFile(draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	f, err := wholefile.BeginIn(root, draft, name, 0)
 	if err != nil {
 		return fmt.Errorf("%s: %s", path.Base(draft), words.Reason(err))
 	}
-	_, err = f.WriteString(text)
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = newfile.Name(root, draft, name)
+	defer f.Drop()
+	if _, err := f.WriteString(text); err != nil {
+		return err
 	}
-	if err != nil {
-		_ = root.Remove(draft)
-	}
-	return err
+	return f.Create()
 }
 
 // isDraft reports whether a file is one of ours: empty, or begun as drafts begin.

@@ -132,7 +132,7 @@ func (t *tool) takeIn(ctx context.Context, card string, archives []*daemon.Archi
 		return nil, asUsage(err)
 	}
 	if sheet != "" {
-		if err := writeSheet(sheet, plan.Plan); err != nil {
+		if err := plan.WriteSheet(sheet); err != nil {
 			return nil, err
 		}
 	}
@@ -166,23 +166,6 @@ func (t *tool) agreed(ctx context.Context, plan *intake.Plan) (bool, error) {
 	}
 	answer = strings.ToLower(strings.TrimSpace(answer))
 	return answer == "y" || answer == "yes", nil
-}
-
-// writeSheet writes the page whole or not at all.
-func writeSheet(name string, plan *intake.Plan) error {
-	f, err := os.CreateTemp(filepath.Dir(name), ".sheet-*")
-	if err != nil {
-		return fmt.Errorf("the sheet cannot be written: %w", err)
-	}
-	err = errors.Join(plan.Sheet(f), f.Chmod(0o644), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), name)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return fmt.Errorf("the sheet cannot be written: %w", err)
-	}
-	return nil
 }
 
 // opened opens every chosen archive at once, for work that is about all of

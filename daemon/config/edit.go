@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"linecamp/manifest/tomlline"
+	"linecamp/manifest/wholefile"
 )
 
 // ErrEdit: a settings file is written in a way that linecamp does not change.
@@ -57,18 +58,24 @@ func Rewrite(path string, changes ...Change) error {
 	if _, err := parse(path, b); err != nil {
 		return err
 	}
-	temp, err := writeTemp(path, b, info.Mode().Perm())
+	draft, err := wholefile.Begin(path, info.Mode().Perm())
 	if err != nil {
-		return err
+		return fmt.Errorf("nothing can be written beside the settings: %w", err)
 	}
-	defer os.Remove(temp) // gone already when all went well
+	defer draft.Drop()
+	if _, err := draft.Write(b); err != nil {
+		return fmt.Errorf("the settings cannot be written: %w", err)
+	}
+	if err := draft.Finish(); err != nil {
+		return fmt.Errorf("the settings cannot be written: %w", err)
+	}
 	if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, old) {
 		return fmt.Errorf("%s was changed at this very moment, so nothing was written; run this again: %w", path, errors.Join(ErrEdit, err))
 	}
-	if err := os.Rename(temp, path); err != nil {
+	if err := draft.Replace(); err != nil {
 		return fmt.Errorf("the settings cannot be changed: %w", err)
 	}
-	return syncDir(filepath.Dir(path))
+	return nil
 }
 
 // AppendCopy adds a copy at the end of a settings file.

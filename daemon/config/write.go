@@ -10,8 +10,8 @@ import (
 	"strconv"
 	"strings"
 
-	"linecamp/daemon/newfile"
 	"linecamp/manifest/tomlline"
+	"linecamp/manifest/wholefile"
 )
 
 // Write writes the archive's config file, for a person to read and change, and
@@ -23,9 +23,6 @@ func (a Archive) Write(path string) error {
 	if err != nil {
 		return err
 	}
-	if _, err := os.Lstat(path); err == nil {
-		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
-	}
 	b := a.encode()
 	if _, err := parse(path, b); err != nil {
 		return err
@@ -33,49 +30,12 @@ func (a Archive) Write(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return fmt.Errorf("the settings' folder cannot be made: %w", err)
 	}
-	temp, err := writeTemp(path, b, 0o644)
-	if err != nil {
-		return err
-	}
-	defer os.Remove(temp) // gone already when all went well
-	folder, err := os.OpenRoot(filepath.Dir(path))
-	if err != nil {
-		return fmt.Errorf("the settings cannot be written: %w", err)
-	}
-	defer folder.Close()
-	switch err := newfile.Name(folder, filepath.Base(temp), filepath.Base(path)); {
+	switch err := wholefile.Create(path, 0o644, b); {
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
 	case err != nil:
 		return fmt.Errorf("the settings cannot be written: %w", err)
 	}
-	return syncDir(filepath.Dir(path))
-}
-
-// writeTemp writes b beside path, on storage when it returns.
-func writeTemp(path string, b []byte, mode fs.FileMode) (string, error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".linecamp-*")
-	if err != nil {
-		return "", fmt.Errorf("nothing can be written beside the settings: %w", err)
-	}
-	_, err = f.Write(b)
-	err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close())
-	if err != nil {
-		os.Remove(f.Name())
-		return "", fmt.Errorf("the settings cannot be written: %w", err)
-	}
-	return f.Name(), nil
-}
-
-// syncDir makes a new name last. Where folders cannot be synced, the system
-// sees to it.
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return nil
-	}
-	defer d.Close()
-	d.Sync()
 	return nil
 }
 

@@ -37,7 +37,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
-	"linecamp/manifest/store"
+	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 	"linecamp/verify/bag"
 	"linecamp/verify/restore"
@@ -263,18 +263,22 @@ func (m *mover) leave(name, from, why string) error {
 // write gives the changed bytes of a picture their name in data/.
 func (m *mover) write(from, to string, b []byte, modified time.Time) error {
 	temp := from + ".blank"
-	f, err := m.root.OpenFile(temp, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o666)
+	_ = m.root.Remove(temp) // of a run that was ended
+	draft, err := wholefile.BeginIn(m.root, temp, to, 0)
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(b)
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+	defer draft.Drop()
+	if _, err := draft.Write(b); err != nil {
+		return err
+	}
+	if err := draft.Finish(); err != nil {
 		return err
 	}
 	if err := m.root.Chtimes(temp, modified, modified); err != nil {
 		return err
 	}
-	return m.root.Rename(temp, to)
+	return draft.Replace()
 }
 
 // sync makes the names in data/ durable.
@@ -290,7 +294,7 @@ func (m *mover) sync() error {
 		if err != nil {
 			return err
 		}
-		return errors.Join(store.SyncFolder(dir), dir.Close())
+		return errors.Join(wholefile.SyncOpen(dir), dir.Close())
 	})
 }
 

@@ -37,6 +37,8 @@ import (
 	"strings"
 
 	"github.com/google/uuid"
+
+	"linecamp/manifest/wholefile"
 )
 
 // State is who a state folder is.
@@ -145,18 +147,9 @@ func first(folder, base string, here place, recorded func() (string, error), ear
 		return is.state(), replace(folder, is)
 	}
 	// Whoever is first makes the id, even if two processes begin at once.
-	temp, err := write(folder, is)
-	if err != nil {
+	if err := write(folder, is, wholefile.Create); err != nil && !errors.Is(err, fs.ErrExist) {
 		return State{}, err
 	}
-	defer os.Remove(temp)
-	path := filepath.Join(folder, name)
-	if err := os.Link(temp, path); err != nil && !errors.Is(err, fs.ErrExist) {
-		if err := os.Rename(temp, path); err != nil { // a file system without links
-			return State{}, fmt.Errorf("this machine's id cannot be kept: %w", err)
-		}
-	}
-	syncFolder(folder)
 	is, err = read(folder)
 	return is.state(), err
 }
@@ -176,46 +169,21 @@ func read(folder string) (file, error) {
 	return is, nil
 }
 
-func replace(folder string, is file) error {
-	temp, err := write(folder, is)
-	if err != nil {
-		return err
-	}
-	if err := os.Rename(temp, filepath.Join(folder, name)); err != nil {
-		os.Remove(temp)
-		return fmt.Errorf("this machine's id cannot be kept: %w", err)
-	}
-	syncFolder(folder)
-	return nil
-}
+func replace(folder string, is file) error { return write(folder, is, wholefile.Replace) }
 
-// write writes a hidden file, for its owner only, beside the one to be.
-func write(folder string, is file) (string, error) {
+// write puts the file in place, for its owner only.
+func write(folder string, is file, put func(path string, mode fs.FileMode, b []byte) error) error {
 	b, err := json.MarshalIndent(is, "", "  ")
 	if err != nil {
-		return "", fmt.Errorf("this machine's id cannot be made: %w", err)
+		return fmt.Errorf("this machine's id cannot be made: %w", err)
 	}
 	if err := os.MkdirAll(folder, 0o700); err != nil {
-		return "", fmt.Errorf("a folder for state cannot be made: %w", err)
+		return fmt.Errorf("a folder for state cannot be made: %w", err)
 	}
-	f, err := os.CreateTemp(folder, ".new-*") // 0600
-	if err != nil {
-		return "", fmt.Errorf("this machine's id cannot be kept: %w", err)
+	if err := put(filepath.Join(folder, name), 0o600, append(b, '\n')); err != nil {
+		return fmt.Errorf("this machine's id cannot be kept: %w", err)
 	}
-	_, err = f.Write(append(b, '\n'))
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		os.Remove(f.Name())
-		return "", fmt.Errorf("this machine's id cannot be kept: %w", err)
-	}
-	return f.Name(), nil
-}
-
-// syncFolder makes a new name last, where folders can be synced.
-func syncFolder(folder string) {
-	if d, err := os.Open(folder); err == nil {
-		d.Sync()
-		d.Close()
-	}
+	return nil
 }
 
 func hostname() string {

@@ -10,9 +10,8 @@ import (
 	"path/filepath"
 	"time"
 
-	"linecamp/daemon/newfile"
 	"linecamp/manifest"
-	"linecamp/manifest/store"
+	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 )
 
@@ -154,7 +153,7 @@ func settle(ctx context.Context, folder *os.Root, temp, to string, modified time
 	if err := folder.Chtimes(temp, modified, modified); err != nil {
 		return err
 	}
-	err := newfile.Name(folder, temp, to)
+	err := wholefile.Name(folder, temp, to)
 	if !errors.Is(err, fs.ErrExist) {
 		return err
 	}
@@ -187,10 +186,7 @@ func readBack(ctx context.Context, folder *os.Root, name string, want manifest.D
 // syncFolders makes new names last, where folders can be synced.
 func syncFolders(folder *os.Root, dir string) {
 	for {
-		if d, err := folder.Open(dir); err == nil {
-			_ = store.SyncFolder(d)
-			d.Close()
-		}
+		_ = wholefile.SyncFolder(folder, dir)
 		if dir == "." {
 			return
 		}

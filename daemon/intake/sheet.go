@@ -3,6 +3,7 @@ package intake
 import (
 	_ "embed"
 	"encoding/base64"
+	"fmt"
 	"html/template"
 	"io"
 	"slices"
@@ -11,6 +12,7 @@ import (
 
 	"linecamp/daemon/intake/sky"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 )
 
@@ -78,6 +80,22 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 // Sheet writes the plan as one page with small pictures, which needs nothing
 // beside it and fetches nothing. Options.Thumbs must have been set.
 func (p *Plan) Sheet(w io.Writer) error { return sheetPage.Execute(w, p) }
+
+// WriteSheet writes the page to a file, whole or not at all.
+func (p *Plan) WriteSheet(file string) error {
+	draft, err := wholefile.Begin(file, 0o644)
+	if err != nil {
+		return fmt.Errorf("the sheet cannot be written: %w", err)
+	}
+	defer draft.Drop()
+	if err := p.Sheet(draft); err != nil {
+		return fmt.Errorf("the sheet cannot be written: %w", err)
+	}
+	if err := draft.Replace(); err != nil {
+		return fmt.Errorf("the sheet cannot be written: %w", err)
+	}
+	return nil
+}
 
 func counted(n int, what string) string {
 	if n == 1 {

@@ -13,6 +13,8 @@ import (
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
+
+	"linecamp/manifest/wholefile"
 )
 
 // format is the version of the tables below, kept as SQLite's user_version. To
@@ -107,10 +109,15 @@ func create(path string) error {
 	if err := errors.Join(d.prepare(), d.close()); err != nil {
 		return err
 	}
-	if err := os.Link(f.Name(), path); err != nil && !errors.Is(err, fs.ErrExist) {
-		return os.Rename(f.Name(), path) // a file system without links
+	folder, err := os.OpenRoot(filepath.Dir(path))
+	if err != nil {
+		return err
 	}
-	return nil
+	defer folder.Close()
+	if err := wholefile.Name(folder, filepath.Base(f.Name()), filepath.Base(path)); !errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	return nil // another process was quicker
 }
 
 func connect(path, option string, most int) (*sql.DB, error) {

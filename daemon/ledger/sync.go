@@ -5,6 +5,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"linecamp/manifest/wholefile"
 )
 
 // Sync is Flush, and has all that was written so far on storage when it returns:
@@ -29,6 +31,9 @@ func (l *Ledger) Sync() error {
 		return err
 	}
 	err = errors.Join(f.Sync(), f.Close())
-	syncDir(filepath.Dir(l.path))
+	if dir, ferr := os.Open(filepath.Dir(l.path)); ferr == nil {
+		_ = wholefile.SyncOpen(dir) // where folders can be synced
+		dir.Close()
+	}
 	return err
 }

@@ -2,8 +2,6 @@ package mend
 
 import (
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -13,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 )
 
@@ -151,7 +150,7 @@ func (w *workingFile) untouched() bool {
 
 // replace writes good bytes beside the file, keeps the bad ones aside, and puts
 // the good ones in the file's place, with its time and permissions.
-func (w *workingFile) replace(ctx context.Context, p place) (err error) {
+func (w *workingFile) replace(ctx context.Context, p place) error {
 	src, err := p.open(ctx)
 	if err != nil {
 		return err
@@ -161,28 +160,20 @@ func (w *workingFile) replace(ctx context.Context, p place) (err error) {
 	if err != nil {
 		return err
 	}
-	temp := path.Join(path.Dir(w.raw), tempName())
-	dst, err := w.root.OpenFile(temp, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	temp := path.Join(path.Dir(w.raw), wholefile.DraftName())
+	draft, err := wholefile.BeginIn(w.root, temp, w.raw, st.Mode().Perm())
 	if err != nil {
 		return err
 	}
-	defer func() {
-		dst.Close()
-		if err != nil {
-			_ = w.root.Remove(temp)
-		}
-	}()
-	got, _, err := manifest.Copy(ctx, dst, src)
+	defer draft.Drop()
+	got, _, err := manifest.Copy(ctx, draft, src)
 	if err != nil {
 		return err
 	}
 	if got != w.want {
 		return store.ErrDigest
 	}
-	if err := dst.Sync(); err != nil {
-		return err
-	}
-	if err := w.root.Chmod(temp, st.Mode().Perm()); err != nil {
+	if err := draft.Finish(); err != nil {
 		return err
 	}
 	if err := w.root.Chtimes(temp, time.Time{}, w.entry.Modified); err != nil {
@@ -194,7 +185,7 @@ func (w *workingFile) replace(ctx context.Context, p place) (err error) {
 	if !w.untouched() {
 		return errChanged
 	}
-	if err := w.root.Rename(temp, w.raw); err != nil {
+	if err := draft.Replace(); err != nil {
 		return err
 	}
 	return w.readBack(ctx)
@@ -233,7 +224,7 @@ func syncFolder(name string) error {
 		return err
 	}
 	defer f.Close()
-	return store.SyncFolder(f)
+	return wholefile.SyncOpen(f)
 }
 
 func (w *workingFile) readBack(ctx context.Context) error {
@@ -247,10 +238,4 @@ func (w *workingFile) readBack(ctx context.Context) error {
 		err = fmt.Errorf("it was written again and still reads back wrong; the drive may be failing: %w", store.ErrDigest)
 	}
 	return err
-}
-
-func tempName() string {
-	var b [8]byte
-	rand.Read(b[:])
-	return ".linecamp-restore-" + hex.EncodeToString(b[:])
 }

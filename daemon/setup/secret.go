@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -20,16 +21,12 @@ func (o *Options) keepSecret(path string) (forget func(), err error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return forget, fmt.Errorf("the folder for the bucket's keys cannot be made: %w", err)
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	text := fmt.Appendf(nil, "# The keys of the bucket. Only the owner of this file may read it.\naccess = %s\nsecret = %s\n", quoted(o.Access), quoted(o.Secret))
+	err = wholefile.Create(path, 0o600, text)
 	if errors.Is(err, fs.ErrExist) {
 		return forget, fmt.Errorf("%s is already there and is left as it is; give it with --credentials, or move it away: %w", path, ErrConfigExists)
 	}
 	if err != nil {
-		return forget, fmt.Errorf("the bucket's keys cannot be kept: %w", err)
-	}
-	_, err = fmt.Fprintf(f, "# The keys of the bucket. Only the owner of this file may read it.\naccess = %s\nsecret = %s\n", quoted(o.Access), quoted(o.Secret))
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		os.Remove(path)
 		return forget, fmt.Errorf("the bucket's keys cannot be kept: %w", err)
 	}
 	o.Credentials, o.Access, o.Secret = path, "", ""

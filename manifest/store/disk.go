@@ -2,6 +2,7 @@ package store
 
 import (
 	"io"
+	"linecamp/manifest/wholefile"
 	"os"
 )
 
@@ -67,11 +68,4 @@ func fileOrError(f *os.File, err error) (DiskFile, error) {
 	return f, nil
 }
 
-func (d rootDisk) SyncFolder(name string) error {
-	f, err := d.root.Open(name)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	return SyncFolder(f)
-}
+func (d rootDisk) SyncFolder(name string) error { return wholefile.SyncFolder(d.root, name) }

@@ -15,9 +15,6 @@ func (d rootDisk) SyncAll() error {
 	return os.NewSyscallError("syncfs", unix.Syncfs(int(d.dir.Fd())))
 }
 
-// SyncFolder makes the names in an open folder durable, where the system can.
-func SyncFolder(f *os.File) error { return f.Sync() }
-
 // SyncfsLasts reports whether syncfs(2), on the file system that f lies on, makes
 // as durable as an fsync of each file does. On others it does not reach all the
 // way: FUSE (NTFS by ntfs-3g, exFAT by exfat-fuse) does not pass it on to the

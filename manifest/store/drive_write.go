@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"os"
 	"path"
 )
@@ -165,21 +166,19 @@ func (d *Drive) write(ctx context.Context, name string, c Content, sync bool) (s
 	return s, err
 }
 
-// link gives a staged file its name, where nothing may be. File systems without
-// hard links (FAT) get a rename after a look: the lock of the drive makes that
-// as good.
+// link gives a staged file its name, where nothing may be. Where a file system has
+// no links (FAT), the lock of the drive makes a look and a rename as good.
 func (d *Drive) link(temp, key string) error {
-	err := d.disk.Link(temp, key)
-	if err == nil || errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	if _, lerr := d.root.Lstat(key); lerr == nil {
-		return fs.ErrExist
-	} else if !errors.Is(lerr, fs.ErrNotExist) {
-		return lerr
-	}
-	return d.disk.Rename(temp, key)
+	return wholefile.Name(naming{d.disk, d.root}, temp, key)
 }
+
+// naming is the drive as wholefile sees it.
+type naming struct {
+	Disk
+	root *os.Root
+}
+
+func (n naming) Lstat(name string) (fs.FileInfo, error) { return n.root.Lstat(name) }
 
 // What a folder made on the way is for: one in the root must not be lost again
 // by a crash, one in staging may.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"os"
 	"strings"
 	"time"
@@ -91,7 +92,7 @@ func syncName(folder string) error {
 		return err
 	}
 	defer dir.Close()
-	return SyncFolder(dir)
+	return wholefile.SyncOpen(dir)
 }
 
 // clipEnd keeps the end of a long name, where the file's own name is.

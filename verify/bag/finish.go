@@ -6,13 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"maps"
 	"os"
 	"slices"
 	"strings"
 	"time"
-
-	"linecamp/manifest/store"
 )
 
 // Tag is a label of bag-info.txt with its value. A line end in either becomes a
@@ -167,5 +166,5 @@ func syncNames(root *os.Root) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(store.SyncFolder(dir), dir.Close())
+	return errors.Join(wholefile.SyncOpen(dir), dir.Close())
 }

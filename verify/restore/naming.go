@@ -5,10 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"os"
 	"path"
-
-	"linecamp/manifest/store"
 )
 
 // A batch of files is made durable with one call before any of them is named.
@@ -67,7 +66,7 @@ func (d *delivery) syncFolders() error {
 		if err != nil {
 			return err
 		}
-		return errors.Join(store.SyncFolder(f), f.Close())
+		return errors.Join(wholefile.SyncOpen(f), f.Close())
 	}
 	synced := map[string]bool{}
 	for at := range d.used {
@@ -105,23 +104,4 @@ func (d *delivery) name(ctx context.Context, w written) {
 		return
 	}
 	d.targetFault(w.item, "it cannot be given its name", err)
-}
-
-// renameCarefully is for file systems without a rename that refuses to replace:
-// a second name is made, which fails where one is, and the first removed; where
-// there are no second names, it is looked first.
-func renameCarefully(f *folder, from, to string) error {
-	err := f.root.Link(from, to)
-	if err == nil {
-		return f.root.Remove(from)
-	}
-	if errors.Is(err, fs.ErrExist) {
-		return err
-	}
-	if _, err := f.root.Lstat(to); err == nil {
-		return fs.ErrExist
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return f.root.Rename(from, to)
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/wholefile"
 	"os"
 
 	"golang.org/x/sys/unix"
@@ -35,7 +36,7 @@ func rename(f *folder, from, to string) error {
 	case errors.Is(err, unix.EEXIST):
 		return fmt.Errorf("%s: %w", to, fs.ErrExist)
 	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS), errors.Is(err, unix.EOPNOTSUPP):
-		return renameCarefully(f, from, to)
+		return wholefile.Name(f.root, from, to)
 	}
 	return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
 }

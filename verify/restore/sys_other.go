@@ -4,6 +4,7 @@ package restore
 
 import (
 	"errors"
+	"linecamp/manifest/wholefile"
 	"os"
 )
 
@@ -15,4 +16,4 @@ func syncAll(*os.File) error { return nil }
 
 func startWriting(*os.File) {}
 
-func rename(f *folder, from, to string) error { return renameCarefully(f, from, to) }
+func rename(f *folder, from, to string) error { return wholefile.Name(f.root, from, to) }

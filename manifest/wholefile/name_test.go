@@ -1,4 +1,4 @@
-package newfile
+package wholefile
 
 import (
 	"errors"
