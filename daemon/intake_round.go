@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 )
 
@@ -85,7 +86,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 	if err != nil {
 		return nil, err
 	}
-	layout, err := tally.NewLayout(a.cfg.Layout, a.cfg.Views, a.now())
+	layout, err := layout.New(a.cfg.Layout, a.cfg.Views, a.now())
 	if err != nil {
 		return nil, err
 	}

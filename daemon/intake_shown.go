@@ -10,7 +10,9 @@ import (
 
 	"linecamp/daemon/intake"
 	"linecamp/manifest"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // planKey is where the ledger keeps the plan that was shown last for a card. The
@@ -54,7 +56,7 @@ type sorting string
 
 // toSort reports whether a card is a folder in the working folder where files wait
 // for somebody to sort them. One where paths tell of a site's visits is none.
-func (a *Archive) toSort(card string, t *tally.Result, layout *tally.Layout) (sorting, error) {
+func (a *Archive) toSort(card string, t *tally.Result, layout *layout.Layout) (sorting, error) {
 	c, err1 := resolved(card)
 	f, err2 := resolved(a.cfg.Folder)
 	if err1 != nil || err2 != nil || c == f || !within(c, f) {
@@ -86,7 +88,7 @@ func (s sorting) beside(t *tally.Result) *tally.Result {
 		return t
 	}
 	rest := *t
-	rest.Waiting = slices.DeleteFunc(slices.Clone(t.Waiting), func(w tally.Waiting) bool { return s.holds(w.Path) })
+	rest.Waiting = slices.DeleteFunc(slices.Clone(t.Waiting), func(w walk.Waiting) bool { return s.holds(w.Path) })
 	rest.Unfiled = tally.PackFiles(slices.DeleteFunc(t.Unfiled.List(), func(f tally.File) bool { return s.holds(f.Path) })...)
 	rest.Sites = slices.DeleteFunc(slices.Clone(t.Sites), func(site tally.Site) bool { return s.has(site.Base) })
 	return &rest

@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 )
 
@@ -146,7 +147,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	// copies still lack of what is recorded.
 	var folder error
 	if a.cfg.Folder != "" {
-		if in.Tally, folder = a.tally(ctx, p); folder != nil && !errors.Is(folder, tally.ErrNoFolder) {
+		if in.Tally, folder = a.tally(ctx, p); folder != nil && !errors.Is(folder, walk.ErrNoFolder) {
 			return MirrorReport{}, folder
 		}
 	}

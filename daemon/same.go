@@ -11,7 +11,7 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -113,7 +113,7 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 		return report, err
 	}
 	t, err := a.tally(ctx, p)
-	if errors.Is(err, tally.ErrNoFolder) {
+	if errors.Is(err, walk.ErrNoFolder) {
 		return report, fmt.Errorf("the years cannot be judged: %w", err)
 	}
 	if err != nil {

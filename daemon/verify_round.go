@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/service"
 	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/rot"
@@ -90,7 +91,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	}
 	if o.years() {
 		err := a.checkYears(ctx, o, r, k, report, p)
-		if err != nil && o.rot() && errors.Is(err, tally.ErrNoFolder) {
+		if err != nil && o.rot() && errors.Is(err, walk.ErrNoFolder) {
 			// What the copies were found to hold is said all the same.
 			report.YearsError, err = words.Plain(err.Error()), nil
 		}
@@ -125,7 +126,7 @@ func (a *Archive) nothingYet(ctx context.Context, r *reach.Copies, k *known, p P
 		return !mirrored, nil
 	}
 	t, err := a.tally(ctx, p)
-	if errors.Is(err, tally.ErrNoFolder) {
+	if errors.Is(err, walk.ErrNoFolder) {
 		return false, nil
 	}
 	return err == nil && t.Files > 0, err
@@ -370,7 +371,7 @@ func (a *Archive) judgeAgain(k *known, t *tally.Result) error {
 // folderNow is a tally of the working folder; nil where it is not there now.
 func (a *Archive) folderNow(ctx context.Context, p Progress) (*tally.Result, error) {
 	t, err := a.tally(ctx, p)
-	if errors.Is(err, ErrNoFolder) || errors.Is(err, tally.ErrNoFolder) {
+	if errors.Is(err, ErrNoFolder) || errors.Is(err, walk.ErrNoFolder) {
 		return nil, nil
 	}
 	return t, err
@@ -390,7 +391,7 @@ func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, check
 	switch {
 	case errors.Is(err, ErrNoFolder):
 		t = nil
-	case errors.Is(err, tally.ErrNoFolder):
+	case errors.Is(err, walk.ErrNoFolder):
 		return in, nil, fmt.Errorf("the years cannot be judged: %w", err)
 	case err != nil:
 		return in, nil, err

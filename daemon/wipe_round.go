@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -108,7 +109,7 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 			if err := a.addUnsettled(ctx, t, k.working); err != nil {
 				return nil, err
 			}
-		case !errors.Is(err, tally.ErrNoFolder):
+		case !errors.Is(err, walk.ErrNoFolder):
 			return nil, err
 		}
 	}

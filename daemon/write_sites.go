@@ -13,6 +13,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
@@ -91,7 +92,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		if s.Base == "" { // with the year above it, no folder is the site's
 			slug := manifest.Slug(s.Pasture, s.Site, nil)
 			names := card.NamesOf(card.Key{Site: slug})
-			at, alone = path.Join(tally.CardFolder, slug+".toml"), called[names[0]] == 1
+			at, alone = path.Join(layout.CardFolder, slug+".toml"), called[names[0]] == 1
 		}
 		keep := func(reason string, failed bool) {
 			report.Kept = append(report.Kept, KeptSite{label, at, reason, failed})
@@ -111,7 +112,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		default:
 			err := error(nil)
 			if s.Base == "" {
-				err = folder.MkdirAll(tally.CardFolder, 0o777)
+				err = folder.MkdirAll(layout.CardFolder, 0o777)
 			}
 			if err == nil {
 				err = writeNew(folder, at, text)

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 
@@ -18,7 +19,7 @@ import (
 // at gives every photo of a site a position near a point.
 func (s SiteItems) at(lat, long float64) SiteItems {
 	for i := range s.Items {
-		s.Items[i].File = &tally.File{Path: s.Items[i].Path, Size: 9, SHA256: manifest.Sum([]byte(s.Items[i].Path)), Facts: tally.Facts{Exposed: true,
+		s.Items[i].File = &tally.File{Path: s.Items[i].Path, Size: 9, SHA256: manifest.Sum([]byte(s.Items[i].Path)), Facts: facts.Facts{Exposed: true,
 			At: &geo.Fix{Position: geo.Position{Latitude: lat + float64(i%5)*1e-5, Longitude: long}}}}
 	}
 	return s

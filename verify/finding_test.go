@@ -9,13 +9,14 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
 
 // shot is a photo in the working folder: bytes of its own, taken on a day.
 func shot(path, visit, taken string, change ...func(*tally.File)) Item {
-	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Facts: tally.Facts{Exposed: true}}
+	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Facts: facts.Facts{Exposed: true}}
 	if taken != "" {
 		f.Taken = taken + "T10:11:12"
 	}
@@ -272,7 +273,7 @@ func TestOutOfSeason(t *testing.T) {
 // A note in a pasture's folder serves every site below it; that nothing is in it
 // is told once.
 func TestAnEmptyNoteForSeveralSitesIsToldOnce(t *testing.T) {
-	empty := &tally.File{Path: "Windmill/2019 notes.txt", Size: 3, Kind: manifest.KindNote, Facts: tally.Facts{Blank: true}}
+	empty := &tally.File{Path: "Windmill/2019 notes.txt", Size: 3, Kind: manifest.KindNote, Facts: facts.Facts{Blank: true}}
 	in := YearsInput{Now: time.Date(2019, 8, 1, 0, 0, 0, 0, time.UTC)}
 	for _, name := range []string{"Stake 1", "Stake 2"} {
 		in.Sites = append(in.Sites, SiteItems{Site: name, Pasture: "Windmill",

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/dates"
 	"linecamp/manifest/tally"
 )
 
@@ -28,7 +29,7 @@ func (s *SiteItems) undated(now time.Time) (all []*undated) {
 		if it.Kind != manifest.KindPhoto || len(it.Visit) > 4 || it.Path == "" {
 			continue
 		}
-		d, found := tally.InDoubt(it.Path, s.nameOf(it.Of), now)
+		d, found := dates.InDoubt(it.Path, s.nameOf(it.Of), now)
 		filed, gone := it.Visit != "", it.Where != InWorking
 		if filed && len(d.Days) == 0 || gone && (filed || s.accepted(it.Path)) {
 			continue // a year is all that was told, or the years tell of it

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/dates"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 )
@@ -173,7 +174,7 @@ type judge struct {
 	times   *timetable
 	shares  map[int][]share        // by year, of the years that have several seasons
 	series  map[string][]visitYear // the visits of each such season, without years to come
-	doubts  []tally.Doubt          // photos that may be of a visit, of one year or another
+	doubts  []dates.Doubt          // photos that may be of a visit, of one year or another
 	anyway  []int                  // years expected and not visited, were they of all the years they may be of
 }
 

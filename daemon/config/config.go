@@ -36,7 +36,7 @@ type Archive struct {
 	Paper    string              // PaperLetter or PaperA4; "" is PaperLetter
 	Folder   string              // working folder; "" where this machine only keeps the archive
 	Layout   string              // "" for the common layouts
-	Dates    string              // the order in which dates of numbers are written, one of tally.DateOrders; "" lets the archive decide
+	Dates    string              // the order in which dates of numbers are written, one of dates.Orders; "" lets the archive decide
 	Views    map[string][]string // further words that tell a view, by view
 	Copies   []Copy
 	GivenUp  []Copy // copies that a person gave up: never used, and told of when they turn up

@@ -15,8 +15,9 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
+	"linecamp/manifest/dates"
 	"linecamp/manifest/geo"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tomlline"
 )
 
@@ -45,8 +46,8 @@ func parse(path string, b []byte) (loaded, error) {
 		Title:  top.text("name"),
 		Paper:  paper(top),
 		Folder: f.folder(top, "folder"),
-		Layout: layout(top),
-		Dates:  dates(top),
+		Layout: layoutOf(top),
+		Dates:  datesOf(top),
 		Views:  views(top.table("views")),
 		State:  f.folder(top, "state"),
 		Units:  units(top),
@@ -131,17 +132,17 @@ func paper(t *table) string {
 	return ""
 }
 
-func layout(t *table) string {
+func layoutOf(t *table) string {
 	s := t.text("layout")
-	if _, err := tally.NewLayout(s, nil, time.Now()); err != nil {
+	if _, err := layout.New(s, nil, time.Now()); err != nil {
 		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts understood", err)
 	}
 	return s
 }
 
-func dates(t *table) string {
+func datesOf(t *table) string {
 	s := t.text("dates")
-	if s != "" && !slices.Contains(tally.DateOrders, s) {
+	if s != "" && !slices.Contains(dates.Orders, s) {
 		t.fault("dates", "write \"month first\" where 06-07-19 is June 7, \"day first\" where it is 6 July, \"year first\" where it is of 2006, or take it out to let the archive tell")
 		return ""
 	}

@@ -19,7 +19,7 @@ import (
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // Seen is what a walk came to.
@@ -48,7 +48,7 @@ type Share struct {
 	Oldest time.Time // when the one changed that has stood there longest
 }
 
-func (s *Share) add(g tally.Glimpse) {
+func (s *Share) add(g walk.Glimpse) {
 	if s.Files == 0 || g.Path < s.Path {
 		s.Path = g.Path
 	}
@@ -62,8 +62,8 @@ func (s *Share) add(g tally.Glimpse) {
 // ErrFolder: the folder cannot be walked.
 var ErrFolder = errors.New("the working folder cannot be looked through")
 
-func walk(ctx context.Context, folder string, known Known, see func(tally.Glimpse)) error {
-	err := tally.Glance(ctx, folder, known, see)
+func look(ctx context.Context, folder string, known Known, see func(walk.Glimpse)) error {
+	err := walk.Glance(ctx, folder, known, see)
 	if err != nil && ctx.Err() == nil {
 		return fmt.Errorf("%w: %w", ErrFolder, err)
 	}
@@ -71,12 +71,12 @@ func walk(ctx context.Context, folder string, known Known, see func(tally.Glimps
 }
 
 // Known is what a cache says of the files of one folder.
-type Known func(dir string) ([]tally.Known, error)
+type Known func(dir string) ([]walk.Known, error)
 
 // Print walks a folder and says only how many files there are and what they
 // come to.
 func Print(ctx context.Context, folder string) (files int, print uint64, err error) {
-	err = walk(ctx, folder, nil, func(g tally.Glimpse) {
+	err = look(ctx, folder, nil, func(g walk.Glimpse) {
 		files++
 		print += printOf(g)
 	})
@@ -87,12 +87,12 @@ func Print(ctx context.Context, folder string) (files int, print uint64, err err
 // before since are late.
 func Look(ctx context.Context, folder string, known Known, recorded Recorded, since, now time.Time) (Seen, error) {
 	var s Seen
-	err := walk(ctx, folder, known, func(g tally.Glimpse) {
+	err := look(ctx, folder, known, func(g walk.Glimpse) {
 		s.Files++
 		s.Print += printOf(g)
 		switch {
 		case recorded.has(g):
-		case tally.Fresh(g.Modified, now):
+		case walk.Fresh(g.Modified, now):
 			s.Moving.add(g)
 		case g.Changed.Before(since):
 			s.Late.add(g)
@@ -130,7 +130,7 @@ func (r Recorded) sorted() Recorded {
 	return r
 }
 
-func (r Recorded) has(g tally.Glimpse) bool {
+func (r Recorded) has(g walk.Glimpse) bool {
 	if g.Known != (manifest.Digest{}) {
 		_, ok := slices.BinarySearch(r.exact, exact(g.Path, g.Known))
 		return ok
@@ -160,7 +160,7 @@ func rough(path string, size int64, modified time.Time) uint64 {
 	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(modified.UnixNano())))
 }
 
-func printOf(g tally.Glimpse) uint64 {
+func printOf(g walk.Glimpse) uint64 {
 	b := append([]byte(g.Path), 0)
 	b = binary.LittleEndian.AppendUint64(b, uint64(g.Size))
 	b = binary.LittleEndian.AppendUint64(b, uint64(g.Modified.UnixNano()))

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // recorded makes a set of what a folder holds, as a round would have recorded it.
@@ -20,7 +21,7 @@ func recorded(t *testing.T, folder string, but ...string) Recorded {
 	for _, b := range but {
 		skip[b] = true
 	}
-	err := tally.Glance(t.Context(), folder, nil, func(g tally.Glimpse) {
+	err := walk.Glance(t.Context(), folder, nil, func(g walk.Glimpse) {
 		if !skip[g.Path] {
 			r.rough = append(r.rough, rough(g.Path, g.Size, g.Modified))
 		}
@@ -81,12 +82,12 @@ func TestWhatNoVersionHasIsSeen(t *testing.T) {
 func TestKnownBytesCountByTheirDigest(t *testing.T) {
 	folder, old := t.TempDir(), time.Now().Add(-time.Hour)
 	write(t, folder, "1.jpg", "one", old)
-	var seen tally.Glimpse
+	var seen walk.Glimpse
 	cache := cache{}
 	if _, err := tally.Read(t.Context(), tally.Options{Folder: folder, Cache: cache}); err != nil {
 		t.Fatal(err)
 	}
-	if err := tally.Glance(t.Context(), folder, cache.Folder, func(g tally.Glimpse) { seen = g }); err != nil || seen.Known != sha256.Sum256([]byte("one")) {
+	if err := walk.Glance(t.Context(), folder, cache.Folder, func(g walk.Glimpse) { seen = g }); err != nil || seen.Known != sha256.Sum256([]byte("one")) {
 		t.Fatalf("it saw %+v, %v", seen, err)
 	}
 	for want, text := range []string{"another", "one"} {
@@ -97,10 +98,10 @@ func TestKnownBytesCountByTheirDigest(t *testing.T) {
 	}
 }
 
-type cache map[string][]tally.Known
+type cache map[string][]walk.Known
 
-func (c cache) Folder(dir string) ([]tally.Known, error)           { return c[dir], nil }
-func (c cache) SetFolder(dir string, k []tally.Known) error        { c[dir] = k; return nil }
+func (c cache) Folder(dir string) ([]walk.Known, error)            { return c[dir], nil }
+func (c cache) SetFolder(dir string, k []walk.Known) error         { c[dir] = k; return nil }
 func (cache) FirstSeen(_ string, now time.Time) (time.Time, error) { return now, nil }
 
 func TestAFolderThatIsNotThere(t *testing.T) {

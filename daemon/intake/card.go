@@ -12,6 +12,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -19,10 +20,10 @@ import (
 // Card is everything on a camera card, read now.
 type Card struct {
 	Folder string
-	Files  []tally.File    // in byte order of their paths
-	Unread []tally.Waiting // what could not be read, with the reason
-	Passed []tally.Waiting // links and special files, never opened
-	Litter int             // what systems and cameras leave about
+	Files  []tally.File   // in byte order of their paths
+	Unread []walk.Waiting // what could not be read, with the reason
+	Passed []walk.Waiting // links and special files, never opened
+	Litter int            // what systems and cameras leave about
 }
 
 // longAgo is how far ahead of now a card is read. A tally lets files of the

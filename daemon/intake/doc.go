@@ -33,6 +33,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
@@ -69,7 +70,7 @@ type Archive struct {
 	Name   string
 	Folder string        // its working folder
 	Tally  *tally.Result // what is in it
-	Layout *tally.Layout
+	Layout *layout.Layout
 	Cards  *card.Set                  // what is declared of its sites; may be nil
 	Units  geo.Units                  // what its distances are printed in
 	Near   float64                    // metres from a site that still are at the site; 0 for the usual

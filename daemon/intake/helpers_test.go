@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 )
 
@@ -39,13 +40,13 @@ func put(t *testing.T, root string, paths ...string) {
 }
 
 // archiveAt reads a working folder.
-func archiveAt(t *testing.T, folder, layout string) *Archive {
+func archiveAt(t *testing.T, folder, pattern string) *Archive {
 	t.Helper()
-	r, err := tally.Read(context.Background(), tally.Options{Folder: folder, Layout: layout})
+	r, err := tally.Read(context.Background(), tally.Options{Folder: folder, Layout: pattern})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := tally.NewLayout(layout, nil, time.Now())
+	l, err := layout.New(pattern, nil, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}

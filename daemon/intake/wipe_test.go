@@ -7,6 +7,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // one is a keeper that knows one thing of every content.
@@ -52,7 +53,7 @@ func TestJudge(t *testing.T) {
 // TestWord: a person's word covers what is kept nowhere, and nothing else.
 func TestWord(t *testing.T) {
 	film := []tally.File{{Path: "film.mp4", Size: 3}}
-	bad := []tally.Waiting{{Path: "bad.jpg", Reason: "it cannot be read"}}
+	bad := []walk.Waiting{{Path: "bad.jpg", Reason: "it cannot be read"}}
 	for _, c := range []struct {
 		name  string
 		card  Card

@@ -5,7 +5,7 @@ import (
 	"testing"
 
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
@@ -20,7 +20,7 @@ func BenchmarkFoldersUnchanged(b *testing.B) {
 			for visit := range 34 {
 				at := fmt.Sprintf("pasture %d/stake %03d/%d-06-21", pasture, site, 1990+visit)
 				dirs = append(dirs, at)
-				ok(b, l.SetFolder(at, []tally.Known{some("landscape.jpg"), some("plot.jpg"), some("notes.txt")}))
+				ok(b, l.SetFolder(at, []walk.Known{some("landscape.jpg"), some("plot.jpg"), some("notes.txt")}))
 			}
 		}
 	}
@@ -51,7 +51,7 @@ func BenchmarkFirstTally(b *testing.B) {
 			if ok(b, err); known != nil {
 				b.Fatal("known already")
 			}
-			ok(b, l.SetFolder(at, []tally.Known{some("landscape.jpg"), some("plot.jpg"), some("notes.txt")}))
+			ok(b, l.SetFolder(at, []walk.Known{some("landscape.jpg"), some("plot.jpg"), some("notes.txt")}))
 		}
 		shut(b, l)
 	}

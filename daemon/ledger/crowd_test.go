@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
@@ -87,7 +87,7 @@ func crowd(t *testing.T, who string, l *Ledger) {
 				t.Errorf("%s: not what was just remembered: %+v", h.Path, g)
 			}
 			at := fmt.Sprintf("%s/%d", who, i)
-			fail(l.SetFolder(at, []tally.Known{some("x")}))
+			fail(l.SetFolder(at, []walk.Known{some("x")}))
 			if got, err := l.Folder(at); err != nil || len(got) != 1 {
 				t.Errorf("%s: %v, %v", at, got, err)
 			}

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
@@ -18,7 +18,7 @@ func fill(t *testing.T, dir string) {
 	t.Helper()
 	l := open(t, dir)
 	for i := range 400 {
-		var all []tally.Known
+		var all []walk.Known
 		for j := range 20 {
 			all = append(all, some(fmt.Sprintf("%d-%d.jpg", i, j)))
 		}
@@ -54,7 +54,7 @@ func TestADamagedLedgerIsBegunAnew(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			want := []tally.Known{some("new.jpg")}
+			want := []walk.Known{some("new.jpg")}
 			ok(t, l.SetFolder("s/1", want))
 			ok(t, l.SetValue("k", "v"))
 			aside := l.SetAside()
@@ -86,7 +86,7 @@ func TestDamageFoundInTheMiddle(t *testing.T) {
 	ok(t, err)
 	_, err = f.WriteAt([]byte(strings.Repeat("\xa5", len(b)-8192)), 8192)
 	ok(t, errors.Join(err, f.Close()))
-	ok(t, l.SetFolder("s/1", []tally.Known{some("new.jpg")}))
+	ok(t, l.SetFolder("s/1", []walk.Known{some("new.jpg")}))
 	ok(t, l.Flush())
 	if got, err := l.Folder("s/1"); err != nil || len(got) != 1 {
 		t.Errorf("got %v, %v", got, err)
@@ -115,7 +115,7 @@ func TestARottenRowIsUnknown(t *testing.T) {
 	l := open(t, t.TempDir())
 	defer shut(t, l)
 	h := held("v1/content/a", "a")
-	ok(t, l.SetFolder("s", []tally.Known{some("a")}))
+	ok(t, l.SetFolder("s", []walk.Known{some("a")}))
 	ok(t, l.Remember("shelf", "o", []verify.Held{h}))
 	ok(t, l.Flush())
 	_, err := l.db.write.Exec("UPDATE folder SET known = substr(known, 1, 20) || x'00' || substr(known, 22); UPDATE held SET packed = x'0100'")
@@ -139,7 +139,7 @@ func TestAFullDiskIsSaid(t *testing.T) {
 	ok(t, err)
 	var errs []error
 	for i := range 100 {
-		errs = append(errs, l.SetFolder(fmt.Sprint(i), make([]tally.Known, 1000)))
+		errs = append(errs, l.SetFolder(fmt.Sprint(i), make([]walk.Known, 1000)))
 	}
 	errs = append(errs, l.Flush())
 	if err := errors.Join(errs...); err == nil || !strings.Contains(err.Error(), "full") {

@@ -9,13 +9,14 @@ import (
 	"time"
 	"unique"
 
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // SetFolder replaces what is known of the files in one folder; nil forgets it.
 // It also forgets the first sight of every file it names.
-func (l *Ledger) SetFolder(dir string, known []tally.Known) error {
+func (l *Ledger) SetFolder(dir string, known []walk.Known) error {
 	var row []byte
 	if known != nil {
 		row = packKnown(known)
@@ -30,7 +31,7 @@ func (l *Ledger) SetFolder(dir string, known []tally.Known) error {
 }
 
 // Folder returns what is known of the files in one folder; nil if nothing is.
-func (l *Ledger) Folder(dir string) ([]tally.Known, error) {
+func (l *Ledger) Folder(dir string) ([]walk.Known, error) {
 	var row []byte
 	fresh := false
 	l.batch.look(func(b *batch) {
@@ -164,7 +165,7 @@ const (
 	hasText    // topics, and whether it is blank
 )
 
-func packKnown(known []tally.Known) []byte {
+func packKnown(known []walk.Known) []byte {
 	p := newPacker(knownFormat, 16+112*len(known))
 	p.number(uint64(len(known)))
 	for i := range known {
@@ -237,7 +238,7 @@ func flag(set bool) byte {
 	return 0
 }
 
-func unpackKnown(row []byte) ([]tally.Known, error) {
+func unpackKnown(row []byte) ([]walk.Known, error) {
 	u, err := unseal(knownFormat, row)
 	if err != nil {
 		return nil, err
@@ -245,13 +246,13 @@ func unpackKnown(row []byte) ([]tally.Known, error) {
 	return u.known()
 }
 
-func (u *unpacker) known() ([]tally.Known, error) {
+func (u *unpacker) known() ([]walk.Known, error) {
 	const least = 1 + 1 + 1 + 1 + 32 + 8 // bytes an entry has
 	n := u.number()
 	if n > uint64(len(u.s)/least) {
 		return nil, errPacked
 	}
-	known := make([]tally.Known, n)
+	known := make([]walk.Known, n)
 	for i := range known {
 		k := &known[i]
 		flags := u.byte()
@@ -288,7 +289,7 @@ func (u *unpacker) known() ([]tally.Known, error) {
 			k.Width, k.Height = uint32(u.number()), uint32(u.number())
 		}
 		if flags&hasText != 0 {
-			k.Topics = tally.Topics(u.byte())
+			k.Topics = facts.Topics(u.byte())
 			k.Blank = u.byte() != 0
 		}
 	}
@@ -322,7 +323,7 @@ func (l *Ledger) FirstSeen(path string, now time.Time) (time.Time, error) {
 }
 
 // settle forgets the first sight of the files known, and returns their paths.
-func (s *sights) settle(dir string, known []tally.Known) []string {
+func (s *sights) settle(dir string, known []walk.Known) []string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if len(s.at) == 0 {

@@ -10,12 +10,13 @@ import (
 	"time"
 
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/facts"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
 var (
-	_ tally.Cache   = (*Ledger)(nil)
+	_ walk.Cache    = (*Ledger)(nil)
 	_ verify.Memory = (*Ledger)(nil)
 )
 
@@ -44,9 +45,9 @@ func ok(t testing.TB, err error) {
 
 func day(n int) time.Time { return time.Date(2026, 7, n, 2, 30, 0, 123456789, time.UTC) }
 
-func some(name string) tally.Known {
-	return tally.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
-		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: tally.Facts{Taken: "2019-06-21T10:11:12", Camera: "Sagehen Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
+func some(name string) walk.Known {
+	return walk.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
+		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: facts.Facts{Taken: "2019-06-21T10:11:12", Camera: "Sagehen Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
 }
 
 func held(path, bytes string) verify.Held {
@@ -57,7 +58,7 @@ func TestFoldersAreRemembered(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "a folder with ? and # and %20 and 'é'")
 	l := open(t, dir)
 	odd := "pasture/\xff\n/2019-06-21"
-	want := []tally.Known{some("plot.jpg"), {Name: "\xfe", Modified: time.Date(1601, 1, 1, 0, 0, 0, 1, time.UTC)}, {Name: "far", Modified: time.Date(2446, 5, 10, 0, 0, 0, 0, time.UTC)}, {}}
+	want := []walk.Known{some("plot.jpg"), {Name: "\xfe", Modified: time.Date(1601, 1, 1, 0, 0, 0, 1, time.UTC)}, {Name: "far", Modified: time.Date(2446, 5, 10, 0, 0, 0, 0, time.UTC)}, {}}
 	check := func(l *Ledger) {
 		t.Helper()
 		for _, at := range []string{odd, ""} {
@@ -84,7 +85,7 @@ func TestFoldersAreRemembered(t *testing.T) {
 	ok(t, l.SetFolder(odd, want[:1]))
 	ok(t, l.SetFolder(odd, want))
 	ok(t, l.SetFolder("", want))
-	ok(t, l.SetFolder("empty", []tally.Known{}))
+	ok(t, l.SetFolder("empty", []walk.Known{}))
 	ok(t, l.SetFolder("forgotten", nil))
 	check(l) // not written yet
 	ok(t, l.Flush())
@@ -104,7 +105,7 @@ func TestFoldersAcrossPages(t *testing.T) {
 	name := func(i int) string { return fmt.Sprintf("s/%05d", i) }
 	const n = 3 * pageRows
 	for i := 0; i < n; i += 2 {
-		ok(t, l.SetFolder(name(i), []tally.Known{some(name(i))}))
+		ok(t, l.SetFolder(name(i), []walk.Known{some(name(i))}))
 	}
 	ok(t, l.Flush())
 	for _, step := range []int{1, 7, n - 1} { // 7 and n-1 jump about
@@ -116,7 +117,7 @@ func TestFoldersAcrossPages(t *testing.T) {
 			}
 		}
 	}
-	ok(t, l.SetFolder(name(1), []tally.Known{some("new")}))
+	ok(t, l.SetFolder(name(1), []walk.Known{some("new")}))
 	ok(t, l.Flush())
 	if got, err := l.Folder(name(1)); err != nil || len(got) != 1 {
 		t.Errorf("a folder written after its page was read: %v, %v", got, err)
@@ -138,9 +139,9 @@ func TestFirstSightsLastAWeek(t *testing.T) {
 	see("s/b", first, first)
 	see("s/a", now, first)
 	see("old", now.Add(-8*24*time.Hour), now.Add(-8*24*time.Hour))
-	ok(t, l.SetFolder("s", []tally.Known{some("b")})) // b is settled
+	ok(t, l.SetFolder("s", []walk.Known{some("b")})) // b is settled
 	see("s/b", now, now)
-	ok(t, l.SetFolder("s", []tally.Known{some("b")}))
+	ok(t, l.SetFolder("s", []walk.Known{some("b")}))
 	shut(t, l)
 	l = open(t, dir)
 	defer func() { shut(t, l) }()

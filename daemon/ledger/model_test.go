@@ -9,8 +9,9 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
@@ -111,21 +112,21 @@ func drawTime(r *rapid.T) time.Time {
 
 func TestPackedRowsComeBack(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
-		known := rapid.SliceOf(rapid.Custom(func(r *rapid.T) tally.Known {
-			return tally.Known{
+		known := rapid.SliceOf(rapid.Custom(func(r *rapid.T) walk.Known {
+			return walk.Known{
 				Name: rapid.String().Draw(r, "name"), Size: rapid.Int64().Draw(r, "size"),
 				Modified: drawTime(r), Changed: drawTime(r), Inode: rapid.Uint64().Draw(r, "inode"),
 				SHA256: manifest.Sum(rapid.SliceOf(rapid.Byte()).Draw(r, "bytes")), XXH64: rapid.Uint64().Draw(r, "xxh64"),
-				Facts: tally.Facts{
+				Facts: facts.Facts{
 					Taken: rapid.String().Draw(r, "taken"), At: drawFix(r), Exposed: rapid.Bool().Draw(r, "exposed"),
 					Camera: rapid.String().Draw(r, "camera"), Turn: rapid.Uint8().Draw(r, "turn"), Width: rapid.Uint32().Draw(r, "width"), Height: rapid.Uint32().Draw(r, "height"),
-					Topics: tally.Topics(rapid.Uint8().Draw(r, "topics")), Blank: rapid.Bool().Draw(r, "blank"),
+					Topics: facts.Topics(rapid.Uint8().Draw(r, "topics")), Blank: rapid.Bool().Draw(r, "blank"),
 					Fault: rapid.String().Draw(r, "fault"),
 				},
 			}
 		})).Draw(r, "known")
 		if known == nil {
-			known = []tally.Known{}
+			known = []walk.Known{}
 		}
 		row := packKnown(known)
 		got, err := unpackKnown(row)
@@ -153,7 +154,7 @@ func drawFix(r *rapid.T) *geo.Fix {
 // panic or take more memory than the row warrants.
 func FuzzUnpack(f *testing.F) {
 	body := func(row []byte) []byte { return row[1 : len(row)-8] }
-	f.Add(body(packKnown([]tally.Known{some("plot.jpg"), {}})))
+	f.Add(body(packKnown([]walk.Known{some("plot.jpg"), {}})))
 	h := held("v1/content/a", "a")
 	h.ETag, h.XXH64, h.ReadBack = "e", 3, day(1)
 	f.Add(body(packHeld(map[string]verify.Held{h.Path: h})))

@@ -20,7 +20,7 @@ var errPacked = errors.New("a damaged row")
 // another format is unknown, and a file that is unknown is read again.
 const (
 	heldFormat  = 1
-	knownFormat = 3 // with all of tally.Facts; a row of an older format is unknown, so its files are read once more
+	knownFormat = 3 // with all of facts.Facts; a row of an older format is unknown, so its files are read once more
 )
 
 type packer struct{ b []byte }

@@ -5,7 +5,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 // halves is what is to be known about renames of which only one half is seen.
@@ -14,7 +14,7 @@ type halves struct {
 	unlisted []string             // folders that could not be listed
 	there    map[string]bool      // raw paths of files that were seen and not read
 	sizes    map[int64]bool       // of those of them that have names of which nothing is on record
-	passes   []tally.Waiting      // of these, what is over by itself soon
+	passes   []walk.Waiting       // of these, what is over by itself soon
 }
 
 func (p *planner) newHalves() *halves {
@@ -105,7 +105,7 @@ func (p *planner) holdGone() bool {
 func (p *planner) maybeMoved(g *group, e manifest.Entry) bool {
 	own := func(path string) bool { return g.base == "" || strings.HasPrefix(path, g.base+"/") }
 	return p.halves.sizes[e.Bytes] || slices.ContainsFunc(p.halves.unlisted, own) ||
-		slices.ContainsFunc(p.halves.passes, func(w tally.Waiting) bool { return w.Size < e.Bytes && own(w.Path) })
+		slices.ContainsFunc(p.halves.passes, func(w walk.Waiting) bool { return w.Size < e.Bytes && own(w.Path) })
 }
 
 // holdCame lets names that came wait where the same site has their bytes on record

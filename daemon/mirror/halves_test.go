@@ -16,6 +16,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
 )
 
 const stake = "North/Windmill"
@@ -64,7 +65,7 @@ func unreadable(res *tally.Result, folders []string) *tally.Result {
 	}
 	for _, f := range folders {
 		cut.Unlisted = append(cut.Unlisted, f)
-		cut.Waiting = append(cut.Waiting, tally.Waiting{Path: f, Reason: "this folder could not be listed: permission denied"})
+		cut.Waiting = append(cut.Waiting, walk.Waiting{Path: f, Reason: "this folder could not be listed: permission denied"})
 	}
 	return &cut
 }

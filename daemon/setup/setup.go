@@ -25,7 +25,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/samedisk"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/layout"
 )
 
 // NamedDir is a drive copy to be: NAME=DIR.
@@ -188,7 +188,7 @@ func (o Options) checked() (Options, error) {
 		}
 	}
 	if o.Layout != "" {
-		if _, err := tally.NewLayout(o.Layout, nil, o.Now()); err != nil {
+		if _, err := layout.New(o.Layout, nil, o.Now()); err != nil {
 			return o, fmt.Errorf("the layout %w: %w", ErrAnswers, err)
 		}
 	}

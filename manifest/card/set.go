@@ -14,6 +14,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 )
 
@@ -124,14 +125,14 @@ func (r *reader) file(f tally.File, site *Key) {
 			r.Faults = append(r.Faults, faults...)
 			r.own(*site, f.Path, c)
 		}
-	case strings.EqualFold(path.Dir(f.Path), tally.CardFolder) && strings.HasSuffix(name, ".toml") && name != PastureFile:
+	case strings.EqualFold(path.Dir(f.Path), layout.CardFolder) && strings.HasSuffix(name, ".toml") && name != PastureFile:
 		if b, ok := r.bytes(f.Path); ok {
 			c, faults := Decode(f.Path, b)
 			r.Faults = append(r.Faults, faults...)
 			r.named = append(r.named, named{f.Path, c})
 		}
 	case name == SiteFile:
-		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of, or under the site's name into the folder " + tally.CardFolder + " at the top"})
+		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of, or under the site's name into the folder " + layout.CardFolder + " at the top"})
 	case name == PastureFile:
 		if b, ok := r.bytes(f.Path); ok {
 			c, faults := Decode(f.Path, b)

@@ -8,6 +8,10 @@ import (
 	"time"
 
 	"pgregory.net/rapid"
+
+	"linecamp/manifest/layout"
+	"linecamp/manifest/names"
+	"linecamp/manifest/walk"
 )
 
 // What a date of numbers alone means, the archive decides; what it does not decide
@@ -138,19 +142,15 @@ func TestAmericanDatesAreISODatesOrAsked(t *testing.T) {
 // understood settles paths as if they had been read: where each is, and the folders
 // that are asked about.
 func understood(t *rapid.T, paths map[string]string) (at map[string]string, asked []string) {
-	l, err := NewLayout("", nil, today)
+	l, err := layout.New("", nil, today)
 	if err != nil {
 		t.Fatal(err)
 	}
-	n, r := newNeighbours(), &Result{now: today}
-	var read []*finished
+	g, r := gatherer{layout: l, near: newNeighbors()}, &Result{now: today}
 	for path := range paths {
-		f := l.folder(parent(path))
-		s := sighting{File: File{Path: path}, said: f.file(path[nameAt(path):])}
-		n.evidence(f.path, &s)
-		read = append(read, (&listing{at: f, files: []sighting{s}}).done())
+		g.folder(names.Parent(path), []walk.File{{Known: walk.Known{Name: names.Base(path)}}})
 	}
-	r.settle(l, n, read, noOrder, 1)
+	r.settle(l, g.near, g.read, "", 1)
 	at = map[string]string{}
 	for path, places := range where(r) {
 		at[path] = places[0]

@@ -1,39 +1,12 @@
 package tally
 
 import (
-	"regexp"
 	"slices"
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/names"
 )
-
-// File managers name the doubles they make: "Copy of 2017", "2017 - Copy (2)",
-// "2017 copy", "2017 (1)", "2017 (another copy)". From common practice. Such a folder
-// is of the date that it doubles.
-var doubled = []*regexp.Regexp{
-	regexp.MustCompile(`(?i)^copy (?:\(\d+\) )?of (.+)$`),
-	regexp.MustCompile(`(?i)^(.+?)(?: - |[ _-])copy(?:[ _]?\(?\d+\)?)?$`),
-	regexp.MustCompile(`(?i)^(.+?) \((?:another |\d+(?:st|nd|rd|th) )?copy(?: \d+)?\)$`),
-	regexp.MustCompile(`^(.+?) ?\(\d{1,2}\)$`),
-}
-
-// undoubled is the name that a folder's name doubles, or that name itself.
-func undoubled(name string) string {
-	for again := true; again; {
-		again = false
-		if !strings.HasSuffix(name, ")") && !strings.Contains(strings.ToLower(name), "copy") {
-			return name
-		}
-		for _, re := range doubled {
-			if m := re.FindStringSubmatch(name); m != nil {
-				name, again = m[1], true
-				break
-			}
-		}
-	}
-	return name
-}
 
 // A Double is a folder that holds again what stands in the folder beside it.
 type Double struct {
@@ -60,14 +33,14 @@ func (r *Result) Doubles() (all []Double) {
 	}
 	n := map[string]*Double{}
 	each(func(f File) {
-		for dir := parent(f.Path); dir != ""; dir = parent(dir) {
+		for dir := names.Parent(f.Path); dir != ""; dir = names.Parent(dir) {
 			plain, known := of[dir]
 			if !known {
-				name := dir[nameAt(dir):]
-				if plain = undoubled(name); plain == name {
+				name := names.Base(dir)
+				if plain = names.Undoubled(name); plain == name {
 					plain = ""
 				} else {
-					plain = dir[:nameAt(dir)] + plain
+					plain = strings.TrimSuffix(dir, name) + plain
 				}
 				of[dir] = plain
 			}
@@ -87,7 +60,7 @@ func (r *Result) Doubles() (all []Double) {
 	each(func(f File) {
 		dirs := had[f.SHA256]
 		for i := 0; i < len(dirs); i++ {
-			if below(f.Path, of[dirs[i]]) {
+			if names.Below(f.Path, of[dirs[i]]) {
 				n[dirs[i]].Same++
 				dirs = slices.Delete(dirs, i, i+1)
 				i--

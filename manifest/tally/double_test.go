@@ -8,20 +8,6 @@ import (
 	"testing"
 )
 
-func TestUndoubled(t *testing.T) {
-	for name, want := range map[string]string{
-		"Copy of 2017": "2017", "copy of 2017": "2017", "Copy (2) of 2017": "2017", "2017 - Copy": "2017", "2017 - Copy (2)": "2017",
-		"2017 copy": "2017", "2017 copy 3": "2017", "2017-copy": "2017", "2017_copy": "2017", "2017 (1)": "2017", "2017(2)": "2017",
-		"2017 (copy)": "2017", "2017 (another copy)": "2017", "2017 (3rd copy)": "2017", "Copy of 2017 - Copy": "2017",
-		"Copy of 6-21-19": "6-21-19",
-		"2017":            "2017", "Copy": "Copy", "Copycat": "Copycat", "Stake 3 (old)": "Stake 3 (old)", "2017 (1999)": "2017 (1999)", "(1)": "(1)", "": "",
-	} {
-		if got := undoubled(name); got != want {
-			t.Errorf("%q doubles %q, want %q", name, got, want)
-		}
-	}
-}
-
 func TestDoubles(t *testing.T) {
 	root := tree(t, map[string]string{
 		"W/S/2017/plot.jpg": "", "W/S/2017/landscape.jpg": "", "W/S/2018/plot.jpg": "", "W/S/2016 (1)/plot.jpg": "", "W/S/2016/plot.jpg": "",

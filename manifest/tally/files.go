@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 )
 
@@ -259,7 +260,7 @@ func (u *unpacker) file() File {
 		f.Width, f.Height = uint32(u.number()), uint32(u.number())
 	}
 	if second&hasText != 0 {
-		f.Topics = Topics(u.number())
+		f.Topics = facts.Topics(u.number())
 		f.Blank = u.s[0] != 0
 		u.s = u.s[1:]
 	}

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 )
 
@@ -23,12 +24,12 @@ func anyFile(t *rapid.T) File {
 		Visit:  rapid.SampledFrom([]string{"", "2019", "2019-06-21"}).Draw(t, "visit"),
 		With:   rapid.SampledFrom([]string{"", "Windmill/2019/a.jpg", "b"}).Draw(t, "with"),
 		SHA256: manifest.Sum([]byte(rapid.String().Draw(t, "bytes"))),
-		Facts: Facts{
+		Facts: facts.Facts{
 			Taken:   rapid.SampledFrom([]string{"", "2019-06-21T10:11:12-06:00"}).Draw(t, "taken"),
 			Exposed: rapid.Bool().Draw(t, "exposed"),
 			Camera:  rapid.SampledFrom([]string{"", "Maker One", "Maker Two"}).Draw(t, "camera"),
 			Turn:    rapid.Uint8().Draw(t, "turn"), Width: rapid.Uint32().Draw(t, "width"), Height: rapid.Uint32().Draw(t, "height"),
-			Topics: Topics(rapid.Uint8().Draw(t, "topics")), Blank: rapid.Bool().Draw(t, "blank"),
+			Topics: facts.Topics(rapid.Uint8().Draw(t, "topics")), Blank: rapid.Bool().Draw(t, "blank"),
 			Fault: rapid.SampledFrom([]string{"", "it is empty"}).Draw(t, "fault"),
 		},
 	}

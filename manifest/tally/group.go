@@ -4,6 +4,8 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/layout"
+	"linecamp/manifest/names"
 )
 
 // One shutter release may leave several files: raw and JPEG, HEIC and JPEG,
@@ -12,30 +14,30 @@ import (
 // with it.
 
 // longestClip is the size up to which a .mov beside a phone's picture is taken
-// as the few seconds the phone films around the shutter. From memory of common
-// practice: such clips are 2 to 8 MB.
+// as the few seconds the phone films around the shutter. Such clips are 2 to 8 MB
+// (common practice, no source).
 const longestClip = 32 << 20
 
 // group finds the pictures among the files of one folder.
 func group(files []sighting) {
 	special := false
 	for i := range files {
-		f := files[i].form
-		files[i].Kind = f.kind()
-		special = special || f.picture() && f != formJPEG || f == formSidecar || f == formMovie
+		f := files[i].said.Form
+		files[i].Kind = f.Kind()
+		special = special || f.IsPicture() && f != layout.JPEG || f == layout.Sidecar || f == layout.Movie
 	}
 	if !special {
 		return
 	}
 	stems := make(map[string][]int, len(files))
-	names := make(map[string]int, len(files))
+	called := make(map[string]int, len(files))
 	for i := range files {
 		s := &files[i]
-		if s.reason == "" && (s.form.picture() || s.form == formNote) {
-			name := strings.ToLower(s.Path[nameAt(s.Path):])
-			stems[stem(name)] = append(stems[stem(name)], i)
-			if _, twice := names[name]; !twice {
-				names[name] = i
+		if s.said.Form.IsPicture() || s.said.Form == layout.Note {
+			name := strings.ToLower(names.Base(s.Path))
+			stems[names.Stem(name)] = append(stems[names.Stem(name)], i)
+			if _, twice := called[name]; !twice {
+				called[name] = i
 			}
 		}
 	}
@@ -49,15 +51,15 @@ func group(files []sighting) {
 	}
 	for i := range files {
 		s := &files[i]
-		if s.form != formSidecar && s.form != formMovie {
+		if s.said.Form != layout.Sidecar && s.said.Form != layout.Movie {
 			continue
 		}
-		base := stem(strings.ToLower(s.Path[nameAt(s.Path):]))
-		of, ok := names[base] // IMG_1.JPG.xmp
+		base := names.Stem(strings.ToLower(names.Base(s.Path)))
+		of, ok := called[base] // IMG_1.JPG.xmp
 		if !ok && len(stems[base]) > 0 {
 			of, ok = leadOf(files, stems[base]), true
 		}
-		if ok && (s.form == formSidecar || files[of].form.picture() && s.Size <= longestClip) {
+		if ok && (s.said.Form == layout.Sidecar || files[of].said.Form.IsPicture() && s.Size <= longestClip) {
 			s.goesWith(&files[of])
 		}
 	}
@@ -68,7 +70,7 @@ func group(files []sighting) {
 func leadOf(files []sighting, same []int) int {
 	lead := same[0]
 	for _, i := range same[1:] {
-		if files[i].form < files[lead].form {
+		if files[i].said.Form < files[lead].said.Form {
 			lead = i
 		}
 	}
@@ -79,11 +81,11 @@ func leadOf(files []sighting, same []int) int {
 // beside it need no times to say so, only none that disagree; a PNG or TIFF
 // may be a different scan, so both times must be there.
 func onePicture(a, b *sighting, beside bool) bool {
-	if !a.form.picture() || !b.form.picture() || a.form == b.form {
+	if !a.said.Form.IsPicture() || !b.said.Form.IsPicture() || a.said.Form == b.said.Form {
 		return false
 	}
 	if a.Taken == "" || b.Taken == "" {
-		return beside && (b.form == formRaw || b.form == formHEIC) && (a.form == formJPEG || a.form == formHEIC)
+		return beside && (b.said.Form == layout.Raw || b.said.Form == layout.HEIC) && (a.said.Form == layout.JPEG || a.said.Form == layout.HEIC)
 	}
 	return a.Taken[:19] == b.Taken[:19]
 }
@@ -104,18 +106,18 @@ func (s *sighting) goesWith(lead *sighting) {
 func groupAcross(visit []*sighting) {
 	mixed := false
 	for _, s := range visit {
-		mixed = mixed || s.Kind == manifest.KindPhoto && s.form != visit[0].form
+		mixed = mixed || s.Kind == manifest.KindPhoto && s.said.Form != visit[0].said.Form
 	}
 	if !mixed {
 		return
 	}
 	leads := map[string]*sighting{}
 	key := func(s *sighting) string {
-		return s.Taken[:19] + strings.ToLower(stem(s.Path[nameAt(s.Path):]))
+		return s.Taken[:19] + strings.ToLower(names.Stem(names.Base(s.Path)))
 	}
 	for _, s := range visit {
 		if s.Kind == manifest.KindPhoto && s.Taken != "" {
-			if l := leads[key(s)]; l == nil || s.form < l.form {
+			if l := leads[key(s)]; l == nil || s.said.Form < l.said.Form {
 				leads[key(s)] = s
 			}
 		}

@@ -1,16 +1,16 @@
 package tally
 
 import (
-	"bytes"
 	"context"
 	"encoding/binary"
-	"hash/crc32"
 	"os"
 	"path/filepath"
 	"sort"
 	"sync"
 	"testing"
 	"time"
+
+	"linecamp/manifest/walk"
 )
 
 // today is the day the tests take place on.
@@ -19,30 +19,30 @@ var today = time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC)
 // memory is a Cache in memory that counts what it is asked.
 type memory struct {
 	mu      sync.Mutex
-	folders map[string][]Known
+	folders map[string][]walk.Known
 	first   map[string]time.Time
 	sets    int
 	fail    error
 }
 
 func newMemory() *memory {
-	return &memory{folders: map[string][]Known{}, first: map[string]time.Time{}}
+	return &memory{folders: map[string][]walk.Known{}, first: map[string]time.Time{}}
 }
 
-func (m *memory) Folder(dir string) ([]Known, error) {
+func (m *memory) Folder(dir string) ([]walk.Known, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return append([]Known(nil), m.folders[dir]...), m.fail
+	return append([]walk.Known(nil), m.folders[dir]...), m.fail
 }
 
-func (m *memory) SetFolder(dir string, known []Known) error {
+func (m *memory) SetFolder(dir string, known []walk.Known) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.sets++
 	if known == nil {
 		delete(m.folders, dir)
 	} else {
-		m.folders[dir] = append([]Known(nil), known...)
+		m.folders[dir] = append([]walk.Known(nil), known...)
 	}
 	for _, k := range known {
 		p := k.Name
@@ -88,7 +88,7 @@ func tree(t testing.TB, files map[string]string) string {
 	for p, date := range files {
 		content := []byte("content of " + p)
 		if date != "" {
-			content = append(jpegWith(exifBlock(date, "")), p...)
+			content = append(jpegWith(exifBlock(date)), p...)
 		}
 		put(t, root, p, content)
 	}
@@ -145,104 +145,25 @@ func wantWhere(t *testing.T, r *Result, want map[string]string) {
 	}
 }
 
-// A tag is one entry of an image file directory, written by hand as the Exif
-// standard (CIPA DC-008) lays it out.
-type tag struct {
-	id, kind uint16
-	count    uint32
-	value    []byte
-}
-
-func text0(s string) []byte { return append([]byte(s), 0) }
-
-// exifBlock is a little-endian TIFF with IFD0 and an Exif IFD. DateTime and
-// DateTimeDigitized are always there, and always wrong.
-func exifBlock(original, offset string) []byte {
-	wrong := text0("2001:01:01 01:01:01")
-	sub := []tag{{0x9004, 2, 20, wrong}}
-	if original != "" {
-		sub = append([]tag{{0x9003, 2, uint32(len(original) + 1), text0(original)}}, sub...)
-	}
-	if offset != "" {
-		sub = append(sub, tag{0x9011, 2, uint32(len(offset) + 1), text0(offset)})
-	}
+// exifBlock is a little-endian TIFF (Exif, CIPA DC-008) whose one Exif tag is
+// DateTimeOriginal.
+func exifBlock(original string) []byte {
 	le := binary.LittleEndian
-	ifd0 := []tag{{0x0132, 2, 20, wrong}, {0x8769, 4, 1, nil}}
-	subAt := 8 + 2 + 12*len(ifd0) + 4 + 20
-	ifd0[1].value = le.AppendUint32(nil, uint32(subAt))
 	b := append([]byte("II*\x00"), 8, 0, 0, 0)
-	b = appendIFD(b, ifd0)
-	return appendIFD(b, sub)
-}
-
-func appendIFD(b []byte, tags []tag) []byte {
-	le := binary.LittleEndian
-	data := len(b) + 2 + 12*len(tags) + 4
-	var tail []byte
-	b = le.AppendUint16(b, uint16(len(tags)))
-	for _, t := range tags {
-		b = le.AppendUint16(b, t.id)
-		b = le.AppendUint16(b, t.kind)
-		b = le.AppendUint32(b, t.count)
-		if len(t.value) <= 4 {
-			b = append(b, append(t.value, make([]byte, 4-len(t.value))...)...)
-			continue
-		}
-		b = le.AppendUint32(b, uint32(data+len(tail)))
-		tail = append(tail, t.value...)
+	entry := func(id, kind uint16, count, value uint32) {
+		b = le.AppendUint16(b, 1) // entries in the directory
+		b = le.AppendUint32(le.AppendUint16(le.AppendUint16(b, id), kind), count)
+		b = le.AppendUint32(le.AppendUint32(b, value), 0) // and no further directory
 	}
-	b = le.AppendUint32(b, 0)
-	return append(b, tail...)
+	const size = 2 + 12 + 4
+	entry(0x8769, 4, 1, 8+size)
+	entry(0x9003, 2, uint32(len(original)+1), 8+2*size)
+	return append(append(b, original...), 0)
 }
 
 // jpegWith is the start of a JPEG with an APP1 segment, and an end.
 func jpegWith(exif []byte) []byte {
-	b := []byte{0xff, 0xd8, 0xff, 0xe1}
-	b = binary.BigEndian.AppendUint16(b, uint16(2+6+len(exif)))
-	b = append(b, "Exif\x00\x00"...)
-	b = append(b, exif...)
+	b := binary.BigEndian.AppendUint16([]byte{0xff, 0xd8, 0xff, 0xe1}, uint16(2+6+len(exif)))
+	b = append(append(b, "Exif\x00\x00"...), exif...)
 	return append(b, 0xff, 0xd9)
 }
-
-// pngWith is a one-pixel PNG with an eXIf chunk.
-func pngWith(exif []byte) []byte {
-	b := []byte("\x89PNG\r\n\x1a\n")
-	chunk := func(kind string, data []byte) {
-		b = binary.BigEndian.AppendUint32(b, uint32(len(data)))
-		body := append([]byte(kind), data...)
-		b = append(b, body...)
-		b = binary.BigEndian.AppendUint32(b, crc32.ChecksumIEEE(body))
-	}
-	chunk("IHDR", []byte{0, 0, 0, 1, 0, 0, 0, 1, 8, 0, 0, 0, 0})
-	chunk("eXIf", exif)
-	chunk("IDAT", []byte{0x78, 0x9c, 0x63, 0x60, 0, 0, 0, 2, 0, 1})
-	chunk("IEND", nil)
-	return b
-}
-
-// heicWith is a HEIF file (ISO/IEC 23008-12) of boxes around one Exif item,
-// with no picture in it.
-func heicWith(exif []byte) []byte {
-	be := binary.BigEndian
-	box := func(kind string, parts ...[]byte) []byte {
-		body := bytes.Join(parts, nil)
-		return append(append(be.AppendUint32(nil, uint32(8+len(body))), kind...), body...)
-	}
-	item := append([]byte{0, 0, 0, 6}, "Exif\x00\x00"...) // offset of the TIFF header, then what stands before it
-	item = append(item, exif...)
-	zero4 := make([]byte, 4)
-	hdlr := box("hdlr", zero4, zero4, []byte("pict"), make([]byte, 13))
-	pitm := box("pitm", zero4, []byte{0, 1})
-	infe := box("infe", []byte{2, 0, 0, 1}, []byte{0, 1, 0, 0}, []byte("Exif"), []byte{0})
-	iinf := box("iinf", zero4, []byte{0, 1}, infe)
-	iloc := func(at uint32) []byte {
-		return box("iloc", zero4, []byte{0x44, 0}, []byte{0, 1}, []byte{0, 1, 0, 0, 0, 1},
-			be.AppendUint32(nil, at), be.AppendUint32(nil, uint32(len(item))))
-	}
-	ftyp := box("ftyp", []byte("heic"), zero4, []byte("mif1heic"))
-	meta := func(at uint32) []byte { return box("meta", zero4, hdlr, pitm, iinf, iloc(at)) }
-	at := uint32(len(ftyp) + len(meta(0)) + 8)
-	return bytes.Join([][]byte{ftyp, meta(at), box("mdat", item)}, nil)
-}
-
-func taken0(b []byte, ext string) string { return look(bytes.NewReader(b), ext).Taken }

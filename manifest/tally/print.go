@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
 )
 
 // text makes a name fit for a report: bytes that are no text become U+FFFD.
@@ -113,7 +114,7 @@ func (r *Result) printTopics(b *strings.Builder) {
 		return
 	}
 	var parts []string
-	for _, t := range topicNames {
+	for _, t := range facts.TopicNames {
 		if n[t] > 0 {
 			parts = append(parts, fmt.Sprintf("%s %d", t, n[t]))
 		}

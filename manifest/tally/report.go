@@ -2,6 +2,8 @@ package tally
 
 import (
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
+	"linecamp/manifest/walk"
 )
 
 // Report is the tally as JSON has it, each file spelled out. Paths are as the
@@ -49,8 +51,8 @@ type ReportFile struct {
 	Path  string `json:"path"`
 	View  string `json:"view,omitempty"`
 	Bytes int64  `json:"bytes"`
-	// Of photos, where known; see [Facts]. Degrees are of WGS 84, Error is in
-	// metres, and Orientation is Exif's.
+	// Of photos, where known; see [facts.Facts]. Degrees are of WGS 84, Error is in
+	// meters, and Orientation is Exif's.
 	Taken       string   `json:"taken,omitempty"`
 	Camera      string   `json:"camera,omitempty"`
 	Orientation int      `json:"orientation,omitempty"`
@@ -130,7 +132,7 @@ func reportFiles(files Files) []ReportFile {
 	return list
 }
 
-func (r *ReportFile) tell(k Facts) {
+func (r *ReportFile) tell(k facts.Facts) {
 	r.Taken, r.Camera, r.Orientation, r.Width, r.Height = k.Taken, k.Camera, int(k.Turn), k.Width, k.Height
 	if k.At != nil {
 		r.Latitude, r.Longitude, r.Error = &k.At.Latitude, &k.At.Longitude, k.At.Error
@@ -139,7 +141,7 @@ func (r *ReportFile) tell(k Facts) {
 
 // topics are what the text notes of a visit tell of, also those that serve it
 // from elsewhere.
-func (v *Visit) topics() (t Topics) {
+func (v *Visit) topics() (t facts.Topics) {
 	for _, list := range []Files{v.Notes, v.Shared} {
 		for f := range list.All() {
 			t |= f.Topics
@@ -148,7 +150,7 @@ func (v *Visit) topics() (t Topics) {
 	return t
 }
 
-func reportWaits(waits []Waiting) []ReportWait {
+func reportWaits(waits []walk.Waiting) []ReportWait {
 	list := make([]ReportWait, len(waits))
 	for i, w := range waits {
 		list[i] = ReportWait{logical(w.Path), w.Reason}

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"linecamp/manifest/walk"
 )
 
 func TestReport(t *testing.T) {
@@ -92,7 +94,7 @@ func TestNull(t *testing.T) {
 
 // TestPrintFits: 30 sites over 25 years, all well, are less than a screen.
 func TestPrintFits(t *testing.T) {
-	rep := Result{Folder: "/srv/monitoring", Files: 2250}
+	rep := Result{Folder: "/srv/monitoring", Found: walk.Found{Files: 2250}}
 	for i := range 30 {
 		s := Site{Site: fmt.Sprintf("Stake %d", i), Pasture: "North"}
 		for y := range 25 {
@@ -120,7 +122,7 @@ func TestPrintFits(t *testing.T) {
 func TestPrintIsSafe(t *testing.T) {
 	bad := "a\x1b[31m\nb\r\xff"
 	rep := Result{Folder: bad, Sites: []Site{{Site: bad, Visits: []Visit{{Year: 2019, Photos: PackFiles(File{View: bad})}}}},
-		Unfiled: PackFiles(File{Path: bad}), Waiting: []Waiting{{Path: bad, Reason: "reason"}}}
+		Unfiled: PackFiles(File{Path: bad}), Found: walk.Found{Waiting: []walk.Waiting{{Path: bad, Reason: "reason"}}}}
 	var b bytes.Buffer
 	if err := rep.Print(&b, bad); err != nil {
 		t.Fatal(err)

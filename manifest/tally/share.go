@@ -1,6 +1,10 @@
 package tally
 
-import "strings"
+import (
+	"linecamp/manifest/dates"
+	"linecamp/manifest/layout"
+	"linecamp/manifest/names"
+)
 
 // share lets notes serve the visits they speak of: one in a pasture's, a
 // year's or the working folder serves every site below it, one with a range
@@ -8,13 +12,13 @@ import "strings"
 // visit.
 func (b *builder) share(notes []*sighting) {
 	for _, s := range notes {
-		dir := parent(s.Path)
-		if b.home.base == "" || below(b.home.base, dir) {
+		dir := names.Parent(s.Path)
+		if b.home.base == "" || names.Below(b.home.base, dir) {
 			b.serve(s, dir)
 		}
 	}
 	for _, s := range b.loose {
-		if s.form == formNote && s.when.to != 0 {
+		if s.said.Form == layout.Note && s.said.When.To != 0 {
 			b.serve(s, "")
 		}
 	}
@@ -24,7 +28,7 @@ func (b *builder) share(notes []*sighting) {
 func serving(unfiled []*sighting) []*sighting {
 	var notes []*sighting
 	for _, s := range unfiled {
-		if s.form == formNote && s.when.year != 0 {
+		if s.said.Form == layout.Note && s.said.When.Year != 0 {
 			notes = append(notes, s)
 		}
 	}
@@ -34,11 +38,11 @@ func serving(unfiled []*sighting) []*sighting {
 // serve adds a note to the visits of its time that have a file below dir.
 func (b *builder) serve(s *sighting, dir string) {
 	for _, v := range b.visits {
-		if !s.when.speaksOf(v) {
+		if !isAbout(s.said.When, v) {
 			continue
 		}
 		for _, f := range v.files {
-			if below(f.Path, dir) {
+			if names.Below(f.Path, dir) {
 				v.shared = append(v.shared, s)
 				break
 			}
@@ -46,22 +50,17 @@ func (b *builder) serve(s *sighting, dir string) {
 	}
 }
 
-// speaksOf reports whether a note of date d is about the visit.
-func (d *dating) speaksOf(v *draft) bool {
+// isAbout reports whether a note of date d is about the visit.
+func isAbout(d *dates.Date, v *draft) bool {
 	switch {
-	case d.to != 0:
-		return v.year >= d.year && v.year <= d.to
-	case v.year != d.year:
+	case d.To != 0:
+		return v.year >= d.Year && v.year <= d.To
+	case v.year != d.Year:
 		return false
-	case d.day != "" && len(v.date) > 4:
-		return d.day >= v.date && d.day <= v.end()
-	case v.season == "" && months[d.season] == 0:
+	case d.Day != "" && len(v.date) > 4:
+		return d.Day >= v.date && d.Day <= v.end()
+	case v.season == "" && dates.Month(d.Season) == 0:
 		return true // nothing says which season the visit was in
 	}
-	return v.fits(d.season)
-}
-
-// below reports whether path lies in dir or deeper; everything lies below "".
-func below(path, dir string) bool {
-	return dir == "" || len(path) > len(dir) && path[len(dir)] == '/' && strings.HasPrefix(path, dir)
+	return v.fits(d.Season)
 }

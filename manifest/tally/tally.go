@@ -1,18 +1,14 @@
-// Package tally says what is in a working folder.
+// Package tally says what sites, visits, photos and notes a working folder holds.
 //
-// A working folder is the ordinary folder tree people put monitoring photos
-// and field notes into. Nothing in it obliges anyone to follow a scheme, so
-// the package reads it in three steps, each of which can be tested alone:
+// Begin with [Read], which gives a [Result]. A working folder is the ordinary folder
+// tree people put monitoring photos and field notes into. Nothing in it obliges anyone
+// to follow a scheme, so it is read in three steps, each of which can be tested alone:
 //
-//   - Walking. Every folder is listed once. A regular file that is new or has
-//     changed is read once, from one open, for its SHA-256, its XXH64 and its
-//     [Facts]; one that has not changed is taken from the [Cache] and is not
-//     opened at all. Symbolic links are never followed and special files never
-//     opened. Litter of operating systems and cameras is left out.
-//   - Understanding. What one path says by itself, without a look at any disk,
-//     is a pure function: [Layout.Understand]. It finds the pasture, the site,
-//     the date, the season and the view in the names of folders and file.
-//   - Settling. What a path cannot say alone, its neighbours say: a folder is a
+//   - Walking (manifest/walk). Every folder is listed once, every new or changed file
+//     read once.
+//   - Understanding (manifest/layout). What one path says by itself: the pasture, the
+//     site, the date, the season and the view in the names of folders and file.
+//   - Settling (here). What a path cannot say alone, its neighbors say: a folder is a
 //     site if dated photos lie in it, a note beside it is the site's, a note
 //     above it serves every site below. Files become visits, and raw and JPEG
 //     of one shutter release become one picture.
@@ -28,54 +24,26 @@
 package tally
 
 import (
-	"errors"
+	"context"
 	"iter"
+	"runtime"
+	"sync"
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/facts"
+	"linecamp/manifest/layout"
+	"linecamp/manifest/names"
+	"linecamp/manifest/walk"
 )
-
-// ErrNoFolder marks a working folder that is not there, or is not a folder.
-var ErrNoFolder = errors.New("no working folder")
-
-// ErrLayout marks a layout pattern that cannot be used.
-var ErrLayout = errors.New("bad layout")
-
-// Known is what an earlier tally found out about one file by reading it. It
-// holds for as long as size and times and inode are what they were.
-type Known struct {
-	Name     string    // last element of the path, raw bytes
-	Size     int64     // bytes
-	Modified time.Time // modification time
-	Changed  time.Time // inode change time; zero where the system has none
-	Inode    uint64    // zero where the system has none
-	SHA256   manifest.Digest
-	XXH64    uint64
-	Facts
-}
-
-// Cache remembers files between tallies. Folders are named by their raw,
-// slash-separated path relative to the working folder, "" for the working
-// folder itself. Methods are called from several goroutines at once.
-type Cache interface {
-	// Folder returns all that is known of the files in one folder, not of
-	// those in folders below it. An unknown folder is nil and no error.
-	Folder(dir string) ([]Known, error)
-	// SetFolder replaces what is known of one folder; nil forgets it. It also
-	// forgets the first sight of every file it names, since those are settled.
-	SetFolder(dir string, known []Known) error
-	// FirstSeen returns when the file at path was first seen waiting, and
-	// remembers now if that is the first time.
-	FirstSeen(path string, now time.Time) (time.Time, error)
-}
 
 // Options say what to read and how.
 type Options struct {
 	Folder   string                       // the working folder
-	Layout   string                       // a pattern, see [NewLayout]; "" recognises the common layouts
+	Layout   string                       // a pattern, see [layout.New]; "" recognizes the common layouts
 	Views    map[string][]string          // words that mean a view, beside the usual ones, by view
-	Dates    string                       // one of [DateOrders]: how dates of numbers are written; "" lets the archive decide
-	Cache    Cache                        // nil: remember nothing
+	Dates    string                       // one of [dates.Orders]: how dates of numbers are written; "" lets the archive decide
+	Cache    walk.Cache                   // nil: remember nothing
 	Now      func() time.Time             // nil: time.Now
 	Workers  int                          // files read at once; 0: one for each core
 	Progress func(files int, bytes int64) // called now and then with what was read so far; may be nil
@@ -85,22 +53,100 @@ type Options struct {
 // system has them, relative to Folder, slash-separated. Lists are in byte
 // order of their paths.
 type Result struct {
+	walk.Found
 	Folder  string
-	Files   int   // files in Sites and Unfiled
-	Bytes   int64 // their size
 	Sites   []Site
-	Unfiled Files     // no site can be told; notes of pastures and years are here too
-	Waiting []Waiting // seen, not recorded yet: being written, unreadable, gone while being read
-	Passed  []Waiting // symbolic links and special files: listed, never opened
-	Litter  int       // files and folders of litter left out
-	// Unlisted are folders that could not be listed, or not to the end. That a
-	// file is not found below one proves nothing.
-	Unlisted    []string
-	HashedFiles int    // files whose content was read
-	HashedBytes int64  // bytes read for them
-	CacheErr    error  // first fault of the Cache; the tally itself is whole
-	Device      uint64 // device the working folder is on; zero where the system has none
-	now         time.Time
+	Unfiled Files // no site can be told; notes of pastures and years are here too
+	now     time.Time
+}
+
+// Untold is the view of a photo whose name and folders tell none.
+const Untold = layout.Untold
+
+// Read reads a working folder. A fault in one file or folder is in the Result
+// and never stops the rest; an error means there is no result: [walk.ErrNoFolder],
+// [layout.ErrPattern], a working folder that cannot be listed, or ctx ended. What was
+// read until then is in the cache all the same.
+func Read(ctx context.Context, o Options) (*Result, error) {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Workers <= 0 {
+		o.Workers = runtime.GOMAXPROCS(0)
+	}
+	l, err := layout.New(o.Layout, o.Views, o.Now())
+	if err != nil {
+		return nil, err
+	}
+	g := gatherer{layout: l, near: newNeighbors()}
+	found, err := walk.Read(ctx, walk.Options{Folder: o.Folder, Cache: o.Cache, Now: o.Now, Workers: o.Workers, Progress: o.Progress}, g.folder)
+	if err != nil {
+		return nil, err
+	}
+	r := &Result{Found: *found, Folder: o.Folder, now: o.Now()}
+	r.settle(l, g.near, g.read, o.Dates, o.Workers)
+	return r, nil
+}
+
+// A gatherer takes down what a walk finds. Folders come in no certain order.
+type gatherer struct {
+	layout *layout.Layout
+	mu     sync.Mutex
+	near   *neighbors
+	read   []*finished
+}
+
+// A finished folder keeps its files packed until all of the archive is read:
+// only then can a path be understood that its neighbors explain. What the path
+// says by itself is found out again then, which costs less than to keep it.
+type finished struct {
+	path  string
+	files Files
+}
+
+// folder takes down the files of one folder.
+func (g *gatherer) folder(dir string, files []walk.File) {
+	at := g.layout.Folder(dir)
+	said := make([]layout.Said, len(files))
+	p := packer{prefix: dir, b: make([]byte, 0, 96*len(files))}
+	list := p.begin()
+	prefix := dir
+	if prefix != "" {
+		prefix += "/"
+	}
+	for i := range files {
+		f := &files[i]
+		said[i] = at.File(f.Name)
+		if f.Reason == "" {
+			p.file(&list, &File{Path: prefix + f.Name, Size: f.Size, Modified: f.Modified, SHA256: f.SHA256, XXH64: f.XXH64, Facts: f.Facts})
+		}
+	}
+	p.done()
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for i := range files {
+		g.near.evidence(g.layout, dir, &files[i], said[i])
+	}
+	if list.Len() > 0 {
+		g.read = append(g.read, &finished{dir, list})
+	}
+}
+
+// A sighting is a file with what its path says.
+type sighting struct {
+	File
+	said layout.Said
+	lead *sighting // the photo this is a companion of
+}
+
+// sightings are the files of a finished folder, with what their paths say.
+func (d *finished) sightings(at *layout.Folder) []sighting {
+	files := make([]sighting, 0, d.files.Len())
+	for f := range d.files.All() {
+		files = append(files, sighting{File: f, said: at.File(names.Base(f.Path))})
+	}
+	group(files)
+	return files
 }
 
 // Site is one photo point.
@@ -138,17 +184,10 @@ type File struct {
 	SHA256   manifest.Digest
 	XXH64    uint64
 	Kind     manifest.Kind
-	View     string // of photos and their companions: "plot", "landscape", "north", …, or "untold"
+	View     string // of photos and their companions: "plot", "landscape", "north", …, or [Untold]
 	Visit    string // the visit's Date; "" for a file of none
 	With     string // of a companion: path of the photo or note it belongs to; "" if that is not there
-	Facts
-}
-
-// Waiting is a path with the reason it is listed, and a file's size as far as it
-// was seen.
-type Waiting struct {
-	Path, Reason string
-	Size         int64
+	facts.Facts
 }
 
 // Files yields every file of the site once.

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/dates"
+	"linecamp/manifest/layout"
 )
 
 // A builder gathers one site.
@@ -49,11 +51,10 @@ type draft struct {
 
 // settle turns what was read into sites and visits. A site at a time is
 // unpacked and packed again, so that no more than a few are in memory whole.
-func (r *Result) settle(l *Layout, n *neighbours, read []*finished, order, workers int) {
+func (r *Result) settle(l *layout.Layout, n *neighbors, read []*finished, order string, workers int) {
 	sort.Slice(read, func(i, j int) bool { return read[i].path < read[j].path })
-	sort.Strings(r.Unlisted)
 	n.meet(l, r.Unlisted)
-	l.decided = n.dates.decide(order)
+	l.Decide(n.dates.Decide(order))
 	sites := map[*home]*builder{}
 	site := func(h *home) *builder {
 		b := sites[h]
@@ -65,8 +66,8 @@ func (r *Result) settle(l *Layout, n *neighbours, read []*finished, order, worke
 	}
 	var unfiled []*sighting
 	for _, in := range read {
-		at := l.folder(in.path)
-		if h := n.home(at); h != nil && !at.named {
+		at := l.Folder(in.path)
+		if h := n.home(at); h != nil && !at.HasFileNames() {
 			b := site(h)
 			b.parts = append(b.parts, part{in: in})
 			continue
@@ -74,9 +75,9 @@ func (r *Result) settle(l *Layout, n *neighbours, read []*finished, order, worke
 		files := in.sightings(at)
 		for i := range files {
 			s := &files[i]
-			h := n.home(s.at)
+			h := n.home(s.said.At)
 			if s.lead != nil {
-				h = n.home(s.lead.at) // wherever its photo goes
+				h = n.home(s.lead.said.At) // wherever its photo goes
 			}
 			if h == nil {
 				unfiled = append(unfiled, s)
@@ -121,70 +122,67 @@ func (r *Result) settle(l *Layout, n *neighbours, read []*finished, order, worke
 	var p packer
 	r.Unfiled = p.files(unfiled, "")
 	p.done()
-	for _, list := range [][]Waiting{r.Waiting, r.Passed} {
-		sort.SliceStable(list, func(i, j int) bool { return list[i].Path < list[j].Path })
-	}
 }
 
 // gather puts the files of the site into drafts.
-func (b *builder) gather(l *Layout) {
+func (b *builder) gather(l *layout.Layout) {
 	for i := range b.parts {
 		p := &b.parts[i]
 		if p.in != nil {
-			files := p.in.sightings(l.folder(p.in.path))
+			files := p.in.sightings(l.Folder(p.in.path))
 			p.in.files = Files{}
 			for k := range files {
-				b.put(&files[k])
+				b.put(l, &files[k])
 			}
 		}
 		for _, s := range p.files {
-			b.put(s)
+			b.put(l, s)
 		}
 		*p = part{}
 	}
 }
 
-// dating is a file's date once its picture is known: what names tell, then
+// dates.Date is a file's date once its picture is known: what names tell, then
 // what the camera tells, as far as it does not contradict them. A year folder
 // whose photos the camera dates in another year stays at the year.
-func (s *sighting) dating() dating {
+func (s *sighting) dating(l *layout.Layout) dates.Date {
 	if s.lead != nil {
-		return s.lead.dating()
+		return s.lead.dating(l)
 	}
-	d := *s.when
-	if d.day != "" || !s.form.picture() || s.Taken == "" {
+	d := *s.said.When
+	if d.Day != "" || !s.said.Form.IsPicture() || s.Taken == "" {
 		return d
 	}
-	own := dating{day: s.Taken[:10], year: number(s.Taken[:4]), season: d.season}
-	if !d.tells() && s.at.l.cal.validYear(own.year) || d.tells() && d.holds(own) {
+	own := dates.Date{Day: s.Taken[:10], Year: dates.Number(s.Taken[:4]), Season: d.Season}
+	if !d.IsTold() && l.IsYear(own.Year) || d.IsTold() && d.Has(own) {
 		return own
 	}
 	return d
 }
 
 // put puts a file into the draft of its date.
-func (b *builder) put(s *sighting) {
-	d := s.dating()
+func (b *builder) put(l *layout.Layout, s *sighting) {
+	d := s.dating(l)
 	switch {
-	case d.day != "":
+	case d.Day != "":
 		v := b.last
-		if v == nil || v.date != d.day {
-			if v = b.days[d.day]; v == nil {
-				v = &draft{date: d.day, year: d.year}
-				b.days[d.day] = v
+		if v == nil || v.date != d.Day {
+			if v = b.days[d.Day]; v == nil {
+				v = &draft{date: d.Day, year: d.Year}
+				b.days[d.Day] = v
 			}
 			b.last = v
 		}
 		v.add(s, d)
-		v.named = v.named || s.when.day != ""
-	case d.year != 0 && d.to == 0:
-		k := bareKey{year: d.year, season: d.season}
-		if d.unsure() {
-			k.maybe = d.maybe
+		v.named = v.named || s.said.When.Day != ""
+	case d.Year != 0 && d.To == 0:
+		k := bareKey{year: d.Year, season: d.Season}
+		if d.IsUnsure() {
+			k.maybe = d.Maybe
 		}
 		v := b.bare[k]
 		if v == nil {
-			v = &draft{date: dayString(d.year, 1, 1)[:4], year: d.year}
+			v = &draft{date: dates.Format(d.Year, 1, 1)[:4], year: d.Year}
 			b.bare[k] = v
 		}
 		v.add(s, d)
@@ -193,10 +191,10 @@ func (b *builder) put(s *sighting) {
 	}
 }
 
-func (v *draft) add(s *sighting, d dating) {
+func (v *draft) add(s *sighting, d dates.Date) {
 	v.files = append(v.files, s)
 	if v.season == "" {
-		v.season = d.season
+		v.season = d.Season
 	}
 	v.photos = v.photos || s.Kind == manifest.KindPhoto
 }
@@ -241,7 +239,7 @@ func (b *builder) join() {
 		if keys[i].year != keys[j].year {
 			return keys[i].year < keys[j].year
 		}
-		if o := seasonOrder(keys[i].season) - seasonOrder(keys[j].season); o != 0 {
+		if o := dates.SeasonOrder(keys[i].season) - dates.SeasonOrder(keys[j].season); o != 0 {
 			return o < 0
 		}
 		return strings.Join(keys[i].maybe[:], " ") < strings.Join(keys[j].maybe[:], " ")
@@ -253,7 +251,7 @@ func (b *builder) join() {
 		if b.visits[i].date != b.visits[j].date {
 			return b.visits[i].date < b.visits[j].date
 		}
-		return seasonOrder(b.visits[i].season) < seasonOrder(b.visits[j].season)
+		return dates.SeasonOrder(b.visits[i].season) < dates.SeasonOrder(b.visits[j].season)
 	})
 }
 
@@ -281,7 +279,7 @@ func (b *builder) joinYear(k bareKey, v *draft) {
 		}
 		for _, s := range v.files {
 			for _, x := range of {
-				if x != owner && s.form == formNote {
+				if x != owner && s.said.Form == layout.Note {
 					x.shared = append(x.shared, s)
 				}
 			}
@@ -299,8 +297,8 @@ func (v *draft) fits(season string) bool {
 	if season == "" || v.season == season {
 		return true
 	}
-	m := months[season]
-	return m != 0 && len(v.date) > 4 && number(v.date[5:7]) == m
+	m := dates.Month(season)
+	return m != 0 && len(v.date) > 4 && dates.Number(v.date[5:7]) == m
 }
 
 func (v *draft) end() string {
@@ -314,24 +312,6 @@ func (v *draft) end() string {
 func adjacent(a, b string) bool {
 	t, err := time.Parse(time.DateOnly, a)
 	return err == nil && t.AddDate(0, 0, 1).Format(time.DateOnly) == b
-}
-
-// seasonOrder puts seasons and months in the order of the year.
-func seasonOrder(s string) int {
-	if m := months[s]; m != 0 {
-		return m * 10
-	}
-	switch s {
-	case "spring":
-		return 35
-	case "summer":
-		return 65
-	case "fall":
-		return 95
-	case "winter":
-		return 125
-	}
-	return 0
 }
 
 // site makes the finished site.
@@ -370,9 +350,9 @@ func (s *sighting) done(visit string) File {
 	f := s.File
 	f.Visit = visit
 	if s.lead != nil {
-		f.View = s.lead.view
+		f.View = s.lead.said.View
 	} else if f.Kind == manifest.KindPhoto {
-		f.View = s.view
+		f.View = s.said.View
 	}
 	return f
 }

@@ -17,7 +17,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/page/small"
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
+	"linecamp/manifest/facts"
 	"linecamp/verify"
 )
 
@@ -100,7 +100,7 @@ func (b *book) photoOf(f *file) small.Photo {
 func (b *book) recorded(f *file) small.Photo {
 	sum := manifest.Sum([]byte("recorded " + f.object() + " " + f.key))
 	return small.Photo{Digest: sum, Open: func(ctx context.Context) (small.Source, error) { return b.fetch(ctx, f) }, Trusted: true,
-		Turned: func(r io.ReadSeeker) int { return tally.Turn(r, path.Ext(f.Path)) }}
+		Turned: func(r io.ReadSeeker) int { return facts.Turn(r, path.Ext(f.Path)) }}
 }
 
 // mostFetched is how large a picture of a copy may be: it is held in memory.
