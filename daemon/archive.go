@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/event"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror"
@@ -28,6 +30,7 @@ type Archive struct {
 	ledger  *ledger.Ledger
 	cache   *ledger.Inventories
 	turns   turns
+	events  *event.Out
 	line    words.Line
 	log     *slog.Logger
 	now     func() time.Time
@@ -55,6 +58,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}
 	a.cache = ledger.OpenInventories(dir)
+	a.events = event.NewOut(cfg.Name, o.Now, o.Log, append(slices.Clone(o.Sinks), event.File(dir))...)
 	if err = errors.Join(a.ledger.KeyByID(a.ids()), a.useAgain()); err == nil {
 		_, err = a.identity()
 	}
@@ -99,6 +103,7 @@ func (a *Archive) tellSetAside() {
 func (a *Archive) Close() error {
 	a.closed.Do(func() {
 		a.tellSetAside()
+		a.events.Close()
 		a.closing = a.ledger.Close()
 	})
 	return a.closing

@@ -15,6 +15,9 @@
 // [Serve] runs the rounds on schedule (package service). A verify round mends on
 // the copies what it found; the working folder is written to only by a person's
 // own command.
+//
+// What happens in the rounds is told as events (package event), to whoever is
+// named in [Options].
 package daemon
 
 import (
@@ -26,6 +29,7 @@ import (
 	"time"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/event"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/tally"
@@ -43,6 +47,8 @@ type Progress func(task string, done, total int64)
 type Options struct {
 	Log *slog.Logger     // nil for slog.Default
 	Now func() time.Time // nil for time.Now
+	// Sinks take what happens in the rounds.
+	Sinks []event.Sink
 	// Line is what the command lines in reports need to come back to this
 	// archive.
 	Line words.Line

@@ -51,10 +51,10 @@ func (a *Archive) forgetMended(r MendReport) error {
 	if err != nil {
 		return err
 	}
-	left, mended := map[string][]verify.Damage{}, map[[3]string]bool{}
+	left, mended, names := map[string][]verify.Damage{}, map[[3]string]bool{}, map[string]string{}
 	for _, m := range r.Mended {
 		id := a.id(m.Copy)
-		left[id] = nil
+		left[id], names[id] = nil, m.Copy
 		mended[[3]string{id, m.Object, m.Content}] = true
 	}
 	for _, d := range damage {
@@ -63,7 +63,7 @@ func (a *Archive) forgetMended(r MendReport) error {
 		}
 	}
 	for id, rest := range left {
-		if err := a.ledger.SetDamage(id, rest); err != nil {
+		if err := a.setDamage(names[id], id, rest); err != nil {
 			return err
 		}
 	}

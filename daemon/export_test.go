@@ -3,7 +3,7 @@ package daemon
 import "context"
 
 // Round runs one scheduled round, as the service does.
-func (a *Archive) Round(ctx context.Context, kind string) error { return scheduled{a}.Round(ctx, kind) }
+func (a *Archive) Round(ctx context.Context, kind string) error { return scheduled{a}.round(ctx, kind) }
 
 // Returned reports whether the service would run a round for a drive that came back.
 func (a *Archive) Returned(ctx context.Context) bool { return scheduled{a}.Returned(ctx) }

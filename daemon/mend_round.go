@@ -54,6 +54,12 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 // mend works on the damage in the ledger. The working folder is only written
 // to by a person's own command.
 func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
+	told := a.tellRound(roundMend, o.Copy)
+	r, err := a.mendDamage(ctx, o, unfinished, working, p)
+	return r, told(ctx, mendEnded(r), r.Wants(), err)
+}
+
+func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
 	damage, err := a.damage()
 	if err != nil {
 		return MendReport{}, err

@@ -19,14 +19,6 @@ import (
 	"linecamp/manifest/words"
 )
 
-// Outcomes of a round in the ledger.
-const (
-	outcomeWell    = "well"    // nothing wants a person
-	outcomeWants   = "wants"   // finished, and something does
-	outcomeFailed  = "failed"  // could not be done
-	outcomeStopped = "stopped" // broken off; runs again soon
-)
-
 // ErrNoFolder: the archive has no working folder on this machine.
 var ErrNoFolder = errors.New("this machine only keeps the archive, and has no working folder of it")
 
@@ -79,6 +71,13 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	if _, err := a.opener().Pick(append(o.Without, o.Copy)...); err != nil {
 		return MirrorReport{}, err
 	}
+	told := a.tellRound(service.Mirror, o.Copy)
+	r, err := a.record(ctx, o, p)
+	return r, told(ctx, r.ended(), r.Wants(), err)
+}
+
+// record is Mirror from where this round may make versions.
+func (a *Archive) record(ctx context.Context, o MirrorOptions, p Progress) (MirrorReport, error) {
 	leave, err := a.turns.author(ctx)
 	if err != nil {
 		return MirrorReport{}, err
@@ -95,34 +94,7 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	}
 	r, err := a.mirror(ctx, o, leave, p)
 	r.GivenUp = given
-	return r, end(ctx, r, err)
-}
-
-// begin notes the begin of a round in the ledger, if it is a whole one, and
-// returns what notes its end and hands the round's error through.
-func (a *Archive) begin(kind string, whole bool) (end func(context.Context, Report, error) error, err error) {
-	if !whole {
-		return func(_ context.Context, _ Report, err error) error { return err }, nil
-	}
-	id, err := a.ledger.Begin(kind, a.now())
-	if err != nil {
-		return nil, fmt.Errorf("the ledger: %w", err)
-	}
-	return func(ctx context.Context, r Report, err error) error {
-		outcome, detail := outcomeWell, ""
-		switch {
-		case err != nil && ctx.Err() != nil:
-			outcome = outcomeStopped
-		case err != nil:
-			outcome, detail = outcomeFailed, words.Plain(err.Error())
-		case r.Wants():
-			outcome = outcomeWants
-		}
-		if eerr := a.ledger.End(id, a.now(), outcome, detail); eerr != nil && err == nil {
-			return fmt.Errorf("the ledger: %w", eerr)
-		}
-		return err
-	}, nil
+	return r, end(ctx, r.Wants(), err)
 }
 
 // mirror is one round. authored is called when another may begin: this one then
@@ -199,7 +171,11 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if err != nil {
 		return MirrorReport{Report: report}, err
 	}
+	a.tellWaits(report.Waiting)
 	now, err := a.attend(ctx, r, service.Mirror)
+	if err == nil {
+		err = a.tellChanges(now)
+	}
 	return MirrorReport{Report: report, List: now.List}, err
 }
 

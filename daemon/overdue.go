@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/event"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/service"
 )
@@ -26,7 +27,7 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 		if err != nil {
 			return nil, err
 		}
-		done, err := a.ledger.LastDone(kind, outcomeWell, outcomeWants, outcomeStopped)
+		done, err := a.ledger.LastDone(kind, event.Well, event.Wants, event.Stopped)
 		if err != nil {
 			return nil, err
 		}
@@ -38,7 +39,7 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 			done = last.Began
 		}
 		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].IsSet(), Service: service.StateOf(a.dir, now).String()}
-		if last.Outcome == outcomeFailed {
+		if last.Outcome == event.Failed {
 			f.Failed = last.Detail
 		}
 		since := done

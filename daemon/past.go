@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/event"
 	"linecamp/daemon/service"
 )
 
@@ -49,9 +50,9 @@ func (s Status) printRounds(w io.Writer) {
 	for _, r := range s.Last {
 		said := r.Round + " " + when(r.At)
 		switch {
-		case r.Outcome == outcomeFailed:
+		case r.Outcome == event.Failed:
 			said += " (failed)"
-		case r.Outcome == outcomeStopped:
+		case r.Outcome == event.Stopped:
 			said += " (stopped before its end)"
 		case r.Ended == nil:
 			said += " (no end of it is known; it may be under way)"

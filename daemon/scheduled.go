@@ -2,17 +2,16 @@ package daemon
 
 import (
 	"context"
-	"errors"
-	"io"
-	"log/slog"
-	"strings"
+	"slices"
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // scheduled is an archive as the service runs it: what a person would read on
@@ -24,7 +23,7 @@ func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
 	if err != nil || !ok {
 		return time.Time{}, true, err
 	}
-	return round.Began, !round.Ended.IsZero() && round.Outcome != outcomeStopped, nil
+	return round.Began, !round.Ended.IsZero() && round.Outcome != event.Stopped, nil
 }
 
 // elsewhere is how often a drive that is not at its place is looked for at others.
@@ -79,52 +78,27 @@ func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
 	return err == nil
 }
 
+// Round runs one. The round's end tells what came of it, also why it failed, so only
+// one that was broken off is an error here.
 func (s scheduled) Round(ctx context.Context, kind string) error {
-	log := s.log.With("archive", s.cfg.Name, "round", kind)
+	if err := s.round(ctx, kind); ctx.Err() != nil {
+		return err
+	}
+	return nil
+}
+
+func (s scheduled) round(ctx context.Context, kind string) error {
 	if kind == service.Mirror {
-		report, err := s.Mirror(ctx, MirrorOptions{}, nil)
-		if err == nil {
-			tell(log, report)
-		}
+		_, err := s.Mirror(ctx, MirrorOptions{}, nil)
 		return err
 	}
 	report, unfinished, err := s.verify(ctx, VerifyOptions{}, nil)
 	if err != nil {
 		return err
 	}
-	tell(log, report)
-	damaged := len(unfinished) > 0
-	for _, c := range report.Copies {
-		damaged = damaged || len(c.Damage) > 0
-	}
-	if !damaged {
+	if len(unfinished) == 0 && !slices.ContainsFunc(report.Copies, func(c verify.CopyReport) bool { return len(c.Damage) > 0 }) {
 		return nil
 	}
-	mended, err := s.mend(ctx, MendOptions{}, unfinished, false, nil)
-	if err != nil && !errors.Is(err, context.Canceled) {
-		log.Error("mending failed: " + err.Error())
-	}
-	if err == nil {
-		tell(log, mended)
-	}
+	_, err = s.mend(ctx, MendOptions{}, unfinished, false, nil)
 	return err
-}
-
-// tell puts a report into the log, line by line, louder where something in it
-// wants a person.
-func tell(log *slog.Logger, r interface {
-	Wants() bool
-	Print(io.Writer)
-}) {
-	var text strings.Builder
-	r.Print(&text)
-	level := slog.LevelInfo
-	if r.Wants() {
-		level = slog.LevelWarn
-	}
-	for line := range strings.Lines(text.String()) {
-		if line = strings.TrimSpace(line); line != "" {
-			log.Log(context.Background(), level, line)
-		}
-	}
 }

@@ -2,8 +2,10 @@ package daemon
 
 import (
 	"context"
+	"slices"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/event"
 	"linecamp/daemon/service"
 )
 
@@ -18,6 +20,7 @@ type ServeOptions struct {
 // service.Serve).
 func Serve(ctx context.Context, o ServeOptions) error {
 	o.Options = o.Options.filled()
+	o.Sinks = append(slices.Clone(o.Sinks), event.Log(o.Log))
 	return service.Serve(ctx, service.Options{
 		Load:    func() ([]config.Archive, []error) { return config.LoadFrom(o.Config) },
 		Archive: o.Archive,

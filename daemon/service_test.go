@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/event"
 	"linecamp/daemon/service"
 	"linecamp/manifest/store/mounttest"
 )
@@ -27,7 +28,8 @@ import (
 func TestScheduledVerifyMendsCopiesOnly(t *testing.T) {
 	r := newRanch(t, "shelf", "barn").setup()
 	var log bytes.Buffer
-	a, err := daemon.Open(r.load(), daemon.Options{Log: slog.New(slog.NewTextHandler(&log, nil)), Now: r.clock})
+	text := slog.New(slog.NewTextHandler(&log, nil))
+	a, err := daemon.Open(r.load(), daemon.Options{Log: text, Now: r.clock, Sinks: []event.Sink{event.Log(text)}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,15 +61,18 @@ func TestScheduledVerifyMendsCopiesOnly(t *testing.T) {
 	if s := r.status(a); s.Damage != 1 || len(s.Last) != 2 {
 		t.Errorf("status: %s", printed(s))
 	}
-	if !strings.Contains(log.String(), "level=WARN") || !strings.Contains(log.String(), "plot.jpg") {
-		t.Errorf("the log does not tell of it:\n%s", log.String())
-	}
 	// By a person's command the working file is put right too.
 	if m, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil || len(m.Mended) != 1 || m.Mended[0].Copy != "working" {
 		t.Errorf("mend: %v %+v", err, m)
 	}
 	if s := r.status(a); s.Damage != 0 {
 		t.Errorf("afterwards %d damaged files are on record", s.Damage)
+	}
+	if err := a.Close(); err != nil {
+		t.Error(err)
+	}
+	if !strings.Contains(log.String(), "level=WARN") || !strings.Contains(log.String(), "plot.jpg") {
+		t.Errorf("the log does not tell of it:\n%s", log.String())
 	}
 }
 
@@ -158,7 +163,8 @@ func TestNoSecretsInLogs(t *testing.T) {
 	const secret = "hush-hush-secret-key"
 	t.Setenv("AWS_SECRET_ACCESS_KEY", secret)
 	var log bytes.Buffer
-	a, err := daemon.Open(r.load(), daemon.Options{Log: slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug})), Now: r.clock})
+	text := slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))
+	a, err := daemon.Open(r.load(), daemon.Options{Log: text, Now: r.clock, Sinks: []event.Sink{event.Log(text)}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -172,6 +178,9 @@ func TestNoSecretsInLogs(t *testing.T) {
 		t.Errorf("with the service down: %s", printed(m))
 	}
 	s := r.status(a)
+	if err := a.Close(); err != nil {
+		t.Error(err)
+	}
 	for _, text := range []string{log.String(), printed(m), printed(s)} {
 		if strings.Contains(text, secret) {
 			t.Errorf("the secret key is in %s", text)

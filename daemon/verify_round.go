@@ -54,13 +54,14 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 			return report, nil, err
 		}
 	}
-	end, err := a.begin(service.Verify, o.whole())
-	if err != nil {
-		return report, nil, err
-	}
+	told := a.tellRound(service.Verify, o.Copy)
 	unfinished := map[string][]string{}
-	err = a.check(ctx, o, picked, &report, unfinished, p)
-	return report, unfinished, end(ctx, report, err)
+	end, err := a.begin(service.Verify, o.whole())
+	if err == nil {
+		err = a.check(ctx, o, picked, &report, unfinished, p)
+		err = end(ctx, report.Wants(), err)
+	}
+	return report, unfinished, told(ctx, report.ended(), report.Wants(), err)
 }
 
 func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Copy, report *VerifyReport, unfinished map[string][]string, p Progress) error {
@@ -107,8 +108,10 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		at = service.Verify
 	}
 	now, err := a.attend(ctx, r, at)
-	report.List = now.List
-	return err
+	if report.List = now.List; err != nil {
+		return err
+	}
+	return a.tellChanges(now)
 }
 
 // nothingYet reports whether no version of anything is recorded, though there
@@ -227,7 +230,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 			return err
 		}
 	}
-	return a.ledger.SetDamage(h.ID, found.Damage)
+	return a.setDamage(h.Name, h.ID, found.Damage)
 }
 
 // notAgain is said of damage found earlier that this check did not look at.
@@ -305,7 +308,7 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 	if err != nil {
 		return nil
 	}
-	return a.ledger.SetDamage(verify.WorkingName, c.Damage)
+	return a.setDamage(verify.WorkingName, verify.WorkingName, c.Damage)
 }
 
 // checkYears judges the years from the working folder as it is now, the
