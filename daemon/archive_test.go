@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // Every report is what the command wants of one.
@@ -418,7 +419,7 @@ func TestHistoryAndRoots(t *testing.T) {
 	if _, err := a.History(t.Context(), "stake", "attic"); !errors.Is(err, reach.ErrNoCopy) {
 		t.Errorf("a copy nobody has: %v", err)
 	}
-	if _, err := a.History(t.Context(), "corral", ""); !errors.Is(err, verify.ErrNoSite) {
+	if _, err := a.History(t.Context(), "corral", ""); !errors.Is(err, history.ErrNoSite) {
 		t.Errorf("a site nobody has: %v", err)
 	}
 

@@ -10,6 +10,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/restore"
 )
 
@@ -83,7 +84,7 @@ func site(ctx context.Context, from []*reach.Copy, name string) (verify.Site, er
 	var all []verify.Site
 	var trouble error
 	for _, h := range from {
-		sites, err := verify.Sites(ctx, h.Root)
+		sites, err := history.Sites(ctx, h.Root)
 		if ctx.Err() != nil {
 			return verify.Site{}, ctx.Err()
 		}
@@ -96,8 +97,8 @@ func site(ctx context.Context, from []*reach.Copy, name string) (verify.Site, er
 			}
 		}
 	}
-	s, err := verify.FindSite(all, name)
-	if errors.Is(err, verify.ErrNoSite) && trouble != nil {
+	s, err := history.Find(all, name)
+	if errors.Is(err, history.ErrNoSite) && trouble != nil {
 		return s, trouble
 	}
 	return s, err
@@ -123,7 +124,7 @@ func historyOf(ctx context.Context, from []*reach.Copy, name string) (HistoryRep
 	slices.SortStableFunc(from, func(a, b *reach.Copy) int { return heads[b] - heads[a] })
 	var trouble error
 	for _, h := range from {
-		got, err := verify.HistoryOf(ctx, h.Root, s)
+		got, err := history.Of(ctx, h.Root, s)
 		if err == nil || ctx.Err() != nil {
 			return got, err
 		}

@@ -10,6 +10,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/wholefile"
 	"linecamp/verify"
+	"linecamp/verify/due"
 )
 
 // DueOptions say which visits are listed, and what is written of them.
@@ -35,7 +36,7 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 	if err != nil {
 		return DueReport{}, err
 	}
-	report := verify.DueVisits(in, o.Within)
+	report := due.Visits(in, o.Within)
 	report.Archive = a.cfg.Name
 	if o.NoPositions {
 		report.WithoutPositions()

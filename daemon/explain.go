@@ -19,6 +19,8 @@ import (
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/gather"
+	"linecamp/verify/history"
 )
 
 // ErrExplain marks an explanation that cannot be put on file as it was given.
@@ -111,8 +113,8 @@ var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 
 // Explain puts the reason for missing years, or for a finding about a file, on
 // file. It counts at once; the next mirror round writes it into the site's
-// record. A fault in what was asked for wraps ErrExplain or verify.ErrNoSite, or
-// is a *verify.ManySites.
+// record. A fault in what was asked for wraps ErrExplain or history.ErrNoSite, or
+// is a *history.ManySites.
 func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (ExplainReport, error) {
 	report := ExplainReport{Archive: a.cfg.Name, Explained: []ExplainedSite{}}
 	if a.cfg.Folder == "" {
@@ -280,11 +282,11 @@ func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]ver
 	case o.Path != "":
 		return nil, fmt.Errorf("%w: no version has recorded a file %s; a site's years are explained by SITE YEARS REASON, and a new file after the next `linecamp mirror`", ErrExplain, verify.Shown(want))
 	case o.Pasture != "" && len(below) == 0:
-		return nil, fmt.Errorf("no recorded site lies in a pasture named %q: %w", o.Pasture, verify.ErrNoSite)
+		return nil, fmt.Errorf("no recorded site lies in a pasture named %q: %w", o.Pasture, history.ErrNoSite)
 	case o.Pasture != "":
 		return below, nil
 	}
-	s, err := verify.FindSite(sites, o.Site)
+	s, err := history.Find(sites, o.Site)
 	return []verify.Site{s}, err
 }
 
@@ -300,7 +302,7 @@ func (a *Archive) inFolder(p string) string {
 
 // addSaid adds to the years' input what no version records yet, and leaves out
 // what was taken back.
-func (a *Archive) addSaid(in *verify.YearsInput) error {
+func (a *Archive) addSaid(in *gather.Input) error {
 	said, err := a.ledger.Said()
 	if err != nil {
 		return fmt.Errorf("the ledger: %w", err)
@@ -310,7 +312,7 @@ func (a *Archive) addSaid(in *verify.YearsInput) error {
 			in.Unfiled.Decisions = append(in.Unfiled.Decisions, s.Decision)
 			continue
 		}
-		i := slices.IndexFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object })
+		i := slices.IndexFunc(in.Sites, func(x gather.SiteItems) bool { return x.Object == s.Object })
 		if i >= 0 {
 			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)
 		}

@@ -10,6 +10,8 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/gather"
+	"linecamp/verify/years"
 )
 
 // sensible holds an explanation of years against the sites it is for. A view
@@ -25,11 +27,11 @@ func (a *Archive) sensible(k *known, t *tally.Result, d *manifest.Decision, site
 	meant := func(object string) bool {
 		return slices.ContainsFunc(sites, func(s verify.Site) bool { return s.Object == object })
 	}
-	in.Sites = slices.DeleteFunc(in.Sites, func(s verify.SiteItems) bool {
+	in.Sites = slices.DeleteFunc(in.Sites, func(s gather.SiteItems) bool {
 		earlier := func(f verify.Former) bool { return meant(f.Object) }
 		return !meant(s.Object) && !slices.ContainsFunc(s.Formers, earlier)
 	})
-	judged := verify.Years(in)
+	judged := years.Judge(in)
 	if err := knownView(in.Sites, judged, d.View); err != nil {
 		return nil, err
 	}
@@ -80,7 +82,7 @@ func notMissing(y verify.Year, view string) string {
 }
 
 // knownView refuses a view that the sites know nothing of.
-func knownView(sites []verify.SiteItems, judged []verify.Year, view string) error {
+func knownView(sites []gather.SiteItems, judged []verify.Year, view string) error {
 	views := map[string]bool{"note": true}
 	for _, s := range sites {
 		for _, it := range s.Items {

@@ -13,6 +13,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/bag"
+	"linecamp/verify/history"
 	"linecamp/verify/restore"
 )
 
@@ -109,7 +110,7 @@ func (o HandOverOptions) sites(ctx context.Context, from []*reach.Copy) ([]verif
 	}
 	if o.Pasture != "" {
 		for _, h := range from {
-			there, err := verify.Sites(ctx, h.Root)
+			there, err := history.Sites(ctx, h.Root)
 			if err != nil {
 				return nil, fmt.Errorf("%s: %w", h.Name, err)
 			}

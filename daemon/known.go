@@ -14,6 +14,8 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/gather"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 )
 
@@ -94,11 +96,11 @@ func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, erro
 	var best *manifest.Inventory
 	var record *manifest.Record
 	for _, h := range k.r.Open() {
-		inv, rec, err := verify.ReadObject(k.ctx, h.Root, slug)
+		inv, rec, err := history.ReadObject(k.ctx, h.Root, slug)
 		if k.ctx.Err() != nil {
 			return nil, nil, k.ctx.Err()
 		}
-		if err != nil && !errors.Is(err, verify.ErrNoRecord) {
+		if err != nil && !errors.Is(err, history.ErrNoRecord) {
 			continue
 		}
 		if !k.seals.Vouches(inv) {
@@ -138,14 +140,14 @@ func (k *known) pairs() iter.Seq2[*manifest.Inventory, *manifest.Record] {
 
 // objects yields every site's newest manifest for judging the years, which may
 // ask for the records of earlier versions too.
-func (k *known) objects() iter.Seq[verify.Object] {
-	return func(yield func(verify.Object) bool) {
+func (k *known) objects() iter.Seq[gather.Object] {
+	return func(yield func(gather.Object) bool) {
 		for _, slug := range k.slugs {
 			inv, rec, err := k.object(slug)
 			if err != nil {
 				continue
 			}
-			o := verify.Object{Inventory: inv, Record: rec, RecordOf: func(version int) (*manifest.Record, error) {
+			o := gather.Object{Inventory: inv, Record: rec, RecordOf: func(version int) (*manifest.Record, error) {
 				return k.recordOf(slug, inv, version)
 			}}
 			if !yield(o) {
@@ -159,7 +161,7 @@ func (k *known) objects() iter.Seq[verify.Object] {
 func (k *known) recordOf(slug string, inv *manifest.Inventory, version int) (*manifest.Record, error) {
 	d, ok := inv.State(version)[manifest.RecordPath]
 	if !ok {
-		return nil, fmt.Errorf("%s v%d: %w", slug, version, verify.ErrNoRecord)
+		return nil, fmt.Errorf("%s v%d: %w", slug, version, history.ErrNoRecord)
 	}
 	for _, h := range k.r.Nearest() {
 		for _, path := range inv.Content[d] {
@@ -169,7 +171,7 @@ func (k *known) recordOf(slug string, inv *manifest.Inventory, version int) (*ma
 			}
 		}
 	}
-	return nil, fmt.Errorf("%s v%d: %w", slug, version, verify.ErrNoRecord)
+	return nil, fmt.Errorf("%s v%d: %w", slug, version, history.ErrNoRecord)
 }
 
 // cached returns a site's manifest and record from the state folder.

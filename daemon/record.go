@@ -13,12 +13,13 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/gather"
 )
 
 // Record is an archive's whole record as it stands now: every site with its
 // files, judged.
 type Record struct {
-	verify.YearsInput
+	gather.Input
 	VerifyReport
 }
 
@@ -40,7 +41,7 @@ func (a *Archive) Record(ctx context.Context) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	rec.YearsInput = in
+	rec.Input = in
 	return rec, nil
 }
 

@@ -14,6 +14,9 @@ import (
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/gather"
+	"linecamp/verify/history"
+	"linecamp/verify/years"
 )
 
 // ErrSame marks two sites that cannot be joined or parted as it was asked for.
@@ -92,8 +95,8 @@ func (r SameReport) Print(w io.Writer) {
 
 // Same puts on file that two sites are one stake, or that they are two. It counts
 // at once; the next mirror round writes it into the record of the one first
-// named. A fault in what was asked for wraps ErrSame or verify.ErrNoSite, or is
-// a *verify.ManySites.
+// named. A fault in what was asked for wraps ErrSame or history.ErrNoSite, or is
+// a *history.ManySites.
 func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameReport, error) {
 	report := SameReport{Archive: a.cfg.Name, Overlap: []int{}}
 	if a.cfg.Folder == "" {
@@ -144,7 +147,7 @@ func (k *known) pair(names ...string) (pair [2]verify.Site, err error) {
 		return pair, err
 	}
 	for i, n := range names {
-		if pair[i], err = verify.FindSite(sites, n); err != nil {
+		if pair[i], err = history.Find(sites, n); err != nil {
 			return pair, err
 		}
 	}
@@ -155,7 +158,7 @@ func (k *known) pair(names ...string) (pair [2]verify.Site, err error) {
 }
 
 // same decides about a pair, given everything decided before.
-func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify.YearsInput, report SameReport) (SameReport, error) {
+func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather.Input, report SameReport) (SameReport, error) {
 	all := in.Joinings()
 	fill := func(now, former verify.Site, d manifest.Decision) {
 		report.Now, report.Former = SameSite{now.Label(), now.Object}, SameSite{former.Label(), former.Object}
@@ -163,7 +166,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify
 	}
 	d := manifest.Decision{What: manifest.Joined, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: why}
 	now, former := pair[0], pair[1]
-	i := slices.IndexFunc(all, func(j verify.Joining) bool {
+	i := slices.IndexFunc(all, func(j gather.Joining) bool {
 		return j.Now == now.Object && j.Former == former.Object || j.Now == former.Object && j.Former == now.Object
 	})
 	joined := i >= 0 && all[i].What == manifest.Joined
@@ -194,7 +197,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify
 			}
 		}
 		in.Join()
-		if report.Overlap = both(in.VisitedYears(now.Object), in.VisitedYears(former.Object)); len(report.Overlap) > 0 && !o.Overlap {
+		if report.Overlap = both(years.VisitedYears(in, now.Object), years.VisitedYears(in, former.Object)); len(report.Overlap) > 0 && !o.Overlap {
 			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", verify.YearRuns(report.Overlap))
 		}
 	}
@@ -212,14 +215,14 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in verify
 }
 
 // unbound refuses a site that counts as a part of another already.
-func unbound(s verify.Site, all []verify.Joining, in verify.YearsInput) error {
+func unbound(s verify.Site, all []gather.Joining, in gather.Input) error {
 	for _, j := range all {
 		if j.What == manifest.Joined && j.Former == s.Object {
 			return unfit("%s counts as an earlier name of %s already, by %s on %s. Name that one, or part them first: `%s`",
 				verify.Shown(s.Label()), j.Now, verify.Shown(j.Who), day(j.When), words.Line{}.Run("same", "--undo", j.Now, j.Former))
 		}
 	}
-	if !slices.ContainsFunc(in.Sites, func(x verify.SiteItems) bool { return x.Object == s.Object }) {
+	if !slices.ContainsFunc(in.Sites, func(x gather.SiteItems) bool { return x.Object == s.Object }) {
 		return unfit("%s counts as an earlier name of another site already, which says so in its site.toml, by formerly", verify.Shown(s.Label()))
 	}
 	return nil

@@ -18,7 +18,11 @@ import (
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/deep"
+	"linecamp/verify/findings"
+	"linecamp/verify/gather"
 	"linecamp/verify/rot"
+	"linecamp/verify/years"
 )
 
 // Verify re-reads the copies, each in its own goroutine, and the working
@@ -319,20 +323,20 @@ func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach.Copi
 }
 
 // judge is checkYears, and returns what the years were judged by.
-func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) (verify.YearsInput, error) {
+func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) (gather.Input, error) {
 	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
 		return in, err
 	}
 	if o.Deep {
-		if report.Deep, err = in.Deep(ctx, a.cfg.Folder, a.ledger, func(done, total int64) { p.tell("photos", done, total) }); err != nil {
+		if report.Deep, err = deep.Check(ctx, &in, a.cfg.Folder, a.ledger, func(done, total int64) { p.tell("photos", done, total) }); err != nil {
 			return in, err
 		}
 	}
-	report.Years = verify.Years(in)
+	report.Years = years.Judge(in)
 	report.Judged = true
-	report.Joined, report.Alike = in.JoinedSites(), verify.Alikes(in)
-	report.Findings = append(verify.Findings(in, report.Years), verify.CardFindings(faults)...)
+	report.Joined, report.Alike = in.JoinedSites(), findings.Alikes(in)
+	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
 	if report.Years == nil {
 		report.Years = []verify.Year{}
 	}
@@ -343,7 +347,7 @@ func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k
 }
 
 // rememberYears keeps what the status says of the years.
-func (a *Archive) rememberYears(in verify.YearsInput, years []verify.Year) error {
+func (a *Archive) rememberYears(in gather.Input, years []verify.Year) error {
 	counts := map[string]int{}
 	for _, y := range years {
 		counts[y.State]++
@@ -363,8 +367,8 @@ func (a *Archive) judgeAgain(k *known, t *tally.Result) error {
 		return err
 	}
 	in.Join()
-	report := verify.Report{Judged: true, Years: verify.Years(in)}
-	report.Findings = append(verify.Findings(in, report.Years), verify.CardFindings(faults)...)
+	report := verify.Report{Judged: true, Years: years.Judge(in)}
+	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
 	if err := k.ctx.Err(); err != nil {
 		return err
 	}
@@ -381,7 +385,7 @@ func (a *Archive) folderNow(ctx context.Context, p Progress) (*tally.Result, err
 }
 
 // yearsInput gathers what the years are judged by, and the faults of cards.
-func (a *Archive) yearsInput(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) yearsInput(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
 	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
 		in.Join()
 	}
@@ -389,7 +393,7 @@ func (a *Archive) yearsInput(ctx context.Context, r *reach.Copies, k *known, che
 }
 
 // unjoined is yearsInput before sites are joined as people said.
-func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
 	t, err := a.tally(ctx, p)
 	switch {
 	case errors.Is(err, ErrNoFolder):
@@ -403,13 +407,13 @@ func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, check
 }
 
 // judgedBy is unjoined with the working folder as t tells of it; nil for none.
-func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked []verify.CopyReport) (in verify.YearsInput, faults []card.Fault, err error) {
+func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked []verify.CopyReport) (in gather.Input, faults []card.Fault, err error) {
 	holdings, err := a.holdings(r, checked)
 	if err != nil {
 		return in, nil, fmt.Errorf("the ledger: %w", err)
 	}
-	in = verify.Gather(a.now(), t, k.objects(), holdings)
-	in.Tolerance, in.Units = verify.Tolerance(a.cfg.Years), a.cfg.Distances()
+	in = gather.Sites(a.now(), t, k.objects(), holdings)
+	in.Tolerance, in.Units = gather.Tolerance(a.cfg.Years), a.cfg.Distances()
 	if err := a.addSaid(&in); err != nil {
 		return in, nil, err
 	}
@@ -417,7 +421,7 @@ func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked [
 	if err != nil {
 		return in, nil, err
 	}
-	in.DoNotDecode(bad)
+	deep.Mark(&in, bad)
 	if t != nil {
 		cards := card.Read(t)
 		in.Declare(cards)
@@ -428,23 +432,23 @@ func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked [
 
 // holdings says what each copy of the config holds, from the check just done
 // where it was done, else from memory.
-func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]verify.Holding, error) {
+func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]gather.Holding, error) {
 	damage, err := a.ledger.Damage()
 	if err != nil {
 		return nil, err
 	}
-	var all []verify.Holding
+	var all []gather.Holding
 	for _, h := range r.All {
 		i := slices.IndexFunc(checked, func(c verify.CopyReport) bool { return c.Copy == h.Name && c.Error == "" })
 		if i >= 0 {
-			all = append(all, verify.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})
+			all = append(all, gather.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})
 			continue
 		}
 		heads, err := a.ledger.Committed(h.ID)
 		if err != nil {
 			return nil, err
 		}
-		hold := verify.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
+		hold := gather.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
 		for _, d := range damage {
 			if d.Copy == h.ID {
 				hold.Damage = append(hold.Damage, d)

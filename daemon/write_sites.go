@@ -18,6 +18,7 @@ import (
 	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/draft"
 )
 
 // WrittenSite is a site.toml that was drafted for a site.
@@ -65,7 +66,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		}
 	}
 	drafts := map[card.Key]string{}
-	for _, d := range verify.Drafts(in) {
+	for _, d := range draft.Cards(in) {
 		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
 	}
 	folder, err := os.OpenRoot(a.cfg.Folder)
@@ -180,7 +181,7 @@ func isDraft(root *os.Root, name string) bool {
 		return false
 	}
 	b, err := root.ReadFile(name)
-	return err == nil && (strings.HasPrefix(string(b), verify.DraftBegins) || strings.HasPrefix(verify.DraftBegins, string(b)))
+	return err == nil && (strings.HasPrefix(string(b), draft.Begins) || strings.HasPrefix(draft.Begins, string(b)))
 }
 
 // printWritten says which cards were drafted, and which not.

@@ -16,7 +16,7 @@ type DueReport struct {
 	Closed  []ClosedSite `json:"closed"` // sites that are left out, and why
 	Next    *DueVisit    `json:"next"`   // the first to open after that, where none is due; null where none is expected
 	Notes   []string     `json:"notes,omitempty"`
-	ahead   int          // days until Next opens
+	Ahead   int          `json:"-"` // days until Next opens
 }
 
 // DueVisit is a visit that can be made now, or soon.
@@ -58,7 +58,7 @@ func (r DueReport) Print(w io.Writer) {
 	if len(r.Visits) == 0 {
 		fmt.Fprintln(w, "No visit is due.")
 		if n := r.Next; n != nil {
-			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), words.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.ahead)))
+			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), words.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.Ahead)))
 		}
 	}
 	for _, v := range r.Visits {

@@ -1,4 +1,4 @@
-package verify
+package verify_test
 
 import (
 	"fmt"
@@ -6,15 +6,20 @@ import (
 	"testing"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/verify"
+	"linecamp/verify/gather"
+	"linecamp/verify/verifytest"
+	"linecamp/verify/years"
 )
 
 func TestGrid(t *testing.T) {
 	var b strings.Builder
-	grid(&b, []Year{
-		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2019, State: Whole},
-		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2021, State: Skipped},
-		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2020, State: Short},
-		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2021, State: Due},
+	verify.Grid(&b, []verify.Year{
+		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2019, State: verify.Whole},
+		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2021, State: verify.Skipped},
+		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2020, State: verify.Short},
+		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2021, State: verify.Due},
 	})
 	want := `
                 2019
@@ -30,7 +35,7 @@ North / Stake 2 . - ?
 // However many sites and years, and however long their names: 80 columns, a line for
 // each site, its name whole where there is room, and a legend for each symbol.
 func TestGridFitsTheTerminal(t *testing.T) {
-	states := []string{Whole, Short, Skipped, Recoverable, Lost, Due, Explained}
+	states := []string{verify.Whole, verify.Short, verify.Skipped, verify.Recoverable, verify.Lost, verify.Due, verify.Explained}
 	for _, tt := range []struct {
 		name, pasture, site string
 		sites, years        int
@@ -45,16 +50,16 @@ func TestGridFitsTheTerminal(t *testing.T) {
 		{"forty years", "North Flat", "Windmill Stake", 30, 40, true, " 2005", "Years before 2002 are"},
 		{"forty years of short names", "N", "S", 30, 40, true, "N / S 29", "Years before 1991 are"},
 	} {
-		var years []Year
+		var years []verify.Year
 		for s := range tt.sites {
 			for y := range tt.years {
 				if (s+y)%9 != 0 || tt.years < 9 {
-					years = append(years, Year{Site: fmt.Sprintf("%s %d", tt.site, s), Pasture: tt.pasture, Year: 2027 - tt.years + y, State: states[(s*y)%len(states)]})
+					years = append(years, verify.Year{Site: fmt.Sprintf("%s %d", tt.site, s), Pasture: tt.pasture, Year: 2027 - tt.years + y, State: states[(s*y)%len(states)]})
 				}
 			}
 		}
 		var b strings.Builder
-		grid(&b, years)
+		verify.Grid(&b, years)
 		text := b.String()
 		for l := range strings.Lines(text) {
 			if n := utf8.RuneCountInString(strings.TrimSuffix(l, "\n")); n > 80 {
@@ -66,9 +71,9 @@ func TestGridFitsTheTerminal(t *testing.T) {
 				t.Errorf("%s: no line for site %d", tt.name, s)
 			}
 		}
-		for _, m := range marks {
-			if strings.Contains(text, " "+string(m.mark)+" ") && !strings.Contains(text, string(m.mark)+" "+m.says) {
-				t.Errorf("%s: no legend for %q", tt.name, m.says)
+		for mark, says := range verify.Legend() {
+			if strings.Contains(text, " "+mark+" ") && !strings.Contains(text, mark+" "+says) {
+				t.Errorf("%s: no legend for %q", tt.name, says)
 			}
 		}
 		if strings.Contains(text, "…") == tt.whole || !strings.Contains(text, tt.shows) || !strings.Contains(text, tt.before) || tt.before == "" && strings.Contains(text, "Years before") {
@@ -81,9 +86,9 @@ func TestGridFitsTheTerminal(t *testing.T) {
 // A baseline decades before the regular visits is shown, and the years between take
 // one column.
 func TestGridShowsTheBaseline(t *testing.T) {
-	years := Years(YearsInput{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []SiteItems{siteWith(append([]string{"1957-06-21 plot"}, every(2009, 2026, 1, "plot")...)...)}})
+	judged := years.Judge(gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{verifytest.SiteWith(append([]string{"1957-06-21 plot"}, verifytest.Every(2009, 2026, 1, "plot")...)...)}})
 	var b strings.Builder
-	grid(&b, years)
+	verify.Grid(&b, judged)
 	want := `
                      1957  2010      2015      2020      2025
 Windmill / Stake 3   + : + + + + + + + + + + + + + + + + + +
@@ -103,12 +108,31 @@ func TestDueComesFirst(t *testing.T) {
 		"2026-08-01": "the season closed on 2026-07-05; is a card still in a camera?",
 	} {
 		now, _ := time.Parse(time.DateOnly, day)
-		years := Years(YearsInput{Now: now, Sites: []SiteItems{siteWith(replaced(every(2009, 2025, 1, "plot"), "2015", "!plot")...)}})
+		judged := years.Judge(gather.Input{Now: now, Sites: []gather.SiteItems{verifytest.SiteWith(verifytest.Replaced(verifytest.Every(2009, 2025, 1, "plot"), "2015", "!plot")...)}})
 		var b strings.Builder
-		Report{Years: years}.Print(&b)
+		verify.Report{Years: judged}.Print(&b)
 		due, lost := strings.Index(b.String(), want), strings.Index(b.String(), "Lost: ")
 		if due < 0 || lost < due {
 			t.Errorf("on %s:\n%s", day, b.String())
+		}
+	}
+}
+
+// The next step can be taken as it stands, also where a finding has several files.
+func TestWhatToExplainIsSpelledOut(t *testing.T) {
+	for _, tt := range []struct {
+		paths []string
+		want  string
+	}{
+		{[]string{"a b.jpg"}, "  The reason, once: linecamp explain 'a b.jpg' 'the reason'\n"},
+		{[]string{"a.jpg", "b.jpg"}, "  The reason, once for each:\n    linecamp explain a.jpg 'the reason'\n    linecamp explain b.jpg 'the reason'\n"},
+	} {
+		for _, kind := range []string{verify.FoundMisdated, verify.FoundSwapped, verify.FoundElsewhere, verify.FoundTwice} {
+			var b strings.Builder
+			verify.Report{Judged: true, Findings: []verify.Finding{{Kind: kind, Paths: tt.paths}}}.Print(&b)
+			if !strings.HasSuffix(b.String(), tt.want) {
+				t.Errorf("%s: %s", kind, b.String())
+			}
 		}
 	}
 }

@@ -1,15 +1,12 @@
 package verify
 
 import (
-	"context"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 	"time"
 
-	"linecamp/manifest"
-	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 )
@@ -42,106 +39,6 @@ type HistoryVersion struct {
 	Message string    `json:"message"`
 	Files   int       `json:"files"`
 	Bytes   int64     `json:"bytes"`
-}
-
-// HistoryOf reads a site's history from one copy.
-func HistoryOf(ctx context.Context, r store.Root, s Site) (History, error) {
-	inv, err := store.Head(ctx, r, s.Object)
-	if err != nil {
-		return History{}, err
-	}
-	h := History{Site: s.Name(), ID: inv.ID, Pasture: s.Pasture, Folder: s.Folder, Versions: []HistoryVersion{}}
-	if h.Archive, _, err = manifest.ParseObjectID(inv.ID); err != nil {
-		return History{}, err
-	}
-	rs := &Records{Inventory: inv, Roots: []store.Root{r}}
-	for n, v := range inv.Versions {
-		hv := HistoryVersion{Version: n + 1, Created: v.Created, Message: v.Message}
-		for p := range v.State {
-			if !manifest.Reserved(p) {
-				hv.Files++
-			}
-		}
-		rec, err := rs.Of(ctx, n+1)
-		if ctx.Err() != nil {
-			return History{}, ctx.Err()
-		}
-		if err != nil {
-			h.Unread = append(h.Unread, n+1)
-		} else {
-			for _, e := range rec.Paths {
-				hv.Bytes += e.Bytes
-			}
-		}
-		h.Versions = append(h.Versions, hv)
-	}
-	if err := h.addVisits(ctx, rs); err != nil {
-		return History{}, err
-	}
-	if rec, _ := rs.Newest(ctx); rec != nil {
-		h.Formers = formers(s.Object, rec.Decisions)
-	}
-	seal, err := store.ReadSeal(ctx, r)
-	if err == nil {
-		for n := inv.Head() + 1; n <= seal.Heads()[inv.ID]; n++ {
-			h.Missing = append(h.Missing, n)
-		}
-	} else if ctx.Err() != nil {
-		return History{}, ctx.Err()
-	}
-	return h, nil
-}
-
-// addVisits sorts the full history into visits.
-func (h *History) addVisits(ctx context.Context, rs *Records) error {
-	visits := map[string]*tally.ReportVisit{}
-	for logical, held := range rs.Inventory.FullHistory() {
-		e, rec, err := rs.Entry(ctx, held)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			e, rec = &manifest.Entry{Visit: DateIn(logical)}, &manifest.Record{Base: h.Folder}
-		}
-		f := tally.ReportFile{Path: workingName(rec, logical), View: e.View, Bytes: e.Bytes}
-		year, dated := yearOf(e.Visit)
-		if !dated || (e.Kind != manifest.KindPhoto && e.Kind != manifest.KindNote) {
-			h.Other = append(h.Other, f)
-			continue
-		}
-		v := visits[e.Visit]
-		if v == nil {
-			v = &tally.ReportVisit{Date: e.Visit, Year: year, Photos: []tally.ReportFile{}, Notes: []tally.ReportFile{}}
-			visits[e.Visit] = v
-		}
-		if e.Kind == manifest.KindPhoto {
-			v.Photos = append(v.Photos, f)
-		} else {
-			v.Notes = append(v.Notes, f)
-		}
-	}
-	byPath := func(a, b tally.ReportFile) int { return strings.Compare(a.Path, b.Path) }
-	h.Visits = []tally.ReportVisit{}
-	for _, v := range visits {
-		slices.SortFunc(v.Photos, byPath)
-		slices.SortFunc(v.Notes, byPath)
-		h.Visits = append(h.Visits, *v)
-	}
-	slices.SortFunc(h.Visits, func(a, b tally.ReportVisit) int { return strings.Compare(a.Date, b.Date) })
-	slices.SortFunc(h.Other, byPath)
-	if h.Other == nil {
-		h.Other = []tally.ReportFile{}
-	}
-	return nil
-}
-
-// workingName is a path for people: below the base the record gives, with the
-// name that is valid UTF-8.
-func workingName(rec *manifest.Record, logical string) string {
-	if rec == nil || rec.Base == "" {
-		return logical
-	}
-	return rec.Base + "/" + logical
 }
 
 // Wants reports whether this copy lacks versions or cannot read a record.

@@ -46,12 +46,21 @@ func DateIn(path string) string {
 			}
 		}
 		if len(e) == 4 && (e[0] == '1' || e[0] == '2') {
-			if _, ok := yearOf(e); ok {
+			if _, ok := YearOf(e); ok {
 				return e
 			}
 		}
 	}
 	return ""
+}
+
+// yearOf is the year of a visit's date.
+func YearOf(visit string) (int, bool) {
+	if len(visit) < 4 {
+		return 0, false
+	}
+	n, err := strconv.Atoi(visit[:4])
+	return n, err == nil && n > 0
 }
 
 // VersionOf is the number of the version folder a path lies in; 0 for none.

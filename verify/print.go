@@ -32,15 +32,6 @@ func (r Report) Wants() bool {
 	return slices.ContainsFunc(r.Years, Year.Wants) || slices.ContainsFunc(r.Findings, Finding.Wants)
 }
 
-// Wants reports whether the year is a fault: what is due can still come.
-func (y Year) Wants() bool {
-	switch y.State {
-	case Lost, Recoverable, Short, Skipped:
-		return true
-	}
-	return false
-}
-
 // Print writes the report for a person: a line for each copy and one for the
 // years, then the findings, most urgent first, each with what to do.
 func (r Report) Print(w io.Writer) {
@@ -152,7 +143,7 @@ var headings = map[string]string{
 
 // line is a finding in one line.
 func (f Finding) line(units geo.Units) string {
-	text := Shown(units.Reword(f.Text, f.far...))
+	text := Shown(units.Reword(f.Text, f.Distances...))
 	if f.Kind == FoundCard || f.Kind == FoundUndated || f.Kind == FoundDouble {
 		return text
 	}
@@ -370,29 +361,10 @@ func yearText(y Year) string {
 
 // closedText says that a season is over, and where what is lacking may still be.
 func closedText(closes string, lacks []string) string {
-	if len(lacks) == 1 && lacks[0] == lackNote {
+	if len(lacks) == 1 && lacks[0] == LackNote {
 		return "the season closed on " + closes + "; is the note still on paper?"
 	}
 	return "the season closed on " + closes + "; is a card still in a camera?"
-}
-
-// YearRuns writes years as a person would: "2009, 2012-2015".
-func YearRuns(years []int) string {
-	years = slices.Sorted(slices.Values(years))
-	var parts []string
-	for i := 0; i < len(years); {
-		j := i
-		for j+1 < len(years) && years[j+1] == years[j]+1 {
-			j++
-		}
-		if j > i {
-			parts = append(parts, fmt.Sprintf("%d-%d", years[i], years[j]))
-		} else {
-			parts = append(parts, fmt.Sprint(years[i]))
-		}
-		i = j + 1
-	}
-	return strings.Join(parts, ", ")
 }
 
 func shownAll(s []string) []string {

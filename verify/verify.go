@@ -2,13 +2,12 @@
 // each copy ([CopyReport], [Damage]), the years of each site ([Year]) and what is
 // odd about the files that are there ([Finding]).
 //
-// Those who find it are beside it: linecamp/verify/rot re-reads copies and the
-// working folder.
+// Those who find it are beside it. Read them in this order:
 //
-// # Years
-//
-// [Gather] turns what the working folder holds, what the manifests remember and
-// what the checks found into plain data, and [Years] judges that: each year of
-// each site is whole, short, skipped, recoverable, lost, due or explained. The
-// rules are written down with [Years]; they would rather be late than wrong.
+//   - linecamp/verify/rot re-reads copies and the working folder.
+//   - linecamp/verify/gather brings together what years and findings are judged by.
+//   - linecamp/verify/years says which years are missing, by the figures in
+//     linecamp/verify/figures.
+//   - linecamp/verify/findings says what is odd about the files that are there.
+//   - linecamp/verify/due, draft, deep and history answer one question each.
 package verify

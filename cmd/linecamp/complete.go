@@ -12,7 +12,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // dressCompletion names the completion command in our words and completes the
@@ -143,7 +143,7 @@ func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 		if err != nil {
 			continue
 		}
-		sites, err := verify.Sites(ctx, d)
+		sites, err := history.Sites(ctx, d)
 		d.Close()
 		if err != nil {
 			continue

@@ -11,7 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/manifest/words"
-	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // work is what a command does to one open archive.
@@ -155,7 +155,7 @@ func (t *tool) holds(ctx context.Context, site string) error {
 			return a.History(ctx, site, "")
 		})
 		switch {
-		case errors.Is(err, verify.ErrNoSite):
+		case errors.Is(err, history.ErrNoSite):
 			lacking = err
 		case err != nil:
 			return fmt.Errorf("looking for %q in the archive %s: %w", site, cfg.Name, err)

@@ -17,7 +17,7 @@ import (
 	show "linecamp/daemon/show/page"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
-	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/restore"
 )
 
@@ -44,12 +44,12 @@ func usagef(format string, a ...any) error { return usageError{fmt.Errorf(format
 // asUsage marks the errors of the rooms below that mean the command line asked
 // for something that is not there or cannot be had.
 func asUsage(err error) error {
-	var many *verify.ManySites
+	var many *history.ManySites
 	if errors.As(err, &many) {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		verify.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		history.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

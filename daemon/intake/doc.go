@@ -35,7 +35,7 @@ import (
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
-	"linecamp/verify"
+	"linecamp/verify/figures"
 )
 
 var (
@@ -104,6 +104,6 @@ func ParseNear(s string) (float64, error) {
 }
 
 const (
-	defaultNear = verify.Metres
+	defaultNear = figures.Metres
 	pause       = 15 * time.Minute // between pictures of two visits
 )

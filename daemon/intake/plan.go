@@ -20,6 +20,7 @@ import (
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // Plan is what intake proposes, and after filing what came of it.
@@ -299,9 +300,9 @@ func find(sites []*site, name string) (*site, error) {
 		}
 		list = append(list, verify.Site{Object: "\x00" + strconv.Itoa(i), Site: s.Site.Site, Pasture: s.Pasture, Folder: folder})
 	}
-	found, err := verify.FindSite(list, name)
+	found, err := history.Find(list, name)
 	if err != nil {
-		if many, ok := err.(*verify.ManySites); ok {
+		if many, ok := err.(*history.ManySites); ok {
 			var names []string
 			for _, s := range many.Sites {
 				i, _ := strconv.Atoi(s.Object[1:])

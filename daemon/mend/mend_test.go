@@ -14,6 +14,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
@@ -65,7 +66,7 @@ func damage(t *testing.T, r *verifytest.Ranch, folder string) (found []verify.Da
 		rep, err := rot.Working(ctx, folder, func(yield func(*manifest.Inventory, *manifest.Record) bool) {
 			for o, inv := range r.Heads {
 				for _, c := range r.Copies {
-					if rec, err := verify.ReadRecord(ctx, c.Root, inv, inv.Head()); err == nil {
+					if rec, err := history.ReadRecord(ctx, c.Root, inv, inv.Head()); err == nil {
 						yield(inv, rec)
 						break
 					}

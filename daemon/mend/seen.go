@@ -6,6 +6,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // seen is what is known of one object, while its files are mended one after the
@@ -140,7 +141,7 @@ func (m *mender) record(ctx context.Context, inv *manifest.Inventory) *manifest.
 	if x.read {
 		return x.record
 	}
-	rs := verify.Records{Inventory: inv}
+	rs := history.Records{Inventory: inv}
 	for _, c := range m.Copies {
 		rs.Roots = append(rs.Roots, c.Root)
 	}

@@ -17,13 +17,14 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 )
 
 // record reads the newest record of a site.
 func record(t testing.TB, root store.Root, slug string) *manifest.Record {
 	t.Helper()
-	_, rec, err := verify.ReadObject(context.Background(), root, slug)
+	_, rec, err := history.ReadObject(context.Background(), root, slug)
 	must(t, err)
 	return rec
 }
@@ -161,7 +162,7 @@ func (r *ranch) mendWorking() {
 	must(r.t, err)
 	var objects iter.Seq2[*manifest.Inventory, *manifest.Record] = func(yield func(*manifest.Inventory, *manifest.Record) bool) {
 		for _, slug := range slugs {
-			inv, rec, err := verify.ReadObject(ctx, root, slug)
+			inv, rec, err := history.ReadObject(ctx, root, slug)
 			must(r.t, err)
 			if !yield(inv, rec) {
 				return

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
-	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // remake makes the record of a site anew whose own is lost on every copy, as the
@@ -20,7 +20,7 @@ import (
 // nothing else; a time of zero is read as "not known". Decisions that only the
 // lost record held cannot be found again, and a person is told.
 func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory) (*object, error) {
-	records := &verify.Records{Inventory: inv}
+	records := &history.Records{Inventory: inv}
 	for _, c := range r.copies {
 		if c.usable() {
 			records.Roots = append(records.Roots, c.Root)

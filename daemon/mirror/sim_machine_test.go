@@ -23,6 +23,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 )
 
@@ -285,7 +286,7 @@ func (s *sim) mend(m *machine) (rep mend.Report) {
 					continue
 				}
 				for _, c := range in.Copies {
-					inv, rec, err := verify.ReadObject(ctx, c.Root, slug)
+					inv, rec, err := history.ReadObject(ctx, c.Root, slug)
 					if newest, e := in.Expected(slug); err != nil || e == nil && newest.Head() > inv.Head() {
 						continue
 					}

@@ -12,7 +12,7 @@ import (
 )
 
 func TestRestoreNeverOverwrites(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	into := t.TempDir()
 	mine := filepath.Join(into, base, "2019-06-21", "plot.jpg")
 	verifytest.Write(t, mine, []byte("mine, and different..."), time.Unix(1e9, 0)) // as long as the one to restore
@@ -34,7 +34,7 @@ func TestRestoreNeverOverwrites(t *testing.T) {
 }
 
 func TestRestoreCleansOnlyItsOwn(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	into := t.TempDir()
 	dir := filepath.Join(into, base, "2019-06-21")
 	verifytest.Write(t, filepath.Join(dir, ".linecamp-restore-0123456789abcdef"), []byte("half"), time.Now())
@@ -50,7 +50,7 @@ func TestRestoreCleansOnlyItsOwn(t *testing.T) {
 
 // A link in the target must not lead a write out of it.
 func TestRestoreFollowsNoLinkOut(t *testing.T) {
-	r, _ := history(t, 1)
+	r, _ := aHistory(t, 1)
 	outside := t.TempDir()
 	for _, at := range []string{"Windmill", "Windmill/Stake 3", "Windmill/Stake 3/2019-06-21"} {
 		into := t.TempDir()

@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // item is one file to be delivered.
@@ -130,7 +131,7 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 	if inv == nil {
 		return p.unread(ctx, slug, why)
 	}
-	rs := &verify.Records{Inventory: inv, Roots: roots}
+	rs := &history.Records{Inventory: inv, Roots: roots}
 	version := inv.Head()
 	if !p.wish.asOf.IsZero() {
 		version = inv.AsOf(p.wish.asOf)
@@ -170,9 +171,9 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 
 // record is the record whose base everything is restored below: that of the
 // state asked for, else the newest that can be read.
-func (p *planner) record(ctx context.Context, rs *verify.Records, version int) (*manifest.Record, error) {
+func (p *planner) record(ctx context.Context, rs *history.Records, version int) (*manifest.Record, error) {
 	if version < 1 {
-		return nil, verify.ErrNoRecord
+		return nil, history.ErrNoRecord
 	}
 	if rec, err := rs.Of(ctx, version); err == nil {
 		return rec, nil
@@ -206,7 +207,7 @@ func (p *planner) files(inv *manifest.Inventory, version int) []wanted {
 
 // item turns a path into a file to be delivered; ok is false where it is not
 // wanted or cannot be.
-func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base string, taken map[string]bool) (it item, ok bool) {
+func (p *planner) item(ctx context.Context, rs *history.Records, f wanted, base string, taken map[string]bool) (it item, ok bool) {
 	e, _, _ := rs.Entry(ctx, f.held)
 	if ctx.Err() != nil {
 		return item{}, false
@@ -252,7 +253,7 @@ func (p *planner) item(ctx context.Context, rs *verify.Records, f wanted, base s
 }
 
 // rawOf is the raw name that the newest bytes of a path have.
-func (p *planner) rawOf(ctx context.Context, rs *verify.Records, logical string) string {
+func (p *planner) rawOf(ctx context.Context, rs *history.Records, logical string) string {
 	for n := rs.Inventory.Head(); n > 0 && rawNames; n-- {
 		if _, ok := rs.Inventory.State(n)[logical]; !ok {
 			continue

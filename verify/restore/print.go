@@ -16,7 +16,7 @@ func (r Report) Print(w io.Writer) {
 		fmt.Fprintf(w, "Nothing restored: %s.\n", verify.Shown(words.Of(w).Text(r.Nothing)))
 		return
 	}
-	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", files(r.Files), verify.Size(r.Bytes), verify.Shown(r.Into))
+	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", files(r.Files), words.Size(r.Bytes), verify.Shown(r.Into))
 	if r.Already > 0 {
 		fmt.Fprintf(w, "%s of them were there already.\n", files(r.Already))
 	}

@@ -100,8 +100,8 @@ func same(t testing.TB, got, want map[string]string) {
 
 const base = "Windmill/Stake 3"
 
-// history is a site with an edit, a deletion, a move, odd names and an empty file.
-func history(t testing.TB, n int) (r *verifytest.Ranch, full verifytest.State) {
+// aHistory is a site with an edit, a deletion, a move, odd names and an empty file.
+func aHistory(t testing.TB, n int) (r *verifytest.Ranch, full verifytest.State) {
 	r = verifytest.New(t, n)
 	v1 := verifytest.State{
 		"2018-06-20/plot.jpg":       file("2018-06-20/plot.jpg", "plot 2018", 1),
@@ -131,7 +131,7 @@ func history(t testing.TB, n int) (r *verifytest.Ranch, full verifytest.State) {
 }
 
 func TestRestoreSite(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	into := filepath.Join(t.TempDir(), "new", "folder")
 	rep := run(t, from(r), Options{Sites: stake(r), Into: into})
 	if rep.Wants() || rep.Files != len(full) || rep.Archive != "saltbush-draw" || rep.Already != 0 {
@@ -148,7 +148,7 @@ func TestRestoreSite(t *testing.T) {
 }
 
 func TestRestoreYear(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	into := t.TempDir()
 	run(t, from(r), Options{Sites: stake(r), Into: into, Year: "2018"})
 	for p := range full {
@@ -163,7 +163,7 @@ func TestRestoreYear(t *testing.T) {
 }
 
 func TestRestoreAsOf(t *testing.T) {
-	r, _ := history(t, 1)
+	r, _ := aHistory(t, 1)
 	zone := time.FixedZone("ranch", -6*3600)
 	for _, tt := range []struct {
 		asOf  string
@@ -208,7 +208,7 @@ func TestParseAsOf(t *testing.T) {
 }
 
 func TestRestoreEveryVersion(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	into := t.TempDir()
 	run(t, from(r), Options{Sites: stake(r), Into: into, EveryVersion: true})
 	w := want(base, full)
@@ -233,7 +233,7 @@ func TestEveryVersionTakesNoName(t *testing.T) {
 }
 
 func TestRestoreFallsBack(t *testing.T) {
-	r, full := history(t, 2)
+	r, full := aHistory(t, 2)
 	k := func(p string) string { return r.Key(verifytest.Stake.Slug, p) }
 	verifytest.Flip(t, r.Path(0, k("2019-06-21/plot.jpg")))
 	verifytest.Remove(t, r.Path(0, k("2019-06-21/landscape.jpg")))
@@ -247,7 +247,7 @@ func TestRestoreFallsBack(t *testing.T) {
 }
 
 func TestRestoreNamesWhatItCannotDeliver(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	k := r.Key(verifytest.Stake.Slug, "2019-06-21/plot.jpg")
 	verifytest.Flip(t, r.Path(0, k))
 	into := t.TempDir()

@@ -39,7 +39,7 @@ func TestRestoreWithoutRecord(t *testing.T) {
 }
 
 func TestRestoreAsked(t *testing.T) {
-	r, _ := history(t, 1)
+	r, _ := aHistory(t, 1)
 	for _, o := range []Options{
 		{Sites: stake(r)}, {Into: "x"}, {Sites: stake(r), Everything: true, Into: "x"},
 		{Sites: stake(r), Into: "x", Year: "last"}, {Sites: stake(r), Into: "x", AsOf: "soon"}, {Sites: stake(r), Into: "x", AsOf: "2019-06-21", EveryVersion: true},
@@ -75,7 +75,7 @@ func TestRestoreTwiceAtOnce(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("no locks here")
 	}
-	r, _ := history(t, 1)
+	r, _ := aHistory(t, 1)
 	into := t.TempDir()
 	tg, err := openTarget(into)
 	if err != nil {
@@ -105,7 +105,7 @@ func (r *reader) Open(ctx context.Context, key string) (io.ReadCloser, store.Inf
 }
 
 func TestRestoreStopsWithItsContext(t *testing.T) {
-	r, _ := history(t, 1)
+	r, _ := aHistory(t, 1)
 	ctx, cancel := context.WithCancel(context.Background())
 	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
 		if strings.Contains(key, "/content/2") {
@@ -127,7 +127,7 @@ func TestRestoreStopsWithItsContext(t *testing.T) {
 
 // A drive that fails while it is read falls back like one that is damaged.
 func TestRestoreReadErrors(t *testing.T) {
-	r, full := history(t, 2)
+	r, full := aHistory(t, 2)
 	bad := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
 		if strings.Contains(key, "/content/") && !strings.Contains(key, "record") {
 			return io.NopCloser(io.MultiReader(bytes.NewReader([]byte("plo")), iotest.ErrReader(syscall.EIO)))
@@ -149,7 +149,7 @@ func TestRestoreReadErrors(t *testing.T) {
 
 // When the last copy is pulled out, the restore stops and says so.
 func TestRestorePulledOut(t *testing.T) {
-	r, full := history(t, 1)
+	r, full := aHistory(t, 1)
 	n := 0
 	src := &reader{r.Copies[0].Root, func(key string) io.ReadCloser {
 		if strings.Contains(key, "/content/2") {

@@ -11,7 +11,9 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // job is one file to be looked at.
@@ -277,7 +279,7 @@ func (r *check) readFile(ctx context.Context, j job, what sums) (digests, error)
 		return digests{}, wrongSize{info.Size, differs(info.Size, want)}
 	}
 	if info.Size > manifest.MaxRecord && j.want == j.object.inv.State(verify.VersionOf(j.path))[manifest.RecordPath] {
-		return digests{}, wrongSize{info.Size, "it has more than the " + verify.Size(manifest.MaxRecord) + " a record may have"}
+		return digests{}, wrongSize{info.Size, "it has more than the " + words.Size(manifest.MaxRecord) + " a record may have"}
 	}
 	got, err := digest(ctx, f, info.Size, what, r.progress)
 	r.downloaded(got.size)
@@ -309,7 +311,7 @@ func (o *object) sizeOf(ctx context.Context, r *check, j job) (int64, bool) {
 	defer o.sizesMu.Unlock()
 	if o.sizes == nil {
 		o.sizes = map[int]map[manifest.Digest]int64{}
-		o.records = verify.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
+		o.records = history.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
 	}
 	for _, n := range []int{o.inv.Head(), verify.VersionOf(j.path)} {
 		if o.sizes[n] == nil && n > 0 {

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -50,7 +51,7 @@ func (r *check) readOnce(ctx context.Context, slug, path string, limit int64) (b
 	}
 	defer f.Close()
 	if info.Size > limit {
-		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", verify.Size(info.Size), verify.Size(limit))
+		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", words.Size(info.Size), words.Size(limit))
 	}
 	b, err = readLimited(f, limit)
 	r.downloaded(int64(len(b)))

@@ -6,6 +6,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 // name fills in what people call a damaged file.
@@ -32,7 +33,7 @@ func (o *object) label(ctx context.Context, r *check) string {
 		if o.inv == nil {
 			return
 		}
-		rs := verify.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
+		rs := history.Records{Inventory: o.inv, Roots: []store.Root{r.c.Root}}
 		o.record, _ = rs.Newest(ctx)
 		o.newest = newestPaths(o.inv)
 	})

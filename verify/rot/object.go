@@ -9,6 +9,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
+	"linecamp/verify/history"
 )
 
 const (
@@ -31,7 +32,7 @@ type object struct {
 
 	sizesMu sync.Mutex
 	sizes   map[int]map[manifest.Digest]int64 // by version, as its record says
-	records verify.Records
+	records history.Records
 
 	mu      sync.Mutex
 	found   []verify.Held // to be remembered

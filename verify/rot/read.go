@@ -12,7 +12,7 @@ import (
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
-	"linecamp/verify"
+	"linecamp/manifest/words"
 )
 
 // readSize is large enough for a spinning drive to stream.
@@ -91,7 +91,7 @@ func (d *digester) Write(b []byte) (int, error) {
 func readLimited(f io.Reader, limit int64) ([]byte, error) {
 	b, err := io.ReadAll(io.LimitReader(f, limit+1))
 	if err == nil && int64(len(b)) > limit {
-		err = fmt.Errorf("it is larger than the %s it may have", verify.Size(limit))
+		err = fmt.Errorf("it is larger than the %s it may have", words.Size(limit))
 	}
 	return b, err
 }
@@ -101,5 +101,5 @@ func differs(got, want int64) string {
 	if got == want {
 		return "its bytes differ from the manifest"
 	}
-	return fmt.Sprintf("it has %s, it should have %s", verify.Count(got, "byte"), verify.Count(want, "byte"))
+	return fmt.Sprintf("it has %s, it should have %s", words.Count(got, "byte"), words.Count(want, "byte"))
 }

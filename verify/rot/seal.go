@@ -9,6 +9,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -40,7 +41,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 		r.damaged(ctx, nil, d)
 		s = nil
 	case s.Len() < r.o.HadLines:
-		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", verify.Count(int64(s.Len()), "line"), r.o.HadLines))
+		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", words.Count(int64(s.Len()), "line"), r.o.HadLines))
 		d.Content = manifest.SealFile(s.Len() / manifest.SealLines)
 		if s.Len() == 0 {
 			d.Kind = verify.Gone

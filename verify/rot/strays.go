@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -63,7 +64,7 @@ func (r *check) stray(site, object, content string, info store.Info) {
 		path = object + "/" + content
 	}
 	d := verify.Damage{Path: path, Kind: verify.Stray, Site: site, Object: object, Content: content, Copy: r.c.Name,
-		Detail: "no part of the record; " + verify.Size(info.Size)}
+		Detail: "no part of the record; " + words.Size(info.Size)}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Damage = append(r.report.Damage, d)
@@ -87,7 +88,7 @@ func (r *check) strayFolder(name string, files map[string]store.Info) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.report.Damage = append(r.report.Damage, verify.Damage{Path: name + "/", Kind: verify.Stray, Content: name, Copy: r.c.Name,
-		Detail: fmt.Sprintf("a folder that belongs to no site: %s, %s", verify.Count(int64(n), "file"), verify.Size(size))})
+		Detail: fmt.Sprintf("a folder that belongs to no site: %s, %s", words.Count(int64(n), "file"), words.Size(size))})
 }
 
 // checkRoot looks for the file that makes a folder an OCFL storage root (OCFL

@@ -12,6 +12,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
@@ -29,7 +30,7 @@ func folder(t testing.TB, s verifytest.State) string {
 func pairs(t testing.TB, r *verifytest.Ranch) iter.Seq2[*manifest.Inventory, *manifest.Record] {
 	return func(yield func(*manifest.Inventory, *manifest.Record) bool) {
 		for slug := range r.Heads {
-			inv, rec, err := verify.ReadObject(context.Background(), r.Copies[0].Root, slug)
+			inv, rec, err := history.ReadObject(context.Background(), r.Copies[0].Root, slug)
 			if err != nil {
 				t.Error(err)
 			}

@@ -18,6 +18,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/gather"
 )
 
 // bigRecord is a page over a record of so many sites and years that was never on disk.
@@ -26,7 +27,7 @@ func bigRecord(tb testing.TB, sites, from, to int) (*Server, *book) {
 	rec := &daemon.Record{}
 	states := []string{verify.Whole, verify.Whole, verify.Whole, verify.Short, verify.Skipped, verify.Explained, verify.Due}
 	for i := range sites {
-		s := verify.SiteItems{Site: fmt.Sprintf("Stake %d", i), Pasture: fmt.Sprintf("Pasture %d", i/25), Object: fmt.Sprintf("pasture-%d--stake-%d", i/25, i)}
+		s := gather.SiteItems{Site: fmt.Sprintf("Stake %d", i), Pasture: fmt.Sprintf("Pasture %d", i/25), Object: fmt.Sprintf("pasture-%d--stake-%d", i/25, i)}
 		for y := from; y <= to; y++ {
 			rec.Years = append(rec.Years, verify.Year{Site: s.Site, Pasture: s.Pasture, Object: s.Object, Year: y, State: states[(i+y)%len(states)], Lacks: []string{}})
 		}
@@ -97,7 +98,7 @@ func BenchmarkStrip(b *testing.B) {
 	for i := range 80 {
 		raw := jpegOf(b, 640, 480, fmt.Sprint(i))
 		sum := manifest.Sum(raw)
-		f := &file{Item: verify.Item{Path: fmt.Sprintf("%d.jpg", i), Kind: manifest.KindPhoto, File: &tally.File{SHA256: sum}}, key: key(fmt.Sprint(i))}
+		f := &file{Item: gather.Item{Path: fmt.Sprintf("%d.jpg", i), Kind: manifest.KindPhoto, File: &tally.File{SHA256: sum}}, key: key(fmt.Sprint(i))}
 		bk.open.files[f.key] = f
 		keys = append(keys, f.key)
 		p, err := shelf.Get(context.Background(), small.Photo{Digest: sum, Open: func(context.Context) (small.Source, error) { return memorySource(raw), nil }}, small.Strip)

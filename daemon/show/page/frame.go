@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest/words"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/restore"
 )
 
@@ -100,7 +101,7 @@ func (s *Server) fault(w http.ResponseWriter, r *http.Request, b *book, err erro
 		line = b.Line
 	}
 	switch {
-	case errors.Is(err, errNothing), errors.Is(err, verify.ErrNoSite):
+	case errors.Is(err, errNothing), errors.Is(err, history.ErrNoSite):
 		status = http.StatusNotFound
 	case errors.Is(err, errAsked), errors.Is(err, restore.ErrAsked):
 		status = http.StatusBadRequest

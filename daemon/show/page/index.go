@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/gather"
 )
 
 // index finds what a request asks for by its key.
@@ -22,7 +23,7 @@ type index struct {
 
 // site is one site with what is known of it.
 type site struct {
-	verify.SiteItems
+	gather.SiteItems
 	key      string
 	years    []verify.Year // by year
 	findings []verify.Finding
@@ -46,7 +47,7 @@ func (s *site) asked() string {
 
 // file is one file of a site.
 type file struct {
-	verify.Item
+	gather.Item
 	key  string
 	site *site
 }

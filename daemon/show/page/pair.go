@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest/tally"
 	"linecamp/verify"
+	"linecamp/verify/gather"
 )
 
 // pair is two pictures of one view, large: beside each other, or one over the other.
@@ -161,7 +162,7 @@ func lastYears(files []*file, newest *file) *file {
 
 // canShow reports whether a picture's format is one that can be shown.
 func canShow(f *file) bool {
-	if f.Where == verify.Nowhere {
+	if f.Where == gather.Nowhere {
 		return false
 	}
 	switch strings.ToLower(path.Ext(f.Path)) {

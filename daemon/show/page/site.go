@@ -9,6 +9,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/verify"
+	"linecamp/verify/gather"
 )
 
 // siteView is one site: its pictures along the years, and all that is known of it.
@@ -178,9 +179,9 @@ func paperOf(f *file) paper {
 // gone says that a file is not in the working folder, "" where it is.
 func (f *file) gone() string {
 	switch {
-	case f.Where == verify.Nowhere:
+	case f.Where == gather.Nowhere:
 		return "no good bytes are left"
-	case f.File == nil && f.Where == verify.OnCopy:
+	case f.File == nil && f.Where == gather.OnCopy:
 		return "on a copy, no longer in the folder"
 	case f.File == nil:
 		return "not read yet"

@@ -1,0 +1,249 @@
+// Package gather brings together what the years and findings are judged by. Call
+// [Sites] with what the working folder holds, what the manifests remember and what the
+// copies hold: it returns an [Input], which is plain data. Then [Input.Declare] adds
+// what people's cards say, and [Input.Join] makes one site of those that a person said
+// are one stake.
+package gather
+
+import (
+	"iter"
+	"path"
+	"strings"
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+)
+
+// Object is the newest manifest of an object, for [Sites].
+type Object struct {
+	Inventory *manifest.Inventory
+	Record    *manifest.Record // of the newest version; may be nil
+	// RecordOf reads the record of an earlier version; may be nil. It is only
+	// asked for versions that had files which are no longer in the newest.
+	RecordOf func(version int) (*manifest.Record, error)
+}
+
+// Holding is what one copy is known to hold: from a check just done, or from
+// the last one remembered.
+type Holding struct {
+	Heads  map[string]int // newest committed version by object
+	Damage []verify.Damage
+	// Unknown is a copy that could not be asked: nothing is called lost that
+	// might be there.
+	Unknown bool
+}
+
+// Sites makes the years' input from a tally of the working folder (nil where
+// this machine only keeps the archive), the newest manifests, and what the
+// copies hold. Bytes that are anywhere in the working folder are not missing: a
+// file moved to another site counts there only.
+func Sites(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings []Holding) Input {
+	g := &gatherer{here: map[manifest.Digest]bool{}, loose: map[looseKey]bool{}, sites: map[siteKey]*SiteItems{}, holdings: holdings}
+	g.damage = make([]map[[2]string]bool, len(holdings))
+	for i, h := range holdings {
+		g.damage[i] = map[[2]string]bool{}
+		for _, d := range h.Damage {
+			if d.Kind != verify.Stray {
+				g.damage[i][[2]string{d.Object, d.Content}] = true
+			}
+		}
+	}
+	if t != nil {
+		g.tally(t)
+	}
+	var shared []sharedNote
+	for o := range objects {
+		shared = append(shared, g.object(o, t != nil)...)
+	}
+	g.share(shared)
+	in := Input{Now: now, Unfiled: g.unfiled}
+	if t != nil {
+		in.Doubles = t.Doubles()
+	}
+	for _, k := range g.order {
+		in.Sites = append(in.Sites, *g.sites[k])
+	}
+	return in
+}
+
+type siteKey struct{ pasture, site string }
+
+type looseKey struct {
+	siteKey
+	manifest.Digest
+}
+
+type gatherer struct {
+	here     map[manifest.Digest]bool // in the working folder
+	loose    map[looseKey]bool        // of its photos that lie with a site and are of no visit
+	paths    map[string]bool          // paths in the working folder
+	waiting  map[string]bool          // paths there that are not recorded yet
+	unlisted []string
+	sites    map[siteKey]*SiteItems
+	unfiled  SiteItems
+	order    []siteKey
+	holdings []Holding
+	damage   []map[[2]string]bool // by copy: object and content path
+}
+
+func (g *gatherer) site(k siteKey) *SiteItems {
+	s := g.sites[k]
+	if s == nil {
+		s = &SiteItems{Site: k.site, Pasture: k.pasture}
+		g.sites[k] = s
+		g.order = append(g.order, k)
+	}
+	return s
+}
+
+// tally takes in what the working folder holds.
+func (g *gatherer) tally(t *tally.Result) {
+	g.paths = map[string]bool{}
+	g.unlisted = t.Unlisted
+	add := func(f tally.File) {
+		g.here[f.SHA256] = true
+		g.paths[f.Path] = true
+	}
+	for i := range t.Sites {
+		ts := &t.Sites[i]
+		s := g.site(siteKey{ts.Pasture, ts.Site})
+		for f := range ts.Files() {
+			add(f)
+			if f.Visit == "" && f.Kind == manifest.KindPhoto {
+				g.loose[looseKey{siteKey{ts.Pasture, ts.Site}, f.SHA256}] = true
+			}
+			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
+		}
+		for _, v := range ts.Visits {
+			for f := range v.Shared.All() {
+				s.Items = append(s.Items, Item{Path: f.Path, Kind: f.Kind, Visit: v.Date, File: &f, Shared: true})
+			}
+		}
+	}
+	for f := range t.Unfiled.All() {
+		add(f)
+		g.unfiled.Items = append(g.unfiled.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
+	}
+	// What waits is there, whatever it turns out to be.
+	g.waiting = map[string]bool{}
+	for _, w := range t.Waiting {
+		g.waiting[w.Path] = true
+	}
+}
+
+// sharedNote is a note of no site that is no longer in the working folder.
+type sharedNote struct {
+	folder string // the sites below it are served
+	item   Item
+}
+
+// object takes in what an object's history holds and the working folder does
+// not.
+func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
+	inv := o.Inventory
+	slug := inv.Slug()
+	unfiled := manifest.Unfiled(slug)
+	rec := o.Record
+	if rec == nil && o.RecordOf != nil {
+		for n := inv.Head(); n > 0 && rec == nil; n-- {
+			rec, _ = o.RecordOf(n)
+		}
+	}
+	if rec == nil {
+		rec = &manifest.Record{Site: slug}
+	}
+	var s *SiteItems
+	if !unfiled {
+		s = g.site(siteKey{rec.Pasture, rec.Site})
+		s.Object = slug
+		s.Decisions = append(s.Decisions, rec.Decisions...)
+	} else {
+		g.unfiled.Decisions = append(g.unfiled.Decisions, rec.Decisions...)
+	}
+	for logical, held := range inv.FullHistory() {
+		from := rec
+		if held.Version != inv.Head() && o.RecordOf != nil {
+			if r, err := o.RecordOf(held.Version); err == nil && r != nil {
+				from = r
+			}
+		} else if held.Version == inv.Head() && o.Record != nil {
+			from = o.Record
+		}
+		e, known := from.Paths[logical]
+		if !known {
+			e = manifest.Entry{Visit: verify.DateIn(logical), Kind: manifest.KindOther}
+		}
+		raw := verify.WorkingPath(from, logical)
+		unsure := g.waiting[raw] || g.hidden(raw)
+		if tallied && !unsure && (g.here[held.Digest] || g.paths[raw]) {
+			// Moved where no name tells a date, a photo is of the visit it was recorded under.
+			if s != nil && !g.paths[raw] && e.Visit != "" && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] {
+				s.Items = append(s.Items, Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking})
+			}
+			continue
+		}
+		it := Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking}
+		if tallied && !unsure {
+			it.Where = g.where(inv, held)
+		} else if !tallied && g.where(inv, held) == Nowhere {
+			it.Where = Nowhere
+		}
+		if s != nil {
+			s.Items = append(s.Items, it)
+		} else if e.Kind == manifest.KindNote && e.Visit != "" {
+			shared = append(shared, sharedNote{path.Dir(raw), it})
+		}
+	}
+	return shared
+}
+
+// hidden reports whether a path lies in a folder that could not be listed: that
+// it was not seen proves nothing.
+func (g *gatherer) hidden(raw string) bool {
+	for _, u := range g.unlisted {
+		if below(raw, u) {
+			return true
+		}
+	}
+	return false
+}
+
+// where finds out whether any copy has good bytes of a digest.
+func (g *gatherer) where(inv *manifest.Inventory, held manifest.Held) Where {
+	slug := inv.Slug()
+	for i, h := range g.holdings {
+		if h.Unknown {
+			return OnCopy
+		}
+		for _, p := range inv.Content[held.Digest] {
+			if n := verify.VersionOf(p); n <= h.Heads[slug] && !g.damage[i][[2]string{slug, p}] {
+				return OnCopy
+			}
+		}
+	}
+	return Nowhere
+}
+
+// share gives a note of a pasture's or year's folder that is no longer there to
+// the sites it served: those with files below its folder in the same year.
+func (g *gatherer) share(notes []sharedNote) {
+	for _, n := range notes {
+		year, ok := verify.YearOf(n.item.Visit)
+		if !ok {
+			continue
+		}
+		for _, s := range g.sites {
+			for _, it := range s.Items {
+				if y, ok := verify.YearOf(it.Visit); !ok || y != year || it.Kind != manifest.KindPhoto {
+					continue
+				}
+				if n.folder == "." || strings.HasPrefix(it.Path, n.folder+"/") {
+					s.Items = append(s.Items, n.item)
+					break
+				}
+			}
+		}
+	}
+}

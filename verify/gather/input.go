@@ -1,0 +1,101 @@
+package gather
+
+import (
+	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/card"
+	"linecamp/manifest/geo"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+	"slices"
+	"strings"
+)
+
+// Where the bytes of an item are.
+type Where int
+
+// The places, best first.
+const (
+	InWorking Where = iota // in the working folder
+	OnCopy                 // no longer in the working folder, good on a copy
+	Nowhere                // recorded once, and no good bytes known anywhere
+)
+
+// Item is one file that a site has, or once had.
+type Item struct {
+	Path  string // relative to the working folder
+	View  string
+	Kind  manifest.Kind
+	Visit string // "2019-06-21", "2019", or "" for a file of no visit
+	Where Where
+	// Of is the object it is filed under, where that is another than its site's:
+	// one that the site took over.
+	Of string
+	// File is what the tally read of a file in the working folder; nil for one
+	// that is not there.
+	File *tally.File
+	// Shared: a note that serves several sites from a folder above them.
+	Shared bool
+}
+
+// SiteItems are a site's items, with what people decided about it.
+type SiteItems struct {
+	Site, Pasture, Object string
+	Items                 []Item
+	Decisions             []manifest.Decision
+	Card                  card.Card       // what is declared about the site
+	Position              *geo.Position   // where it is declared to be; nil where it is not
+	Formers               []verify.Former // sites that it took over; its items say which are of them
+}
+
+// Input is what the years are judged by. It is plain data: the same input
+// gives the same years.
+type Input struct {
+	Now       time.Time // in the ranch's own time zone
+	Sites     []SiteItems
+	Tolerance Tolerance
+	Units     geo.Units // what drafts of cards tell distances in
+	// Unfiled are the files of no site, which are judged by themselves only: photos
+	// that lie anywhere, and notes in a pasture's or a year's folder.
+	Unfiled SiteItems
+	// Doubles are folders that hold again what the one beside them has.
+	Doubles []tally.Double
+	// Undecodable are the contents that a full decode found at fault, and how.
+	Undecodable map[manifest.Digest]string
+}
+
+func (s *SiteItems) Accepted(path string) bool {
+	return slices.ContainsFunc(s.Decisions, func(d manifest.Decision) bool {
+		return d.What == manifest.Accepted && d.Path != "" && below(path, d.Path)
+	})
+}
+
+// below reports whether path is folder or lies in it.
+func below(path, folder string) bool {
+	if folder == "" {
+		return true
+	}
+	return len(path) >= len(folder) && path[:len(folder)] == folder &&
+		(len(path) == len(folder) || path[len(folder)] == '/')
+}
+
+// began is the day of the first visit, or the first day of the year it is known
+// by; "" where there is none.
+func (s *SiteItems) Began() string {
+	first := ""
+	for _, it := range s.Items {
+		if _, ok := verify.YearOf(it.Visit); ok && (first == "" || it.Visit < first) {
+			first = it.Visit
+		}
+	}
+	if len(first) == 4 {
+		first += "-01-01"
+	}
+	return first
+}
+
+// label names a visit for a person: "Windmill / Stake 3, 2019-06-21".
+func (s *SiteItems) Label(visit string) string {
+	return strings.TrimSuffix(verify.Site{Object: s.Object, Site: s.Site, Pasture: s.Pasture}.Label()+", "+visit, ", ")
+}
