@@ -88,7 +88,11 @@ func TestMirrorVerifyStatus(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, s := range ta.Report().Sites {
+	var told struct{ Sites []struct{ ID, Site string } }
+	if b, err := json.Marshal(ta); err != nil || json.Unmarshal(b, &told) != nil || len(told.Sites) != 2 {
+		t.Fatalf("%s %v", b, err)
+	}
+	for _, s := range told.Sites {
 		if want := map[string]string{"Stake 3": "linecamp:saltbush-draw:windmill--stake-3", "Post 1": "linecamp:saltbush-draw:north-draw--post-1"}[s.Site]; s.ID != want {
 			t.Errorf("the tally gives %s the id %q, want %q", s.Site, s.ID, want)
 		}

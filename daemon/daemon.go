@@ -22,7 +22,6 @@ package daemon
 
 import (
 	"bytes"
-	"encoding/json"
 	"io"
 	"log/slog"
 	"slices"
@@ -148,19 +147,19 @@ type Drafted struct {
 	Kept    []KeptSite    `json:"kept,omitempty"`
 }
 
-// Report is the tally with each file spelled out, which takes several times the
-// memory.
-func (r TallyReport) Report() tally.Report { return r.Result.Report(r.archive, r.ids) }
-
-// MarshalJSON writes the command contract's object.
-func (r TallyReport) MarshalJSON() ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false) // a name stays as it is
-	err := e.Encode(struct {
+// WriteJSON writes the command contract's object, piece by piece: with each file
+// spelled out it takes several times the memory of the tally.
+func (r TallyReport) WriteJSON(w io.Writer) error {
+	return r.Result.WriteJSON(w, struct {
 		tally.Report
 		Drafted
-	}{r.Report(), r.Drafted})
+	}{r.Outline(r.archive), r.Drafted}, r.ids)
+}
+
+// MarshalJSON is WriteJSON where the report is one of several.
+func (r TallyReport) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	err := r.WriteJSON(&b)
 	return b.Bytes(), err
 }
 

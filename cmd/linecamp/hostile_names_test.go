@@ -217,9 +217,10 @@ func TestScreen(t *testing.T) {
 }
 
 func TestPlainJSON(t *testing.T) {
-	got, err := plainJSON(map[string]string{"a": "é\u202e\u009b\U000e0041 \u3164\n"})
-	if want := "{\n  \"a\": \"é\\u202e\\u009b\\udb40\\udc41 \\u3164\\n\"\n}\n"; err != nil || string(got) != want {
-		t.Errorf("%s (%v), want %s", got, err, want)
+	var got bytes.Buffer
+	err := writeJSON(&got, map[string]string{"a": "é\u202e\u009b\U000e0041 \u3164\n"})
+	if want := "{\n  \"a\": \"é\\u202e\\u009b\\udb40\\udc41 \\u3164\\n\"\n}\n"; err != nil || got.String() != want {
+		t.Errorf("%s (%v), want %s", got.String(), err, want)
 	}
 }
 

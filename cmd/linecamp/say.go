@@ -62,11 +62,7 @@ func (t *tool) print(r report, line words.Line) error {
 
 // sayJSON prints one JSON object.
 func (t *tool) sayJSON(v any) error {
-	b, err := plainJSON(v)
-	if err == nil {
-		_, err = t.out.Write(b)
-	}
-	return t.written(err)
+	return t.written(writeJSON(t.out, v))
 }
 
 // written says that a report could not be printed. A reader that closed its

@@ -49,18 +49,27 @@ func fit(b []byte) bool {
 	return true
 }
 
-// plainJSON encodes v with every character that a screen must not get as it is
-// written by its code, which means the same in JSON.
-func plainJSON(v any) ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
+// writeJSON writes v with every character that a screen must not get as it is by its
+// code, which means the same in JSON. What is large writes itself piece by piece.
+func writeJSON(w io.Writer, v any) error {
+	if large, ok := v.(interface{ WriteJSON(io.Writer) error }); ok {
+		return large.WriteJSON(plainJSON{w})
+	}
+	e := json.NewEncoder(plainJSON{w})
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
-	if err := e.Encode(v); err != nil || fit(b.Bytes()) {
-		return b.Bytes(), err
+	return e.Encode(v)
+}
+
+// plainJSON is given whole characters.
+type plainJSON struct{ w io.Writer }
+
+func (p plainJSON) Write(b []byte) (int, error) {
+	if fit(b) {
+		return p.w.Write(b)
 	}
 	var out []byte
-	for rest := b.Bytes(); len(rest) > 0; {
+	for rest := b; len(rest) > 0; {
 		c, size := utf8.DecodeRune(rest)
 		switch {
 		case c == '\n' || manifest.IsPrintable(string(c)):
@@ -73,7 +82,10 @@ func plainJSON(v any) ([]byte, error) {
 		}
 		rest = rest[size:]
 	}
-	return out, nil
+	if _, err := p.w.Write(out); err != nil {
+		return 0, err
+	}
+	return len(b), nil
 }
 
 // quietLibraries keeps what libraries write to the standard log from the screen.

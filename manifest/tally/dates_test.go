@@ -80,7 +80,7 @@ func TestDatesOfNumbers(t *testing.T) {
 			if err := r.Print(&b, "saltbush-draw"); err != nil || strings.Contains(b.String(), "whose day nothing tells") != (len(c.asked) > 0) {
 				t.Error(b.String())
 			}
-			if rep := r.Report("saltbush-draw", nil); len(rep.Undated) != len(c.asked) {
+			if rep := r.Outline("saltbush-draw"); len(rep.Undated) != len(c.asked) {
 				t.Errorf("%+v", rep.Undated)
 			}
 		})

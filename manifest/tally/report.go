@@ -88,13 +88,12 @@ type ReportDouble struct {
 	Same   int    `json:"same"`
 }
 
-// Report makes the report; id gives a site's id, "" if it has none yet, and
-// may be nil.
-func (r *Result) Report(archive string, id func(*Site) string) Report {
+// Outline is the report without the files: Sites, Unfiled and Waiting are left empty.
+// [Result.WriteJSON] writes them.
+func (r *Result) Outline(archive string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
-		Sites: make([]ReportSite, len(r.Sites)), Unfiled: reportFiles(r.Unfiled),
-		Waiting: reportWaits(r.Waiting), Passed: reportWaits(r.Passed)}
-	p.Undated, p.Doubles = []ReportUndated{}, []ReportDouble{}
+		Sites: []ReportSite{}, Unfiled: []ReportFile{}, Undated: []ReportUndated{}, Doubles: []ReportDouble{},
+		Waiting: []ReportWait{}, Passed: reportWaits(r.Passed)}
 	for _, d := range r.Doubles() {
 		p.Doubles = append(p.Doubles, ReportDouble{logical(d.Folder), logical(d.Of), d.Files, d.Same})
 	}
@@ -102,41 +101,43 @@ func (r *Result) Report(archive string, id func(*Site) string) Report {
 		p.Undated = append(p.Undated, ReportUndated{text(u.Site), text(u.Pasture), logical(u.Folder), u.Photos,
 			append([]string{}, u.Days...), append([]int{}, u.Years...), u.Filed})
 	}
-	for i := range r.Sites {
-		s := &r.Sites[i]
-		q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: logical(s.Base),
-			Visits: make([]ReportVisit, len(s.Visits)), Other: reportFiles(s.Loose)}
-		if id != nil {
-			q.ID = id(s)
-		}
-		for k := range s.Visits {
-			v := &s.Visits[k]
-			q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Topics: v.topics().Names(), Photos: reportFiles(v.Photos),
-				Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
-		}
-		p.Sites[i] = q
-	}
 	return p
+}
+
+// report makes the report of a site; id gives its id, "" if it has none yet, and
+// may be nil.
+func (s *Site) report(id func(*Site) string) ReportSite {
+	q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: logical(s.Base),
+		Visits: make([]ReportVisit, len(s.Visits)), Other: reportFiles(s.Loose)}
+	if id != nil {
+		q.ID = id(s)
+	}
+	for k := range s.Visits {
+		v := &s.Visits[k]
+		q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Topics: v.topics().Names(), Photos: reportFiles(v.Photos),
+			Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
+	}
+	return q
 }
 
 func reportFiles(files Files) []ReportFile {
 	list := make([]ReportFile, 0, files.Len())
 	for f := range files.All() {
-		r := ReportFile{Path: logical(f.Path), Bytes: f.Size}
-		if f.Kind == manifest.KindPhoto {
-			r.View = f.View
-			r.tell(f.Facts)
-		}
-		list = append(list, r)
+		list = append(list, f.report())
 	}
 	return list
 }
 
-func (r *ReportFile) tell(k facts.Facts) {
-	r.Taken, r.Camera, r.Orientation, r.Width, r.Height = k.Taken, k.Camera, int(k.Turn), k.Width, k.Height
-	if k.At != nil {
-		r.Latitude, r.Longitude, r.Error = &k.At.Latitude, &k.At.Longitude, k.At.Error
+func (f *File) report() ReportFile {
+	r := ReportFile{Path: logical(f.Path), Bytes: f.Size}
+	if f.Kind != manifest.KindPhoto {
+		return r
 	}
+	r.View, r.Taken, r.Camera, r.Orientation, r.Width, r.Height = f.View, f.Taken, f.Camera, int(f.Turn), f.Width, f.Height
+	if f.At != nil {
+		r.Latitude, r.Longitude, r.Error = &f.At.Latitude, &f.At.Longitude, f.At.Error
+	}
+	return r
 }
 
 // topics are what the text notes of a visit tell of, also those that serve it
@@ -153,10 +154,12 @@ func (v *Visit) topics() (t facts.Topics) {
 func reportWaits(waits []walk.Waiting) []ReportWait {
 	list := make([]ReportWait, len(waits))
 	for i, w := range waits {
-		list[i] = ReportWait{logical(w.Path), w.Reason}
+		list[i] = reportWait(w)
 	}
 	return list
 }
+
+func reportWait(w walk.Waiting) ReportWait { return ReportWait{logical(w.Path), w.Reason} }
 
 func logical(raw string) string {
 	if raw == "" {

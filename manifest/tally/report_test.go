@@ -3,13 +3,68 @@ package tally
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
 	"linecamp/manifest/walk"
 )
+
+// asJSON is a result as WriteJSON writes it, which is how the encoder writes a Report
+// that is held whole.
+func asJSON(t *testing.T, r *Result, archive string, id func(*Site) string) []byte {
+	t.Helper()
+	whole := r.Outline(archive)
+	frame := whole
+	for i := range r.Sites {
+		whole.Sites = append(whole.Sites, r.Sites[i].report(id))
+	}
+	whole.Unfiled, whole.Waiting = reportFiles(r.Unfiled), reportWaits(r.Waiting)
+	var got, want bytes.Buffer
+	e := json.NewEncoder(&want)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := errors.Join(r.WriteJSON(&got, frame, id), e.Encode(whole)); err != nil {
+		t.Fatal(err)
+	}
+	if got.String() != want.String() {
+		t.Errorf("piece by piece:\n%swhole:\n%s", got.String(), want.String())
+	}
+	return got.Bytes()
+}
+
+// A name that reads like a list of the report is a name; and what is larger than one
+// write comes in whole characters.
+func TestReportInPieces(t *testing.T) {
+	files := map[string]string{}
+	for i := range 1200 {
+		files[fmt.Sprintf("loose é %d é.txt", i)] = ""
+		files[fmt.Sprintf("W/2019/%d é\n  \"unfiled\": [].jpg", i)] = ""
+	}
+	r := read(t, Options{Folder: tree(t, files), Layout: "{site}/{year}"})
+	r.Folder = "\n  \"sites\": []"
+	asJSON(t, r, "\"sites\": []", nil)
+	pieces := 0
+	err := r.WriteJSON(writerFunc(func(b []byte) (int, error) {
+		if pieces++; !utf8.Valid(b) {
+			t.Errorf("half a character in %q", b)
+		}
+		return len(b), nil
+	}), r.Outline("a"), nil)
+	if err != nil || pieces < 3 {
+		t.Errorf("%d pieces, %v", pieces, err)
+	}
+	if err := r.WriteJSON(io.Discard, struct{}{}, nil); err == nil {
+		t.Error("a frame without the lists is taken")
+	}
+}
+
+type writerFunc func([]byte) (int, error)
+
+func (f writerFunc) Write(b []byte) (int, error) { return f(b) }
 
 func TestReport(t *testing.T) {
 	root := tree(t, map[string]string{
@@ -18,10 +73,7 @@ func TestReport(t *testing.T) {
 	})
 	touch(t, root, "fresh.jpg", today)
 	r := read(t, Options{Folder: root})
-	b, err := json.Marshal(r.Report("saltbush-draw", func(s *Site) string { return "id of " + s.Site }))
-	if err != nil {
-		t.Fatal(err)
-	}
+	b := asJSON(t, r, "saltbush-draw", func(s *Site) string { return "id of " + s.Site })
 	// The keys other programs rely on.
 	var got struct {
 		Archive, Folder string
@@ -85,9 +137,8 @@ func TestReport(t *testing.T) {
 // TestNull: lists are never null in JSON, whatever is empty.
 func TestNull(t *testing.T) {
 	for _, files := range []map[string]string{nil, {"W/2019/n.txt": "", "W/2018/a.jpg": ""}} {
-		b, err := json.Marshal(read(t, Options{Folder: tree(t, files)}).Report("a", nil))
-		if err != nil || bytes.Contains(b, []byte("null")) {
-			t.Errorf("%s %v", b, err)
+		if b := asJSON(t, read(t, Options{Folder: tree(t, files)}), "a", nil); bytes.Contains(b, []byte("null")) {
+			t.Errorf("%s", b)
 		}
 	}
 }
