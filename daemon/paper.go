@@ -13,7 +13,8 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
-	"linecamp/manifest/store"
+
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 )
@@ -169,7 +170,7 @@ func (a *Archive) keyIDs() map[string]string {
 		if c.Kind != config.KindS3 {
 			continue
 		}
-		if id, _, _, err := store.Credentials(c.Credentials); err == nil {
+		if id, _, _, err := s3.Credentials(c.Credentials); err == nil {
 			ids[c.ID] = id
 		}
 	}

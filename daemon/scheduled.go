@@ -10,7 +10,8 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-	"linecamp/manifest/store"
+
+	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 )
 
@@ -65,7 +66,7 @@ func (s scheduled) Returned(ctx context.Context) bool {
 }
 
 func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
-	root, err := store.OpenDrive(c.Root, c.ID)
+	root, err := drive.Open(c.Root, c.ID)
 	if err == nil {
 		root.Close()
 		return true
@@ -74,7 +75,7 @@ func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
 		return false
 	}
 	s.searched.Store(c.ID, s.now())
-	_, err = store.FindDrive(ctx, c.ID, c.Root)
+	_, err = drive.Find(ctx, c.ID, c.Root)
 	return err == nil
 }
 

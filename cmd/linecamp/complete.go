@@ -11,7 +11,8 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/manifest"
-	"linecamp/manifest/store"
+
+	"linecamp/manifest/store/drive"
 	"linecamp/verify/history"
 )
 
@@ -139,7 +140,7 @@ func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 		if c.Kind != config.KindDrive {
 			continue
 		}
-		d, err := store.OpenDrive(c.Root, c.ID)
+		d, err := drive.Open(c.Root, c.ID)
 		if err != nil {
 			continue
 		}

@@ -19,6 +19,8 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -235,10 +237,10 @@ func (y *yard) field() map[manifest.Digest]string {
 // copies opens both copies.
 func (y *yard) copies() []store.Root {
 	y.t.Helper()
-	drive, err := store.OpenDrive(y.path("shelf"), "")
+	drive, err := drive.Open(y.path("shelf"), "")
 	y.must(err)
 	y.t.Cleanup(func() { drive.Close() })
-	bucket, err := store.OpenS3(context.Background(), store.S3Options{URL: y.bucket(), Region: y.server.Region,
+	bucket, err := s3.Open(context.Background(), s3.Options{URL: y.bucket(), Region: y.server.Region,
 		Access: y.server.Access, Secret: y.server.Secret, Fence: true})
 	y.must(err)
 	return []store.Root{drive, bucket}

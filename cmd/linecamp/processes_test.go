@@ -16,7 +16,7 @@ import (
 
 	"github.com/minio/minio-go/v7"
 
-	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -115,7 +115,7 @@ func TestProcessesShareADrive(t *testing.T) {
 	}
 
 	// While somebody has the drive, a round says so and writes nothing.
-	held, err := store.OpenDrive(shelf, "")
+	held, err := drive.Open(shelf, "")
 	check(t, err)
 	unlock, err := held.Lock(t.Context())
 	check(t, err)

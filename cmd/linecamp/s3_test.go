@@ -27,14 +27,14 @@ var (
 )
 
 func init() {
-	commands["s3"], commands["s3ls"], commands["s3flip"], commands["s3rm"] = s3, s3ls, s3flip, s3rm
+	commands["s3"], commands["s3ls"], commands["s3flip"], commands["s3rm"] = s3Server, s3ls, s3flip, s3rm
 }
 
 // s3 fake|real|none|stop starts an S3 server with one bucket, in this process
 // or the real one over the folder s3/data, sets S3URL to its address and the
 // AWS variables to its keys; "none" starts something that is no S3 server at
 // NOTS3URL; "stop" ends the S3 server.
-func s3(ts *testscript.TestScript, neg bool, args []string) {
+func s3Server(ts *testscript.TestScript, neg bool, args []string) {
 	switch args[0] {
 	case "fake":
 		srv, err := s3test.StartFake("")

@@ -14,6 +14,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -133,7 +134,7 @@ func (g *ground) withBucket(t testing.TB) *ground {
 func (w *world) openBucket() *copyOf {
 	srv := w.g.server
 	url := srv.URL + "/" + w.bucket
-	root, err := store.OpenS3(context.Background(), store.S3Options{URL: url + "/" + archiveName, Region: srv.Region,
+	root, err := s3.Open(context.Background(), s3.Options{URL: url + "/" + archiveName, Region: srv.Region,
 		Access: srv.Access, Secret: srv.Secret, Fence: true, Part: w.g.part, Transport: w.link})
 	must(w, err)
 	return &copyOf{name: "bucket", id: copyID(len(w.g.drives)), kind: "s3", path: url, root: root}

@@ -21,6 +21,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -142,7 +143,7 @@ func newGroundOf(t testing.TB, days [4]files, drives ...string) *ground {
 	}
 	must(t, os.Mkdir(filepath.Join(g.dir, "state"), 0o777))
 	for i, name := range drives {
-		d, err := store.NewDrive(filepath.Join(g.dir, name))
+		d, err := drive.New(filepath.Join(g.dir, name))
 		must(t, err)
 		must(t, d.Init(context.Background(), store.Identity{ArchiveID: archiveID, Archive: archiveName, CopyID: copyID(i), Created: at}))
 		must(t, d.Close())
@@ -245,7 +246,7 @@ func (w *world) open() {
 	w.cache = ledger.OpenInventories(w.state)
 	for i, name := range w.g.drives {
 		path := filepath.Join(w.dir, name)
-		d, err := store.OpenDrive(path, copyID(i))
+		d, err := drive.Open(path, copyID(i))
 		must(w, err)
 		if f := w.faulty[name]; f != nil {
 			d.WrapDisk(f.Wrap)

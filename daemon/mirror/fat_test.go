@@ -14,6 +14,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 	"linecamp/verify/rot"
@@ -25,7 +26,7 @@ import (
 // nor end in a dot or a space, and have at most 255 UTF-16 units; times are kept
 // to two seconds; there are no hard links; a file has a largest size.
 type fat struct {
-	store.Disk
+	drive.Disk
 	t    *testing.T
 	root string
 	most int64
@@ -82,13 +83,13 @@ func (f *fat) Rename(from, to string) error {
 	})
 }
 
-func (f *fat) Create(name string) (store.DiskFile, error) { return f.open(name, f.Disk.Create) }
-func (f *fat) Update(name string) (store.DiskFile, error) { return f.open(name, f.Disk.Update) }
+func (f *fat) Create(name string) (drive.File, error) { return f.open(name, f.Disk.Create) }
+func (f *fat) Update(name string) (drive.File, error) { return f.open(name, f.Disk.Update) }
 
-func (f *fat) open(name string, how func(string) (store.DiskFile, error)) (file store.DiskFile, err error) {
+func (f *fat) open(name string, how func(string) (drive.File, error)) (file drive.File, err error) {
 	err = f.on(name, func(name string) error {
 		d, err := how(name)
-		file = &fatFile{DiskFile: d, f: f, name: filepath.Join(f.root, name)}
+		file = &fatFile{File: d, f: f, name: filepath.Join(f.root, name)}
 		return err
 	})
 	if err != nil {
@@ -98,7 +99,7 @@ func (f *fat) open(name string, how func(string) (store.DiskFile, error)) (file 
 }
 
 type fatFile struct {
-	store.DiskFile
+	drive.File
 	f    *fat
 	name string
 	size int64
@@ -108,11 +109,11 @@ func (w *fatFile) Write(b []byte) (int, error) {
 	if w.size += int64(len(b)); w.size > w.f.most {
 		return 0, syscall.EFBIG // as Linux answers beyond 4 GiB - 1
 	}
-	return w.DiskFile.Write(b)
+	return w.File.Write(b)
 }
 
 func (w *fatFile) Close() error {
-	if err := w.DiskFile.Close(); err != nil {
+	if err := w.File.Close(); err != nil {
 		return err
 	}
 	st, err := os.Stat(w.name)
@@ -130,7 +131,7 @@ func TestACopyOnFAT(t *testing.T) {
 	const most = 64 << 10 // stands for 4 GiB - 1: the model refuses as FAT does
 	r := newRanch(t, "shelf", "stick")
 	shelf, stick := r.copies[0], r.copies[1]
-	stick.root.(*store.Drive).WrapDisk(func(d store.Disk) store.Disk {
+	stick.root.(*drive.Drive).WrapDisk(func(d drive.Disk) drive.Disk {
 		return &fat{Disk: d, t: t, root: stick.path, most: most}
 	})
 	const site = "North/Windmill"

@@ -9,12 +9,13 @@ import (
 	"testing"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/mounttest"
 )
 
 // after is a Disk on which something happens before its n-th operation.
 type after struct {
-	store.Disk
+	drive.Disk
 	left atomic.Int64
 	then func()
 }
@@ -32,8 +33,8 @@ func (a *after) Remove(name string) error     { a.tick(); return a.Disk.Remove(n
 func (a *after) SyncFolder(name string) error { a.tick(); return a.Disk.SyncFolder(name) }
 func (a *after) SyncAll() error               { a.tick(); return a.Disk.SyncAll() }
 
-func (a *after) Create(name string) (store.DiskFile, error) { a.tick(); return a.Disk.Create(name) }
-func (a *after) Update(name string) (store.DiskFile, error) { a.tick(); return a.Disk.Update(name) }
+func (a *after) Create(name string) (drive.File, error) { a.tick(); return a.Disk.Create(name) }
+func (a *after) Update(name string) (drive.File, error) { a.tick(); return a.Disk.Update(name) }
 
 // A real drive that goes in the middle of a round: first one that fails with
 // everything that was not synced lost, as when its plug is pulled; then one whose
@@ -69,7 +70,7 @@ func goneAt(t *testing.T, kind mounttest.Kind, first bool, at int64) {
 		r.addDrive("barn")
 	}
 	path := filepath.Join(media, "line-camp")
-	d, err := store.NewDrive(path)
+	d, err := drive.New(path)
 	must(t, err)
 	shelf := r.addRoot("shelf", "drive", path, d)
 	if first {
@@ -93,7 +94,7 @@ func goneAt(t *testing.T, kind mounttest.Kind, first bool, at int64) {
 		must(t, err)
 	}}
 	watch.left.Store(at)
-	d.WrapDisk(func(k store.Disk) store.Disk { watch.Disk = k; return watch })
+	d.WrapDisk(func(k drive.Disk) drive.Disk { watch.Disk = k; return watch })
 	rep := r.mirror()
 	if watch.left.Load() > 0 {
 		t.Fatalf("the round had only %d operations", at-watch.left.Load())
@@ -126,7 +127,7 @@ func goneAt(t *testing.T, kind mounttest.Kind, first bool, at int64) {
 	r.visit("North/Windmill", "2020-06-21")
 	r.mirror()
 	must(t, disk.Mount(media))
-	back, err := store.OpenDrive(path, shelf.id)
+	back, err := drive.Open(path, shelf.id)
 	must(t, err)
 	shelf.root, shelf.err = back, nil
 	r.wantCurrent(r.mirror())

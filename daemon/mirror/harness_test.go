@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/tally"
 )
 
@@ -68,7 +69,7 @@ func must(t testing.TB, err error) {
 func (r *ranch) addDrive(name string) *copyOf {
 	path := filepath.Join(r.t.TempDir(), name)
 	must(r.t, os.Mkdir(path, 0o777))
-	d, err := store.NewDrive(path)
+	d, err := drive.New(path)
 	must(r.t, err)
 	return r.addRoot(name, "drive", path, d)
 }

@@ -13,12 +13,13 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 )
 
 // weakDisk is a drive's file system that refuses some of what it is asked to do.
 type weakDisk struct {
-	store.Disk
+	drive.Disk
 	mu     sync.Mutex
 	ops    int
 	refuse func(op, name string, n int) error // n counts the operations; nil refuses nothing
@@ -56,16 +57,16 @@ func (d *weakDisk) SyncFolder(name string) error {
 	return d.do("sync", name, func() error { return nil })
 }
 func (d *weakDisk) SyncAll() error { return d.do("sync", "", func() error { return nil }) }
-func (d *weakDisk) Create(name string) (f store.DiskFile, err error) {
+func (d *weakDisk) Create(name string) (f drive.File, err error) {
 	err = d.do("create", name, func() (err error) { f, err = d.Disk.Create(name); return err })
 	return closedUnless(f, err)
 }
-func (d *weakDisk) Update(name string) (f store.DiskFile, err error) {
+func (d *weakDisk) Update(name string) (f drive.File, err error) {
 	err = d.do("update", name, func() (err error) { f, err = d.Disk.Update(name); return err })
 	return closedUnless(f, err)
 }
 
-func closedUnless(f store.DiskFile, err error) (store.DiskFile, error) {
+func closedUnless(f drive.File, err error) (drive.File, error) {
 	if err != nil && f != nil {
 		f.Close()
 		f = nil
@@ -76,7 +77,7 @@ func closedUnless(f store.DiskFile, err error) (store.DiskFile, error) {
 // weaken puts a weakDisk between a drive and its file system.
 func weaken(c *copyOf) *weakDisk {
 	w := &weakDisk{}
-	c.root.(*store.Drive).WrapDisk(func(d store.Disk) store.Disk { w.Disk = d; return w })
+	c.root.(*drive.Drive).WrapDisk(func(d drive.Disk) drive.Disk { w.Disk = d; return w })
 	return w
 }
 

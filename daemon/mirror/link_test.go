@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 	"linecamp/manifest/store/s3test/link"
 	"linecamp/verify"
@@ -24,7 +25,7 @@ import (
 func (r *ranch) behind(srv, bad *s3test.Server, silence time.Duration) (c *copyOf, past store.Root) {
 	c = r.addBucket(srv, "bucket")
 	past = c.root
-	root, err := store.OpenS3(context.Background(), store.S3Options{URL: strings.Replace(past.Name(), srv.URL, bad.URL, 1),
+	root, err := s3.Open(context.Background(), s3.Options{URL: strings.Replace(past.Name(), srv.URL, bad.URL, 1),
 		Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true, Silence: silence})
 	must(r.t, err)
 	c.root = root

@@ -13,6 +13,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
 )
@@ -172,7 +173,7 @@ func TestWhatIsGoneStaysToldUntilItIsThere(t *testing.T) {
 	all := everyKey(t, good)
 	maps.DeleteFunc(all, func(key string, _ []byte) bool { return strings.HasPrefix(key, "north--windmill/") })
 	r.set(srv, c, all)
-	c.root = &denying{good.(*store.S3)}
+	c.root = &denying{good.(*s3.Bucket)}
 	for range 2 {
 		rep := r.mirror()
 		if g := rep.Copies[0].Gone; len(g) != 1 || g[0].Again || rep.Copies[0].State == Current {
@@ -200,7 +201,7 @@ func TestWhatIsGoneStaysToldUntilItIsThere(t *testing.T) {
 }
 
 // denying is a bucket that takes no version.
-type denying struct{ *store.S3 }
+type denying struct{ *s3.Bucket }
 
 func (d *denying) Begin(context.Context, string, int) (store.Build, error) {
 	return nil, store.ErrDenied
@@ -213,7 +214,7 @@ func TestASingleFileThatGoesIsFoundPageByPage(t *testing.T) {
 	r := newRanch(t, "shelf")
 	url, err := srv.Bucket(t.Context(), "bucket")
 	must(t, err)
-	root, err := store.OpenS3(t.Context(), store.S3Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true, Page: 7})
+	root, err := s3.Open(t.Context(), s3.Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true, Page: 7})
 	must(t, err)
 	c := r.addRoot("bucket", "s3", url, root)
 	for i := range 4 {

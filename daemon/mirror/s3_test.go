@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -26,7 +27,7 @@ func (r *ranch) addBucket(srv *s3test.Server, name string) *copyOf {
 	ctx := context.Background()
 	url, err := srv.Bucket(ctx, name)
 	must(r.t, err)
-	root, err := store.OpenS3(ctx, store.S3Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
+	root, err := s3.Open(ctx, s3.Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
 	must(r.t, err)
 	return r.addRoot(name, "s3", url, root)
 }

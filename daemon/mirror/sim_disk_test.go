@@ -8,6 +8,8 @@ import (
 	"syscall"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 )
 
 var errKilled = errors.New("simulated: the process was killed")
@@ -56,7 +58,7 @@ func (k *killer) end() error {
 
 // simDisk is a drive's file system with the trouble of the round.
 type simDisk struct {
-	store.Disk
+	drive.Disk
 	c *simCopy
 }
 
@@ -111,16 +113,16 @@ func (d simDisk) SyncFolder(name string) error {
 }
 func (d simDisk) SyncAll() error { return d.do(false, func() error { return nil }) }
 
-func (d simDisk) Create(name string) (store.DiskFile, error) {
-	return d.open(func() (store.DiskFile, error) { return d.Disk.Create(name) })
+func (d simDisk) Create(name string) (drive.File, error) {
+	return d.open(func() (drive.File, error) { return d.Disk.Create(name) })
 }
 
-func (d simDisk) Update(name string) (store.DiskFile, error) {
-	return d.open(func() (store.DiskFile, error) { return d.Disk.Update(name) })
+func (d simDisk) Update(name string) (drive.File, error) {
+	return d.open(func() (drive.File, error) { return d.Disk.Update(name) })
 }
 
-func (d simDisk) open(open func() (store.DiskFile, error)) (store.DiskFile, error) {
-	var f store.DiskFile
+func (d simDisk) open(open func() (drive.File, error)) (drive.File, error) {
+	var f drive.File
 	err := d.do(true, func() (err error) {
 		f, err = open()
 		return err
@@ -135,17 +137,17 @@ func (d simDisk) open(open func() (store.DiskFile, error)) (store.DiskFile, erro
 }
 
 type simFileOf struct {
-	store.DiskFile
+	drive.File
 	d simDisk
 }
 
 func (f simFileOf) Write(b []byte) (n int, err error) {
 	err = f.d.do(true, func() (err error) {
-		n, err = f.DiskFile.Write(b)
+		n, err = f.File.Write(b)
 		return err
 	})
 	if errors.Is(err, syscall.ENOSPC) && n == 0 {
-		n, _ = f.DiskFile.Write(b[:len(b)/2]) // the drive took what still fitted
+		n, _ = f.File.Write(b[:len(b)/2]) // the drive took what still fitted
 		return n, err
 	}
 	if err == nil && n < len(b) {
@@ -155,7 +157,7 @@ func (f simFileOf) Write(b []byte) (n int, err error) {
 }
 
 func (f simFileOf) Truncate(size int64) error {
-	return f.d.do(false, func() error { return f.DiskFile.Truncate(size) })
+	return f.d.do(false, func() error { return f.File.Truncate(size) })
 }
 
 func (f simFileOf) Sync() error { return f.d.do(false, func() error { return nil }) }
@@ -168,7 +170,7 @@ func (c *simCopy) open(ctx context.Context) (store.Root, error) {
 			stale = c.older
 		}
 		c.bucket.begin(stale)
-		return store.OpenS3(ctx, store.S3Options{URL: "https://s3.example/ranch", Region: "us-east-1",
+		return s3.Open(ctx, s3.Options{URL: "https://s3.example/ranch", Region: "us-east-1",
 			Access: "a", Secret: "s", Fence: true, Transport: c.bucket})
 	}
 	path := c.path
@@ -180,11 +182,11 @@ func (c *simCopy) open(ctx context.Context) (store.Root, error) {
 	case "empty mount point":
 		path = c.s.empty
 	}
-	d, err := store.OpenDrive(path, c.id)
+	d, err := drive.Open(path, c.id)
 	if err != nil {
 		return nil, err
 	}
 	c.ops = 0
-	d.WrapDisk(func(disk store.Disk) store.Disk { return simDisk{disk, c} })
+	d.WrapDisk(func(disk drive.Disk) drive.Disk { return simDisk{disk, c} })
 	return d, nil
 }

@@ -17,6 +17,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // sim is an archive's life, played by chance: people work in the folder, disks
@@ -102,9 +103,9 @@ func (s *sim) newRoot(c *simCopy, archive string) {
 	ctx := context.Background()
 	var root store.Root
 	if c.kind == "drive" {
-		d, err := store.NewDrive(c.path)
+		d, err := drive.New(c.path)
 		s.must(err)
-		d.WrapDisk(func(disk store.Disk) store.Disk { return simDisk{disk, c} })
+		d.WrapDisk(func(disk drive.Disk) drive.Disk { return simDisk{disk, c} })
 		root = d
 	} else {
 		var err error

@@ -11,7 +11,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -29,7 +29,7 @@ func (r *ranch) beside(author string, copied bool) *ranch {
 	for _, c := range r.copies {
 		again := *c
 		if c.kind == "drive" {
-			d, err := store.OpenDrive(c.path, c.id)
+			d, err := drive.Open(c.path, c.id)
 			must(r.t, err)
 			again.root = d
 		}

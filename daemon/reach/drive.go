@@ -10,21 +10,22 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // openDrive finds a drive by its copy's id, wherever it is mounted. One that
 // stands in its place because the two are swapped month by month is no fault
 // of this one: it is not here.
 func (o Opener) openDrive(ctx context.Context, c config.Copy) (store.Root, error) {
-	root, err := store.OpenDrive(c.Root, c.ID)
+	root, err := drive.Open(c.Root, c.ID)
 	if err == nil {
 		return root, nil
 	}
 	if errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrOtherRoot) || errors.Is(err, store.ErrNoRoot) {
 		search, cancel := halfOf(ctx)
 		defer cancel()
-		if found, ferr := store.FindDrive(search, c.ID, c.Root); ferr == nil && found != c.Root {
-			if root, ferr := store.OpenDrive(found, c.ID); ferr == nil {
+		if found, ferr := drive.Find(search, c.ID, c.Root); ferr == nil && found != c.Root {
+			if root, ferr := drive.Open(found, c.ID); ferr == nil {
 				return root, nil
 			}
 		}
@@ -46,7 +47,7 @@ func halfOf(ctx context.Context) (context.Context, context.CancelFunc) {
 }
 
 func (o Opener) swapped(c config.Copy) bool {
-	other, err := store.OpenDrive(c.Root, "")
+	other, err := drive.Open(c.Root, "")
 	if err != nil {
 		return false
 	}

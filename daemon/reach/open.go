@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 )
 
 // One opens one copy, or gives up at the limit. An opening that comes to
@@ -69,16 +70,16 @@ func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error)
 }
 
 // OpenBucket opens the S3 root of a copy without looking at its identity.
-func OpenBucket(ctx context.Context, c config.Copy) (*store.S3, error) {
+func OpenBucket(ctx context.Context, c config.Copy) (*s3.Bucket, error) {
 	spec := c.Credentials
 	if spec == "" {
 		spec = "env"
 	}
-	access, secret, session, err := store.Credentials(spec)
+	access, secret, session, err := s3.Credentials(spec)
 	if err != nil {
 		return nil, err
 	}
-	return store.OpenS3(ctx, store.S3Options{
+	return s3.Open(ctx, s3.Options{
 		URL: c.URL, VirtualHost: c.Addressing == "host", Region: c.Region,
 		Access: access, Secret: secret, Session: session, CAFile: c.CAFile,
 		Fence: c.Fence != "none", ReadBack: c.ReadBack,

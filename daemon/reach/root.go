@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/near"
 	"linecamp/manifest/words"
 )
@@ -78,7 +79,7 @@ func (ra RootAccess) open(ctx context.Context, at string) (store.Root, error) {
 			Region: ra.Region, Credentials: ra.Credentials, CAFile: ra.CAFile,
 		})
 	}
-	return store.OpenUnidentified(at)
+	return drive.OpenUnidentified(at)
 }
 
 // orNear adds to err, which says that there is no copy, the copies that lie above

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 func TestAddCopy(t *testing.T) {
@@ -73,7 +74,7 @@ func TestAddCopy(t *testing.T) {
 
 func identity(t *testing.T, dir string) store.Identity {
 	t.Helper()
-	root, err := store.OpenDrive(dir, "")
+	root, err := drive.Open(dir, "")
 	if err != nil {
 		t.Fatal(err)
 	}

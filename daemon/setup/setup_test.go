@@ -22,6 +22,8 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -108,7 +110,7 @@ func TestSetup(t *testing.T) {
 	if cfg.Name != "saltbush-draw" || cfg.Folder != d.o.Folder || len(cfg.Copies) != 2 {
 		t.Fatalf("the config is %+v", cfg)
 	}
-	root, err := store.OpenDrive(d.path("shelf"), cfg.Copies[0].ID)
+	root, err := drive.Open(d.path("shelf"), cfg.Copies[0].ID)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -239,12 +241,12 @@ func TestAdoption(t *testing.T) {
 	if !second.Copies[0].Adopted || second.Copies[1].Adopted || after.Copies[0].ID != before.Copies[0].ID {
 		t.Errorf("first %+v, then %+v", first, second)
 	}
-	barn, err := store.OpenDrive(d.path("barn"), "")
+	barn, err := drive.Open(d.path("barn"), "")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer barn.Close()
-	shelf, err := store.OpenDrive(d.path("shelf"), "")
+	shelf, err := drive.Open(d.path("shelf"), "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -350,7 +352,7 @@ func TestTypedKeys(t *testing.T) {
 	if runtime.GOOS != "windows" && info.Mode().Perm() != 0o600 {
 		t.Errorf("the keys have mode %v", info.Mode().Perm())
 	}
-	access, secret, _, err := store.Credentials(keys)
+	access, secret, _, err := s3.Credentials(keys)
 	if err != nil || access != s.Access || secret != `s3"cr\et` {
 		t.Errorf("read back: %q, %q, %v", access, secret, err)
 	}

@@ -5,7 +5,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // space says how many bytes an ordinary user may still store, and the largest
@@ -20,5 +20,5 @@ func space(folder string) (free, largest int64, ok bool) {
 	if err := unix.Fstatfs(int(f.Fd()), &st); err != nil {
 		return 0, 0, false
 	}
-	return int64(st.Bavail) * int64(st.Bsize), store.LargestFile(f), true
+	return int64(st.Bavail) * int64(st.Bsize), drive.LargestFile(f), true
 }

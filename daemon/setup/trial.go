@@ -16,6 +16,8 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 )
 
 // trial is a copy to be that was tried.
@@ -25,7 +27,7 @@ type trial struct {
 	adopted  bool // a root of ours was there
 	identity store.Identity
 	notes    []string
-	able     store.Abilities
+	able     s3.Abilities
 }
 
 // CopyReport is what setup has to say of one copy.
@@ -82,7 +84,7 @@ func (t *trial) found(ctx context.Context) error {
 }
 
 func (t *trial) tryDrive(ctx context.Context) error {
-	root, err := store.NewDrive(t.Copy.Root)
+	root, err := drive.New(t.Copy.Root)
 	if err != nil {
 		return err
 	}

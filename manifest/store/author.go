@@ -22,7 +22,7 @@ type authorJSON struct {
 // when nobody has claimed the archive yet. The Info is what WriteAuthor needs
 // to replace exactly this.
 func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
-	b, info, err := ReadSmall(ctx, r, AuthorKey, maxSmall)
+	b, info, err := ReadSmall(ctx, r, AuthorKey, MaxSmall)
 	if err != nil {
 		return Author{}, Info{}, err
 	}
@@ -31,7 +31,7 @@ func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 		return Author{}, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
 	}
 	a := Author(j)
-	a.Machine = clip(manifest.Printable(a.Machine)) // a name to be shown, from outside
+	a.Machine = Clip(manifest.Printable(a.Machine)) // a name to be shown, from outside
 	if err := a.check(); err != nil {
 		return Author{}, info, fmt.Errorf("%s: %s: %w", r.Name(), AuthorKey, err)
 	}

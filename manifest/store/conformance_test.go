@@ -14,6 +14,8 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -46,7 +48,7 @@ func TestFakeS3WithoutFence(t *testing.T) {
 			continue
 		}
 		t.Run(name, func(t *testing.T) {
-			test(t, s3Place(t, srv, func(o *store.S3Options) {
+			test(t, s3Place(t, srv, func(o *s3.Options) {
 				o.Fence = false
 				o.Transport = changeRequest(func(r request) {
 					r.Header.Del("If-None-Match")
@@ -361,7 +363,7 @@ func setAside(t *testing.T, r store.Root, aside string) []string {
 		}
 		return out
 	}
-	d, err := store.NewDrive(aside)
+	d, err := drive.New(aside)
 	must(t, err)
 	defer d.Close()
 	for _, k := range keys(t, d, "") {

@@ -9,6 +9,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -17,7 +19,7 @@ var errKilled = errors.New("killed")
 // killer lets a number of operations through and then none: what a process
 // does to a drive until it is killed. half makes the last write a torn one.
 type killer struct {
-	store.Disk
+	drive.Disk
 	left *int
 	half bool
 }
@@ -48,10 +50,10 @@ func (k killer) run(do func() error) error {
 	return do()
 }
 
-func (k killer) Create(name string) (store.DiskFile, error) { return k.file(k.Disk.Create, name) }
-func (k killer) Update(name string) (store.DiskFile, error) { return k.file(k.Disk.Update, name) }
+func (k killer) Create(name string) (drive.File, error) { return k.file(k.Disk.Create, name) }
+func (k killer) Update(name string) (drive.File, error) { return k.file(k.Disk.Update, name) }
 
-func (k killer) file(open func(string) (store.DiskFile, error), name string) (store.DiskFile, error) {
+func (k killer) file(open func(string) (drive.File, error), name string) (drive.File, error) {
 	if err := k.alive(); err != nil {
 		return nil, err
 	}
@@ -63,24 +65,24 @@ func (k killer) file(open func(string) (store.DiskFile, error), name string) (st
 }
 
 type killedFile struct {
-	store.DiskFile
+	drive.File
 	k killer
 }
 
 func (f killedFile) Write(p []byte) (int, error) {
 	if err := f.k.alive(); err != nil {
 		if f.k.half && *f.k.left == -1 {
-			f.DiskFile.Write(p[:len(p)/2])
+			f.File.Write(p[:len(p)/2])
 		}
 		return 0, err
 	}
-	return f.DiskFile.Write(p)
+	return f.File.Write(p)
 }
 
 func (f killedFile) Truncate(n int64) error {
-	return f.k.run(func() error { return f.DiskFile.Truncate(n) })
+	return f.k.run(func() error { return f.File.Truncate(n) })
 }
-func (f killedFile) Sync() error { return f.k.run(f.DiskFile.Sync) }
+func (f killedFile) Sync() error { return f.k.run(f.File.Sync) }
 
 // The life of a small copy, step by step; each step may run again after it was
 // cut off, and then does what is left.
@@ -155,7 +157,7 @@ func TestS3CutOffAtEveryRequest(t *testing.T) {
 func cutOffAt(t *testing.T, srv *s3test.Server, at int, after bool) (done bool) {
 	t.Helper()
 	left := -1 // no cut yet
-	p := s3Place(t, srv, func(o *store.S3Options) {
+	p := s3Place(t, srv, func(o *s3.Options) {
 		o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
 			switch {
 			case left < 0:
@@ -242,11 +244,11 @@ func memoryDir(t *testing.T) string {
 func killedAt(t *testing.T, at int, half bool) (done bool) {
 	t.Helper()
 	dir := memoryDir(t)
-	r, err := store.NewDrive(dir)
+	r, err := drive.New(dir)
 	must(t, err)
 	must(t, r.Init(t.Context(), testID))
 	left := at
-	r.WrapDisk(func(d store.Disk) store.Disk { return killer{d, &left, half} })
+	r.WrapDisk(func(d drive.Disk) drive.Disk { return killer{d, &left, half} })
 	s, steps := lifeSteps(t)
 	step := 0
 	for ; step < len(steps); step++ {
@@ -261,7 +263,7 @@ func killedAt(t *testing.T, at int, half bool) (done bool) {
 		return true
 	}
 	r.Close()
-	again, err := store.OpenDrive(dir, testID.CopyID)
+	again, err := drive.Open(dir, testID.CopyID)
 	must(t, err)
 	defer again.Close()
 	if s.inv.Head() > 0 { // reported as kept, so there before any repair

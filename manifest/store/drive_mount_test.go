@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/mounttest"
 )
 
@@ -29,7 +30,7 @@ func mounted(t *testing.T, options string) string {
 
 func TestDriveFull(t *testing.T) {
 	dir := mounted(t, "size=1m")
-	r, err := store.NewDrive(dir)
+	r, err := drive.New(dir)
 	must(t, err)
 	defer r.Close()
 	must(t, r.Init(t.Context(), testID))
@@ -50,7 +51,7 @@ func TestDriveFull(t *testing.T) {
 
 func TestDriveReadOnly(t *testing.T) {
 	dir := mounted(t, "size=4m")
-	r, err := store.NewDrive(dir)
+	r, err := drive.New(dir)
 	must(t, err)
 	defer r.Close()
 	must(t, r.Init(t.Context(), testID))
@@ -72,7 +73,7 @@ func TestDriveReadOnly(t *testing.T) {
 // is left: nothing is written to the disk below.
 func TestDriveGone(t *testing.T) {
 	dir := mounted(t, "size=4m")
-	r, err := store.NewDrive(dir)
+	r, err := drive.New(dir)
 	must(t, err)
 	must(t, r.Init(t.Context(), testID))
 	s := newSite()
@@ -82,7 +83,7 @@ func TestDriveGone(t *testing.T) {
 	// The open drive still is the old one, whatever stands at its path.
 	s.store(t, r, s.next(t, nil, map[string]string{"2018/plot.jpg": "plot 18"}))
 	must(t, r.Close())
-	_, err = store.OpenDrive(dir, testID.CopyID)
+	_, err = drive.Open(dir, testID.CopyID)
 	wantErr(t, err, store.ErrNotHere)
 	if entries, err := os.ReadDir(dir); err != nil || len(entries) > 0 {
 		t.Errorf("below the mount point: %v, %v", entries, err)
@@ -92,18 +93,18 @@ func TestDriveGone(t *testing.T) {
 func TestFindDriveMounted(t *testing.T) {
 	dir := mounted(t, "size=4m")
 	folder := filepath.Join(dir, "line-camp")
-	r, err := store.NewDrive(folder)
+	r, err := drive.New(folder)
 	must(t, err)
 	id := testID
 	id.CopyID = "7b1d0a52-5b0c-4d2e-8f0a-1c2d3e4f5a6b"
 	must(t, r.Init(t.Context(), id))
 	r.Close()
-	got, err := store.FindDrive(t.Context(), id.CopyID, "/media/office/line-camp")
+	got, err := drive.Find(t.Context(), id.CopyID, "/media/office/line-camp")
 	must(t, err)
 	if got != folder {
 		t.Errorf("found at %s, want %s", got, folder)
 	}
-	_, err = store.FindDrive(t.Context(), "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
+	_, err = drive.Find(t.Context(), "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
 	wantErr(t, err, store.ErrNotHere)
 }
 
@@ -120,19 +121,19 @@ func TestFindDriveWhileAMountHangs(t *testing.T) {
 	t.Cleanup(func() { must(t, end()) })
 	dir := mounted(t, "size=4m")
 	folder := filepath.Join(dir, "line-camp")
-	r, err := store.NewDrive(folder)
+	r, err := drive.New(folder)
 	must(t, err)
 	id := testID
 	id.CopyID = "c1a0e9a4-0f2b-4d6c-9a51-5c3f0d1e2b7a"
 	must(t, r.Init(t.Context(), id))
 	r.Close()
-	got, err := store.FindDrive(t.Context(), id.CopyID, "/media/office/line-camp")
+	got, err := drive.Find(t.Context(), id.CopyID, "/media/office/line-camp")
 	must(t, err)
 	if got != folder {
 		t.Errorf("found at %s, want %s", got, folder)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 200*time.Millisecond)
 	defer cancel()
-	_, err = store.FindDrive(ctx, "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
+	_, err = drive.Find(ctx, "00000000-0000-0000-0000-000000000000", "/media/office/line-camp")
 	wantErr(t, err, context.DeadlineExceeded)
 }

@@ -15,12 +15,13 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // driveIn makes a root in a new folder and returns it with its folder.
-func driveIn(t testing.TB) (*store.Drive, string) {
+func driveIn(t testing.TB) (*drive.Drive, string) {
 	dir := t.TempDir()
-	d, err := store.NewDrive(dir)
+	d, err := drive.New(dir)
 	must(t, err)
 	t.Cleanup(func() { d.Close() })
 	must(t, d.Init(t.Context(), testID))
@@ -51,7 +52,7 @@ func TestOpenDrive(t *testing.T) {
 		{"new drive", fresh, testID.CopyID, store.ErrNoRoot},
 		{"damaged", damaged, testID.CopyID, store.ErrNoRoot},
 	} {
-		d, err := store.OpenDrive(test.folder, test.id)
+		d, err := drive.Open(test.folder, test.id)
 		if err == nil {
 			d.Close()
 		}
@@ -69,11 +70,11 @@ func TestOpenDrive(t *testing.T) {
 
 func TestNewDrive(t *testing.T) {
 	dir := t.TempDir()
-	d, err := store.NewDrive(filepath.Join(dir, "line-camp"))
+	d, err := drive.New(filepath.Join(dir, "line-camp"))
 	must(t, err)
 	must(t, d.Init(t.Context(), testID))
 	d.Close()
-	_, err = store.NewDrive(filepath.Join(dir, "no", "line-camp"))
+	_, err = drive.New(filepath.Join(dir, "no", "line-camp"))
 	wantErr(t, err, store.ErrNotHere)
 }
 
@@ -239,7 +240,7 @@ func TestDriveLinksStayInside(t *testing.T) {
 // it, however it ends.
 func TestDriveLockBetweenProcesses(t *testing.T) {
 	if dir := os.Getenv("STORE_TEST_LOCK"); dir != "" {
-		d, err := store.OpenDrive(dir, "")
+		d, err := drive.Open(dir, "")
 		must(t, err)
 		_, err = d.Lock(t.Context())
 		must(t, err)

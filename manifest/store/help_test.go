@@ -19,6 +19,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -53,7 +55,7 @@ func drivePlace(t testing.TB) *place {
 	name := func(key string) string { return filepath.Join(dir, filepath.FromSlash(key)) }
 	return &place{
 		open: func() store.Root {
-			d, err := store.NewDrive(dir)
+			d, err := drive.New(dir)
 			must(t, err)
 			t.Cleanup(func() { d.Close() })
 			return d
@@ -73,7 +75,7 @@ func drivePlace(t testing.TB) *place {
 var buckets atomic.Int64
 
 // s3Place is a new bucket on a server; change may alter the options.
-func s3Place(t testing.TB, srv *s3test.Server, change func(*store.S3Options)) *place {
+func s3Place(t testing.TB, srv *s3test.Server, change func(*s3.Options)) *place {
 	ctx := t.Context()
 	bucket := fmt.Sprintf("monitoring-%d", buckets.Add(1))
 	url, err := srv.Bucket(ctx, bucket)
@@ -83,11 +85,11 @@ func s3Place(t testing.TB, srv *s3test.Server, change func(*store.S3Options)) *p
 	const prefix = "ranches/saltbush draw/"
 	return &place{
 		open: func() store.Root {
-			o := store.S3Options{URL: url + "/" + strings.TrimSuffix(prefix, "/"), Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}
+			o := s3.Options{URL: url + "/" + strings.TrimSuffix(prefix, "/"), Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}
 			if change != nil {
 				change(&o)
 			}
-			s, err := store.OpenS3(ctx, o)
+			s, err := s3.Open(ctx, o)
 			must(t, err)
 			t.Cleanup(func() { s.Close() })
 			return s

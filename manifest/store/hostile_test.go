@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 )
 
 // A service that is hostile, or a bucket that a stranger filled: refused in a
@@ -111,7 +113,7 @@ func TestHostileService(t *testing.T) {
 		"content that does not say how long it is": {endless(-1, http.Header{"ETag": {`"e"`}}, "", "x"), whole, store.ErrNotS3},
 	} {
 		t.Run(name, func(t *testing.T) {
-			s, err := store.OpenS3(t.Context(), store.S3Options{URL: "https://s3.example.net/bucket/p", Region: "r", Access: "a", Secret: "b", Fence: true,
+			s, err := s3.Open(t.Context(), s3.Options{URL: "https://s3.example.net/bucket/p", Region: "r", Access: "a", Secret: "b", Fence: true,
 				Transport: roundTripper(func(r *http.Request) (*http.Response, error) { return c.says(r), nil })})
 			must(t, err)
 			var before, after runtime.MemStats
@@ -199,7 +201,7 @@ func TestHostileRootFiles(t *testing.T) {
 	// Files that claim to be larger than any disk, and are not read.
 	for _, key := range []string{store.IdentityKey, store.AuthorKey, store.SealFolder + "/00000.txt"} {
 		p := drivePlace(t)
-		r := p.made(t).(*store.Drive)
+		r := p.made(t).(*drive.Drive)
 		p.write(key, nil)
 		name := r.Name() + "/" + key
 		if err := os.Truncate(name, 1<<40); err != nil {

@@ -57,9 +57,9 @@ func (id Identity) check() error {
 	return nil
 }
 
-// readIdentity is Root.Identity for every root.
-func readIdentity(ctx context.Context, r Root) (Identity, error) {
-	b, _, err := ReadSmall(ctx, r, IdentityKey, maxSmall)
+// ReadIdentity is Root.Identity for every root.
+func ReadIdentity(ctx context.Context, r Root) (Identity, error) {
+	b, _, err := ReadSmall(ctx, r, IdentityKey, MaxSmall)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Identity{}, fmt.Errorf("%s holds no linecamp copy (%s is absent); the folder of a copy is the one with its README.txt: %w", r.Name(), IdentityKey, ErrNoRoot)
 	}

@@ -12,10 +12,10 @@ import (
 // rootFiles are the files of a new root in the order they are written. The
 // identity is last: a root without it is unfinished, is never written to by a
 // round, and is completed by running setup again.
-func rootFiles(id Identity) []keyBytes {
-	return []keyBytes{
+func rootFiles(id Identity) []KeyBytes {
+	return []KeyBytes{
 		{ReadmeKey, []byte(readme(id))},
-		{RootNamaste, namasteContent(RootNamaste)},
+		{RootNamaste, NamasteContent(RootNamaste)},
 		{LayoutKey, []byte(layoutJSON)},
 		{ExtensionKey, []byte(extensionJSON)},
 		{FormatKey, []byte(formatText())},
@@ -23,12 +23,12 @@ func rootFiles(id Identity) []keyBytes {
 	}
 }
 
-// initRoot is Root.Init for every root.
-func initRoot(ctx context.Context, r Root, id Identity) error {
+// InitRoot is Root.Init for every root.
+func InitRoot(ctx context.Context, r Root, id Identity) error {
 	if err := id.check(); err != nil {
 		return fmt.Errorf("the identity of a new copy: %w", err)
 	}
-	if old, err := readIdentity(ctx, r); err == nil {
+	if old, err := ReadIdentity(ctx, r); err == nil {
 		return fmt.Errorf("%s already is a copy (id %s, archive %q); use a new folder, or add this one to the settings by its id: %w", r.Name(), old.CopyID, old.Archive, ErrNotEmpty)
 	} else if _, serr := r.Stat(ctx, IdentityKey); serr == nil {
 		return err // there, but damaged: never overwritten
@@ -39,12 +39,12 @@ func initRoot(ctx context.Context, r Root, id Identity) error {
 		return err
 	}
 	for _, f := range rootFiles(id) {
-		_, err := r.Create(ctx, f.key, Bytes(f.bytes))
-		if errors.Is(err, ErrConflict) && f.key != IdentityKey {
+		_, err := r.Create(ctx, f.Key, Bytes(f.Bytes))
+		if errors.Is(err, ErrConflict) && f.Key != IdentityKey {
 			// Left by an unfinished setup: checkEmpty has seen that nothing else is there.
 			var was Info
-			if _, was, err = ReadSmall(ctx, r, f.key, maxSmall); err == nil {
-				_, err = r.Replace(ctx, f.key, Bytes(f.bytes), &was)
+			if _, was, err = ReadSmall(ctx, r, f.Key, MaxSmall); err == nil {
+				_, err = r.Replace(ctx, f.Key, Bytes(f.Bytes), &was)
 			}
 		}
 		if err != nil {
@@ -59,24 +59,24 @@ func initRoot(ctx context.Context, r Root, id Identity) error {
 func checkEmpty(ctx context.Context, r Root, id Identity) error {
 	ours := map[string]bool{ProbeKey: true}
 	for _, f := range rootFiles(id) {
-		ours[f.key] = true
+		ours[f.Key] = true
 	}
 	for info, err := range r.List(ctx, "") {
 		if err != nil {
 			return err
 		}
-		if ours[info.Key] || madeBySystem(info.Key) || strings.HasPrefix(info.Key, stagingFolder+"/") {
+		if ours[info.Key] || MadeBySystem(info.Key) || strings.HasPrefix(info.Key, StagingFolder+"/") {
 			continue
 		}
-		return fmt.Errorf("%s is not empty: %s is there. A copy needs a place of its own, for example a new folder inside: %w", r.Name(), clip(info.Key), ErrNotEmpty)
+		return fmt.Errorf("%s is not empty: %s is there. A copy needs a place of its own, for example a new folder inside: %w", r.Name(), Clip(info.Key), ErrNotEmpty)
 	}
 	return nil
 }
 
-// madeBySystem reports whether a key at the top of a drive is made by operating
+// MadeBySystem reports whether a key at the top of a drive is made by operating
 // systems on their own, so that a new drive counts as empty and an unplugged
 // one's folder as nothing.
-func madeBySystem(key string) bool {
+func MadeBySystem(key string) bool {
 	top, _, _ := strings.Cut(key, "/")
 	switch top {
 	case "lost+found", "System Volume Information", "$RECYCLE.BIN", "RECYCLER",

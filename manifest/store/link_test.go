@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 	"linecamp/manifest/store/s3test/link"
 )
@@ -31,7 +32,7 @@ func newBadLink(t *testing.T, silence time.Duration) *badLink {
 	srv := s3test.Real(t)
 	l := link.New(t, srv)
 	bucket := ""
-	through := s3Place(t, srv, func(o *store.S3Options) {
+	through := s3Place(t, srv, func(o *s3.Options) {
 		bucket = o.URL
 		o.URL = strings.Replace(o.URL, srv.URL, l.Server().URL, 1)
 		o.Silence = silence
@@ -39,7 +40,7 @@ func newBadLink(t *testing.T, silence time.Duration) *badLink {
 	b := &badLink{Link: l, root: through, srv: srv}
 	b.s = through.made(t)
 	b.past = &place{open: func() store.Root {
-		s, err := store.OpenS3(t.Context(), store.S3Options{URL: bucket, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
+		s, err := s3.Open(t.Context(), s3.Options{URL: bucket, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
 		must(t, err)
 		return s
 	}}
@@ -372,7 +373,7 @@ func TestLinkRefusals(t *testing.T) {
 	}
 	t.Run("wrong secret", func(t *testing.T) {
 		b := newBadLink(t, 0)
-		s, err := store.OpenS3(t.Context(), store.S3Options{URL: b.s.Name(), Region: b.Server().Region, Access: b.Server().Access, Secret: "wrong", Fence: true})
+		s, err := s3.Open(t.Context(), s3.Options{URL: b.s.Name(), Region: b.Server().Region, Access: b.Server().Access, Secret: "wrong", Fence: true})
 		must(t, err)
 		for name, do := range operations {
 			asked := b.Asked()

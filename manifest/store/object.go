@@ -15,8 +15,8 @@ import (
 // Most bytes read of the small files that are held in memory. An inventory is
 // warned about from 8 MiB; a site that needs 256 MiB of it is not real.
 const (
-	maxInventory = 256 << 20
-	maxSmall     = 64 << 10
+	MaxInventory = 256 << 20
+	MaxSmall     = 64 << 10
 )
 
 // mostAhead is how many versions a root pair may be behind. A round leaves it
@@ -64,7 +64,7 @@ func Objects(ctx context.Context, r Root) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return slices.DeleteFunc(names, func(n string) bool { return !isObjectName(n) }), nil
+	return slices.DeleteFunc(names, func(n string) bool { return !IsObjectName(n) }), nil
 }
 
 // Head returns the inventory of the highest committed version of an object;
@@ -93,7 +93,7 @@ func HeadSettled(ctx context.Context, r Root, object string) (inv *manifest.Inve
 // head is Head, with the bytes of the inventory and the version that the root
 // pair shows, 0 where it shows none.
 func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, raw []byte, shown int, err error) {
-	if err := checkObject(object); err != nil {
+	if err := CheckObject(object); err != nil {
 		return nil, nil, 0, err
 	}
 	raw, inv, err = readPair(ctx, r, object, "")
@@ -104,7 +104,7 @@ func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, 
 			if inv.Head() > shown+mostAhead {
 				return nil, nil, 0, fmt.Errorf("%s: %s has more than %d versions beyond the one that its root pair shows: %w", r.Name(), object, mostAhead, ErrDamaged)
 			}
-			next, nextInv, err := committed(ctx, r, object, inv.Head()+1)
+			next, nextInv, err := Committed(ctx, r, object, inv.Head()+1)
 			if errors.Is(err, errNotCommitted) {
 				return inv, raw, shown, nil
 			}
@@ -116,19 +116,19 @@ func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, 
 	case ctx.Err() != nil:
 		return nil, nil, 0, err
 	default: // broken, absent or unreadable: the versions themselves decide
-		inv, raw, err = headByListing(ctx, r, object)
+		inv, raw, err = HeadByListing(ctx, r, object)
 		return inv, raw, 0, err
 	}
 }
 
-// headByListing finds the highest committed version without the root pair.
-func headByListing(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
-	versions, err := versionsOf(ctx, r, object)
+// HeadByListing finds the highest committed version without the root pair.
+func HeadByListing(ctx context.Context, r Root, object string) (*manifest.Inventory, []byte, error) {
+	versions, err := VersionsOf(ctx, r, object)
 	if err != nil {
 		return nil, nil, err
 	}
 	for _, n := range slices.Backward(versions) {
-		raw, inv, err := committed(ctx, r, object, n)
+		raw, inv, err := Committed(ctx, r, object, n)
 		if errors.Is(err, errNotCommitted) {
 			continue
 		}
@@ -137,16 +137,40 @@ func headByListing(ctx context.Context, r Root, object string) (*manifest.Invent
 	return nil, nil, fmt.Errorf("%s holds no version of %s: %w", r.Name(), object, ErrNoObject)
 }
 
-// versionsOf lists the version folders of an object, committed or not, lowest
+// HeadNumber is the highest committed version of an object, 0 for none.
+func HeadNumber(ctx context.Context, r Root, object string) (int, error) {
+	inv, _, _, err := head(ctx, r, object)
+	if errors.Is(err, ErrNoObject) {
+		return 0, nil
+	}
+	if err != nil {
+		return 0, err
+	}
+	return inv.Head(), nil
+}
+
+// CheckNext refuses any version but the next one: history is only ever added
+// to, and has no gaps.
+func CheckNext(r Root, object string, n, version int) error {
+	switch {
+	case version <= n:
+		return fmt.Errorf("%s already holds version %d of %s: %w", r.Name(), version, object, ErrConflict)
+	case version > n+1:
+		return fmt.Errorf("%s holds %s up to version %d, so version %d cannot come next: %w", r.Name(), object, n, version, ErrConflict)
+	}
+	return nil
+}
+
+// VersionsOf lists the version folders of an object, committed or not, lowest
 // first.
-func versionsOf(ctx context.Context, r Root, object string) ([]int, error) {
+func VersionsOf(ctx context.Context, r Root, object string) ([]int, error) {
 	names, err := r.Folders(ctx, object)
 	if err != nil {
 		return nil, err
 	}
 	var versions []int
 	for _, name := range names {
-		if n := versionNumber(name); n > 0 {
+		if n := VersionNumber(name); n > 0 {
 			versions = append(versions, n)
 		}
 	}
@@ -154,13 +178,13 @@ func versionsOf(ctx context.Context, r Root, object string) ([]int, error) {
 	return versions, nil
 }
 
-// committed reads version n of an object; errNotCommitted when its sidecar is
+// Committed reads version n of an object; errNotCommitted when its sidecar is
 // absent or does not match its inventory. The sidecar is asked for first: it is
 // written last, so its absence is the whole answer.
-func committed(ctx context.Context, r Root, object string, n int) ([]byte, *manifest.Inventory, error) {
-	raw, inv, err := readPair(ctx, r, object, versionName(n)+"/")
+func Committed(ctx context.Context, r Root, object string, n int) ([]byte, *manifest.Inventory, error) {
+	raw, inv, err := readPair(ctx, r, object, VersionName(n)+"/")
 	if err == nil && inv.Head() != n {
-		return nil, nil, fmt.Errorf("%s: %s says it is version %d: %w", r.Name(), versionFile(object, n, inventoryName), inv.Head(), errNotCommitted)
+		return nil, nil, fmt.Errorf("%s: %s says it is version %d: %w", r.Name(), VersionFile(object, n, InventoryName), inv.Head(), errNotCommitted)
 	}
 	return raw, inv, err
 }
@@ -170,15 +194,15 @@ func committed(ctx context.Context, r Root, object string, n int) ([]byte, *mani
 // errNotCommitted covers every way in which they do not; other errors mean that
 // the root could not be read.
 func readPair(ctx context.Context, r Root, object, folder string) ([]byte, *manifest.Inventory, error) {
-	invKey, sideKey := object+"/"+folder+inventoryName, object+"/"+folder+sidecarName
-	side, _, err := ReadSmall(ctx, r, sideKey, maxSmall)
+	invKey, sideKey := object+"/"+folder+InventoryName, object+"/"+folder+SidecarName
+	side, _, err := ReadSmall(ctx, r, sideKey, MaxSmall)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s: %s is absent: %w", r.Name(), sideKey, errNotCommitted)
 	}
 	if err != nil {
 		return nil, nil, err
 	}
-	raw, _, err := ReadSmall(ctx, r, invKey, maxInventory)
+	raw, _, err := ReadSmall(ctx, r, invKey, MaxInventory)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("%s: %s is absent: %w", r.Name(), invKey, errNotCommitted)
 	}
@@ -207,29 +231,29 @@ func Settle(ctx context.Context, r Root, object string) (changed bool, err error
 	if err != nil {
 		return false, err
 	}
-	return settle(ctx, r, object, raw)
+	return SettleTo(ctx, r, object, raw)
 }
 
-// settle is Settle with the inventory of the highest committed version.
-func settle(ctx context.Context, r Root, object string, raw []byte) (changed bool, err error) {
-	namaste := object + "/" + objectNamaste
+// SettleTo is Settle with the inventory of the highest committed version.
+func SettleTo(ctx context.Context, r Root, object string, raw []byte) (changed bool, err error) {
+	namaste := object + "/" + ObjectNamaste
 	if _, err := r.Stat(ctx, namaste); errors.Is(err, fs.ErrNotExist) {
-		if _, err := r.Create(ctx, namaste, Bytes(namasteContent(objectNamaste))); err != nil {
+		if _, err := r.Create(ctx, namaste, Bytes(NamasteContent(ObjectNamaste))); err != nil {
 			return false, err
 		}
 		changed = true
 	} else if err != nil {
 		return false, err
 	}
-	for _, part := range rootPair(object, raw) {
-		now, was, err := ReadSmall(ctx, r, part.key, maxInventory)
+	for _, part := range RootPair(object, raw) {
+		now, was, err := ReadSmall(ctx, r, part.Key, MaxInventory)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			_, err = r.Replace(ctx, part.key, Bytes(part.bytes), nil)
-		case err == nil && bytes.Equal(now, part.bytes):
+			_, err = r.Replace(ctx, part.Key, Bytes(part.Bytes), nil)
+		case err == nil && bytes.Equal(now, part.Bytes):
 			continue
 		case err == nil:
-			_, err = r.Replace(ctx, part.key, Bytes(part.bytes), &was)
+			_, err = r.Replace(ctx, part.Key, Bytes(part.Bytes), &was)
 		}
 		if err != nil {
 			return changed, err
@@ -239,26 +263,27 @@ func settle(ctx context.Context, r Root, object string, raw []byte) (changed boo
 	return changed, nil
 }
 
-type keyBytes struct {
-	key   string
-	bytes []byte
+// KeyBytes is a small file: its key, and what it holds.
+type KeyBytes struct {
+	Key   string
+	Bytes []byte
 }
 
-// rootPair is what stands at the top of an object, in the order it is written.
-func rootPair(object string, inventory []byte) []keyBytes {
-	return []keyBytes{
-		{object + "/" + inventoryName, inventory},
-		{object + "/" + sidecarName, manifest.Sidecar(inventory)},
+// RootPair is what stands at the top of an object, in the order it is written.
+func RootPair(object string, inventory []byte) []KeyBytes {
+	return []KeyBytes{
+		{object + "/" + InventoryName, inventory},
+		{object + "/" + SidecarName, manifest.Sidecar(inventory)},
 	}
 }
 
-// namasteContent is what a 0= file holds: its name without "0=" (OCFL 1.1
+// NamasteContent is what a 0= file holds: its name without "0=" (OCFL 1.1
 // sections 3.3 and 4.1).
-func namasteContent(name string) []byte { return []byte(name[2:] + "\n") }
+func NamasteContent(name string) []byte { return []byte(name[2:] + "\n") }
 
-// checkCommit decodes the inventory about to be committed as version n of an
+// CheckCommit decodes the inventory about to be committed as version n of an
 // object and returns the content paths that belong to that version.
-func checkCommit(inventory []byte, object string, n int) (map[string]manifest.Digest, error) {
+func CheckCommit(inventory []byte, object string, n int) (map[string]manifest.Digest, error) {
 	inv, err := manifest.DecodeInventory(inventory)
 	if err != nil {
 		return nil, fmt.Errorf("the inventory to be committed: %w", err)

@@ -13,6 +13,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -23,7 +25,7 @@ func TestInitBesideWhatTheSystemMade(t *testing.T) {
 	}
 	dir := t.TempDir()
 	must(t, os.Mkdir(filepath.Join(dir, "lost+found"), 0))
-	d, err := store.NewDrive(dir)
+	d, err := drive.New(dir)
 	must(t, err)
 	defer d.Close()
 	must(t, d.Init(t.Context(), testID))
@@ -33,7 +35,7 @@ func TestInitBesideWhatTheSystemMade(t *testing.T) {
 	// Any other folder may hold anything.
 	other := t.TempDir()
 	must(t, os.Mkdir(filepath.Join(other, "private"), 0))
-	d, err = store.NewDrive(other)
+	d, err = drive.New(other)
 	must(t, err)
 	defer d.Close()
 	wantErr(t, d.Init(t.Context(), testID), fs.ErrPermission)
@@ -62,10 +64,10 @@ func TestLockPassesAnUnreadableSite(t *testing.T) {
 }
 
 // blind is a file system that does not tell capitals from small letters.
-type blind struct{ store.Disk }
+type blind struct{ drive.Disk }
 
-func (b blind) Create(name string) (store.DiskFile, error) { return b.Disk.Create(folded(name)) }
-func (b blind) Remove(name string) error                   { return b.Disk.Remove(folded(name)) }
+func (b blind) Create(name string) (drive.File, error) { return b.Disk.Create(folded(name)) }
+func (b blind) Remove(name string) error               { return b.Disk.Remove(folded(name)) }
 
 func folded(name string) string {
 	dir, file := filepath.Split(name)
@@ -79,7 +81,7 @@ func TestPutTwoNamesThatAreOne(t *testing.T) {
 	unlock, err := r.Lock(ctx)
 	must(t, err)
 	defer unlock()
-	r.WrapDisk(func(d store.Disk) store.Disk { return blind{d} })
+	r.WrapDisk(func(d drive.Disk) drive.Disk { return blind{d} })
 	b, err := r.Begin(ctx, object, 1)
 	must(t, err)
 	defer b.Close()
@@ -154,7 +156,7 @@ func TestLockFileStays(t *testing.T) {
 	must(t, os.MkdirAll(filepath.Dir(file), 0o777))
 	must(t, os.WriteFile(file, nil, 0o666))
 	synced := 0
-	r.WrapDisk(func(d store.Disk) store.Disk { return counting{d, &synced} })
+	r.WrapDisk(func(d drive.Disk) drive.Disk { return counting{d, &synced} })
 	unlock, err := r.Lock(t.Context())
 	must(t, err)
 	defer unlock()
@@ -168,7 +170,7 @@ func TestLockFileStays(t *testing.T) {
 }
 
 type counting struct {
-	store.Disk
+	drive.Disk
 	n *int
 }
 
@@ -197,7 +199,7 @@ func TestPartsOverWhatCameMeanwhile(t *testing.T) {
 	srv := s3test.Fake(t)
 	const key = object + "/v1/content/film.mp4"
 	var p *place
-	p = s3Place(t, srv, func(o *store.S3Options) {
+	p = s3Place(t, srv, func(o *s3.Options) {
 		o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
 			if r.Method == http.MethodPost && r.URL.Query().Has("uploadId") {
 				r = r.Clone(r.Context())

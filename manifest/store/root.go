@@ -1,9 +1,12 @@
-// Package store keeps an archive on storage roots.
+// Package store is the contract of every copy of an archive. [Root] is one copy:
+// a folder on a drive (store/drive) or a prefix in an S3 bucket (store/s3). [Head]
+// reads an object's newest version, [Root.Begin] makes the next, [ReadSeal] and
+// [WriteSeal] are the seal as bytes.
 //
-// A root is one copy of the whole archive: a folder on a drive, or a prefix in
-// an S3 bucket. Both hold the same files under the same keys, an OCFL 1.1
-// storage root with one object per site, so everything above this package
-// reads and writes a [Root] and does not care which kind it has.
+// All kinds hold the same files under the same keys, an OCFL 1.1 storage root with
+// one object per site, so everything above reads and writes a Root and does not
+// care which kind it has. What a kind needs besides to be one ([InitRoot],
+// [HeadByListing], [SettleTo], [CheckNext] …) is here too, for all of them.
 //
 // # The model
 //
@@ -52,8 +55,8 @@ import (
 	"linecamp/manifest/store/fault"
 )
 
-// What a caller may want to decide on. Every error of this package that is one
-// of these says in its message which place it is about and what to do; what it
+// What a caller may want to decide on. Every error of a root that is one of
+// these says in its message which place it is about and what to do; what it
 // means for the copy as a whole is its class, which [fault.Of] tells.
 var (
 	ErrNoRoot       = fault.New("no linecamp copy here", fault.Refused)             // nothing of ours, or its identity cannot be read
@@ -91,7 +94,7 @@ type Info struct {
 	SHA256   manifest.Digest // reported by the server, or of bytes that passed through us; else zero
 	XXH64    uint64          // of bytes that passed through us on a write; else zero
 
-	claimed manifest.Digest // S3: what the key's own metadata says, unchecked
+	Claimed manifest.Digest // S3 only: what was noted beside the key when it was written, unchecked
 }
 
 // Content is bytes to be stored, with what they must turn out to be.

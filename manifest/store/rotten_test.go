@@ -10,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // A version that was committed, and whose manifest rotted since at both of its
@@ -41,14 +42,14 @@ func TestARottenVersionIsNotClearedAway(t *testing.T) {
 
 // noWrites is a drive on which files can be opened and nothing can be written into
 // them any more.
-type noWrites struct{ store.Disk }
+type noWrites struct{ drive.Disk }
 
-func (n noWrites) Update(name string) (store.DiskFile, error) {
+func (n noWrites) Update(name string) (drive.File, error) {
 	f, err := n.Disk.Update(name)
 	return noWritesTo{f}, err
 }
 
-type noWritesTo struct{ store.DiskFile }
+type noWritesTo struct{ drive.File }
 
 func (noWritesTo) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 
@@ -64,7 +65,7 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	file := filepath.Join(dir, filepath.FromSlash(manifest.SealFile(0)))
 	bent := append(bytes.TrimSuffix(seal.File(0), []byte("\n")), 'J', 'J')
 	must(t, os.WriteFile(file, bent, 0o666))
-	r.WrapDisk(func(d store.Disk) store.Disk { return noWrites{d} })
+	r.WrapDisk(func(d drive.Disk) drive.Disk { return noWrites{d} })
 	if err := store.WriteSeal(t.Context(), r, seal); err == nil {
 		t.Error("no error")
 	}
@@ -73,7 +74,7 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	if !bytes.Equal(now, bent) {
 		t.Errorf("of %d bytes, %d are left", len(bent), len(now))
 	}
-	again, err := store.NewDrive(dir)
+	again, err := drive.New(dir)
 	must(t, err)
 	defer again.Close()
 	must(t, store.WriteSeal(t.Context(), again, seal))

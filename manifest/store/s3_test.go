@@ -16,6 +16,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -115,7 +116,7 @@ func TestS3ChecksumOnEveryKey(t *testing.T) {
 func TestS3LostResponse(t *testing.T) {
 	servers(t, func(t *testing.T, srv *s3test.Server) {
 		var lose atomic.Bool
-		p := s3Place(t, srv, func(o *store.S3Options) {
+		p := s3Place(t, srv, func(o *s3.Options) {
 			o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
 				resp, err := http.DefaultTransport.RoundTrip(r)
 				if err == nil && r.Method == http.MethodPut && lose.Swap(false) {
@@ -149,7 +150,7 @@ func TestS3LostResponse(t *testing.T) {
 func TestS3FlippedOnTheWayUp(t *testing.T) {
 	servers(t, func(t *testing.T, srv *s3test.Server) {
 		var flips atomic.Int64
-		p := s3Place(t, srv, func(o *store.S3Options) {
+		p := s3Place(t, srv, func(o *s3.Options) {
 			o.Transport = changeRequest(func(r request) {
 				if r.Method != http.MethodPut || flips.Add(-1) < 0 {
 					return
@@ -179,7 +180,7 @@ func TestS3FlippedOnTheWayUp(t *testing.T) {
 func TestS3ReadBack(t *testing.T) {
 	srv := s3test.Fake(t)
 	var flip atomic.Bool
-	p := s3Place(t, srv, func(o *store.S3Options) {
+	p := s3Place(t, srv, func(o *s3.Options) {
 		o.ReadBack = true
 		o.Transport = changeRequest(func(r request) {
 			if r.Method != http.MethodPut {
@@ -203,9 +204,9 @@ func TestS3ReadBack(t *testing.T) {
 func TestS3Probe(t *testing.T) {
 	servers(t, func(t *testing.T, srv *s3test.Server) {
 		ctx := t.Context()
-		probe := func(t *testing.T, p *place) store.Abilities {
+		probe := func(t *testing.T, p *place) s3.Abilities {
 			t.Helper()
-			r := p.open().(*store.S3)
+			r := p.open().(*s3.Bucket)
 			for range 2 { // the second finds what the first may have left
 				a, err := r.Probe(ctx)
 				must(t, err)
@@ -220,7 +221,7 @@ func TestS3Probe(t *testing.T) {
 			must(t, err)
 			return a
 		}
-		all := store.Abilities{CreateOnly: true, IfMatch: true, Checksum: true, Reports: true, VersioningKnown: true}
+		all := s3.Abilities{CreateOnly: true, IfMatch: true, Checksum: true, Reports: true, VersioningKnown: true}
 		p := s3Place(t, srv, nil)
 		if a := probe(t, p); a != all {
 			t.Errorf("%+v", a)
@@ -239,7 +240,7 @@ func TestS3Probe(t *testing.T) {
 		}
 		must(t, r.Init(ctx, testID))
 
-		noDelete := s3Place(t, srv, func(o *store.S3Options) {
+		noDelete := s3Place(t, srv, func(o *s3.Options) {
 			o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
 				if r.Method == http.MethodDelete {
 					return answer(r, http.StatusForbidden, "application/xml", "<Error><Code>AccessDenied</Code></Error>"), nil
@@ -254,7 +255,7 @@ func TestS3Probe(t *testing.T) {
 		if srv.Checks {
 			return // headers are signed: a service that ignores them is played by the fake only
 		}
-		if a := probe(t, s3Place(t, srv, func(o *store.S3Options) {
+		if a := probe(t, s3Place(t, srv, func(o *s3.Options) {
 			o.Transport = changeRequest(func(r request) {
 				r.Header.Del("If-None-Match")
 				r.Header.Del("If-Match")
@@ -262,7 +263,7 @@ func TestS3Probe(t *testing.T) {
 		})); a.CreateOnly || a.IfMatch || !a.Checksum {
 			t.Errorf("without conditional writes: %+v", a)
 		}
-		if a := probe(t, s3Place(t, srv, func(o *store.S3Options) {
+		if a := probe(t, s3Place(t, srv, func(o *s3.Options) {
 			o.Transport = changeRequest(func(r request) { r.Header.Del("X-Amz-Checksum-Sha256") })
 		})); a.Checksum || a.Reports || !a.CreateOnly {
 			t.Errorf("without checksums: %+v", a)
@@ -275,7 +276,7 @@ func TestS3VirtualHost(t *testing.T) {
 	srv := s3test.Fake(t)
 	at, err := url.Parse(srv.URL)
 	must(t, err)
-	p := s3Place(t, srv, func(o *store.S3Options) {
+	p := s3Place(t, srv, func(o *s3.Options) {
 		u, err := url.Parse(o.URL)
 		must(t, err)
 		bucket, prefix, _ := strings.Cut(u.Path[1:], "/")
@@ -308,7 +309,7 @@ func TestFakeKeepsItsFolder(t *testing.T) {
 	url, err := srv.Bucket(t.Context(), "practice")
 	must(t, err)
 	open := func(srv *s3test.Server) store.Root {
-		s, err := store.OpenS3(t.Context(), store.S3Options{URL: srv.URL + url[strings.LastIndex(url, "/"):] + "/p", Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
+		s, err := s3.Open(t.Context(), s3.Options{URL: srv.URL + url[strings.LastIndex(url, "/"):] + "/p", Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
 		must(t, err)
 		return s
 	}

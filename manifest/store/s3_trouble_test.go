@@ -16,6 +16,7 @@ import (
 	"testing"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -28,23 +29,23 @@ func TestS3Troubles(t *testing.T) {
 	srv := real(t)
 	good, err := srv.Bucket(t.Context(), "trouble")
 	must(t, err)
-	says := func(code string, status int) func(*store.S3Options) {
-		return func(o *store.S3Options) {
+	says := func(code string, status int) func(*s3.Options) {
+		return func(o *s3.Options) {
 			o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
 				return answer(r, status, "application/xml", "<Error><Code>"+code+"</Code><Message>KEY-XYZZY SECRET-PLUGH</Message></Error>"), nil
 			})
 		}
 	}
-	serve := func(h http.HandlerFunc) func(*store.S3Options) {
+	serve := func(h http.HandlerFunc) func(*s3.Options) {
 		web := httptest.NewServer(h)
 		t.Cleanup(web.Close)
-		return func(o *store.S3Options) { o.URL = web.URL + "/trouble" }
+		return func(o *s3.Options) { o.URL = web.URL + "/trouble" }
 	}
 	tests := map[string]struct {
-		change func(*store.S3Options)
+		change func(*s3.Options)
 		want   error
 	}{
-		"no such bucket": {func(o *store.S3Options) { o.URL = srv.URL + "/nobody-made-this" }, store.ErrNoBucket},
+		"no such bucket": {func(o *s3.Options) { o.URL = srv.URL + "/nobody-made-this" }, store.ErrNoBucket},
 		"clock":          {says("RequestTimeTooSkewed", 403), store.ErrClock},
 		"not allowed":    {says("AccessDenied", 403), store.ErrDenied},
 		"token":          {says("ExpiredToken", 400), store.ErrDenied},
@@ -54,28 +55,28 @@ func TestS3Troubles(t *testing.T) {
 		"login page": {serve(func(w http.ResponseWriter, r *http.Request) {
 			io.WriteString(w, "<!doctype html><title>Welcome</title>")
 		}), store.ErrNotS3},
-		"refused":      {func(o *store.S3Options) { o.URL = "http://" + closedPort(t) + "/trouble" }, store.ErrUnreachable},
-		"no such name": {func(o *store.S3Options) { o.URL = "https://no-such-host.invalid/trouble" }, store.ErrUnreachable},
-		"not http":     {func(o *store.S3Options) { o.URL = "http://" + talker(t, "220 mail ready\r\n") + "/trouble" }, store.ErrNotS3},
-		"hangs up":     {func(o *store.S3Options) { o.URL = "http://" + talker(t, "") + "/trouble" }, store.ErrUnreachable},
-		"no tls":       {func(o *store.S3Options) { o.URL = strings.Replace(good, "http:", "https:", 1) }, store.ErrNotS3},
+		"refused":      {func(o *s3.Options) { o.URL = "http://" + closedPort(t) + "/trouble" }, store.ErrUnreachable},
+		"no such name": {func(o *s3.Options) { o.URL = "https://no-such-host.invalid/trouble" }, store.ErrUnreachable},
+		"not http":     {func(o *s3.Options) { o.URL = "http://" + talker(t, "220 mail ready\r\n") + "/trouble" }, store.ErrNotS3},
+		"hangs up":     {func(o *s3.Options) { o.URL = "http://" + talker(t, "") + "/trouble" }, store.ErrUnreachable},
+		"no tls":       {func(o *s3.Options) { o.URL = strings.Replace(good, "http:", "https:", 1) }, store.ErrNotS3},
 	}
 	if os.Getenv(s3test.Variable) != "" {
 		tests["wrong key"] = struct {
-			change func(*store.S3Options)
+			change func(*s3.Options)
 			want   error
-		}{func(o *store.S3Options) { o.Access = "KEY-XYZZY" }, store.ErrDenied}
+		}{func(o *s3.Options) { o.Access = "KEY-XYZZY" }, store.ErrDenied}
 		tests["wrong secret"] = struct {
-			change func(*store.S3Options)
+			change func(*s3.Options)
 			want   error
-		}{func(o *store.S3Options) { o.Secret = "SECRET-PLUGH" }, store.ErrDenied}
+		}{func(o *s3.Options) { o.Secret = "SECRET-PLUGH" }, store.ErrDenied}
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			o := store.S3Options{URL: good, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}
+			o := s3.Options{URL: good, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}
 			test.change(&o)
-			s, err := store.OpenS3(t.Context(), o)
+			s, err := s3.Open(t.Context(), o)
 			must(t, err)
 			_, err = s.Identity(t.Context())
 			wantErr(t, err, test.want)
@@ -147,9 +148,9 @@ func TestS3CertificateAuthority(t *testing.T) {
 	front := httptest.NewTLSServer(httputil.NewSingleHostReverseProxy(at))
 	front.Config.ErrorLog = nil
 	defer front.Close()
-	o := store.S3Options{URL: strings.Replace(bucket, srv.URL, front.URL, 1), Region: srv.Region, Access: "a", Secret: "b", Fence: true}
+	o := s3.Options{URL: strings.Replace(bucket, srv.URL, front.URL, 1), Region: srv.Region, Access: "a", Secret: "b", Fence: true}
 
-	s, err := store.OpenS3(t.Context(), o)
+	s, err := s3.Open(t.Context(), o)
 	must(t, err)
 	_, err = s.Identity(t.Context())
 	wantErr(t, err, store.ErrCertificate)
@@ -157,12 +158,12 @@ func TestS3CertificateAuthority(t *testing.T) {
 
 	o.CAFile = filepath.Join(t.TempDir(), "ca.pem")
 	must(t, os.WriteFile(o.CAFile, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: front.Certificate().Raw}), 0o600))
-	s, err = store.OpenS3(t.Context(), o)
+	s, err = s3.Open(t.Context(), o)
 	must(t, err)
 	must(t, s.Init(t.Context(), testID))
 
 	must(t, os.WriteFile(o.CAFile, []byte("nothing"), 0o600))
-	_, err = store.OpenS3(t.Context(), o)
+	_, err = s3.Open(t.Context(), o)
 	wantErr(t, err, store.ErrCertificate)
 	if _, err := x509.ParseCertificate(front.Certificate().Raw); err != nil {
 		t.Fatal(err)

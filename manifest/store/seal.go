@@ -22,14 +22,14 @@ const (
 // those before. It cuts off what stands after the first at bytes, which is a
 // line that a crash left unfinished.
 type appender interface {
-	appendAt(ctx context.Context, key string, at int64, b []byte) error
+	AppendAt(ctx context.Context, key string, at int64, b []byte) error
 }
 
 // ReadSeal reads the whole seal of a root; an archive without any version has
 // an empty one. A last line that a crash left unfinished was never sealed, and
 // is passed over.
 func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
-	files, err := sealFiles(ctx, r)
+	files, err := SealFiles(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -56,7 +56,7 @@ func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
 // is there must be the beginning of s: anything else is ErrConflict, and
 // nothing is written. On a drive, hold Lock.
 func WriteSeal(ctx context.Context, r Root, s *manifest.Seal) error {
-	files, err := sealFiles(ctx, r)
+	files, err := SealFiles(ctx, r)
 	if err != nil {
 		return err
 	}
@@ -101,7 +101,7 @@ func WriteSeal(ctx context.Context, r Root, s *manifest.Seal) error {
 // writeSealFile makes key hold b, of which the first kept bytes are there.
 func writeSealFile(ctx context.Context, r Root, key string, b []byte, was *Info, kept int64) error {
 	if a, ok := r.(appender); ok {
-		return a.appendAt(ctx, key, kept, b[kept:])
+		return a.AppendAt(ctx, key, kept, b[kept:])
 	}
 	_, err := r.Replace(ctx, key, Bytes(b), was)
 	return err
@@ -111,9 +111,9 @@ func sealConflict(r Root) error {
 	return fmt.Errorf("the seal on %s is not the beginning of the one to be written there; another machine may have added to it: %w", r.Name(), ErrConflict)
 }
 
-// sealFiles lists the files of the seal, which must be 00000.txt and so on
+// SealFiles lists the files of the seal, which must be 00000.txt and so on
 // without a gap.
-func sealFiles(ctx context.Context, r Root) ([]Info, error) {
+func SealFiles(ctx context.Context, r Root) ([]Info, error) {
 	var files []Info
 	whole := int64(0)
 	for info, err := range r.List(ctx, SealFolder) {

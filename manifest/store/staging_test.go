@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // A try that was killed between making a folder and the first file in it leaves
@@ -15,7 +16,7 @@ import (
 // OCFL 1.1 section 3.3.1 (E024) forbids empty folders in content.
 func TestDriveEmptyStagedFolders(t *testing.T) {
 	dir := memoryDir(t)
-	r, err := store.NewDrive(dir)
+	r, err := drive.New(dir)
 	must(t, err)
 	defer r.Close()
 	must(t, r.Init(t.Context(), testID))
@@ -34,7 +35,7 @@ func TestDriveEmptyStagedFolders(t *testing.T) {
 // besides writes a small file elsewhere, as the seal is written while a version
 // is taken, just after the marker of one that moved in was removed.
 type besides struct {
-	store.Disk
+	drive.Disk
 	write func()
 }
 
@@ -51,7 +52,7 @@ func (d besides) Remove(name string) error {
 func TestStagingGoesWhileAVersionMovesIn(t *testing.T) {
 	r, _ := driveIn(t)
 	wrote := 0
-	r.WrapDisk(func(d store.Disk) store.Disk {
+	r.WrapDisk(func(d drive.Disk) drive.Disk {
 		return besides{d, func() {
 			wrote++
 			_, err := r.Create(t.Context(), fmt.Sprintf("extensions/besides/%d.txt", wrote), store.Bytes([]byte("x")))

@@ -12,6 +12,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -115,7 +117,7 @@ func wantOwn(t *testing.T, f Files) {
 
 func TestOwnDrive(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "copy")
-	d, err := store.NewDrive(dir)
+	d, err := drive.New(dir)
 	must(t, err)
 	defer d.Close()
 	fill(t, d)
@@ -167,7 +169,7 @@ func TestOwnBucket(t *testing.T) {
 	srv := s3test.Fake(t)
 	url, err := srv.Bucket(t.Context(), "monitoring")
 	must(t, err)
-	s, err := store.OpenS3(t.Context(), store.S3Options{URL: url + "/saltbush draw", Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
+	s, err := s3.Open(t.Context(), s3.Options{URL: url + "/saltbush draw", Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
 	must(t, err)
 	defer s.Close()
 	fill(t, s)
@@ -179,7 +181,7 @@ func TestOwnBucket(t *testing.T) {
 // The listing of a stored root gives back each folder as a real one would.
 func TestStoredFolders(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "copy")
-	d, err := store.NewDrive(dir)
+	d, err := drive.New(dir)
 	must(t, err)
 	defer d.Close()
 	fill(t, d)

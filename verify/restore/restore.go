@@ -34,6 +34,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -161,7 +162,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !store.SyncfsLasts(t.dir)}
+	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !drive.SyncfsLasts(t.dir)}
 	p := &planner{delivery: d, wish: w}
 	workers := o.Workers
 	if workers <= 0 {

@@ -18,6 +18,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
 	"linecamp/verify/rot"
@@ -29,7 +30,7 @@ type bucket struct {
 	*verifytest.Ranch
 	srv *s3test.Server
 	raw *minio.Core
-	o   store.S3Options
+	o   s3.Options
 }
 
 func newBucket(t *testing.T, srv *s3test.Server) *bucket {
@@ -44,8 +45,8 @@ func newBucket(t *testing.T, srv *s3test.Server) *bucket {
 		t.Fatal(err)
 	}
 	b := &bucket{Ranch: verifytest.New(t, 0), srv: srv, raw: raw,
-		o: store.S3Options{URL: url, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}}
-	root, err := store.OpenS3(ctx, b.o)
+		o: s3.Options{URL: url, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}}
+	root, err := s3.Open(ctx, b.o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -215,7 +216,7 @@ func TestRotS3OutOfReach(t *testing.T) {
 	b := newBucket(t, s3test.Fake(t))
 	line := &cut{after: -1}
 	b.o.Transport = line
-	root, err := store.OpenS3(context.Background(), b.o)
+	root, err := s3.Open(context.Background(), b.o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,7 @@ import (
 	"path"
 	"strings"
 
-	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 	"linecamp/verify/ocfl"
 )
@@ -19,11 +19,11 @@ import (
 // listing and all inventories again, which a metered link is spared; `verify
 // --root` does it on request.
 func (r *check) holdAgainstStandard(ctx context.Context) error {
-	drive, ok := r.c.Root.(*store.Drive)
+	d, ok := r.c.Root.(*drive.Drive)
 	if !ok || r.o.Quick {
 		return nil
 	}
-	folder, err := ocfl.OpenFolder(drive.Name())
+	folder, err := ocfl.OpenFolder(d.Name())
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 	"linecamp/verify/rot"
 )
@@ -54,7 +55,7 @@ func New(t testing.TB, n int) *Ranch {
 	base := TempDir(t)
 	for i := range n {
 		dir := filepath.Join(base, fmt.Sprintf("drive%d", i+1))
-		d, err := store.NewDrive(dir)
+		d, err := drive.New(dir)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
+	"linecamp/manifest/store/drive"
 )
 
 func must(t *testing.T, err error) {
@@ -25,7 +25,7 @@ type bench struct {
 	t    *testing.T
 	dir  string
 	d    *crashtest.Drive
-	disk store.Disk
+	disk drive.Disk
 }
 
 func begin(t *testing.T) *bench {
@@ -39,11 +39,11 @@ func begin(t *testing.T) *bench {
 	must(t, os.WriteFile(filepath.Join(dir, "a/folder/in/two"), []byte("2"), 0o666))
 	d, err := crashtest.New(dir)
 	must(t, err)
-	real, err := store.NewDrive(dir)
+	real, err := drive.New(dir)
 	must(t, err)
 	t.Cleanup(func() { real.Close() })
 	b := &bench{t: t, dir: dir, d: d}
-	real.WrapDisk(func(k store.Disk) store.Disk { b.disk = d.Wrap(k); return b.disk })
+	real.WrapDisk(func(k drive.Disk) drive.Disk { b.disk = d.Wrap(k); return b.disk })
 	return b
 }
 

@@ -48,7 +48,7 @@ import (
 	"strings"
 	"sync"
 
-	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // ErrStopped is what every operation says after the world stopped.
@@ -122,8 +122,8 @@ func read(dir string) (*node, error) {
 
 func newFolder() *node { return &node{folder: true, names: map[string]*name{}} }
 
-// Wrap is for store.Drive.WrapDisk.
-func (d *Drive) Wrap(real store.Disk) store.Disk { return disk{d, real} }
+// Wrap is for drive.Drive.WrapDisk.
+func (d *Drive) Wrap(real drive.Disk) drive.Disk { return disk{d, real} }
 
 // StopAt lets the next n-1 operations through and stops the world at the nth; 0
 // never stops it.
@@ -224,7 +224,7 @@ func (n *node) syncAll() {
 // disk is the store.Disk of a Drive.
 type disk struct {
 	d    *Drive
-	real store.Disk
+	real drive.Disk
 }
 
 // do carries out one operation and, if it went well, enters it in the account.
@@ -282,10 +282,10 @@ func (k disk) SyncAll() error {
 	return k.do(func() error { return nil }, k.d.root.syncAll, "sync all")
 }
 
-func (k disk) Create(key string) (store.DiskFile, error) { return k.open(key, "create", k.real.Create) }
-func (k disk) Update(key string) (store.DiskFile, error) { return k.open(key, "update", k.real.Update) }
+func (k disk) Create(key string) (drive.File, error) { return k.open(key, "create", k.real.Create) }
+func (k disk) Update(key string) (drive.File, error) { return k.open(key, "update", k.real.Update) }
 
-func (k disk) open(key, op string, real func(string) (store.DiskFile, error)) (store.DiskFile, error) {
+func (k disk) open(key, op string, real func(string) (drive.File, error)) (drive.File, error) {
 	f := &file{k: k, key: key}
 	err := k.do(func() (err error) {
 		f.real, err = real(key)
@@ -306,7 +306,7 @@ func (k disk) open(key, op string, real func(string) (store.DiskFile, error)) (s
 type file struct {
 	k    disk
 	key  string
-	real store.DiskFile
+	real drive.File
 	n    *node
 	at   int64
 }

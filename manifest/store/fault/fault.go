@@ -61,3 +61,12 @@ func Of(err error) Class {
 	}
 	return class
 }
+
+// Because makes an error that is both, and reads as one line: what it means for the
+// copy, and what the system or the service said.
+func Because(what, cause error) error { return because{what, cause} }
+
+type because struct{ what, cause error }
+
+func (b because) Error() string   { return b.what.Error() + " (" + b.cause.Error() + ")" }
+func (b because) Unwrap() []error { return []error{b.what, b.cause} }

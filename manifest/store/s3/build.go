@@ -1,0 +1,171 @@
+package s3
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// build is one version on its way into a bucket. There is nothing to stage:
+// content goes to its final key at once, and nobody looks at it before the
+// version's sidecar is there.
+type build struct {
+	s       *Bucket
+	object  string
+	version int
+	found   map[string]store.Info
+	unsaid  *store.Info // a vN/inventory.json left by a try that did not commit
+}
+
+// Begin lists what an earlier try may have stored. One listing, and one look
+// for the version before, whatever the object's size.
+func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.Build, error) {
+	if err := store.CheckObject(object); err != nil {
+		return nil, err
+	}
+	if version < 1 {
+		return nil, store.CheckNext(s, object, 0, version)
+	}
+	if version > 1 {
+		_, err := s.Stat(ctx, store.VersionFile(object, version-1, store.SidecarName))
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("%s does not hold version %d of %s, so version %d cannot come next: %w", s.Name(), version-1, object, version, store.ErrConflict)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	b := &build{s: s, object: object, version: version, found: map[string]store.Info{}}
+	for info, err := range s.List(ctx, store.VersionFile(object, version, "")) {
+		if err != nil {
+			return nil, err
+		}
+		p := strings.TrimPrefix(info.Key, object+"/")
+		switch p {
+		case store.VersionName(version) + "/" + store.SidecarName:
+			return nil, store.CheckNext(s, object, version, version)
+		case store.VersionName(version) + "/" + store.InventoryName:
+			b.unsaid = &info
+		default:
+			// What lies beside the content is a stray, and so is a key that leads
+			// elsewhere: no inventory can name them.
+			if store.CheckContentPath(p, version) == nil {
+				b.found[p] = info
+			}
+		}
+	}
+	return b, b.digestFound(ctx)
+}
+
+// digestFound learns the true digests of what was found: what the service
+// reports as checked, or by reading.
+func (b *build) digestFound(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(8)
+	infos := make(chan store.Info, len(b.found))
+	for _, f := range b.found {
+		g.Go(func() error {
+			info, err := b.s.Stat(ctx, f.Key)
+			if err == nil && info.SHA256.IsZero() {
+				info, err = b.s.readDigest(ctx, f.Key)
+			}
+			infos <- info
+			return err
+		})
+	}
+	err := g.Wait()
+	close(infos)
+	for info := range infos {
+		if info.Key != "" {
+			b.found[strings.TrimPrefix(info.Key, b.object+"/")] = info
+		}
+	}
+	return err
+}
+
+func (b *build) Found() map[string]store.Info { return b.found }
+func (b *build) Close() error                 { return nil }
+
+func (b *build) Put(ctx context.Context, p string, c store.Content) (store.Info, error) {
+	if err := store.CheckContentPath(p, b.version); err != nil {
+		return store.Info{}, err
+	}
+	key := b.object + "/" + p
+	if f, ok := b.found[p]; ok {
+		if f.SHA256 == c.SHA256 {
+			return f, nil
+		}
+		return store.Info{}, b.s.conflict(key)
+	}
+	return b.s.put(ctx, key, c, condition{absent: true})
+}
+
+func (b *build) Commit(ctx context.Context, inventory []byte) error {
+	paths, err := store.CheckCommit(inventory, b.object, b.version)
+	if err != nil {
+		return err
+	}
+	// The author's draft names what was found; what no inventory can name (see
+	// manifest.Draft) stays beside it as a stray.
+	for p, f := range b.found {
+		if want, named := paths[p]; named && want != f.SHA256 {
+			return fmt.Errorf("%s: %s/%s was stored by an earlier try with other bytes than the inventory names: %w", b.s.Name(), b.object, p, store.ErrConflict)
+		}
+	}
+	if err := b.putInventory(ctx, inventory); err != nil {
+		return err
+	}
+	sidecar := store.Bytes(manifest.Sidecar(inventory))
+	if _, err := b.s.Create(ctx, store.VersionFile(b.object, b.version, store.SidecarName), sidecar); err != nil {
+		return err
+	}
+	// Committed. What follows is derived, and Settle can make it again.
+	if b.version == 1 {
+		if _, err := b.s.Create(ctx, b.object+"/"+store.ObjectNamaste, store.Bytes(store.NamasteContent(store.ObjectNamaste))); err != nil {
+			return err
+		}
+	}
+	for _, part := range store.RootPair(b.object, inventory) {
+		var was *store.Info
+		if b.version > 1 {
+			now, err := b.s.Stat(ctx, part.Key)
+			if err == nil {
+				was = &now
+			} else if !errors.Is(err, fs.ErrNotExist) {
+				return err
+			}
+		}
+		_, err := b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), was)
+		if errors.Is(err, store.ErrConflict) && was == nil {
+			// Of a version that went from the bucket the root pair was left.
+			var now store.Info
+			if now, err = b.s.Stat(ctx, part.Key); err == nil {
+				_, err = b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), &now)
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putInventory stores vN/inventory.json. One that an earlier try left is of a
+// version that never was, for its sidecar is absent; it is the one version file
+// that may be replaced, against exactly what was found.
+func (b *build) putInventory(ctx context.Context, inventory []byte) error {
+	key := store.VersionFile(b.object, b.version, store.InventoryName)
+	if b.unsaid == nil {
+		_, err := b.s.Create(ctx, key, store.Bytes(inventory))
+		return err
+	}
+	_, err := b.s.Replace(ctx, key, store.Bytes(inventory), b.unsaid)
+	return err
+}

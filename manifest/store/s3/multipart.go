@@ -1,0 +1,145 @@
+package s3
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"io"
+	"time"
+
+	"github.com/cespare/xxhash/v2"
+	"github.com/minio/minio-go/v7"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// A multipart upload has at most 10,000 parts; 16 MiB each reaches 160 GiB, and
+// only larger files get larger parts.
+const (
+	partSize = 16 << 20
+	maxParts = 10_000
+)
+
+// putParts stores a large file in parts, each checked by the service against
+// its own SHA-256. The whole is digested alongside, and the upload is completed
+// only if it is what the manifest says; until then nothing is under the key.
+func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond condition) (store.Info, error) {
+	bucket, full := s.at.Bucket, s.full(key)
+	o := putOptions(c)
+	o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
+	var id string
+	err := s.ask(ctx, func() (err error) {
+		s.abortOld(ctx, full) // at each try: the answer to the one before may have been lost
+		id, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
+		return err
+	})
+	if err != nil {
+		return store.Info{}, err
+	}
+	completed := false
+	defer func() {
+		if !completed {
+			// The parts are of no use, and the round may be ending.
+			ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+			defer cancel()
+			_ = s.core.AbortMultipartUpload(ctx, bucket, full, id)
+		}
+	}()
+	src, err := c.Open(ctx)
+	if err != nil {
+		return store.Info{}, store.ReadError{Err: err}
+	}
+	defer src.Close()
+
+	size := max(s.part, (c.Size+maxParts-1)/maxParts)
+	buf := make([]byte, size)
+	whole, xx := sha256.New(), xxhash.New()
+	var parts []minio.CompletePart
+	var total int64
+	for {
+		n, rerr := io.ReadFull(src, buf)
+		if rerr != nil && rerr != io.EOF && rerr != io.ErrUnexpectedEOF {
+			return store.Info{}, store.ReadError{Err: rerr}
+		}
+		if n > 0 {
+			whole.Write(buf[:n])
+			xx.Write(buf[:n])
+			if total += int64(n); total > c.Size {
+				break
+			}
+			part, err := s.putPart(ctx, full, id, len(parts)+1, buf[:n])
+			if err != nil {
+				return store.Info{}, err
+			}
+			parts = append(parts, part)
+		}
+		if rerr != nil {
+			break
+		}
+	}
+	if d := manifest.Digest(whole.Sum(nil)); total != c.Size || d != c.SHA256 {
+		return store.Info{}, store.DigestError(total, d, c)
+	}
+	// Some services obey conditions on a PUT and not on a completion, and the parts
+	// took their time: what is there now is looked at once more.
+	if cond != (condition{}) {
+		if done, info, err := s.checkFirst(ctx, key, c, cond); done || err != nil {
+			return info, err
+		}
+	}
+	// Only the condition goes with the completion; the rest was said before.
+	done := minio.PutObjectOptions{}
+	cond.apply(&done)
+	var got minio.UploadInfo
+	err = s.ask(ctx, func() (err error) {
+		got, err = s.core.CompleteMultipartUpload(ctx, bucket, full, id, parts, done)
+		return err
+	})
+	if err != nil {
+		if isCode(err, "NoSuchUpload") {
+			// Completed by a try whose response was lost, it may be.
+			if info, same, serr := s.same(ctx, key, c); serr == nil && same {
+				return info, nil
+			}
+		}
+		return store.Info{}, err
+	}
+	completed = true
+	return store.Info{Key: key, Size: c.Size, ETag: got.ETag, XXH64: xx.Sum64()}, nil
+}
+
+func (s *Bucket) putPart(ctx context.Context, full, id string, number int, b []byte) (minio.CompletePart, error) {
+	d := manifest.Sum(b)
+	for try := 1; ; try++ {
+		body := struct{ io.Reader }{bytes.NewReader(b)} // cannot seek: see upload
+		part, err := s.core.PutObjectPart(ctx, s.at.Bucket, full, id, number, body, int64(len(b)), minio.PutObjectPartOptions{
+			Sha256Hex:            d.String(),
+			CustomHeader:         checksumHeader(d),
+			DisableContentSha256: true,
+		})
+		if err == nil {
+			return minio.CompletePart{PartNumber: number, ETag: part.ETag, ChecksumSHA256: b64(d)}, nil
+		}
+		if !worthRetrying(err) || try == maxTries {
+			return minio.CompletePart{}, err
+		}
+		if err := pause(ctx, try); err != nil {
+			return minio.CompletePart{}, err
+		}
+	}
+}
+
+// abortOld gives up what an earlier try left of the same upload: its parts would
+// be paid for and never seen. Nothing depends on it.
+func (s *Bucket) abortOld(ctx context.Context, full string) {
+	old, err := s.core.ListMultipartUploads(ctx, s.at.Bucket, full, "", "", "", 100)
+	if err != nil {
+		return
+	}
+	for _, u := range old.Uploads {
+		if u.Key == full {
+			_ = s.core.AbortMultipartUpload(ctx, s.at.Bucket, full, u.UploadID)
+		}
+	}
+}

@@ -1,0 +1,130 @@
+package s3
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/minio/minio-go/v7"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// Abilities is what a probe found out about a service.
+type Abilities struct {
+	CreateOnly      bool // obeys If-None-Match: *
+	IfMatch         bool // obeys If-Match
+	Checksum        bool // refuses a body that does not match its SHA-256
+	Reports         bool // reports the SHA-256 it checked
+	Versioning      bool // keeps overwritten versions
+	VersioningKnown bool // false: these credentials may not ask
+}
+
+// probeText is what the probe stores; always the same, so that a key that could
+// not be deleted again is the only one there will ever be.
+var probeText = []byte("linecamp tried here whether this bucket keeps its promises. This file may be deleted.\n")
+
+// Probe tries what a copy relies on, with one tiny key that it deletes again.
+// Deleting is the only time linecamp would use that right; where it is not
+// given, the key stays, and the next probe uses the same one.
+func (s *Bucket) Probe(ctx context.Context) (a Abilities, err error) {
+	// Listing needs a right of its own, and tells early if nothing is there.
+	for _, err := range s.List(ctx, "extensions/linecamp-root") {
+		if err != nil {
+			return a, err
+		}
+	}
+	if err := s.probePut(ctx, condition{absent: true}, manifest.Sum(probeText)); err != nil && !refused(err) {
+		return a, s.fail("trying to store", store.ProbeKey, err)
+	} else if err != nil {
+		// A key left by an earlier probe, or a service that refuses conditions.
+		if err := s.probePut(ctx, condition{}, manifest.Sum(probeText)); err != nil {
+			return a, s.fail("trying to store", store.ProbeKey, err)
+		}
+	}
+	defer func() {
+		if rerr := s.core.RemoveObject(ctx, s.at.Bucket, s.full(store.ProbeKey), minio.RemoveObjectOptions{}); rerr != nil && ctx.Err() != nil && err == nil {
+			err = ctx.Err()
+		}
+	}()
+
+	err = s.probePut(ctx, condition{absent: true}, manifest.Sum(probeText))
+	a.CreateOnly = preconditionFailed(err)
+	if err != nil && !refused(err) {
+		return a, s.fail("trying to store", store.ProbeKey, err)
+	}
+	err = s.probePut(ctx, condition{etag: "00000000000000000000000000000000"}, manifest.Sum(probeText))
+	a.IfMatch = preconditionFailed(err)
+	if err != nil && !refused(err) {
+		return a, s.fail("trying to store", store.ProbeKey, err)
+	}
+	// The signed digest of the body is right here, and only the checksum wrong:
+	// it is the checksum that a service may not know.
+	err = s.probePut(ctx, condition{}, manifest.Sum([]byte("something else")))
+	a.Checksum = refused(err)
+	if err != nil && !refused(err) {
+		return a, s.fail("trying to store", store.ProbeKey, err)
+	}
+	if err := s.probePut(ctx, condition{}, manifest.Sum(probeText)); err != nil {
+		return a, s.fail("trying to store", store.ProbeKey, err)
+	}
+	b, info, err := store.ReadSmall(ctx, s, store.ProbeKey, store.MaxSmall)
+	if err != nil {
+		return a, err
+	}
+	if !bytes.Equal(b, probeText) {
+		return a, fmt.Errorf("%s: a file stored there reads back with other bytes: %w", s.Name(), store.ErrDigest)
+	}
+	stat, err := s.Stat(ctx, info.Key)
+	if err != nil {
+		return a, err
+	}
+	a.Reports = stat.SHA256 == manifest.Sum(probeText)
+	a.Versioning, a.VersioningKnown, err = s.versioning(ctx)
+	return a, err
+}
+
+// probePut stores the probe's text once, with a checksum that may be false.
+func (s *Bucket) probePut(ctx context.Context, cond condition, checksum manifest.Digest) error {
+	c := store.Bytes(probeText)
+	for try := 1; ; try++ {
+		o := putOptions(c)
+		o.UserMetadata["x-amz-checksum-sha256"] = b64(checksum)
+		cond.apply(&o)
+		body := struct{ io.Reader }{bytes.NewReader(probeText)}
+		_, err := s.core.PutObject(ctx, s.at.Bucket, s.full(store.ProbeKey), body, c.Size, "", c.SHA256.String(), o)
+		if err == nil || refused(err) || !worthRetrying(err) && !s.learned(err) || try == maxTries {
+			return err
+		}
+		if err := pause(ctx, try); err != nil {
+			return err
+		}
+	}
+}
+
+// refused reports that the service understood a request and said no to its
+// condition or checksum, or said that it does not know such things.
+func refused(err error) bool {
+	return preconditionFailed(err) || isCode(err,
+		"BadDigest", "InvalidDigest", "XAmzContentSHA256Mismatch", "XAmzContentChecksumMismatch", "InvalidRequest",
+		"InvalidArgument", "NotImplemented", "501 Not Implemented", "400 Bad Request")
+}
+
+func (s *Bucket) versioning(ctx context.Context) (enabled, known bool, err error) {
+	var v minio.BucketVersioningConfiguration
+	err = s.ask(ctx, func() (err error) {
+		v, err = s.core.GetBucketVersioning(ctx, s.at.Bucket)
+		return err
+	})
+	if err == nil {
+		return v.Enabled(), true, nil
+	}
+	var e minio.ErrorResponse
+	if errors.As(err, &e) && e.StatusCode < 500 {
+		return false, false, nil
+	}
+	return false, false, s.fail("asking whether overwritten versions are kept", "", err)
+}
