@@ -137,7 +137,7 @@ func openBench(t *testing.T, dir, folder, drive string, now time.Time) *daemon.A
 	clock := func() time.Time { return now }
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
 	conf := filepath.Join(dir, "bench.toml")
-	_, err := setup.Run(t.Context(), setup.Options{Archive: "greasewood-bench", Folder: folder, Config: conf, State: filepath.Join(dir, "state"), Log: log, Now: clock,
+	_, err := setup.Run(t.Context(), setup.Options{Archive: "threeawn-bench", Folder: folder, Config: conf, State: filepath.Join(dir, "state"), Log: log, Now: clock,
 		Drives: []setup.NamedDir{{Name: "shelf", Dir: drive}}})
 	if err != nil {
 		t.Fatal(err)

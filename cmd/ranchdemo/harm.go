@@ -33,7 +33,7 @@ type file struct {
 
 // The site and years that are harmed: nothing was lacking there.
 const (
-	rottenSite, rottenYear = "Juniper Stake 5", 2015
+	rottenSite, rottenYear = "Playa Stake 5", 2015
 	goneSite, goneYear     = "Windmill Stake 1", 2012
 )
 

@@ -16,7 +16,7 @@ import (
 // The year that was skipped, which somebody explains.
 const (
 	explainedSite, explainedYear = "Cottonwood Stake 3", 2014
-	explainedWhy                 = "the road was washed out until August"
+	explainedWhy                 = "the draw crossing was washed out until October"
 )
 
 // oddThings puts one oddity of each kind into the folder, puts the reason for a

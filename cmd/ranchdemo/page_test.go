@@ -265,7 +265,7 @@ func thingsGoAway(t *testing.T, ctx context.Context, s *shown) {
 	if err := os.Rename(s.drive, s.drive+" elsewhere"); err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Rename(filepath.Join(s.folder, "Calico Ridge"), filepath.Join(s.dir, "away")); err != nil {
+	if err := os.Rename(filepath.Join(s.folder, "Breaks Pasture"), filepath.Join(s.dir, "away")); err != nil {
 		t.Fatal(err)
 	}
 	var text string

@@ -47,7 +47,7 @@ func day(n int) time.Time { return time.Date(2026, 7, n, 2, 30, 0, 123456789, ti
 
 func some(name string) walk.Known {
 	return walk.Known{Name: name, Size: int64(len(name)), Modified: day(1), Changed: day(2), Inode: 7,
-		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: facts.Facts{Taken: "2019-06-21T10:11:12", Camera: "Sagehen Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
+		SHA256: manifest.Sum([]byte(name)), XXH64: 1 << 63, Facts: facts.Facts{Taken: "2019-06-21T10:11:12", Camera: "Longspur Optical Pocket 8", Turn: 6, Width: 4000, Height: 3000}}
 }
 
 func held(path, bytes string) verify.Held {

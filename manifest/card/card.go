@@ -10,36 +10,36 @@
 //
 //	name        = "Stake 3"            # as people say it, where the folder says it otherwise
 //	pasture     = "Windmill"
-//	allotment   = "Calico Bench"
-//	permit      = "0417"
-//	latitude    = 41.23456             # WGS 84, degrees, north positive
-//	longitude   = -106.54321           # east positive
-//	meters      = 80                   # how far from there pictures may be taken
+//	allotment   = "Threeawn Bench"
+//	permit      = "2231"
+//	latitude    = 38.65820             # WGS 84, degrees, north positive
+//	longitude   = -103.08740           # east positive
+//	meters      = 60                   # how far from there pictures may be taken
 //	stand       = "at the T-post, toe on the stone"
-//	camera_height = "5 ft"
-//	marks       = "rebar with a yellow cap"
-//	first_year  = 2004
+//	camera_height = "4.5 ft"
+//	marks       = "rebar with an orange cap"
+//	first_year  = 1998
 //	formerly    = ["Stake 3 old"]      # earlier folder names
 //	replaces    = "Stake 1"            # a site that stopped where this one began
-//	retired     = 2023                 # a year or a day; nothing is expected after it
+//	retired     = 2024                 # a year or a day; nothing is expected after it
 //
 //	[[view]]                           # a picture taken at every visit
 //	name      = "landscape"
-//	bearing   = 245                    # degrees from true north
-//	reference = "the notch between the two buttes"
-//	since     = 2004                   # until = …
+//	bearing   = 310                    # degrees from true north
+//	reference = "the grain elevator on the horizon"
+//	since     = 1998                   # until = …
 //
 //	[[expect]]                         # what is to come; the newest "since" that has begun holds
-//	since   = 2012
-//	every   = 2                        # years; 1 where left out
-//	seasons = ["06-10 to 07-10"]       # may cross the new year
+//	since   = 2009
+//	every   = 3                        # years; 1 where left out
+//	seasons = ["08-01 to 08-31"]       # may cross the new year
 //	views   = ["plot", "landscape"]
 //	note    = true
 //
 //	[[closed]]                         # nothing is expected meanwhile
-//	from   = 2020-08-15                # a day, or a year
-//	to     = 2021                      # left out: still closed
-//	reason = "fire"
+//	from   = 2022-04-10                # a day, or a year
+//	to     = 2023                      # left out: still closed
+//	reason = "prairie fire"
 //
 //	[about]                            # anything else
 package card

@@ -38,10 +38,10 @@ func TestFrame(t *testing.T) {
 
 func TestCamera(t *testing.T) {
 	for _, c := range [][3]string{
-		{"Sagehen Optical", "Pocket 8", "Sagehen Optical Pocket 8"},
-		{"SAGEHEN", "Sagehen Pocket 8", "Sagehen Pocket 8"},
+		{"Longspur Optical", "Pocket 8", "Longspur Optical Pocket 8"},
+		{"LONGSPUR", "Longspur Pocket 8", "Longspur Pocket 8"},
 		{"", "Pocket 8\x00", "Pocket 8"},
-		{" Sagehen ", "", "Sagehen"},
+		{" Longspur ", "", "Longspur"},
 		{"", "", ""},
 		{"", "\xff\xfe", "\uFFFD"},
 	} {

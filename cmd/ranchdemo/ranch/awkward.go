@@ -9,10 +9,10 @@ import (
 	"time"
 )
 
-// Bench is a second invented record, Greasewood Bench Allotment in Calico County:
+// Bench is a second invented record, Threeawn Bench Allotment in Calico County:
 // awkward in every habit, and without any fault. Whoever checks it is to find
 // nothing. Its pictures are only noise, since nobody looks at them.
-const Bench = "Greasewood Bench Allotment"
+const Bench = "Threeawn Bench Allotment"
 
 // DrawBench writes the allotment's folder below dir, as it stands on the evening
 // of a day: what was visited until then, and nothing later.
@@ -34,13 +34,13 @@ type bench struct {
 	err  error
 }
 
-// stakeAt is where the camera stands: half a kilometre from one site to the next.
-func stakeAt(site int) (lat, lon float64) { return 41.2 + 0.005*float64(site), -119.4 }
+// stakeAt is where the camera stands: half a kilometer from one site to the next.
+func stakeAt(site int) (lat, lon float64) { return 38.55 + 0.005*float64(site), -102.95 }
 
 // taken is one picture's record, of a camera that knows its position.
 func taken(site int, t time.Time) *shot {
 	lat, lon := stakeAt(site)
-	return &shot{Make: "Sagehen Optical", Model: "Pocket 8", Time: t, Lat: lat, Lon: lon, Error: 4, Elevation: 1450, Bearing: -1, Exposure: 250}
+	return &shot{Make: "Longspur Optical", Model: "Pocket 8", Time: t, Lat: lat, Lon: lon, Error: 4, Elevation: 1310, Bearing: -1, Exposure: 250}
 }
 
 // picture writes one photo; s is nil for one without any record of a camera's.

@@ -3,12 +3,12 @@ package ranch
 import "math"
 
 // backdrop is what the camera finds unchanged at a site year after year, worked
-// out once: the unevenness of the ground, the gullies of the ridges, the soil
+// out once: the unevenness of the ground, the folds of the swells, the soil
 // of the plot.
 type backdrop struct {
 	ground sheet // by scene column and rows below the horizon
-	ridges [3]sheet
-	rise   [3][]float64 // the ridges' heights by scene column
+	swells [3]sheet
+	rise   [3][]float64 // the swells' heights by scene column
 	soil   sheet        // of the plot, in its own square inches
 }
 
@@ -20,7 +20,7 @@ func (c *cell) at(i int) float64 { return float64(c[i]) * (1.0 / 255) }
 // What a cell's values are.
 const (
 	patch, tone, shade, grain, blade = 0, 1, 2, 3, 4 // ground
-	gully, brush                     = 0, 1          // ridges, by rows above the horizon
+	gully, brush                     = 0, 1          // swells, by rows above the horizon
 	broad, fine, lift, crust         = 0, 1, 2, 3    // soil
 )
 
@@ -36,7 +36,7 @@ const (
 	margin     = 24
 	sceneWide  = width + 2*margin
 	groundDeep = height - horizonRow + margin
-	ridgeTall  = 200
+	swellTall  = 80
 	soilScale  = 15 // plot sheet: pixels per inch
 	soilWide   = 66 * soilScale
 	soilTall   = 52 * soilScale
@@ -66,7 +66,7 @@ func newBackdrop(s *Site) *backdrop {
 	n, k := s.horizon.n, &s.horizon
 	b := new(backdrop)
 	b.ground = newSheet(sceneWide, groundDeep, func(x, y int) [5]float64 {
-		Z := eye * focal / (float64(y) + 0.5) // metres off, and X to the right
+		Z := eye * focal / (float64(y) + 0.5) // meters off, and X to the right
 		X := float64(x-margin-width/2) * Z / focal
 		leaf := n.at(X*24, Z*11)
 		if Z > 25 { // too far for blades: brush too small to draw one by one
@@ -84,12 +84,12 @@ func newBackdrop(s *Site) *backdrop {
 	if s.sunLeft {
 		side = -1
 	}
-	for i := range k.ridges {
+	for i := range k.swells {
 		b.rise[i] = make([]float64, sceneWide)
 		for x := range b.rise[i] {
 			b.rise[i][x] = k.height(i, float64(x-margin)/unit) * unit
 		}
-		b.ridges[i] = newSheet(sceneWide, ridgeTall, func(x, up int) [5]float64 {
+		b.swells[i] = newSheet(sceneWide, swellTall, func(x, up int) [5]float64 {
 			down := b.rise[i][x] - float64(up)
 			if down < -3 {
 				return [5]float64{gully: 0.5}

@@ -16,7 +16,7 @@ const (
 	unit   = width / 960.0
 )
 
-// rgb is a colour with room for sums; 0 to 255 once it lands on the canvas.
+// rgb is a color with room for sums; 0 to 255 once it lands on the canvas.
 type rgb struct{ r, g, b float32 }
 
 func (c rgb) mix(o rgb, t float64) rgb {

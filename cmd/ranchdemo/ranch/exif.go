@@ -85,8 +85,8 @@ type shot struct {
 	Make, Model string
 	Time        time.Time // with the camera's own offset
 	Lat, Lon    float64   // WGS 84, degrees
-	Error       float64   // metres, horizontal
-	Elevation   float64   // metres
+	Error       float64   // meters, horizontal
+	Elevation   float64   // meters
 	Bearing     int       // degrees from true north, -1 looking down
 	Exposure    uint32    // one part of so many of a second
 	Title       string
@@ -113,7 +113,7 @@ func (s shot) tiff() []byte {
 			ratios(0x011A, 72, 1), ratios(0x011B, 72, 1), // XResolution, YResolution
 			short(0x0128, 2),    // ResolutionUnit: inches
 			text(0x0132, saved), // DateTime: of the file's last change
-			short(0x0213, 1),    // YCbCrPositioning: centred
+			short(0x0213, 1),    // YCbCrPositioning: centered
 			long(0x8769, exif),  // Exif IFD Pointer
 			long(0x8825, gps),   // GPS Info IFD Pointer
 		})
@@ -142,7 +142,7 @@ func (s shot) tiff() []byte {
 		text(0x01, ns), ratios(0x02, lat[:]...),
 		text(0x03, ew), ratios(0x04, lon[:]...),
 		bytesOf(0x05, typeByte, 0),                                                            // GPSAltitudeRef: above sea level
-		ratios(0x06, uint32(math.Round(s.Elevation*10)), 10),                                  // GPSAltitude, metres
+		ratios(0x06, uint32(math.Round(s.Elevation*10)), 10),                                  // GPSAltitude, meters
 		ratios(0x07, uint32(utc.Hour()), 1, uint32(utc.Minute()), 1, uint32(utc.Second()), 1), // GPSTimeStamp
 	}
 	if s.Bearing >= 0 {
@@ -151,7 +151,7 @@ func (s shot) tiff() []byte {
 	where = append(where,
 		text(0x12, "WGS-84"),                             // GPSMapDatum
 		text(0x1D, utc.Format("2006:01:02")),             // GPSDateStamp
-		ratios(0x1F, uint32(math.Round(s.Error*10)), 10), // GPSHPositioningError, metres
+		ratios(0x1F, uint32(math.Round(s.Error*10)), 10), // GPSHPositioningError, meters
 	)
 	tiff := append([]byte("II"), 42, 0, header, 0, 0, 0)
 	tiff = append(tiff, ifd0(uint32(exifAt), uint32(gpsAt))...)
@@ -160,7 +160,7 @@ func (s shot) tiff() []byte {
 }
 
 // degrees splits a coordinate into whole degrees, whole minutes and
-// thousandths of a second of arc, about three centimetres.
+// thousandths of a second of arc, about three centimeters.
 func degrees(v float64, plus, minus string) (ref string, dms [6]uint32) {
 	ref = plus
 	if v < 0 {
@@ -191,11 +191,11 @@ func withSegment(jpeg, tiff []byte) ([]byte, error) {
 }
 
 // shotOf is the invented camera's record of one picture of a visit. Its
-// position strays from the stake by a few metres, as such cameras do.
+// position strays from the stake by a few meters, as such cameras do.
 func (v *Visit) shotOf(seed uint64, view string) shot {
 	d := random(seed, "shot", v.Site.Name, v.Year, view)
 	s := shot{
-		Make: "Sagehen Optical", Model: "Pocket 8",
+		Make: "Longspur Optical", Model: "Pocket 8",
 		Time: v.Time, Elevation: v.Site.Elevation + d.Float64()*8 - 4,
 		Error: 3 + d.Float64()*4, Bearing: -1, Exposure: 250 + 50*uint32(d.IntN(6)),
 		Title: v.Site.Name + ", " + view,
@@ -212,10 +212,10 @@ func (v *Visit) shotOf(seed uint64, view string) shot {
 }
 
 // stray is a point within the stated error of the stake.
-func stray(d *rand.Rand, s *Site, metres float64) (lat, lon float64) {
-	const perDegree = 111_200.0 // metres, near enough for a few of them
+func stray(d *rand.Rand, s *Site, meters float64) (lat, lon float64) {
+	const perDegree = 111_200.0 // meters, near enough for a few of them
 	sin, cos := math.Sincos(d.Float64() * 2 * math.Pi)
-	r := metres * 0.8 * d.Float64()
+	r := meters * 0.8 * d.Float64()
 	lat = s.Latitude + r*sin/perDegree
 	lon = s.Longitude + r*cos/(perDegree*math.Cos(s.Latitude*math.Pi/180))
 	return lat, lon
@@ -228,10 +228,10 @@ func withScan(jpeg []byte, when time.Time) ([]byte, error) {
 	stamp := when.Format("2006:01:02 15:04:05")
 	ifd0 := func(exif uint32) []byte {
 		return directory(header, []field{
-			text(0x010F, "Sagehen Optical"), // Make
-			text(0x0110, "Flatbed 2"),       // Model
-			text(0x0132, stamp),             // DateTime
-			long(0x8769, exif),              // Exif IFD Pointer
+			text(0x010F, "Longspur Optical"), // Make
+			text(0x0110, "Flatbed 2"),        // Model
+			text(0x0132, stamp),              // DateTime
+			long(0x8769, exif),               // Exif IFD Pointer
 		})
 	}
 	exifAt := header + len(ifd0(0))
@@ -250,7 +250,7 @@ func withScan(jpeg []byte, when time.Time) ([]byte, error) {
 func withFileDate(jpeg []byte, when time.Time) ([]byte, error) {
 	tiff := append([]byte("II"), 42, 0, 8, 0, 0, 0)
 	return withSegment(jpeg, append(tiff, directory(8, []field{
-		text(0x010F, "Sagehen Optical"),                  // Make
+		text(0x010F, "Longspur Optical"),                 // Make
 		text(0x0110, "Flatbed 2"),                        // Model
 		text(0x0132, when.Format("2006:01:02 15:04:05")), // DateTime
 	})...))

@@ -38,8 +38,8 @@ func TestExifByLibrary(t *testing.T) {
 			exif := tags.EXIF()
 			for tag, value := range map[string]string{
 				"DateTimeOriginal":   want.Time.Format("2006:01:02 15:04:05"),
-				"OffsetTimeOriginal": "-07:00",
-				"Make":               "Sagehen Optical",
+				"OffsetTimeOriginal": "-06:00",
+				"Make":               "Longspur Optical",
 				"GPSMapDatum":        "WGS-84",
 			} {
 				if got, _ := exif[tag].Value.(string); got != value {
@@ -53,7 +53,7 @@ func TestExifByLibrary(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", name, err)
 			}
-			if m := metres(lat, lon, v.Site); m > want.Error {
+			if m := meters(lat, lon, v.Site); m > want.Error {
 				t.Errorf("%s: %.1f m from its stake, stated error %.1f m", name, m, want.Error)
 			}
 		}
@@ -67,8 +67,8 @@ func (v *Visit) views() []string {
 	return []string{"plot", "landscape"}
 }
 
-// metres on a sphere, plenty for a few of them.
-func metres(lat, lon float64, s *Site) float64 {
+// meters on a sphere, plenty for a few of them.
+func meters(lat, lon float64, s *Site) float64 {
 	const perDegree = 111_200.0
 	return math.Hypot((lat-s.Latitude)*perDegree, (lon-s.Longitude)*perDegree*math.Cos(lat*math.Pi/180))
 }
@@ -150,7 +150,7 @@ func TestDegrees(t *testing.T) {
 		want [6]uint32
 	}{
 		{41.5, "N", [6]uint32{41, 1, 30, 1, 0, 1000}},
-		{-119.25417, "S", [6]uint32{119, 1, 15, 1, 15012, 1000}},
+		{-103.25417, "S", [6]uint32{103, 1, 15, 1, 15012, 1000}},
 		{0.9999999999, "N", [6]uint32{1, 1, 0, 1, 0, 1000}}, // never 60 seconds
 	} {
 		if ref, got := degrees(c.v, "N", "S"); ref != c.ref || got != c.want {

@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// frame is a landscape picture being painted. Scene points are metres: X to the
+// frame is a landscape picture being painted. Scene points are meters: X to the
 // right, Y up, Z away from the camera, which is held at eye height.
 type frame struct {
 	*canvas
@@ -23,8 +23,8 @@ type frame struct {
 const (
 	horizonRow = 318 * unit
 	focal      = 900 * unit // pixels
-	eye        = 1.55       // metres
-	nearest    = 3.2        // metres to the bottom of the picture, about
+	eye        = 1.55       // meters
+	nearest    = 3.2        // meters to the bottom of the picture, about
 )
 
 // Landscape paints the view from the stake, with the photo board in front.
@@ -39,13 +39,13 @@ func Landscape(seed uint64, v *Visit) image.Image {
 		f.sun, f.haze = 0.25, 0.15
 	case Storms:
 		f.sun, f.haze = 0.45, 0.1
-	case Smoke:
+	case Dust:
 		f.sun, f.haze = 0.5, 1
 	case HighThin:
 		f.sun = 0.8
 	}
 	f.paintSky()
-	f.paintRidges()
+	f.paintSwells()
 	f.paintGround()
 	f.paintThings()
 	f.paintBoard()
@@ -60,7 +60,7 @@ func (f *frame) horizonAt(x float64) float64 {
 	return f.horizon + f.roll*(x-width/2)
 }
 
-// point projects a scene point; scale is pixels per metre there.
+// point projects a scene point; scale is pixels per meter there.
 func (f *frame) point(X, Y, Z float64) (x, y, scale float64) {
 	scale = focal / Z
 	x = width/2 + f.shiftX + X*scale
@@ -75,9 +75,9 @@ func (f *frame) shadeSide() float64 {
 	return -1
 }
 
-// grass is the colour of this year's grass, from cured straw to green.
+// grass is the color of this year's grass, from cured straw to green.
 func (v *Visit) grass() rgb {
-	return rgb{206, 184, 126}.mix(rgb{122, 142, 72}, 0.06+0.86*v.Green)
+	return rgb{204, 184, 128}.mix(rgb{128, 147, 86}, 0.10+0.80*v.Green)
 }
 
 // paintGround fills everything below the horizon: soil, and patches of grass
@@ -87,9 +87,9 @@ func (f *frame) paintGround() {
 	grass, soil, air := f.grass(), f.Site.ground, f.skyAt(0.03)
 	for y := int(f.horizon) - 8; y < height; y++ {
 		Z := eye * focal / max(float64(y)-f.horizon+0.5, 0.5)
-		near, brushy := step(60, 6, Z), 0.55*step(25, 160, Z)
-		much := f.Cover + (1-f.Cover)*0.6*step(12, 110, Z)
-		thick, hazy := 0.55+0.35*step(5, 30, Z), (0.10+0.32*f.haze)*step(20, 500, Z)
+		near, brushy := step(60, 6, Z), 0.16*step(25, 160, Z)
+		much := f.Cover + (1-f.Cover)*0.85*step(8, 70, Z)
+		thick, hazy := 0.58+0.36*step(4, 24, Z), (0.10+0.55*f.haze)*step(20, 500, Z)
 		for x := range width {
 			down := float64(y) - f.horizonAt(float64(x))
 			if down <= -1 {

@@ -10,8 +10,8 @@ const (
 	tank
 	cottonwood
 	corral
-	juniper
-	buttes // on the skyline itself
+	playa
+	rim // on the skyline itself
 )
 
 func (f *frame) landmark() []thing {
@@ -19,18 +19,18 @@ func (f *frame) landmark() []thing {
 	case windmill:
 		return []thing{{44, func() { f.paintWindmill(-8.5, 44) }}}
 	case tank:
-		return []thing{{33, func() { f.paintTank(4.5, 33) }}}
+		return []thing{{27, func() { f.paintTank(4.2, 27) }}}
 	case cottonwood:
 		return []thing{{46, func() { f.paintCottonwood(8.5, 46) }}}
 	case corral:
 		return []thing{{34, func() { f.paintCorral(-5, 30) }}}
-	case juniper:
-		return []thing{{27, func() { f.paintJuniper(-5.2, 27) }}}
+	case playa:
+		return []thing{{150, f.paintPlaya}}
 	}
 	return nil
 }
 
-// bar is a straight member between two scene points, thick in metres.
+// bar is a straight member between two scene points, thick in meters.
 func (f *frame) bar(X0, Y0, Z0, X1, Y1, Z1, thick float64, p rgb) {
 	x0, y0, k0 := f.point(X0, Y0, Z0)
 	x1, y1, k1 := f.point(X1, Y1, Z1)
@@ -106,33 +106,56 @@ func (f *frame) drum(X, Z, radius, tall float64, p rgb) {
 	f.disc(x, top+0.6, r*0.94, max(squash*eye/2-1, 0.8), 0, f.skyAt(0.3).lit(0.8), 0.75)
 }
 
+// paintTank: a wide stock tank with a rail across it, and the solar panel whose
+// pump fills it.
 func (f *frame) paintTank(X, Z float64) {
-	f.shadow(X, Z, 2.6, 4, 0.35)
-	wood := rgb{112, 92, 76}
-	for _, z := range []float64{Z + 1.4, Z} { // the stand
-		for _, leg := range []float64{-1.05, 0, 1.05} {
-			f.bar(X+leg, 0, z, X+leg, 2.6, z, 0.17, wood.lit(1.25-0.3*(z-Z)))
+	f.drum(X, Z, 3.1, 0.72, rgb{156, 160, 160})
+	pipe := rgb{128, 112, 98}
+	f.bar(X-3.3, 0.95, Z-0.4, X+3.3, 0.95, Z-0.4, 0.09, pipe)
+	for _, at := range []float64{-3.3, 0, 3.3} {
+		f.bar(X+at, 0, Z-0.4, X+at, 1.05, Z-0.4, 0.1, pipe.lit(0.9))
+	}
+	const out, tall = -5.6, 2.5 // the panel, on a post of its own
+	f.shadow(X+out, Z+2, 1.8, tall, 0.35)
+	f.bar(X+out, 0, Z+2, X+out, tall, Z+2, 0.14, rgb{112, 112, 110})
+	x, y, k := f.point(X+out, tall, Z+2)
+	f.fill(rgb{52, 66, 104}, 1, x-1.15*k, y+0.42*k, x-0.95*k, y-0.5*k, x+1.2*k, y-0.42*k, x+1.0*k, y+0.5*k)
+	for i := -2; i <= 2; i++ {
+		at := float64(i) * 0.4 * k
+		f.stroke(x+at-0.08*k, y+0.44*k, x+at+0.1*k, y-0.44*k, 1, 1, rgb{150, 164, 190}, 0.7)
+	}
+	f.drum(X+5.2, Z+1, 0.7, 0.6, rgb{92, 96, 92}) // mineral tub
+}
+
+// paintPlaya: a shallow bowl that holds water after a wet spring, mud after a
+// usual one, and pale clay after a dry one. Its banks stay where they are.
+func (f *frame) paintPlaya() {
+	const midX, midZ, halfX, halfZ = -5, 74, 31, 33
+	n := f.Site.horizon.n
+	full := min(max((f.Inches/f.Usual-0.74)/0.6, 0), 1) // share of the bowl under water
+	air := f.skyAt(0.03)
+	for y := int(f.horizon); y < height; y++ {
+		Z := eye * focal / max(float64(y)-f.horizon+0.5, 0.5)
+		deep := (Z - midZ) / halfZ
+		if math.Abs(deep) > 1.25 {
+			continue
+		}
+		for x := range width {
+			X := (float64(x) - width/2 - f.shiftX) * Z / focal
+			r := math.Hypot((X-midX)/halfX, deep) + 0.16*(n.sum(X*0.16+70, Z*0.16, 2)-0.5)
+			if r > 1.2 {
+				continue
+			}
+			p := rgb{206, 194, 168}.lit(0.94 + 0.14*n.at(X*0.9, Z*0.5))
+			p = p.mix(rgb{148, 132, 108}, 0.8*step(full+0.35, full, r)*step(0, 0.12, full))
+			water := f.skyAt(0.45).lit(0.9 + 0.1*n.at(X*0.5, Z*1.7))
+			p = p.mix(water, step(full+0.03, full-0.03, r)*step(0, 0.1, full))
+			ring := step(0.9, 1.02, r) // wheatgrass about it
+			p = p.mix(f.grass().lit(0.74).mix(rgb{96, 122, 84}, 0.5), ring)
+			p = p.mix(air, (0.08+0.4*f.haze)*step(20, 300, Z))
+			f.blend(x, y, p.ink(), step(1.2, 1.05, r))
 		}
 	}
-	f.bar(X-1.05, 0.3, Z, X+1.05, 2.3, Z, 0.1, wood)
-	f.bar(X+1.05, 0.3, Z, X-1.05, 2.3, Z, 0.1, wood)
-	f.bar(X-1.35, 2.65, Z, X+1.35, 2.65, Z, 0.22, wood.lit(1.2))
-	x, bottom, k := f.point(X, 2.7, Z)
-	_, top, _ := f.point(X, 5.0, Z)
-	r := 1.3 * k
-	for px := int(x - r); px <= int(x+r); px++ {
-		u := min(max((float64(px)+0.5-x)/r, -1), 1)
-		light := 0.56 + 0.56*math.Sqrt(1-math.Pow(min(max(u*0.75+0.45*f.shadeSide(), -1), 1), 2))
-		stain := f.Site.horizon.n.at(float64(px-int(x))/2.3+400, 2)
-		f.stroke(float64(px)+0.5, top, float64(px)+0.5, bottom, 1.01, 1.01, rgb{168, 172, 172}.mix(rgb{146, 104, 78}, 0.8*step(0.6, 0.9, stain)).lit(light), 1)
-	}
-	for i := 1; i < 5; i++ {
-		y := top + (bottom-top)*float64(i)/5
-		f.stroke(x-r, y, x+r, y, 1, 1, rgb{92, 92, 92}, 0.5)
-	}
-	f.fill(rgb{134, 136, 136}, 1, x-r*1.05, top+1, x, top-0.55*k, x+r*1.05, top+1)
-	f.bar(X+1.2, 2.8, Z, X+2.6, 0.7, Z-1, 0.08, rgb{120, 110, 100}) // the pipe
-	f.drum(X+4.2, Z-2, 1.9, 0.6, rgb{146, 150, 150})
 }
 
 // crown fills a tree top with clusters of leaves, the same ones every year.
@@ -166,19 +189,6 @@ func (f *frame) paintCottonwood(X, Z float64) {
 		{-2.9, 5.6, 1.5}, {2.7, 5.9, 1.5}, {0, 6.2, 1.9}, {-1.8, 7.4, 1.7}, {1.7, 7.8, 1.7},
 		{0.1, 9, 1.7}, {-3.6, 6.8, 1.1}, {3.4, 7, 1.1}, {-0.9, 10, 1.1},
 	}, 120)
-}
-
-func (f *frame) paintJuniper(X, Z float64) {
-	f.shadow(X, Z, 3.4, 2.2, 0.5)
-	bark := rgb{124, 104, 88}
-	f.bar(X, 0, Z, X+0.25, 1.6, Z, 0.42, bark)
-	f.bar(X+0.1, 0.8, Z, X-1.1, 2.6, Z, 0.2, bark)
-	f.bar(X-0.9, 2.4, Z, X-1.9, 4.0, Z, 0.09, rgb{164, 154, 142}) // the dead limb
-	f.bar(X-1.5, 3.3, Z, X-2.2, 3.5, Z, 0.05, rgb{164, 154, 142})
-	f.crown("juniper", X, Z, rgb{84, 104, 74}, [][3]float64{
-		{-0.7, 1.9, 0.9}, {0.9, 1.7, 1.0}, {0.1, 2.5, 1.15}, {1.2, 2.7, 0.8}, {0.3, 3.6, 0.95},
-		{-0.4, 3.2, 0.8}, {0.6, 4.5, 0.62}, {0.5, 5.1, 0.36},
-	}, 130)
 }
 
 func (f *frame) paintCorral(X, Z float64) {

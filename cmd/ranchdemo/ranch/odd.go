@@ -51,7 +51,7 @@ func files(names ...string) []string { return names }
 func odds() []odd {
 	const (
 		windmill, tank, cottonwood = "Windmill Stake 1", "Tank Stake 2", "Cottonwood Stake 3"
-		corral, juniper, buttes    = "Old Corral Stake 4", "Juniper Stake 5", "Twin Buttes Stake 6"
+		corral, playa, rim         = "Old Corral Stake 4", "Playa Stake 5", "Rim Stake 6"
 	)
 	return []odd{
 		{Odd{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "not whole"}, 2011,
@@ -66,41 +66,41 @@ func odds() []odd {
 			func(o *oddities) error {
 				return o.retake(cottonwood, 2016, "landscape", func(s *shot) { s.Time = s.Time.AddDate(0, 0, 40) })
 			}},
-		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", juniper, "", true, files("2012/landscape.jpg", "2012/plot.jpg"), "465 days ahead"}, 2012,
+		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", playa, "", true, files("2012/landscape.jpg", "2012/plot.jpg"), "465 days ahead"}, 2012,
 			func(o *oddities) error {
-				return o.retakeBoth(juniper, 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
+				return o.retakeBoth(playa, 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
 			}},
-		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", buttes, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
-			func(o *oddities) error { return o.scan(buttes, 2009) }},
+		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", rim, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
+			func(o *oddities) error { return o.scan(rim, 2009) }},
 		{Odd{"the pictures of 2014 were exported without date or position", "", windmill, "", false, nil, ""}, 2014,
 			func(o *oddities) error { return o.strip(windmill, 2014) }},
 		{Odd{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", corral, "", false,
 			files("2018/landscape.jpg", "2018/plot.jpg", "2019/landscape.jpg", "2019/plot.jpg"), "each other"}, 2018,
 			func(o *oddities) error { return o.swap(corral, 2018, 2019) }},
-		{Odd{"the plot of 2017 was taken at Twin Buttes Stake 6", "elsewhere", juniper, "", false, files("2017/plot.jpg"), "Twin Buttes Stake 6"}, 2017,
+		{Odd{"the plot of 2017 was taken at Rim Stake 6", "elsewhere", playa, "", false, files("2017/plot.jpg"), "Rim Stake 6"}, 2017,
 			func(o *oddities) error {
-				there := o.r.site(buttes)
-				return o.retake(juniper, 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
+				there := o.r.site(rim)
+				return o.retake(playa, 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
 			}},
 		{Odd{"a picture of 2010 lies under 2015 as well", "twice", cottonwood, "", false,
 			files("2010/for the report.jpg", "2015/for the report.jpg"), "2015"}, 2010,
 			func(o *oddities) error { return o.twice(cottonwood, 2010, 2015) }},
-		{Odd{"a landscape of Old Corral Stake 4, of 2012, was filed here in 2018 too", "twice", buttes, "", false,
+		{Odd{"a landscape of Old Corral Stake 4, of 2012, was filed here in 2018 too", "twice", rim, "", false,
 			files("2018/old corral.jpg", corral+":2012/landscape.jpg"), "Old Corral Stake 4"}, 2018,
 			func(o *oddities) error {
-				return o.copy(o.photo(corral, 2012, "landscape"), o.r.Visit(buttes, 2018).Folder()+"/old corral.jpg")
+				return o.copy(o.photo(corral, 2012, "landscape"), o.r.Visit(rim, 2018).Folder()+"/old corral.jpg")
 			}},
 		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false, files("North Flat/Tank Stake 2/site.toml"), "site.toml:2"}, 0,
 			func(o *oddities) error {
 				return o.write("North Flat/Tank Stake 2/site.toml", []byte("stand = \"at the tank\"\nretired = 2031-02-30\n"))
 			}},
-		{Odd{"another has a key that means nothing", "card", "", "", false, files("Calico Ridge/Juniper Stake 5/site.toml"), "site.toml:2: baering"}, 0,
+		{Odd{"another has a key that means nothing", "card", "", "", false, files("Breaks Pasture/Playa Stake 5/site.toml"), "site.toml:2: baering"}, 0,
 			func(o *oddities) error {
-				return o.write("Calico Ridge/Juniper Stake 5/site.toml", []byte("stand = \"at the lone juniper\"\nbaering = 140\n"))
+				return o.write("Breaks Pasture/Playa Stake 5/site.toml", []byte("stand = \"at the playa\"\nbaering = 140\n"))
 			}},
 		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true, nil, "due in 2016"}, 0, nil},
-		{Odd{"in 2019 the site was visited in October", "out of season", saltLick, "2019-10-12", true, nil, "days outside the season"}, 0, nil},
-		{Odd{"of 1987 there is only a print, scanned in 2015", "scan", saltLick, "1987", true, files("Calico Ridge/Salt Lick Stake 7/1987/landscape.jpg"), "2015"}, 0, nil},
+		{Odd{"in 2019 the site was visited in November", "out of season", saltLick, "2019-11-19", true, nil, "days outside the season"}, 0, nil},
+		{Odd{"of 1987 there is only a print, scanned in 2015", "scan", saltLick, "1987", true, files("Breaks Pasture/Salt Lick Stake 7/1987/landscape.jpg"), "2015"}, 0, nil},
 		{Odd{"a stake was lost after 2012, and another driven beside it", "", gatePost + " again", "", false, nil, ""}, 0, nil},
 		{Odd{"and that one was given up after 2016", "", gatePost + " again", "", false, nil, ""}, 0, nil},
 	}
@@ -110,7 +110,7 @@ func odds() []odd {
 // second year; in 2021 it was closed after a fire, as its card says.
 const (
 	saltLick     = "Salt Lick Stake 7"
-	saltLickCard = "[[closed]]\nfrom   = 2021-05-01\nto     = 2021-10-31\nreason = \"fire\"\n"
+	saltLickCard = "[[closed]]\nfrom   = 2021-04-10\nto     = 2021-12-31\nreason = \"fire\"\n"
 )
 
 // gatePost is a site that another replaced, which was retired in its turn: two
@@ -121,10 +121,10 @@ const (
 )
 
 // Baseline is the year of a site that has a lone visit long before the others.
-var Baseline = SiteYear{Pasture: "Calico Ridge", Site: saltLick, Year: 1987}
+var Baseline = SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 1987}
 
 // Closed is the year of a site that its card explains.
-var Closed = SiteYear{Pasture: "Calico Ridge", Site: saltLick, Year: 2021}
+var Closed = SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 2021}
 
 // MakeOdd puts the oddities into a ranch that was drawn below dir, and says what
 // they are. The files it writes have the time when.

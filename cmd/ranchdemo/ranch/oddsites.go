@@ -6,9 +6,9 @@ import (
 	"time"
 )
 
-// newSite is a site of the oddities' own, some way from Twin Buttes.
+// newSite is a site of the oddities' own, some way from the rim.
 func (o *oddities) newSite(name string, north, east float64) *Site {
-	s := *o.r.site("Twin Buttes Stake 6")
+	s := *o.r.site("Rim Stake 6")
 	s.Name, s.Latitude, s.Longitude = name, s.Latitude+north, s.Longitude+east
 	s.horizon = newSkyline(o.r.Seed, &s)
 	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(&s) })
@@ -17,7 +17,7 @@ func (o *oddities) newSite(name string, north, east float64) *Site {
 
 // visitTo draws a visit to such a site on the round of a year; change may move it.
 func (o *oddities) visitTo(ctx context.Context, s *Site, year int, change func(*Visit)) error {
-	v := *o.r.Visit("Twin Buttes Stake 6", year)
+	v := *o.r.Visit("Rim Stake 6", year)
 	v.Site = s
 	v.Time = v.Time.Add(70 * time.Minute)
 	if change != nil {
@@ -31,20 +31,20 @@ func (o *oddities) visitTo(ctx context.Context, s *Site, year int, change func(*
 func (o *oddities) drawSaltLick(ctx context.Context) error {
 	s := o.newSite(saltLick, -0.0082, 0.0061)
 	years := []int{2010, 2012, 2014, 2017, 2019}
-	for year := 2023; o.r.Visit("Twin Buttes Stake 6", year) != nil; year += 2 {
+	for year := 2023; o.r.Visit("Rim Stake 6", year) != nil; year += 2 {
 		years = append(years, year)
 	}
 	for _, year := range years {
 		err := o.visitTo(ctx, s, year, func(v *Visit) {
 			if year == 2019 {
-				v.Time = time.Date(2019, time.October, 12, 10, 5, 0, 0, zone)
+				v.Time = time.Date(2019, time.November, 19, 10, 5, 0, 0, zone)
 			}
 		})
 		if err != nil {
 			return err
 		}
 	}
-	print := *o.r.Visit("Twin Buttes Stake 6", 2011)
+	print := *o.r.Visit("Rim Stake 6", 2011)
 	print.Site = s
 	b, err := o.r.plain(&print, "landscape")
 	if err == nil {

@@ -4,14 +4,10 @@ import (
 	"image"
 	"math"
 	"math/rand/v2"
-	"strconv"
-	"sync"
-
-	"golang.org/x/image/font"
 )
 
-// plot is a plot picture being painted: looking straight down on a square of
-// 3 by 3 feet. Its points are inches from the middle of the square.
+// plot is a plot picture being painted: looking straight down on a hoop that lies
+// on the ground. Its points are inches from the middle of the hoop.
 type plot struct {
 	*canvas
 	*Visit
@@ -24,19 +20,19 @@ type plot struct {
 	sun   float64
 }
 
-// side is the square's: two six-foot folding rules, each bent once in its
-// middle, go exactly round it.
-const side = 36.0
+// radius of a hoop of 9.6 square feet, in inches. That size is common practice,
+// no source: clippings from it, in grams, times ten are pounds to the acre.
+const radius = 20.98
 
-// The picture's middle lies this many inches right of the square's: the board
-// needs its place. Plants, stones and litter lie all over the picture.
-const offside = 6.5
+// The picture's middle lies this many inches right of the hoop's: the board needs
+// its place. Plants, stones and litter lie all over the picture.
+const offside = 8.0
 
 func anywhere(d *rand.Rand) (X, Y float64) {
-	return offside + (d.Float64()-0.5)*64, (d.Float64() - 0.5) * 48
+	return offside + (d.Float64()-0.5)*66, (d.Float64() - 0.5) * 50
 }
 
-// Plot paints the marked square.
+// Plot paints the ground at the stake, and the hoop on it.
 func Plot(seed uint64, v *Visit) image.Image {
 	d := random(seed, "plot", v.Site.Name, v.Year)
 	p := &plot{canvas: newCanvas(width, height), Visit: v, seed: seed, shade: -1, sun: 1}
@@ -46,25 +42,26 @@ func Plot(seed uint64, v *Visit) image.Image {
 	switch v.Weather {
 	case Overcast:
 		p.sun = 0.15
-	case Storms, Smoke:
+	case Storms, Dust:
 		p.sun = 0.4
 	case HighThin:
 		p.sun = 0.8
 	}
-	p.scale = (16.7 + 0.5*d.Float64()) * unit
-	p.midX, p.midY = (355+d.Float64()*14)*unit, height/2+(d.Float64()*14-7)*unit
+	p.scale = (15.3 + 0.4*d.Float64()) * unit
+	p.midX, p.midY = (350+d.Float64()*14)*unit, height/2+(d.Float64()*10-5)*unit
 	p.turn = (d.Float64() - 0.5) * 0.045
 	p.paintSoil()
 	p.paintGravel()
 	p.paintLitter(d)
-	all := bunches(seed, v.Site)
-	p.paintForbs(d)
+	all := plants(seed, v.Site)
 	for i, b := range all {
-		p.paintBunch(b, i)
+		p.paintPlant(b, i)
 	}
+	p.paintForbs(d)
+	p.paintPears()
 	p.paintSeedling()
-	p.paintCorner()
-	p.paintRules()
+	p.paintStake()
+	p.paintHoop()
 	p.paintPlotBoard(d)
 	p.develop(d)
 	return p.RGBA
@@ -133,7 +130,7 @@ func (p *plot) paintGravel() {
 
 // paintLitter: last year's growth, lying down.
 func (p *plot) paintLitter(d *rand.Rand) {
-	for range int(150 + 420*p.Cover) {
+	for range int(150 + 300*p.Cover) {
 		x, y := p.point(anywhere(d))
 		a, l := d.Float64()*2*math.Pi, (0.3+1.3*d.Float64()*d.Float64())*p.scale
 		sin, cos := math.Sincos(a)
@@ -143,13 +140,13 @@ func (p *plot) paintLitter(d *rand.Rand) {
 	}
 }
 
-// paintSeedling: one saltbush took root beside the square and grows a little
+// paintSeedling: one saltbush took root beside the hoop and grows a little
 // every year.
 func (p *plot) paintSeedling() {
 	d := random(p.seed, "seedling", p.Site.Name)
-	X, Y := -22.5+2*d.Float64(), -14+28*d.Float64()
+	X, Y := 25.5+2*d.Float64(), -17+12*d.Float64()
 	x, y := p.point(X, Y)
-	r := (1.6 + 0.17*float64(p.Year-FirstYear)) * p.scale
+	r := (1.5 + 0.16*float64(p.Year-FirstYear)) * p.scale
 	p.soft(x+p.shade*r*0.25, y+r*0.2, r, r*0.95, 0, 0.4, rgb{48, 42, 38}, 0.5)
 	for i := range 230 {
 		a, q := d.Float64()*2*math.Pi, math.Sqrt(d.Float64())
@@ -159,9 +156,10 @@ func (p *plot) paintSeedling() {
 	}
 }
 
-// paintCorner is the stake seen end on at the square's first corner.
-func (p *plot) paintCorner() {
-	x, y := p.point(-side/2-1.4, -side/2-1.4)
+// paintStake is the stake seen end on, just outside the hoop.
+func (p *plot) paintStake() {
+	at := -(radius + 1.7) / math.Sqrt2
+	x, y := p.point(at, at)
 	r := p.scale // one inch
 	p.soft(x+p.shade*r, y+0.7*r, 1.1*r, 0.8*r, 0.5*p.shade, 0.5, rgb{48, 42, 38}, 0.25+0.3*p.sun)
 	if p.CapMissing {
@@ -174,79 +172,41 @@ func (p *plot) paintCorner() {
 	p.soft(x-p.shade*0.25*r, y-0.25*r, 0.35*r, 0.3*r, 0, 0.9, rgb{255, 186, 120}, 0.8)
 }
 
-// ruleArt is half a folding rule, three feet of it: inch marks, figures, and
-// a rivet at each fold.
-var ruleArt = sync.OnceValue(func() [2][2]*image.RGBA {
-	const perInch, tall = 26, 23
-	bold, _ := parsed()
-	with := face(bold, 14)
-	var art [2][2]*image.RGBA // rule, half
-	for rule, wood := range []rgb{{238, 204, 92}, {240, 236, 222}} {
-		for half := range 2 {
-			c := newCanvas(36*perInch, tall)
-			for y := range tall {
-				for x := range 36 * perInch {
-					fold := (x / (6 * perInch)) % 2
-					c.set(x, y, wood.lit(1-0.05*float64(fold)-0.07*math.Abs(float64(y)-tall/2)/tall*2))
-				}
-			}
-			ink := image.NewUniform(rgb{30, 28, 26}.rgba())
-			red := image.NewUniform(rgb{186, 36, 28}.rgba())
-			for q := range 36*4 + 1 {
-				x, long := float64(q*perInch)/4, 3.5
-				switch {
-				case q%4 == 0:
-					long = 9
-				case q%2 == 0:
-					long = 6
-				}
-				c.stroke(x, 0, x, long, 1.5, 1.5, rgb{30, 28, 26}, 1)
-			}
-			for inch := 1; inch <= 36; inch++ {
-				n, with, src := half*36+inch, with, ink
-				if n%12 == 0 {
-					src = red
-				}
-				s := strconv.Itoa(n)
-				w := font.MeasureString(with, s).Ceil()
-				write(c, with, inch*perInch-w-2, tall-3, s, src, nil)
-			}
-			for fold := 0; fold <= 36; fold += 6 {
-				x := float64(fold * perInch)
-				c.disc(x, tall/2, 5, 5, 0, rgb{150, 118, 60}, 1)
-				c.disc(x-1, tall/2-1, 3, 3, 0, rgb{222, 190, 120}, 1)
-			}
-			art[rule][half] = c.RGBA
+// paintHoop lays the hoop: yellow pipe, a black band at each eighth, and the
+// coupling that closes it at the stake.
+func (p *plot) paintHoop() {
+	const parts, thick = 160, 0.62
+	along := func(i int, out float64) (x, y float64) {
+		sin, cos := math.Sincos(float64(i)/parts*2*math.Pi - 0.75*math.Pi) // the stake's side first
+		return p.point((radius+out)*cos, (radius+out)*sin)
+	}
+	ring := func(dx, dy, out, wide float64, a float64, color func(i int) rgb) {
+		for i := range parts {
+			x0, y0 := along(i, out)
+			x1, y1 := along(i+1, out)
+			p.stroke(x0+dx, y0+dy, x1+dx, y1+dy, wide*p.scale, wide*p.scale, color(i), a)
 		}
 	}
-	return art
-})
-
-// paintRules lays the two rules round the square: a yellow one along the top
-// and down the right, a white one along the bottom and up the left.
-func (p *plot) paintRules() {
-	const thick = 0.88
-	const h = side / 2
-	art := ruleArt()
-	for i, s := range [][6]float64{ // left top, along, across
-		{-h, -h - thick, side, 0, 0, thick},
-		{h + thick, -h, 0, side, -thick, 0},
-		{h, h + thick, -side, 0, 0, -thick},
-		{-h - thick, h, 0, -side, thick, 0},
-	} {
-		x, y := p.point(s[0], s[1])
-		ax, ay := p.point(s[0]+s[2], s[1]+s[3])
-		bx, by := p.point(s[0]+s[4], s[1]+s[5])
-		mx, my := (x+bx)/2+p.shade*3.5, (y+by)/2+3.5
-		p.stroke(mx, my, mx+ax-x, my+ay-y, thick*p.scale, thick*p.scale, rgb{46, 38, 34}, 0.35+0.25*p.sun)
-		p.place(art[i/2][i%2], x, y, ax-x, ay-y, bx-x, by-y)
+	only := func(c rgb) func(int) rgb { return func(int) rgb { return c } }
+	ring(p.shade*3.5, 4, 0, thick, 0.12+0.13*p.sun, only(rgb{46, 38, 34}))
+	banded := func(i int) rgb {
+		switch {
+		case i < 3 || i >= parts-3:
+			return rgb{118, 118, 120}
+		case (i+1)%(parts/8) < 2:
+			return rgb{40, 38, 38}
+		}
+		return rgb{232, 196, 48}
 	}
+	ring(0, 0, 0, thick, 1, banded)
+	ring(0, 0, 0.12, thick*0.3, 0.55, func(i int) rgb { return banded(i).mix(rgb{255, 252, 232}, 0.6) })
+	ring(0, 0, -0.24, thick*0.18, 0.5, func(i int) rgb { return banded(i).lit(0.6) })
 }
 
-// paintPlotBoard lays the board beside the square.
+// paintPlotBoard lays the board beside the hoop.
 func (p *plot) paintPlotBoard(d *rand.Rand) {
 	const wide, tall = 252 * unit, 169 * unit
-	x, y := (694+d.Float64()*8)*unit, (500+d.Float64()*26)*unit
+	x, y := (692+d.Float64()*8)*unit, (506+d.Float64()*22)*unit
 	tilt := (d.Float64() - 0.5) * 0.12
 	p.fill(rgb{44, 38, 34}, 0.35+0.25*p.sun, x+p.shade*6, y+6, x+wide+p.shade*6, y+tilt*wide+6,
 		x+wide-tilt*tall+p.shade*6, y+tilt*wide+tall+6, x-tilt*tall+p.shade*6, y+tall+6)

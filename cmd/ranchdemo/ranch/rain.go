@@ -3,21 +3,21 @@ package ranch
 import "math"
 
 // Rain is the invented record of the gauge at the tank: inches of rain and
-// snow water from 1 October to the June visit, by year.
+// snow water from 1 October to the August visit, by year.
 type Rain struct{ inches map[int]float64 }
 
 // The record starts before the first visit, because grass remembers last year.
 const rainFrom = FirstYear - 1
 
-// rainfall invents the record: years around eight inches, wet and dry ones in
-// short runs, as arid country has them.
+// rainfall invents the record: years around twelve inches, wet and dry ones in
+// short runs, as the dry plains have them.
 func rainfall(seed uint64, last int) Rain {
 	d := random(seed, "rain")
 	r := Rain{inches: map[int]float64{}}
 	run := 0.0
 	for year := rainFrom; year <= max(last, FirstYear); year++ {
-		run = 0.35*run + d.NormFloat64()*2.6
-		in := min(max(8.3+run, 3.7), 14.4)
+		run = 0.35*run + d.NormFloat64()*3.3
+		in := min(max(12.3+run, 6.1), 19.8)
 		r.inches[year] = math.Round(in*10) / 10
 	}
 	return r
@@ -38,13 +38,13 @@ func (r Rain) Usual() float64 {
 }
 
 // Grass is what the rain made of a site: the share of ground under grass, and
-// how green it stands in late June. Three quarters this year's rain, one
+// how green it stands in the middle of August. Three quarters this year's rain, one
 // quarter last year's, and the site's own soil.
 func (r Rain) Grass(s *Site, year int) (cover, green float64) {
 	in := 0.75*r.inches[year] + 0.25*r.inches[year-1]
-	cover = s.soil * (0.035*in + 0.02)
-	cover = min(max(cover, 0.08), 0.55)
-	green = min(max((r.inches[year]-5)/8, 0.04), 1)
+	cover = s.soil * (0.034*in + 0.05)
+	cover = min(max(cover, 0.16), 0.72)
+	green = min(max((r.inches[year]-7.5)/9, 0.04), 1)
 	return cover, green
 }
 
@@ -57,7 +57,7 @@ const (
 	HighThin
 	Overcast
 	Storms
-	Smoke
+	Dust
 )
 
 // weather is drawn once per pasture and year: both sites of a pasture are seen
@@ -65,17 +65,17 @@ const (
 func weather(seed uint64, pasture string, year int) Weather {
 	d := random(seed, "weather", pasture, year).Float64()
 	switch {
-	case d < 0.26:
+	case d < 0.24:
 		return Clear
-	case d < 0.60:
+	case d < 0.58:
 		return Cumulus
-	case d < 0.76:
+	case d < 0.70:
 		return HighThin
-	case d < 0.86:
+	case d < 0.78:
 		return Overcast
-	case d < 0.94:
+	case d < 0.92:
 		return Storms
 	default:
-		return Smoke
+		return Dust
 	}
 }

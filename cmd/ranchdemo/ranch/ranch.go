@@ -4,13 +4,13 @@
 // The model, from the outside in:
 //
 //   - [New] lays out the [Ranch]: three pastures, six marked sites, and one
-//     [Visit] to each site in late June of every year since 2009. Each visit
+//     [Visit] to each site in the middle of August of every year since 2009. Each visit
 //     has a plot picture, a landscape picture and a note. Everything follows
 //     from a seed, so the same seed draws the same bytes.
-//   - The [Rain] record drives what a person sees: grass cover, its colour, and
+//   - The [Rain] record drives what a person sees: grass cover, its color, and
 //     the wording of the notes.
 //   - A [View] of a site keeps what lasts. Its skyline, its landmark, its
-//     shrubs and the plants in its plot are the same ones year after year; only
+//     shrubs and the plants at its plot are the same ones year after year; only
 //     rain, weather, growth and a hand that never holds the camera quite the
 //     same way differ.
 //   - [Flaws] says what the record honestly lacks: a year nobody came, a year
@@ -38,9 +38,9 @@ const (
 	County = "Calico County"
 )
 
-// zone is the ranch's clock: seven hours behind UTC in summer, the only season
+// zone is the ranch's clock: six hours behind UTC in summer, the only season
 // anyone takes pictures. Fixed, so that a drawing needs no time zone tables.
-var zone = time.FixedZone("-07:00", -7*3600)
+var zone = time.FixedZone("-06:00", -6*3600)
 
 // Ranch is the whole record before it is drawn.
 type Ranch struct {
@@ -128,12 +128,13 @@ func (r *Ranch) visit(s *Site, i, year int, now time.Time) {
 }
 
 // visitTime: the round takes three days, one pasture a day, two sites a
-// morning, and starts within a few days of 21 June.
+// morning before the storms build, and starts within a few days of 12 August, when
+// the warm-season grasses of the plains are grown.
 func visitTime(seed uint64, i, year int) time.Time {
-	start := 21 + random(seed, "round", year).IntN(6) // 21 to 26 June
+	start := 12 + random(seed, "round", year).IntN(6) // 12 to 17 August
 	d := random(seed, "visit", year, i)
-	minute := 9*60 + 20 + 95*(i%2) + d.IntN(40)
-	return time.Date(year, time.June, start+i/2, 0, minute, d.IntN(60), 0, zone)
+	minute := 7*60 + 35 + 85*(i%2) + d.IntN(40)
+	return time.Date(year, time.August, start+i/2, 0, minute, d.IntN(60), 0, zone)
 }
 
 // Folder is where the visit's files lie, slash-separated, below the ranch.

@@ -7,18 +7,19 @@ import "sync"
 type Site struct {
 	Pasture, Name string
 
-	// Latitude and Longitude (WGS 84, degrees) lie on open public range in the
-	// northern Great Basin; no ranch is meant by them.
+	// Latitude and Longitude (WGS 84, degrees) lie on open short-grass plains east
+	// of the Rocky Mountains; no ranch is meant by them.
 	Latitude, Longitude float64
-	Elevation           float64 // metres above sea level
+	Elevation           float64 // meters above sea level
 	Bearing             int     // degrees from true north the landscape looks to
 
 	landmark landmark
-	stand    string  // how the notes find the stake
-	soil     float64 // how much grass this ground makes of the same rain
-	ground   rgb     // bare soil
-	gravel   int     // stones in the plot
-	sunLeft  bool    // morning light comes from the left of the view
+	far      farthing // what stands on the horizon
+	stand    string   // how the notes find the stake
+	soil     float64  // how much grass this ground makes of the same rain
+	ground   rgb      // bare soil
+	gravel   int      // stones in the plot
+	sunLeft  bool     // morning light comes from the left of the view
 	horizon  skyline
 	back     func() *backdrop // worked out when a picture first needs it
 
@@ -29,39 +30,39 @@ type Site struct {
 func sites(seed uint64) []*Site {
 	s := []*Site{{
 		Pasture: "North Flat", Name: "Windmill Stake 1",
-		Latitude: 41.41236, Longitude: -119.18412, Elevation: 1462, Bearing: 312,
-		landmark: windmill, soil: 1.0, ground: rgb{172, 145, 116}, gravel: 130,
-		stand:   "T-post with orange cap, 40 paces southeast of the windmill",
+		Latitude: 38.68127, Longitude: -103.10842, Elevation: 1347, Bearing: 297,
+		landmark: windmill, far: elevator, soil: 1.0, ground: rgb{160, 138, 108}, gravel: 26,
+		stand:   "T-post with orange cap, 30 paces east of the windmill",
 		sunLeft: false, capGone: 2016,
 	}, {
 		Pasture: "North Flat", Name: "Tank Stake 2",
-		Latitude: 41.40391, Longitude: -119.16957, Elevation: 1455, Bearing: 18,
-		landmark: tank, soil: 0.86, ground: rgb{180, 158, 132}, gravel: 90,
-		stand:   "T-post with orange cap, inside the old exclosure corner, tank straight ahead",
+		Latitude: 38.67284, Longitude: -103.09366, Elevation: 1343, Bearing: 24,
+		landmark: tank, far: shelterbelt, soil: 0.86, ground: rgb{172, 154, 126}, gravel: 20,
+		stand:   "T-post with orange cap at the old exclosure corner, stock tank straight ahead",
 		sunLeft: false, noLandscape: 2017,
 	}, {
 		Pasture: "Draw Pasture", Name: "Cottonwood Stake 3",
-		Latitude: 41.38127, Longitude: -119.20718, Elevation: 1438, Bearing: 201,
-		landmark: cottonwood, soil: 1.16, ground: rgb{150, 127, 103}, gravel: 60,
+		Latitude: 38.65019, Longitude: -103.13125, Elevation: 1326, Bearing: 193,
+		landmark: cottonwood, far: treeline, soil: 1.14, ground: rgb{146, 126, 100}, gravel: 12,
 		stand:   "T-post with orange cap on the first bench above the draw, lone cottonwood in the picture",
 		sunLeft: true, skipped: 2014,
 	}, {
 		Pasture: "Draw Pasture", Name: "Old Corral Stake 4",
-		Latitude: 41.37408, Longitude: -119.19064, Elevation: 1447, Bearing: 155,
-		landmark: corral, soil: 0.92, ground: rgb{164, 134, 106}, gravel: 110,
-		stand:   "T-post with orange cap, 25 paces north of the old corral",
+		Latitude: 38.64306, Longitude: -103.11471, Elevation: 1331, Bearing: 148,
+		landmark: corral, far: swells, soil: 0.92, ground: rgb{158, 134, 106}, gravel: 34,
+		stand:   "T-post with orange cap, 20 paces north of the old corral",
 		sunLeft: true, capGone: 2022,
 	}, {
-		Pasture: "Calico Ridge", Name: "Juniper Stake 5",
-		Latitude: 41.36014, Longitude: -119.23871, Elevation: 1604, Bearing: 265,
-		landmark: juniper, soil: 0.95, ground: rgb{158, 118, 94}, gravel: 220,
-		stand:   "T-post with orange cap on the ridge trail, lone juniper downslope",
+		Pasture: "Breaks Pasture", Name: "Playa Stake 5",
+		Latitude: 38.62874, Longitude: -103.16238, Elevation: 1339, Bearing: 258,
+		landmark: playa, far: farBreaks, soil: 0.95, ground: rgb{166, 142, 112}, gravel: 14,
+		stand:   "T-post with orange cap 60 paces east of the playa, out of the mud",
 		sunLeft: false, noNote: 2021,
 	}, {
-		Pasture: "Calico Ridge", Name: "Twin Buttes Stake 6",
-		Latitude: 41.35172, Longitude: -119.22490, Elevation: 1589, Bearing: 228,
-		landmark: buttes, soil: 0.82, ground: rgb{168, 122, 96}, gravel: 260,
-		stand:   "T-post with orange cap beside the two-track, the twin buttes on the skyline",
+		Pasture: "Breaks Pasture", Name: "Rim Stake 6",
+		Latitude: 38.62033, Longitude: -103.14817, Elevation: 1322, Bearing: 236,
+		landmark: rim, far: breaks, soil: 0.82, ground: rgb{176, 140, 110}, gravel: 120,
+		stand:   "T-post with orange cap beside the two-track, the notch in the rim of the breaks straight ahead",
 		sunLeft: true,
 	}}
 	for i := range s {

@@ -2,7 +2,7 @@ package ranch
 
 import "math"
 
-// skyAt is the colour of the empty sky; up is 0 at the horizon, 1 at the top.
+// skyAt is the color of the empty sky; up is 0 at the horizon, 1 at the top.
 func (f *frame) skyAt(up float64) rgb {
 	pale, deep := rgb{208, 226, 238}, rgb{74, 130, 196}
 	switch f.Weather {
@@ -12,8 +12,8 @@ func (f *frame) skyAt(up float64) rgb {
 		pale, deep = rgb{222, 224, 226}, rgb{168, 174, 182}
 	case Storms:
 		pale, deep = rgb{214, 222, 228}, rgb{92, 122, 158}
-	case Smoke:
-		pale, deep = rgb{228, 210, 182}, rgb{158, 168, 176}
+	case Dust:
+		pale, deep = rgb{222, 200, 166}, rgb{168, 176, 184}
 	}
 	return pale.mix(deep, math.Pow(min(max(up, 0), 1), 0.72))
 }
@@ -37,8 +37,8 @@ func (f *frame) paintSky() {
 		f.paintLid(n, 0.35)
 		f.paintHeaps(n, 3, 0.16)
 		f.paintThunderhead(n)
-	case Smoke:
-		f.paintVeils(n)
+	case Dust:
+		f.paintDust(n)
 	}
 }
 
@@ -59,6 +59,18 @@ func (f *frame) paintVeils(n *noise) {
 	}
 }
 
+// paintDust draws soil on the wind: rolls of it, thick along the horizon.
+func (f *frame) paintDust(n *noise) {
+	for y := range int(f.horizon) + 4 {
+		up := 1 - float64(y)/f.horizon
+		for x := range width {
+			u := float64(x) / width
+			d := n.sum(u*4+up*1.5, up*5, 3)
+			f.blend(x, y, rgb{206, 182, 146}, step(0.5, 0.02, up)*(0.35+0.6*step(0.3, 0.7, d)))
+		}
+	}
+}
+
 // paintLid draws a ceiling of cloud seen from below, in perspective.
 func (f *frame) paintLid(n *noise, much float64) {
 	for y := range int(f.horizon) + 4 {
@@ -75,14 +87,14 @@ func (f *frame) paintLid(n *noise, much float64) {
 }
 
 // paintHeaps draws fair-weather cumulus: puffs on a common flat base.
-func (f *frame) paintHeaps(n *noise, count int, grey float64) {
+func (f *frame) paintHeaps(n *noise, count int, gray float64) {
 	for i := range count {
 		near := f.rand.Float64()
 		near *= near
 		base := f.horizon - (70+185*near+24*f.rand.Float64())*unit
 		wide := (60 + 40*f.rand.Float64() + 190*near) * unit
 		mid := (float64(i) + f.rand.Float64()) / float64(count) * width
-		f.paintHeap(n, mid, base, wide, wide*(0.26+0.16*f.rand.Float64()), grey, i)
+		f.paintHeap(n, mid, base, wide, wide*(0.26+0.16*f.rand.Float64()), gray, i)
 	}
 }
 
@@ -96,7 +108,7 @@ func (f *frame) paintThunderhead(n *noise) {
 
 type puff struct{ x, y, r float64 }
 
-func (f *frame) paintHeap(n *noise, mid, base, wide, tall, grey float64, which int) {
+func (f *frame) paintHeap(n *noise, mid, base, wide, tall, gray float64, which int) {
 	var puffs []puff
 	for i := range 16 {
 		t := (float64(i)+f.rand.Float64())/16*2 - 1
@@ -127,7 +139,7 @@ func (f *frame) paintHeap(n *noise, mid, base, wide, tall, grey float64, which i
 				continue
 			}
 			light = light/thick + 0.9*w - 0.5*step(base-tall*0.5, base, float64(y))
-			p := rgb{176, 184, 198}.mix(rgb{255, 254, 250}, step(-0.75, 0.35, light)).lit(1 - grey)
+			p := rgb{176, 184, 198}.mix(rgb{255, 254, 250}, step(-0.75, 0.35, light)).lit(1 - gray)
 			a := step(0.04, 0.42, thick) * (1 - step(base-tall*0.10, base+3, float64(y)+w*6))
 			p = p.mix(f.skyAt(0.03), 0.35*(1-step(40, 190, (f.horizon-base)/unit)))
 			f.blend(x, y, p.ink(), a)

@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// thing stands on the ground Z metres off; farther things are painted first.
+// thing stands on the ground Z meters off; farther things are painted first.
 type thing struct {
 	Z     float64
 	paint func()
@@ -28,39 +28,71 @@ func (f *frame) paintThings() {
 	}
 }
 
-// shadow darkens the ground beside something wide and tall metres big.
+// shadow darkens the ground beside something wide and tall meters big.
 func (f *frame) shadow(X, Z, wide, tall, strength float64) {
 	x, y, k := f.point(X+f.shadeSide()*(wide*0.3+tall*0.28), 0, Z)
 	f.soft(x, y, (wide*0.6+tall*0.3)*k, max(wide*0.5*k*eye/Z*1.3, 0.8), 0, 0.6, rgb{54, 46, 42}, strength*(0.2+0.8*f.sun))
 }
 
-// shrubs are saltbush and sage. They grow about a hand's width in ten years.
+// shrubs are few on this ground: fourwing saltbush, which grows about a hand's
+// width in ten years, snakeweed, and prickly pear.
 func (f *frame) shrubs() []thing {
 	d := random(f.seed, "shrubs", f.Site.Name)
 	var all []thing
-	for i := range 92 {
-		Z := 9.5 + 85*math.Pow(d.Float64(), 1.4)
+	for i := range 62 {
+		Z := 7.5 + 70*math.Pow(d.Float64(), 1.5)
 		X := (d.Float64()*2 - 1) * (Z*0.56 + 1)
-		size := (0.28 + 0.42*d.Float64()) * (1 + 0.022*float64(f.Year-FirstYear)*(0.5+d.Float64()))
-		sage := d.Float64() < 0.35
-		if math.Abs(X+1.1) < 0.9 && Z < 14 {
-			continue // keep the line of sight past the stake clear
+		size, kind, growth := d.Float64(), d.Float64(), d.Float64()
+		if math.Abs(X+1.1) < 0.9 && Z < 14 || f.Site.landmark == playa && Z > 38 {
+			continue // the line of sight past the stake is clear, and so is the playa
 		}
-		all = append(all, thing{Z, func() { f.paintShrub(X, Z, size, sage, i) }})
+		paint := func() { f.paintPear(X, Z, 0.13+0.13*size, i) }
+		switch {
+		case kind < 0.26:
+			grown := (0.26 + 0.40*size) * (1 + 0.022*float64(f.Year-FirstYear)*(0.5+growth))
+			paint = func() { f.paintSaltbush(X, Z, grown, i) }
+		case kind < 0.72:
+			paint = func() { f.paintSnakeweed(X, Z, 0.15+0.14*size, i) }
+		}
+		all = append(all, thing{Z, paint})
 	}
 	return all
 }
 
-func (f *frame) paintShrub(X, Z, size float64, sage bool, which int) {
+func (f *frame) paintSaltbush(X, Z, size float64, which int) {
 	d := random(f.seed, "shrub", f.Site.Name, which) // the same bush every year
 	f.shadow(X, Z, size*1.5, size, 0.42)
-	leaf := rgb{146, 150, 118}
-	if sage {
-		leaf = rgb{132, 146, 134}
-	}
-	leaf = leaf.mix(rgb{128, 146, 92}, 0.35*f.Green)
+	leaf := rgb{148, 156, 128}.mix(rgb{132, 150, 104}, 0.35*f.Green)
 	x, y, k := f.point(X, 0, Z)
 	f.mound(d, x, y, size*0.85*k, size*0.95*k, leaf, 26+int(min(k*size*2.2, 190)), max(0.05*k*size*1.6, 0.8))
+}
+
+// paintSnakeweed: a low dome of fine stems, yellow on top in August.
+func (f *frame) paintSnakeweed(X, Z, size float64, which int) {
+	d := random(f.seed, "shrub", f.Site.Name, which)
+	f.shadow(X, Z, size*1.4, size*0.7, 0.34)
+	x, y, k := f.point(X, 0, Z)
+	f.mound(d, x, y, size*k, size*0.8*k, rgb{136, 144, 78}, 18+int(min(k*size*1.6, 90)), max(0.07*k*size, 0.7))
+	for range int(min(k*size*0.9, 60)) {
+		a := d.Float64() * math.Pi
+		r := 0.6 + 0.4*d.Float64()
+		f.disc(x+math.Cos(a)*r*size*k, y-math.Sin(a)*r*size*0.84*k, 1.1, 0.9, 0, rgb{226, 190, 62}, 0.9)
+	}
+}
+
+// paintPear: prickly pear, a few pads on end.
+func (f *frame) paintPear(X, Z, size float64, which int) {
+	d := random(f.seed, "shrub", f.Site.Name, which)
+	f.shadow(X, Z, size*2.4, size*0.6, 0.36)
+	x, y, k := f.point(X, 0, Z)
+	for range 5 + d.IntN(5) {
+		at, up := (d.Float64()*2-1)*size*1.5*k, d.Float64()*size*0.5*k
+		r := size * k * (0.34 + 0.16*d.Float64())
+		p := rgb{116, 140, 96}.lit(0.78 + 0.4*d.Float64())
+		lean := (d.Float64() - 0.5) * 1.4
+		f.disc(x+at, y-r*0.8-up, r*0.66, r, lean, p, 1)
+		f.soft(x+at-f.shadeSide()*r*0.2, y-r-up, r*0.3, r*0.5, lean, 0.9, p.lit(1.2), 0.6)
+	}
 }
 
 // mound heaps leaf dabs into a bush: dark inside and below, lit on top.
@@ -78,46 +110,55 @@ func (f *frame) mound(d *rand.Rand, x, y, rx, ry float64, leaf rgb, dabs int, da
 	}
 }
 
-// tufts are the bunchgrasses near enough to be seen one by one. Wet years
-// bring out more of the same plants, and make them taller.
+// tufts are the grasses near enough to be seen one by one: low sod of blue grama
+// and buffalograss, and here and there a taller needle-and-thread or wheatgrass.
+// Wet years bring out more of the same plants, and make them taller.
 func (f *frame) tufts() []thing {
 	d := random(f.seed, "tufts", f.Site.Name)
 	var all []thing
-	const plants = 1900
+	const plants = 2400
 	for i := range plants {
-		Z := nearest + 27*math.Pow(d.Float64(), 1.25)
+		Z := nearest + 22*math.Pow(d.Float64(), 1.35)
 		X := (d.Float64()*2 - 1) * (Z*0.55 + 0.4)
-		rank, size := d.Float64(), 0.10+0.16*d.Float64()
+		rank, size, tall := d.Float64(), 0.06+0.07*d.Float64(), d.Float64() < 0.09
 		clump := f.Site.horizon.n.sum(X*0.33+90, Z*0.33, 3)
-		if rank*1.25-0.5*(clump-0.5) > f.Cover*1.75 {
+		if rank*1.15-0.6*(clump-0.5) > f.Cover*1.5 {
 			continue
 		}
-		size *= 0.62 + 0.75*f.Cover/0.4
-		all = append(all, thing{Z, func() { f.paintTuft(X, Z, size, i) }})
+		if tall {
+			size *= 2.6
+		}
+		size *= 0.62 + 0.6*f.Cover/0.4
+		all = append(all, thing{Z, func() { f.paintTuft(X, Z, size, tall, i) }})
 	}
 	return all
 }
 
-func (f *frame) paintTuft(X, Z, size float64, which int) {
+func (f *frame) paintTuft(X, Z, size float64, tall bool, which int) {
 	d := random(f.seed, which, f.Year)
 	x, y, k := f.point(X, 0, Z)
 	if x < -40 || x > width+40 {
 		return
 	}
-	f.shadow(X, Z, size*0.8, size*0.7, 0.34)
+	spread := 1.5 // sod lies wide
 	grass := f.grass().mix(f.Site.ground, 0.12*d.Float64())
-	n := 5 + int(min(k*size*0.55, 26))
+	if tall {
+		spread, grass = 0.55, grass.mix(rgb{140, 152, 118}, 0.3)
+	}
+	f.shadow(X, Z, size*0.8*spread, size*0.6, 0.30)
+	n := 6 + int(min(k*size*0.6, 24))
 	wide := max(size*k*0.035, 0.9)
 	for i := range n {
 		lean := (d.Float64()*2 - 1)
 		long := size * k * (0.65 + 0.6*d.Float64()) * (1 - 0.25*math.Abs(lean))
-		x0 := x + lean*size*k*0.16
-		x1 := x + lean*size*k*0.62 + f.shadeSide()*long*0.10
+		x0 := x + lean*size*k*0.5*spread
+		x1 := x0 + lean*size*k*0.4 + f.shadeSide()*long*0.12
 		light := 0.62 + 0.5*float64(i)/float64(n) + 0.14*(d.Float64()-0.5)
 		p := grass.mix(rgb{222, 202, 148}, 0.55*d.Float64()*(1-0.6*f.Green)).lit(light)
 		f.curve(x0, y, x0+(x1-x0)*0.3, y-long*0.7, x1, y-long, wide, 0.5, p, 0.92)
-		if Z < 9 && f.Green > 0.3 && d.Float64() < 0.12 { // seed heads of a good year
-			f.disc(x1, y-long, 1.4, 4, (x1-x0)/long, rgb{196, 172, 116}, 0.9)
+		if Z < 9 && f.Green > 0.3 && d.Float64() < 0.14 { // a grama's head stands off its stem like a flag
+			f.stroke(x1, y-long*1.25, x1+5*f.shadeSide(), y-long*1.32, 2.2, 1, rgb{172, 146, 100}, 0.9)
+			f.stroke(x1, y-long, x1, y-long*1.25, 0.9, 0.7, rgb{190, 172, 116}, 0.8)
 		}
 	}
 }
@@ -130,7 +171,7 @@ func (f *frame) fence() []thing {
 	if d.Float64() < 0.5 {
 		side = -1
 	}
-	if f.Site.landmark == windmill || f.Site.landmark == juniper {
+	if f.Site.landmark == windmill || f.Site.landmark == playa {
 		side = 1
 	}
 	X0, Z0 := side*(6.6+1.5*d.Float64()), 11.5
