@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"maps"
 	"os"
@@ -10,6 +9,7 @@ import (
 	"slices"
 	"time"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/glance"
 	"linecamp/daemon/mend"
@@ -40,7 +40,7 @@ type outlook struct {
 // as the work at hand met them; of those not in it, the last round's word counts.
 // at is the kind of round that is coming to its end, "" for none.
 func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlook, error) {
-	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.now(), Folder: a.cfg.Folder}, service: service.StateOf(a.dir, a.now())}
+	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.Now(), Folder: a.Config.Folder}, service: service.StateOf(a.Dir, a.Now())}
 	if err := a.gather(ctx, r, at, &o); err != nil {
 		return o, fmt.Errorf("the ledger: %w", err)
 	}
@@ -50,7 +50,7 @@ func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlo
 		noted[i.Key()] = i.Since
 	}
 	if !maps.EqualFunc(noted, o.Noted, time.Time.Equal) {
-		if err := a.remember(keyNoted, noted); err != nil {
+		if err := a.Remember(keyNoted, noted); err != nil {
 			return o, err
 		}
 	}
@@ -64,17 +64,17 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	}
 	f.Recorded = len(o.heads)
 	f.Served = o.service.Running
-	if err := a.recall(keyWaits, &f.Waits); err != nil {
+	if err := a.Recall(keyWaits, &f.Waits); err != nil {
 		return err
 	}
 	if len(r.Open()) > 0 { // the next round finds a copy
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
 	}
-	last, err := mirror.LastAuthor(a.ledger, r.ID)
+	last, err := mirror.LastAuthor(a.Ledger, r.ID)
 	if err != nil {
 		return err
 	}
-	self, err := a.identity()
+	self, err := a.Self()
 	if err != nil {
 		return err
 	}
@@ -87,7 +87,7 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 			f.SameName = last.Machine == self.Machine
 		}
 	}
-	if err := a.recall(keyNoted, &f.Noted); err != nil {
+	if err := a.Recall(keyNoted, &f.Noted); err != nil {
 		return err
 	}
 	if printed, fits, err := a.printedSheet(); err != nil {
@@ -98,12 +98,12 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	if f.Checks, err = a.checks(); err != nil {
 		return err
 	}
-	damage, err := a.damage()
+	damage, err := a.Damage()
 	if err != nil {
 		return err
 	}
 	f.Damaged = len(damage)
-	if f.Years, _, err = a.ledger.Years(); err != nil {
+	if f.Years, _, err = a.Ledger.Years(); err != nil {
 		return err
 	}
 	if f.Rounds, err = a.roundFacts(f.Now, at); err != nil {
@@ -112,10 +112,10 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	if err := a.seeFolder(ctx, r, o); err != nil {
 		return err
 	}
-	for _, c := range a.cfg.Copies {
+	for _, c := range a.Config.Copies {
 		h := r.Named(c.Name)
 		if h == nil {
-			h = &reach.Copy{Copy: c, Err: errLeftOut}
+			h = &reach.Copy{Copy: c, Err: archive.ErrLeftOut}
 		}
 		s, err := a.standing(ctx, h, o.heads)
 		if err != nil {
@@ -137,7 +137,7 @@ func (a *Archive) noteWaits(all []mirror.Waiting, asks []string) error {
 		all = append(all, mirror.Waiting{Reason: q, Person: true})
 	}
 	var before, now []attention.Wait
-	if err := a.recall(keyWaits, &before); err != nil {
+	if err := a.Recall(keyWaits, &before); err != nil {
 		return err
 	}
 	at := map[string]int{}
@@ -149,7 +149,7 @@ func (a *Archive) noteWaits(all []mirror.Waiting, asks []string) error {
 		if !ok {
 			i = len(now)
 			at[w.Reason] = i
-			since := a.now()
+			since := a.Now()
 			if j := slices.IndexFunc(before, func(b attention.Wait) bool { return b.Reason == w.Reason }); j >= 0 {
 				since = before[j].Since
 			}
@@ -159,19 +159,19 @@ func (a *Archive) noteWaits(all []mirror.Waiting, asks []string) error {
 			if now[i].Files++; now[i].Path == "" {
 				now[i].Path = w.Path
 			}
-			if _, err := os.Lstat(filepath.Join(a.cfg.Folder, filepath.FromSlash(w.Path))); err == nil {
+			if _, err := os.Lstat(filepath.Join(a.Config.Folder, filepath.FromSlash(w.Path))); err == nil {
 				now[i].Shown++
 			}
 		}
 	}
-	return a.remember(keyWaits, now)
+	return a.Remember(keyWaits, now)
 }
 
 // noteGone remembers of which copies a mirror round found something gone that
 // they held, until a check has looked at all of the copy.
 func (a *Archive) noteGone(report mirror.Report) error {
 	all := checked{}
-	if err := a.recall(keyChecks, &all); err != nil {
+	if err := a.Recall(keyChecks, &all); err != nil {
 		return err
 	}
 	found := false
@@ -185,7 +185,7 @@ func (a *Archive) noteGone(report mirror.Report) error {
 			continue
 		}
 		found = true
-		w := attention.Check{Kind: attention.WentMissing, ID: a.id(c.Copy), Since: a.now().UTC().Truncate(time.Second)}
+		w := attention.Check{Kind: attention.WentMissing, ID: a.ID(c.Copy), Since: a.Now().UTC().Truncate(time.Second)}
 		w.What = fmt.Sprintf("lost %s of %s that it held", count(files, "file", "files"), count(len(c.Gone), "site", "sites"))
 		if again {
 			w.What += "; the mirror round sent them again."
@@ -200,7 +200,7 @@ func (a *Archive) noteGone(report mirror.Report) error {
 	if !found {
 		return nil
 	}
-	return a.remember(keyChecks, all)
+	return a.Remember(keyChecks, all)
 }
 
 // checked is what a check found on one copy beside damage.
@@ -210,10 +210,10 @@ type checked map[string]attention.Check
 // looked at, and of the years where it judged them.
 func (a *Archive) noteChecks(report verify.Report) error {
 	all := checked{}
-	if err := a.recall(keyChecks, &all); err != nil {
+	if err := a.Recall(keyChecks, &all); err != nil {
 		return err
 	}
-	now := a.now().UTC().Truncate(time.Second)
+	now := a.Now().UTC().Truncate(time.Second)
 	note := func(key string, c attention.Check) {
 		if c.What == "" {
 			delete(all, key)
@@ -226,7 +226,7 @@ func (a *Archive) noteChecks(report verify.Report) error {
 		all[key] = c
 	}
 	for _, c := range report.Copies {
-		id := a.id(c.Copy)
+		id := a.ID(c.Copy)
 		seal := attention.Check{Kind: attention.SealBroken, ID: id}
 		if c.SealFault != "" {
 			seal.What = c.SealFault
@@ -263,17 +263,17 @@ func (a *Archive) noteChecks(report verify.Report) error {
 		}
 		note("findings", found)
 	}
-	return a.remember(keyChecks, all)
+	return a.Remember(keyChecks, all)
 }
 
 // checks is what noteChecks remembers of the copies that are still there.
 func (a *Archive) checks() ([]attention.Check, error) {
 	all := checked{}
-	if err := a.recall(keyChecks, &all); err != nil {
+	if err := a.Recall(keyChecks, &all); err != nil {
 		return nil, err
 	}
 	names := map[string]string{verify.WorkingName: verify.WorkingName, "": ""}
-	for name, id := range a.ids() {
+	for name, id := range a.IDs() {
 		names[id] = name
 	}
 	var list []attention.Check
@@ -294,29 +294,8 @@ func (a *Archive) forgetMendedWaits(r MendReport) error {
 		return nil
 	}
 	var waits []attention.Wait
-	if err := a.recall(keyWaits, &waits); err != nil {
+	if err := a.Recall(keyWaits, &waits); err != nil {
 		return err
 	}
-	return a.remember(keyWaits, slices.DeleteFunc(waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonDamaged }))
-}
-
-// remember keeps a value in the ledger, and recall reads it. One that cannot be
-// read, or was never kept, is empty.
-func (a *Archive) remember(key string, v any) error {
-	b, err := json.Marshal(v)
-	if err != nil {
-		return fmt.Errorf("%s: %w", key, err)
-	}
-	return a.ledger.SetValue(key, string(b))
-}
-
-func (a *Archive) recall(key string, v any) error {
-	text, ok, err := a.ledger.Value(key)
-	if err != nil || !ok {
-		return err
-	}
-	if json.Unmarshal([]byte(text), v) != nil {
-		return nil // damaged: unknown
-	}
-	return nil
+	return a.Remember(keyWaits, slices.DeleteFunc(waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonDamaged }))
 }

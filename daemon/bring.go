@@ -24,7 +24,7 @@ func (a *Archive) History(ctx context.Context, site, from string) (HistoryReport
 	defer r.Close()
 	h, err := historyOf(ctx, a.ours(ctx, r.Nearest()), site)
 	if err == nil {
-		h.Archive = a.cfg.Name
+		h.Archive = a.Config.Name
 	}
 	return h, err
 }
@@ -39,15 +39,15 @@ func (a *Archive) Restore(ctx context.Context, o RestoreOptions, p Progress) (Re
 	defer r.Close()
 	var seal *manifest.Seal
 	if o.From == "" {
-		seal, _ = a.cache.Seal() // without it, the copies' own seals tell
+		seal, _ = a.Cache.Seal() // without it, the copies' own seals tell
 	}
-	return restoreFrom(ctx, a.cfg.Name, seal, r.Nearest(), o, p)
+	return restoreFrom(ctx, a.Config.Name, seal, r.Nearest(), o, p)
 }
 
 // ours leaves out copies that tell another history than this machine's seal, as
 // long as another is in reach.
 func (a *Archive) ours(ctx context.Context, from []*reach.Copy) []*reach.Copy {
-	seal, err := a.cache.Seal()
+	seal, err := a.Cache.Seal()
 	if err != nil || len(from) < 2 {
 		return from
 	}
@@ -63,11 +63,11 @@ func (a *Archive) ours(ctx context.Context, from []*reach.Copy) []*reach.Copy {
 
 // sources opens the copies to read from.
 func (a *Archive) sources(ctx context.Context, from string) (*reach.Copies, error) {
-	copies, err := a.opener().Pick(from)
+	copies, err := a.Opener().Pick(from)
 	if err != nil {
 		return nil, err
 	}
-	r, err := a.reach(ctx, copies, reach.Patient)
+	r, err := a.Reach(ctx, copies, reach.Patient)
 	if err != nil {
 		return nil, err
 	}
@@ -136,7 +136,7 @@ func historyOf(ctx context.Context, from []*reach.Copy, name string) (HistoryRep
 func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*reach.Copy, o RestoreOptions, p Progress) (RestoreReport, error) {
 	ro := restore.Options{
 		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
-		Progress: func(done, total int64) { p.tell("restore", done, total) },
+		Progress: func(done, total int64) { p.Tell("restore", done, total) },
 	}
 	if !o.Everything {
 		s, err := site(ctx, from, o.Site)

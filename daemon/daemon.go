@@ -23,37 +23,42 @@ package daemon
 import (
 	"bytes"
 	"io"
-	"log/slog"
 	"slices"
-	"time"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
-	"linecamp/daemon/event"
+	"linecamp/daemon/config"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/tally"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 )
 
-// Progress tells how far a task has come, in bytes; total 0 is unknown. It may
-// be called from several goroutines. Task names what is worked on: a copy's
-// name, "working", or "tally".
-type Progress func(task string, done, total int64)
+// Options and Progress are what every round takes.
+type (
+	Options  = archive.Options
+	Progress = archive.Progress
+)
 
-// Options are what an archive needs beside its config.
-type Options struct {
-	Log *slog.Logger     // nil for slog.Default
-	Now func() time.Time // nil for time.Now
-	// Sinks take what happens in the rounds.
-	Sinks []event.Sink
-	// Line is what the command lines in reports need to come back to this
-	// archive.
-	Line words.Line
-	// Among is how many archives this machine's settings describe, over whose
-	// rounds the night is spread; 0 is one.
-	Among int
+// ErrNoFolder: the archive has no working folder on this machine.
+var ErrNoFolder = archive.ErrNoFolder
+
+// Archive is one archive as this machine works on it. Its methods are the commands
+// of the program; what they all stand on is the room archive.
+type Archive struct {
+	*archive.Archive
+	drives reach.Watch
+}
+
+// Open opens an archive's state. It touches no copy.
+func Open(cfg config.Archive, o Options) (*Archive, error) {
+	a, err := archive.Open(cfg, o)
+	if err != nil {
+		return nil, err
+	}
+	return &Archive{Archive: a}, nil
 }
 
 // MirrorOptions says what a mirror round does beside the usual.

@@ -27,17 +27,17 @@ type DueReport = verify.DueReport
 
 // Due lists the visits that are due now or soon.
 func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport, error) {
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return DueReport{}, err
 	}
-	defer k.r.Close()
-	in, _, err := a.yearsInput(ctx, k.r, k, nil, p)
+	defer k.Copies.Close()
+	in, _, err := a.YearsInput(ctx, k.Copies, k, nil, p)
 	if err != nil {
 		return DueReport{}, err
 	}
 	report := due.Visits(in, o.Within)
-	report.Archive = a.cfg.Name
+	report.Archive = a.Config.Name
 	if o.NoPositions {
 		report.WithoutPositions()
 	}

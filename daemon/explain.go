@@ -14,12 +14,13 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"linecamp/daemon/archive"
+
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 	"linecamp/verify"
-	"linecamp/verify/gather"
 	"linecamp/verify/history"
 )
 
@@ -116,16 +117,16 @@ var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 // record. A fault in what was asked for wraps ErrExplain or history.ErrNoSite, or
 // is a *history.ManySites.
 func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (ExplainReport, error) {
-	report := ExplainReport{Archive: a.cfg.Name, Explained: []ExplainedSite{}}
-	if a.cfg.Folder == "" {
-		return report, fmt.Errorf("%s: %w; explain it on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
+	report := ExplainReport{Archive: a.Config.Name, Explained: []ExplainedSite{}}
+	if a.Config.Folder == "" {
+		return report, fmt.Errorf("%s: %w; explain it on the machine that has the working folder", a.Config.Name, archive.ErrNoFolder)
 	}
-	d := manifest.Decision{What: manifest.Explained, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: strings.TrimSpace(o.Why), Season: o.Season, View: o.Lacks}
+	d := manifest.Decision{What: manifest.Explained, Who: o.Who, When: a.Now().UTC().Truncate(time.Second), Why: strings.TrimSpace(o.Why), Season: o.Season, View: o.Lacks}
 	if o.Undo {
 		d.What = manifest.Withdrawn
 	}
 	if d.Who == "" {
-		d.Who = person()
+		d.Who = archive.Person()
 	}
 	if d.Why == "" && !o.Undo || !isReason(d.Why) {
 		return report, fmt.Errorf("%w: the reason is to be a sentence or two on one line", ErrExplain)
@@ -135,20 +136,20 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (Ex
 	}
 	if o.Path == "" {
 		var err error
-		if d.Years, err = explainedYears(o.Years, a.now()); err != nil {
+		if d.Years, err = explainedYears(o.Years, a.Now()); err != nil {
 			return report, err
 		}
 	}
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return report, err
 	}
-	defer k.r.Close()
+	defer k.Copies.Close()
 	sites, err := a.meant(k, o, &d)
 	if err != nil {
 		return report, err
 	}
-	t, err := a.folderNow(ctx, p)
+	t, err := a.FolderNow(ctx, p)
 	if err != nil {
 		return report, err
 	}
@@ -156,14 +157,14 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (Ex
 	if err != nil {
 		return report, err
 	}
-	if err := a.ledger.AddSaid(said...); err != nil {
+	if err := a.Ledger.AddSaid(said...); err != nil {
 		return report, fmt.Errorf("writing the ledger: %w", err)
 	}
 	return report, a.judgeAgain(k, t)
 }
 
 // explanation is what goes on file, and is told in the report.
-func (a *Archive) explanation(k *known, t *tally.Result, report *ExplainReport, sites []verify.Site, d manifest.Decision) (said []ledger.Said, err error) {
+func (a *Archive) explanation(k *archive.Known, t *tally.Result, report *ExplainReport, sites []verify.Site, d manifest.Decision) (said []ledger.Said, err error) {
 	before, err := a.decided(k, sites)
 	if err != nil {
 		return nil, err
@@ -200,10 +201,10 @@ func (a *Archive) explanation(k *known, t *tally.Result, report *ExplainReport, 
 }
 
 // decided is what is on file about each of the sites, recorded or not yet.
-func (a *Archive) decided(k *known, sites []verify.Site) (map[string][]manifest.Decision, error) {
+func (a *Archive) decided(k *archive.Known, sites []verify.Site) (map[string][]manifest.Decision, error) {
 	all := map[string][]manifest.Decision{}
 	for _, s := range sites {
-		_, rec, err := k.object(s.Object)
+		_, rec, err := k.Object(s.Object)
 		if err != nil {
 			return nil, err
 		}
@@ -211,7 +212,7 @@ func (a *Archive) decided(k *known, sites []verify.Site) (map[string][]manifest.
 			all[s.Object] = slices.Clone(rec.Decisions)
 		}
 	}
-	said, err := a.ledger.Said()
+	said, err := a.Ledger.Said()
 	if err != nil {
 		return nil, fmt.Errorf("the ledger: %w", err)
 	}
@@ -253,10 +254,10 @@ func explainedYears(text string, now time.Time) (years []string, err error) {
 
 // meant finds the sites that are meant among those on record, and settles the
 // decision's path.
-func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
+func (a *Archive) meant(k *archive.Known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
 	var sites, below []verify.Site
 	want := a.inFolder(o.Path)
-	for inv, rec := range k.pairs() {
+	for inv, rec := range k.Pairs() {
 		s := verify.SiteOf(inv.Slug(), rec)
 		if o.Path != "" {
 			for logical := range rec.Paths {
@@ -275,7 +276,7 @@ func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]ver
 			below = append(below, s)
 		}
 	}
-	if err := k.ctx.Err(); err != nil {
+	if err := k.Ctx.Err(); err != nil {
 		return nil, err
 	}
 	switch {
@@ -293,33 +294,9 @@ func (a *Archive) meant(k *known, o ExplainOptions, d *manifest.Decision) ([]ver
 // inFolder makes a path on this computer one in the working folder, if it is.
 func (a *Archive) inFolder(p string) string {
 	if abs, err := filepath.Abs(p); err == nil {
-		if rel, err := filepath.Rel(a.cfg.Folder, abs); err == nil && filepath.IsLocal(rel) {
+		if rel, err := filepath.Rel(a.Config.Folder, abs); err == nil && filepath.IsLocal(rel) {
 			return filepath.ToSlash(rel)
 		}
 	}
 	return path.Clean(filepath.ToSlash(p))
-}
-
-// addSaid adds to the years' input what no version records yet, and leaves out
-// what was taken back.
-func (a *Archive) addSaid(in *gather.Input) error {
-	said, err := a.ledger.Said()
-	if err != nil {
-		return fmt.Errorf("the ledger: %w", err)
-	}
-	for _, s := range said {
-		if manifest.Unfiled(s.Object) {
-			in.Unfiled.Decisions = append(in.Unfiled.Decisions, s.Decision)
-			continue
-		}
-		i := slices.IndexFunc(in.Sites, func(x gather.SiteItems) bool { return x.Object == s.Object })
-		if i >= 0 {
-			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)
-		}
-	}
-	in.Unfiled.Decisions = manifest.Standing(in.Unfiled.Decisions)
-	for i := range in.Sites {
-		in.Sites[i].Decisions = manifest.Standing(in.Sites[i].Decisions)
-	}
-	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/archive"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -18,8 +19,8 @@ import (
 // that none of them knows and years that are in none of their records are
 // refused, since they would be on file and explain nothing; what was not missing
 // anyway comes back as notes.
-func (a *Archive) sensible(k *known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
-	in, _, err := a.judgedBy(t, k.r, k, nil)
+func (a *Archive) sensible(k *archive.Known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
+	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return nil, err
 	}

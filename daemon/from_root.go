@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
@@ -55,12 +56,12 @@ func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p P
 	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
 	vo := rot.Options{
 		Quick: o.Quick, Allowance: -1, Paper: paper,
-		Progress: func(done, total int64) { p.tell(h.Name, done, total) },
+		Progress: func(done, total int64) { p.Tell(h.Name, done, total) },
 	}
 	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {
 		vo.Seal = seal
 	}
-	c, err := rot.Check(ctx, forVerify(h), vo)
+	c, err := rot.Check(ctx, archive.ForVerify(h), vo)
 	if err != nil && !errors.Is(err, rot.ErrStopped) {
 		return report, fmt.Errorf("checking %s: %w", h.Name, err)
 	}

@@ -34,10 +34,10 @@ var ErrHandOver = errors.New("cannot be handed over")
 // HandOver makes a bag of sites, from the copies within reach.
 func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (handover.Report, error) {
 	ho := handover.Options{
-		Archive: a.cfg.Name, Everything: o.Everything, Into: o.Into, EveryVersion: o.EveryVersion, WithPositions: o.WithPositions,
-		Now: a.now(), Progress: p.tell,
+		Archive: a.Config.Name, Everything: o.Everything, Into: o.Into, EveryVersion: o.EveryVersion, WithPositions: o.WithPositions,
+		Now: a.Now(), Progress: p.Tell,
 	}
-	if err := o.place(a.cfg.Folder); err != nil {
+	if err := o.place(a.Config.Folder); err != nil {
 		return handover.Report{}, err
 	}
 	// The years take turns with rounds, so they are judged before copies are opened.
@@ -61,7 +61,7 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 			ho.Years = append(ho.Years, y)
 		}
 	}
-	if ho.Seal, err = a.cache.Seal(); err != nil {
+	if ho.Seal, err = a.Cache.Seal(); err != nil {
 		ho.Seal = nil // then the copies' own seals tell
 		ho.Seal, _ = store.ReadSeal(ctx, from[0].Root)
 	}
@@ -130,5 +130,5 @@ func (o HandOverOptions) sites(ctx context.Context, from []*reach.Copy) ([]verif
 
 // JudgeBag holds any bag, ours or not, against RFC 8493.
 func JudgeBag(ctx context.Context, folder string, p Progress) (bag.Report, error) {
-	return bag.Judge(ctx, folder, func(done, total int64) { p.tell(folder, done, total) })
+	return bag.Judge(ctx, folder, func(done, total int64) { p.Tell(folder, done, total) })
 }

@@ -31,12 +31,12 @@ type IntakePlan struct {
 // folders.
 func Intake(ctx context.Context, card string, archives []*Archive, o intake.Options, p Progress) (*IntakePlan, error) {
 	for _, a := range archives {
-		if err := separate(card, a.cfg.Folder, true); err != nil {
+		if err := separate(card, a.Config.Folder, true); err != nil {
 			return nil, err
 		}
 	}
-	now := archives[0].now()
-	c, err := intake.ReadCard(ctx, card, now, func(done, total int64) { p.tell("card", done, total) })
+	now := archives[0].Now()
+	c, err := intake.ReadCard(ctx, card, now, func(done, total int64) { p.Tell("card", done, total) })
 	if err != nil {
 		return nil, err
 	}
@@ -44,12 +44,12 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 	for _, a := range archives {
 		t, err := a.target(ctx, card, p)
 		if err != nil {
-			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
+			return nil, fmt.Errorf("archive %s: %w", a.Config.Name, err)
 		}
 		targets = append(targets, t)
 	}
 	o.Now = now
-	o.Progress = func(done, total int64) { p.tell("pictures", done, total) }
+	o.Progress = func(done, total int64) { p.Tell("pictures", done, total) }
 	if o.Visits != nil {
 		if o.Shown, err = planShown(card, archives); err != nil {
 			return nil, err
@@ -71,7 +71,7 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 // archive.
 func (p *IntakePlan) File(ctx context.Context) error {
 	for _, a := range p.archives {
-		leave, err := a.turns.take(ctx, "intake.lock", "another intake is filing into this archive; waiting for it to finish")
+		leave, err := a.Turns.File(ctx)
 		if err != nil {
 			return err
 		}
@@ -82,11 +82,11 @@ func (p *IntakePlan) File(ctx context.Context) error {
 
 // target is the archive as intake needs it.
 func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.Archive, error) {
-	t, err := a.tally(ctx, p)
+	t, err := a.Folder(ctx, p)
 	if err != nil {
 		return nil, err
 	}
-	layout, err := layout.New(a.cfg.Layout, a.cfg.Views, a.now())
+	layout, err := layout.New(a.Config.Layout, a.Config.Views, a.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +95,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 		return nil, err
 	}
 	t = unsorted.beside(t)
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +104,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 	if err != nil {
 		return nil, err
 	}
-	k, err := a.known(ctx, r)
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -113,7 +113,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 	if err := a.addUnsettled(ctx, t, here); err != nil {
 		return nil, err
 	}
-	return &intake.Archive{Name: a.cfg.Name, Folder: a.cfg.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.cfg.Years.Metres, Units: a.cfg.Distances(), Has: func(d manifest.Digest) bool {
+	return &intake.Archive{Name: a.Config.Name, Folder: a.Config.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.Config.Years.Metres, Units: a.Config.Distances(), Has: func(d manifest.Digest) bool {
 		is := slices.ContainsFunc(recorded[d], func(s stored) bool { return !besides[s.object] })
 		return is || here[d] != ""
 	}}, nil
@@ -124,18 +124,18 @@ type stored struct{ object, path string }
 
 // recorded is every content of every version of every site.
 func (a *Archive) recorded(ctx context.Context, r *reach.Copies) (map[manifest.Digest][]stored, error) {
-	k, err := a.known(ctx, r)
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		return nil, err
 	}
 	all := map[manifest.Digest][]stored{}
-	for _, slug := range k.slugs {
-		inv, err := k.inventory(slug)
+	for _, slug := range k.Slugs {
+		inv, err := k.Inventory(slug)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		if err != nil {
-			a.log.Warn("what this site has on record cannot be told now", "archive", a.cfg.Name, "site", slug, "why", err)
+			a.Log.Warn("what this site has on record cannot be told now", "archive", a.Config.Name, "site", slug, "why", err)
 			continue
 		}
 		for d, paths := range inv.Content {
@@ -197,7 +197,7 @@ func within(p, dir string) bool {
 }
 
 // HasFolder reports whether this machine has a working folder of the archive.
-func (a *Archive) HasFolder() bool { return a.cfg.Folder != "" }
+func (a *Archive) HasFolder() bool { return a.Config.Folder != "" }
 
 var errNoFolders = errors.New("none of the archives has a working folder on this machine, so there is nowhere to file to")
 

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/intake"
 	"linecamp/manifest"
 	"linecamp/manifest/layout"
@@ -32,7 +33,7 @@ func rememberPlan(card string, archives []*Archive, plan []intake.Shown) error {
 		return err
 	}
 	for _, a := range archives {
-		if err := a.ledger.SetValue(planKey(card), string(b)); err != nil {
+		if err := a.Ledger.SetValue(planKey(card), string(b)); err != nil {
 			return fmt.Errorf("the ledger: %w", err)
 		}
 	}
@@ -41,7 +42,7 @@ func rememberPlan(card string, archives []*Archive, plan []intake.Shown) error {
 
 // planShown is the plan shown last; nil where none is remembered.
 func planShown(card string, archives []*Archive) (plan []intake.Shown, err error) {
-	text, ok, err := archives[0].ledger.Value(planKey(card))
+	text, ok, err := archives[0].Ledger.Value(planKey(card))
 	if err != nil || !ok {
 		return nil, errors.Join(err)
 	}
@@ -58,7 +59,7 @@ type sorting string
 // for somebody to sort them. One where paths tell of a site's visits is none.
 func (a *Archive) toSort(card string, t *tally.Result, layout *layout.Layout) (sorting, error) {
 	c, err1 := resolved(card)
-	f, err2 := resolved(a.cfg.Folder)
+	f, err2 := resolved(a.Config.Folder)
 	if err1 != nil || err2 != nil || c == f || !within(c, f) {
 		return "", nil
 	}
@@ -74,7 +75,7 @@ func (a *Archive) toSort(card string, t *tally.Result, layout *layout.Layout) (s
 			}
 			if u := layout.Understand(file.Path); u.Date != "" || u.Year != 0 || !from.has(t.Sites[i].Base) {
 				return "", fmt.Errorf("%s and the working folder %s lie one inside the other, and the files of a site are in it, such as %s; name the card's own folder, or one in which nothing is sorted yet: %w",
-					manifest.Printable(card), manifest.Printable(a.cfg.Folder), manifest.Printable(file.Path), intake.ErrAsked)
+					manifest.Printable(card), manifest.Printable(a.Config.Folder), manifest.Printable(file.Path), intake.ErrAsked)
 			}
 		}
 	}
@@ -95,12 +96,12 @@ func (s sorting) beside(t *tally.Result) *tally.Result {
 }
 
 // objects are those in which only what is to be sorted is recorded.
-func (s sorting) objects(k *known) map[string]bool {
+func (s sorting) objects(k *archive.Known) map[string]bool {
 	all := map[string]bool{}
 	if s == "" {
 		return all
 	}
-	for inv, rec := range k.pairs() {
+	for inv, rec := range k.Pairs() {
 		all[inv.Slug()] = manifest.Unfiled(inv.Slug()) || s.has(rec.Base)
 	}
 	return all

@@ -25,8 +25,8 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	if err != nil {
 		return levels.Report{}, err
 	}
-	f := levels.Facts{Now: a.now(), Recorded: len(heads), Damaged: s.Damage, Scheduled: s.Service.Running}
-	if seal, err := a.cache.Seal(); err == nil {
+	f := levels.Facts{Now: a.Now(), Recorded: len(heads), Damaged: s.Damage, Scheduled: s.Service.Running}
+	if seal, err := a.Cache.Seal(); err == nil {
 		f.Sealed = seal.Len()
 	}
 	for _, r := range s.Last {
@@ -34,7 +34,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 			f.LastVerify = *r.Ended
 		}
 	}
-	if err := a.recall(keyDeep, &f.Deep); err != nil {
+	if err := a.Recall(keyDeep, &f.Deep); err != nil {
 		return levels.Report{}, fmt.Errorf("the ledger: %w", err)
 	}
 	if printed, fits, err := a.printedSheet(); err != nil {
@@ -44,11 +44,11 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	}
 	for i, c := range s.Copies {
 		f.Copies = append(f.Copies, levels.Copy{
-			Name: c.Copy, Bucket: c.Kind == config.KindS3, Where: a.cfg.Copies[i].Where, Whole: c.State == mirror.Current,
+			Name: c.Copy, Bucket: c.Kind == config.KindS3, Where: a.Config.Copies[i].Where, Whole: c.State == mirror.Current,
 			Files: c.Files, ReadBack: c.ReadBack.Files, Oldest: since(c.ReadBack.Oldest),
 		})
 	}
-	return levels.Of(a.cfg.Name, f), nil
+	return levels.Of(a.Config.Name, f), nil
 }
 
 func since(t *time.Time) time.Time {

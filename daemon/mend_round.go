@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/reach"
 	"linecamp/verify"
@@ -17,11 +18,11 @@ import (
 // file is looked at again before it is touched.
 func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendReport, error) {
 	if o.Copy != "" && o.Copy != verify.WorkingName {
-		if _, err := a.opener().Pick(o.Copy); err != nil {
+		if _, err := a.Opener().Pick(o.Copy); err != nil {
 			return MendReport{}, err
 		}
 	}
-	known, err := a.damage()
+	known, err := a.Damage()
 	if err != nil {
 		return MendReport{}, err
 	}
@@ -54,20 +55,20 @@ func (a *Archive) Mend(ctx context.Context, o MendOptions, p Progress) (MendRepo
 // mend works on the damage in the ledger. The working folder is only written
 // to by a person's own command.
 func (a *Archive) mend(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
-	told := a.tellRound(roundMend, o.Copy)
+	told := a.TellRound(archive.RoundMend, o.Copy)
 	r, err := a.mendDamage(ctx, o, unfinished, working, p)
 	return r, told(ctx, mendEnded(r), r.Wants(), err)
 }
 
 func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[string][]string, working bool, p Progress) (MendReport, error) {
-	damage, err := a.damage()
+	damage, err := a.Damage()
 	if err != nil {
 		return MendReport{}, err
 	}
 	if !working {
 		damage = slices.DeleteFunc(damage, func(d verify.Damage) bool { return d.Copy == verify.WorkingName })
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Patient)
 	if err != nil {
 		return MendReport{}, err
 	}
@@ -80,28 +81,28 @@ func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[
 			hurt = append(hurt, h)
 		}
 	}
-	turns, err := a.occupy(ctx, hurt)
+	turns, err := a.Occupy(ctx, hurt)
 	if err != nil {
 		return MendReport{}, err
 	}
-	defer turns.leaveAll()
-	k, err := a.known(ctx, r)
+	defer turns.LeaveAll()
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		return MendReport{}, err
 	}
 	in := mend.In{
-		Archive: a.cfg.Name, Damage: damage, Unfinished: unfinished, Only: o.Copy,
-		Memory: a.memory(), Aside: filepath.Join(a.dir, "aside"), Expected: k.inventory, Record: a.cache.Record, Seal: k.seal, Now: a.now,
-		Progress: func(done, total int64) { p.tell("mend", done, total) },
+		Archive: a.Config.Name, Damage: damage, Unfinished: unfinished, Only: o.Copy,
+		Memory: a.Memory(), Aside: filepath.Join(a.Dir, "aside"), Expected: k.Inventory, Record: a.Cache.Record, Seal: k.Seal, Now: a.Now,
+		Progress: func(done, total int64) { p.Tell("mend", done, total) },
 	}
 	for _, h := range r.Open() {
-		in.Copies = append(in.Copies, forVerify(h))
+		in.Copies = append(in.Copies, archive.ForVerify(h))
 	}
-	if a.cfg.Folder != "" {
-		in.Folder = a.cfg.Folder
+	if a.Config.Folder != "" {
+		in.Folder = a.Config.Folder
 	}
 	report, err := mend.Run(ctx, in)
-	report.Archive = a.cfg.Name
+	report.Archive = a.Config.Name
 	for _, h := range r.All {
 		if h.Root == nil && !h.Away && (o.Copy == "" || o.Copy == h.Name) {
 			report.Unreached = append(report.Unreached, mend.Unreached{Copy: h.Name, Reason: h.Err.Error()})
@@ -111,4 +112,29 @@ func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[
 		err = fmt.Errorf("the ledger: %w", ferr)
 	}
 	return report, err
+}
+
+// forgetMended takes what was put right out of the damage on record.
+func (a *Archive) forgetMended(r MendReport) error {
+	damage, err := a.Ledger.Damage()
+	if err != nil {
+		return err
+	}
+	left, mended, names := map[string][]verify.Damage{}, map[[3]string]bool{}, map[string]string{}
+	for _, m := range r.Mended {
+		id := a.ID(m.Copy)
+		left[id], names[id] = nil, m.Copy
+		mended[[3]string{id, m.Object, m.Content}] = true
+	}
+	for _, d := range damage {
+		if _, touched := left[d.Copy]; touched && !mended[[3]string{d.Copy, d.Object, d.Content}] {
+			left[d.Copy] = append(left[d.Copy], d)
+		}
+	}
+	for id, rest := range left {
+		if err := a.SetDamage(names[id], id, rest); err != nil {
+			return err
+		}
+	}
+	return a.Ledger.Flush()
 }

@@ -13,21 +13,21 @@ import (
 // waited for from the first round of any kind on. One of kind at is coming to its
 // end just now.
 func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error) {
-	tables, err := service.Timetables(a.cfg, a.among)
+	tables, err := service.Timetables(a.Config, a.Among)
 	if err != nil {
 		return nil, err
 	}
-	first, err := a.ledger.FirstRound()
+	first, err := a.Ledger.FirstRound()
 	if err != nil {
 		return nil, err
 	}
 	var all []attention.Round
 	for _, kind := range service.Kinds {
-		last, _, err := a.ledger.LastRound(kind)
+		last, _, err := a.Ledger.LastRound(kind)
 		if err != nil {
 			return nil, err
 		}
-		done, err := a.ledger.LastDone(kind, event.Well, event.Wants, event.Stopped)
+		done, err := a.Ledger.LastDone(kind, event.Well, event.Wants, event.Stopped)
 		if err != nil {
 			return nil, err
 		}
@@ -38,7 +38,7 @@ func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error
 			last = ledger.Round{Began: last.Began, Ended: now}
 			done = last.Began
 		}
-		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].IsSet(), Service: service.StateOf(a.dir, now).String()}
+		f := attention.Round{Kind: kind, At: last.Began, Done: done, Scheduled: tables[kind].IsSet(), Service: service.StateOf(a.Dir, now).String()}
 		if last.Outcome == event.Failed {
 			f.Failed = last.Detail
 		}

@@ -62,7 +62,7 @@ const keySheet = "recovery sheet printed"
 
 // RecoverySheet draws the recovery sheet into a new file.
 func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, error) {
-	rep := PaperReport{Archive: a.cfg.Name, File: file, Keyless: []string{}, Placeless: []string{}}
+	rep := PaperReport{Archive: a.Config.Name, File: file, Keyless: []string{}, Placeless: []string{}}
 	s, err := a.sheet()
 	if err != nil {
 		return rep, err
@@ -80,28 +80,28 @@ func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, 
 
 // sheet is what the recovery sheet says today. No copy is opened for it.
 func (a *Archive) sheet() (paper.Sheet, error) {
-	self, err := a.identity()
+	self, err := a.Self()
 	if err != nil {
 		return paper.Sheet{}, err
 	}
 	s := paper.Sheet{
-		Archive: a.cfg.Name, Title: cmp.Or(a.cfg.Title, a.cfg.Name), Folder: a.cfg.Folder, Machine: self.Machine,
-		Day: a.now(), Size: paper.Letter,
+		Archive: a.Config.Name, Title: cmp.Or(a.Config.Title, a.Config.Name), Folder: a.Config.Folder, Machine: self.Machine,
+		Day: a.Now(), Size: paper.Letter,
 	}
-	if a.cfg.Paper == config.PaperA4 {
+	if a.Config.Paper == config.PaperA4 {
 		s.Size = paper.A4
 	}
 	var known bool
-	if s.ID, known, err = a.ledger.Value(reach.KeyID); err != nil {
+	if s.ID, known, err = a.Ledger.Value(reach.KeyID); err != nil {
 		return s, fmt.Errorf("the ledger: %w", err)
 	} else if !known {
-		return s, fmt.Errorf("no copy of %s was met by this machine yet, so there is nothing to find back. Run `linecamp mirror` first", a.cfg.Name)
+		return s, fmt.Errorf("no copy of %s was met by this machine yet, so there is nothing to find back. Run `linecamp mirror` first", a.Config.Name)
 	}
-	if seal, err := a.cache.Seal(); err == nil && seal.Len() > 0 {
+	if seal, err := a.Cache.Seal(); err == nil && seal.Len() > 0 {
 		s.Seal = seal.Printed().String()
 	}
 	keys := a.keyIDs()
-	for _, c := range a.cfg.Copies {
+	for _, c := range a.Config.Copies {
 		p := paper.Place{Name: c.Name, Where: c.Where, Address: c.Root, Key: keys[c.ID]}
 		if c.Kind == config.KindS3 {
 			p.Bucket, p.Address, p.Region = true, c.URL, c.Region
@@ -137,7 +137,7 @@ const mostSheet = 16 << 20
 
 // SheetPrinted puts on file that the recovery sheet in a file was printed.
 func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, error) {
-	rep := PaperReport{Archive: a.cfg.Name, File: file, Keyless: []string{}, Placeless: []string{}}
+	rep := PaperReport{Archive: a.Config.Name, File: file, Keyless: []string{}, Placeless: []string{}}
 	f, err := os.Open(file)
 	if err != nil {
 		return rep, err
@@ -158,15 +158,15 @@ func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, e
 	if facts != s.Facts() {
 		return rep, fmt.Errorf("%s tells of other copies than the settings do now; draw it again: linecamp paper recovery FILE.pdf", file)
 	}
-	now := a.now().UTC().Truncate(time.Second)
+	now := a.Now().UTC().Truncate(time.Second)
 	rep.Printed = &now
-	return rep, a.remember(keySheet, SheetPrinted{At: now, Facts: facts, Keys: a.keyIDs()})
+	return rep, a.Remember(keySheet, SheetPrinted{At: now, Facts: facts, Keys: a.keyIDs()})
 }
 
 // keyIDs are the ids of the buckets' keys that this user can see, by copy id.
 func (a *Archive) keyIDs() map[string]string {
 	ids := map[string]string{}
-	for _, c := range a.cfg.Copies {
+	for _, c := range a.Config.Copies {
 		if c.Kind != config.KindS3 {
 			continue
 		}
@@ -181,7 +181,7 @@ func (a *Archive) keyIDs() map[string]string {
 // whether it still fits the copies; zero for never.
 func (a *Archive) printedSheet() (at time.Time, fits bool, err error) {
 	var p SheetPrinted
-	if err := a.recall(keySheet, &p); err != nil || p.At.IsZero() {
+	if err := a.Recall(keySheet, &p); err != nil || p.At.IsZero() {
 		return time.Time{}, false, err
 	}
 	s, err := a.sheet()

@@ -21,13 +21,13 @@ type PastRound struct {
 
 // pastAndNext are the newest rounds, and when the next are due, mirror first.
 func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []service.NextRound, err error) {
-	tables, err := service.Timetables(a.cfg, a.among)
+	tables, err := service.Timetables(a.Config, a.Among)
 	if err != nil {
 		return nil, nil, err
 	}
 	past = []PastRound{}
 	for _, kind := range service.Kinds {
-		last, ok, err := a.ledger.LastRound(kind)
+		last, ok, err := a.Ledger.LastRound(kind)
 		if err != nil {
 			return nil, nil, fmt.Errorf("the ledger: %w", err)
 		}

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"syscall"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
@@ -27,16 +28,16 @@ type Record struct {
 // judges the years and findings as Verify does with OnlyYears. A copy that does
 // not answer within seconds is left out.
 func (a *Archive) Record(ctx context.Context) (*Record, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
 	defer r.Close()
-	k, err := a.known(ctx, r)
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		return nil, err
 	}
-	rec := &Record{VerifyReport: VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Folder: a.cfg.Folder, Copies: []verify.CopyReport{}}}}
+	rec := &Record{VerifyReport: VerifyReport{Report: verify.Report{Archive: a.Config.Name, Folder: a.Config.Folder, Copies: []verify.CopyReport{}}}}
 	in, err := a.judge(ctx, VerifyOptions{Only: OnlyYears}, r, k, &rec.VerifyReport, nil)
 	if err != nil {
 		return nil, err
@@ -51,10 +52,10 @@ var ErrNotHere = errors.New("it is not there any more")
 // OpenWorking opens a file of the working folder by its path in the record. It
 // follows no link out of the folder, and opens nothing but files.
 func (a *Archive) OpenWorking(path string) (*os.File, error) {
-	if a.cfg.Folder == "" {
-		return nil, ErrNoFolder
+	if a.Config.Folder == "" {
+		return nil, archive.ErrNoFolder
 	}
-	folder, err := os.OpenRoot(a.cfg.Folder)
+	folder, err := os.OpenRoot(a.Config.Folder)
 	if err != nil {
 		return nil, fmt.Errorf("the working folder: %w", err)
 	}
@@ -81,16 +82,16 @@ func (a *Archive) OpenWorking(path string) (*os.File, error) {
 // object's history has of a file that is no longer in the working folder. The
 // digest is what they must come to. from names the copy.
 func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadCloser, sum manifest.Digest, from string, err error) {
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return nil, sum, "", err
 	}
-	k, err := a.known(ctx, r)
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		r.Close()
 		return nil, sum, "", err
 	}
-	inv, rec, err := k.object(object)
+	inv, rec, err := k.Object(object)
 	if err != nil {
 		r.Close()
 		return nil, sum, "", err
@@ -98,7 +99,7 @@ func (a *Archive) OpenKept(ctx context.Context, object, path string) (f io.ReadC
 	for logical, held := range inv.FullHistory() {
 		of := rec
 		if held.Version != inv.Head() {
-			if of, err = k.recordOf(object, inv, held.Version); err != nil {
+			if of, err = k.RecordOf(object, inv, held.Version); err != nil {
 				continue
 			}
 		}

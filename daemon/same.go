@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/archive"
+
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/walk"
@@ -98,36 +100,36 @@ func (r SameReport) Print(w io.Writer) {
 // named. A fault in what was asked for wraps ErrSame or history.ErrNoSite, or is
 // a *history.ManySites.
 func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameReport, error) {
-	report := SameReport{Archive: a.cfg.Name, Overlap: []int{}}
-	if a.cfg.Folder == "" {
-		return report, fmt.Errorf("%s: %w; join sites on the machine that has the working folder", a.cfg.Name, ErrNoFolder)
+	report := SameReport{Archive: a.Config.Name, Overlap: []int{}}
+	if a.Config.Folder == "" {
+		return report, fmt.Errorf("%s: %w; join sites on the machine that has the working folder", a.Config.Name, archive.ErrNoFolder)
 	}
 	why := strings.TrimSpace(o.Why)
 	if !isReason(why) {
 		return report, fmt.Errorf("the reason is to be a sentence or two on one line: %w", ErrSame)
 	}
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return report, err
 	}
-	defer k.r.Close()
-	pair, err := k.pair(o.Now, o.Former)
+	defer k.Copies.Close()
+	pair, err := pairOf(k, o.Now, o.Former)
 	if err != nil {
 		return report, err
 	}
-	t, err := a.tally(ctx, p)
+	t, err := a.Folder(ctx, p)
 	if errors.Is(err, walk.ErrNoFolder) {
 		return report, fmt.Errorf("the years cannot be judged: %w", err)
 	}
 	if err != nil {
 		return report, err
 	}
-	in, _, err := a.judgedBy(t, k.r, k, nil)
+	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return report, err
 	}
 	if o.Who == "" {
-		o.Who = person()
+		o.Who = archive.Person()
 	}
 	if report, err = a.same(o, why, pair, in, report); err != nil || report.Already {
 		return report, err
@@ -135,15 +137,15 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 	return report, a.judgeAgain(k, t)
 }
 
-// pair finds the two sites that are meant.
-func (k *known) pair(names ...string) (pair [2]verify.Site, err error) {
+// pairOf finds the two sites that are meant.
+func pairOf(k *archive.Known, names ...string) (pair [2]verify.Site, err error) {
 	var sites []verify.Site
-	for inv, rec := range k.pairs() {
+	for inv, rec := range k.Pairs() {
 		if s := verify.SiteOf(inv.Slug(), rec); !manifest.Unfiled(s.Object) {
 			sites = append(sites, s)
 		}
 	}
-	if err := k.ctx.Err(); err != nil {
+	if err := k.Ctx.Err(); err != nil {
 		return pair, err
 	}
 	for i, n := range names {
@@ -164,7 +166,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather
 		report.Now, report.Former = SameSite{now.Label(), now.Object}, SameSite{former.Label(), former.Object}
 		report.Decided, report.Who, report.When, report.Why = d.What, d.Who, d.When, d.Why
 	}
-	d := manifest.Decision{What: manifest.Joined, Who: o.Who, When: a.now().UTC().Truncate(time.Second), Why: why}
+	d := manifest.Decision{What: manifest.Joined, Who: o.Who, When: a.Now().UTC().Truncate(time.Second), Why: why}
 	now, former := pair[0], pair[1]
 	i := slices.IndexFunc(all, func(j gather.Joining) bool {
 		return j.Now == now.Object && j.Former == former.Object || j.Now == former.Object && j.Former == now.Object
@@ -208,7 +210,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather
 	fill(now, former, d)
 	report.undone = o.Undo
 	d.Path = former.Object
-	if err := a.ledger.AddSaid(ledger.Said{Object: now.Object, Decision: d}); err != nil {
+	if err := a.Ledger.AddSaid(ledger.Said{Object: now.Object, Decision: d}); err != nil {
 		return report, fmt.Errorf("writing the ledger: %w", err)
 	}
 	return report, nil

@@ -7,11 +7,8 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-
-	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 )
 
@@ -20,63 +17,21 @@ import (
 type scheduled struct{ *Archive }
 
 func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
-	round, ok, err := s.ledger.LastRound(kind)
+	round, ok, err := s.Ledger.LastRound(kind)
 	if err != nil || !ok {
 		return time.Time{}, true, err
 	}
 	return round.Began, !round.Ended.IsZero() && round.Outcome != event.Stopped, nil
 }
 
-// elsewhere is how often a drive that is not at its place is looked for at others.
-const elsewhere = 5 * time.Minute
-
-// returned looks for the drives that the last round did not meet, whoever looked
-// at them since: each time where they belong, and now and then wherever drives are
-// mounted. One that hangs is given a moment, and not looked at again before it
-// answered.
+// Returned looks for the drives that the last round did not meet, whoever looked
+// at them since.
 func (s scheduled) Returned(ctx context.Context) bool {
-	ctx, cancel := context.WithTimeout(ctx, reach.Glance)
-	defer cancel()
-	for _, c := range s.cfg.Copies {
-		if c.Kind != config.KindDrive {
-			continue
-		}
-		seen, err := s.ledger.Seen(c.ID)
-		if err != nil || seen.State != mirror.Away && seen.State != mirror.Unreachable {
-			continue
-		}
-		if _, hangs := s.glances.LoadOrStore(c.ID, true); hangs {
-			continue
-		}
-		back := make(chan bool, 1)
-		go func() {
-			is := s.isBack(ctx, c)
-			s.glances.Delete(c.ID)
-			back <- is
-		}()
-		select {
-		case is := <-back:
-			if is {
-				return true
-			}
-		case <-ctx.Done():
-		}
+	missed := func(c config.Copy) bool {
+		seen, err := s.Ledger.Seen(c.ID)
+		return err == nil && (seen.State == reach.Away || seen.State == reach.Unreachable)
 	}
-	return false
-}
-
-func (s scheduled) isBack(ctx context.Context, c config.Copy) bool {
-	root, err := drive.Open(c.Root, c.ID)
-	if err == nil {
-		root.Close()
-		return true
-	}
-	if at, ok := s.searched.Load(c.ID); ok && s.now().Sub(at.(time.Time)).Abs() < elsewhere {
-		return false
-	}
-	s.searched.Store(c.ID, s.now())
-	_, err = drive.Find(ctx, c.ID, c.Root)
-	return err == nil
+	return s.drives.Back(ctx, s.Config.Copies, missed, s.Now)
 }
 
 // Round runs one. The round's end tells what came of it, also why it failed, so only

@@ -49,13 +49,13 @@ func sealReport(archive string, s *manifest.Seal) SealReport {
 // Seal says the archive's seal: that of this machine's state, or of the copies
 // within reach where they are further.
 func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return SealReport{}, err
 	}
-	defer k.r.Close()
-	longest := k.seal
-	for _, h := range k.r.Open() {
+	defer k.Copies.Close()
+	longest := k.Seal
+	for _, h := range k.Copies.Open() {
 		s, err := store.ReadSeal(ctx, h.Root)
 		if ctx.Err() != nil {
 			return SealReport{}, ctx.Err()
@@ -69,7 +69,7 @@ func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
 			return SealReport{}, fmt.Errorf("the seal on %s is not this archive's; nothing can be sealed until `linecamp verify` has shown which copy is true", h.Name)
 		}
 	}
-	return sealReport(a.cfg.Name, longest), nil
+	return sealReport(a.Config.Name, longest), nil
 }
 
 // SealFrom says the seal of one root alone.

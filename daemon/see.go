@@ -71,7 +71,7 @@ type recordedAll struct {
 // changed since all of it was recorded, that costs a walk and no more. A site's
 // manifest that the state folder lacks is read from a drive, never from a bucket.
 func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) (glance.Seen, error) {
-	seal, err := a.cache.Seal()
+	seal, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		seal, err = manifest.DecodeSeal(nil)
 	}
@@ -79,23 +79,23 @@ func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) 
 		return glance.Seen{}, fmt.Errorf("the seal in the state folder: %w", err)
 	}
 	var was recordedAll
-	if err := a.recall(keyRecorded, &was); err != nil {
+	if err := a.Recall(keyRecorded, &was); err != nil {
 		return glance.Seen{}, err
 	}
 	if was.Lines == seal.Len() && was.Lines > 0 {
-		files, print, err := glance.Print(ctx, a.cfg.Folder)
+		files, print, err := glance.Print(ctx, a.Config.Folder)
 		if err != nil || files == was.Files && print == was.Print {
 			return glance.Seen{Files: files, Print: print}, err
 		}
 	}
-	k, err := a.known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return h.Kind != config.KindDrive })})
+	k, err := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return h.Kind != config.KindDrive })})
 	if err != nil {
 		return glance.Seen{}, err
 	}
 	unsure := false
 	sites := func(yield func(*manifest.Inventory, *manifest.Record) bool) {
-		for _, slug := range k.slugs {
-			inv, rec, err := k.object(slug)
+		for _, slug := range k.Slugs {
+			inv, rec, err := k.Object(slug)
 			if err != nil || rec == nil {
 				unsure = true
 				continue
@@ -105,7 +105,7 @@ func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) 
 			}
 		}
 	}
-	seen, err := glance.Look(ctx, a.cfg.Folder, a.ledger.Folder, glance.RecordedBy(sites), since.Add(-time.Minute), a.now())
+	seen, err := glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, glance.RecordedBy(sites), since.Add(-time.Minute), a.Now())
 	if err != nil {
 		return seen, err
 	}
@@ -113,7 +113,7 @@ func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) 
 		return glance.Seen{Files: seen.Files}, ctx.Err()
 	}
 	if files, _ := seen.Unrecorded(); files == 0 {
-		return seen, a.remember(keyRecorded, recordedAll{seal.Len(), seen.Files, seen.Print})
+		return seen, a.Remember(keyRecorded, recordedAll{seal.Len(), seen.Files, seen.Print})
 	}
 	return seen, nil
 }

@@ -19,7 +19,7 @@ type ServeOptions struct {
 // Serve runs the rounds of every archive on its schedule until ctx ends (see
 // service.Serve).
 func Serve(ctx context.Context, o ServeOptions) error {
-	o.Options = o.Options.filled()
+	o.Options = o.Options.Filled()
 	o.Sinks = append(slices.Clone(o.Sinks), event.Log(o.Log))
 	return service.Serve(ctx, service.Options{
 		Load:    func() ([]config.Archive, []error) { return config.LoadFrom(o.Config) },

@@ -6,10 +6,12 @@ import (
 	"errors"
 	"time"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/turns"
 	"linecamp/manifest"
 )
 
@@ -33,16 +35,16 @@ type standing struct {
 // every object.
 func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]int) (standing, error) {
 	s := standing{name: h.Name, id: h.ID, note: h.Note()}
-	seen, err := a.ledger.Seen(h.ID)
+	seen, err := a.Ledger.Seen(h.ID)
 	if err != nil {
 		return s, err
 	}
-	lacks, err := mirror.ShortOf(a.ledger, h.ID)
+	lacks, err := mirror.ShortOf(a.Ledger, h.ID)
 	if err != nil {
 		return s, err
 	}
 	s.short = mirror.ShortText(lacks)
-	committed, err := a.ledger.Committed(h.ID)
+	committed, err := a.Ledger.Committed(h.ID)
 	if err != nil {
 		return s, err
 	}
@@ -55,12 +57,12 @@ func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]i
 	}
 	s.since = seen.LastCurrent
 	switch {
-	case errors.Is(h.Err, errCatchingUp) || h.After == nil && h.Root != nil && a.turns.busy(ctx, h.ID):
+	case errors.Is(h.Err, turns.ErrCatchingUp) || h.After == nil && h.Root != nil && a.Turns.Busy(ctx, h.ID):
 		s.state, s.moving = mirror.Behind, true
 		s.note = "a round is bringing it up to date just now"
 	case h.After != nil: // the round at hand has said it
 		s.state, s.err = h.After.State, h.After.Error
-	case h.Root == nil && h.Err != errLeftOut:
+	case h.Root == nil && h.Err != archive.ErrLeftOut:
 		s.state, s.err = h.State(), h.Err.Error()
 		s.since = cmp.Or(seen.LastReachable, seen.AwaySince)
 	case seen.State == mirror.Failed:
@@ -87,7 +89,7 @@ func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]i
 // toGo is what a copy still lacks of one object, of which it has the versions up
 // to has, in people's files as they are recorded now.
 func (a *Archive) toGo(slug string, has int) (n attention.Amount) {
-	inv, rec, err := a.cached(slug)
+	inv, rec, err := a.Cached(slug)
 	if err != nil {
 		return n // a cache may lack anything; the next mirror round fills it
 	}

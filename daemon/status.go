@@ -93,8 +93,8 @@ type YearCounts struct {
 // Status looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func (a *Archive) Status(ctx context.Context) (Status, error) {
-	s := Status{Archive: a.cfg.Name, Copies: []CopyStatus{}, Last: []PastRound{}, now: a.now()}
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
+	s := Status{Archive: a.Config.Name, Copies: []CopyStatus{}, Last: []PastRound{}, now: a.Now()}
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err
 	}
@@ -112,12 +112,12 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		}
 		s.Copies = append(s.Copies, c)
 	}
-	damage, err := a.damage()
+	damage, err := a.Damage()
 	if err != nil {
 		return s, err
 	}
 	s.Damage = len(damage)
-	counts, judged, err := a.ledger.Years()
+	counts, judged, err := a.Ledger.Years()
 	if err != nil {
 		return s, fmt.Errorf("the ledger: %w", err)
 	}
@@ -141,14 +141,14 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 			drives = append(drives, samedisk.Drive{Name: h.Name, Folder: h.Root.Name()})
 		}
 	}
-	s.Notes = samedisk.Notes(a.cfg.Folder, drives)
+	s.Notes = samedisk.Notes(a.Config.Folder, drives)
 	return s, nil
 }
 
 // heads is the newest recorded version of every object, by slug, as the state
 // folder knows it.
 func (a *Archive) heads() (map[string]int, error) {
-	seal, err := a.cache.Seal()
+	seal, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -165,7 +165,7 @@ func (a *Archive) heads() (map[string]int, error) {
 }
 
 func (a *Archive) copyStatus(h *reach.Copy, now standing) (CopyStatus, error) {
-	figures, err := a.ledger.Figures(h.ID)
+	figures, err := a.Ledger.Figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err
 	}

@@ -36,27 +36,27 @@ type Takeover struct {
 // only if it is at the state that was read; a machine that records at this
 // very moment makes it fail, and it can be run again.
 func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
-	t := Takeover{Archive: a.cfg.Name, Copies: []string{}, Later: []string{}}
-	leave, err := a.turns.author(ctx)
+	t := Takeover{Archive: a.Config.Name, Copies: []string{}, Later: []string{}}
+	leave, err := a.Turns.Author(ctx)
 	if err != nil {
 		return t, err
 	}
 	defer leave()
-	self, err := a.identity()
+	self, err := a.Self()
 	if err != nil {
 		return t, err
 	}
 	t.Machine = self.Machine
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Patient)
 	if err != nil {
 		return t, err
 	}
 	defer r.Close()
-	turns, err := a.occupy(ctx, r.All)
+	turns, err := a.Occupy(ctx, r.All)
 	if err != nil {
 		return t, err
 	}
-	defer turns.leaveAll()
+	defer turns.LeaveAll()
 	if len(r.Open()) == 0 {
 		return t, r.None()
 	}
@@ -73,7 +73,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	// The first author claims the archive with epoch 1 and no line, and may have
 	// done so where this machine cannot look now.
 	t.Epoch = max(t.Epoch, 1)
-	last, err := mirror.LastAuthor(a.ledger, r.ID)
+	last, err := mirror.LastAuthor(a.Ledger, r.ID)
 	if err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
@@ -84,7 +84,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	was := map[*reach.Copy]*store.Info{}
 	var epochs []int // that the copies' author files name
 	mineEverywhere := last.Author == self.Author || last.Author == ""
-	twin, err := mirror.Twin(a.ledger)
+	twin, err := mirror.Twin(a.Ledger)
 	if err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
@@ -98,7 +98,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
 		was[h] = &info
-		own, err := mirror.Own(a.ledger, author)
+		own, err := mirror.Own(a.Ledger, author)
 		if err != nil {
 			return t, fmt.Errorf("the ledger: %w", err)
 		}
@@ -111,7 +111,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		t.Epoch = max(t.Epoch, author.Epoch)
 	}
 	if twin { // a copy of this state folder has the same id
-		if self, err = identity.Anew(a.dir); err != nil {
+		if self, err = identity.Anew(a.Dir); err != nil {
 			return t, err
 		}
 		mineEverywhere = false
@@ -124,7 +124,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		return t, nil
 	}
 	for _, h := range r.All {
-		if err := mirror.Unread(a.ledger, h.ID); err != nil {
+		if err := mirror.Unread(a.Ledger, h.ID); err != nil {
 			return t, fmt.Errorf("the ledger: %w", err)
 		}
 	}
@@ -139,7 +139,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 			return t, fmt.Errorf("%s: %w", h.Name, err)
 		}
 	}
-	if err := errors.Join(mirror.NoteAuthor(a.ledger, mine), mirror.ForgetTwin(a.ledger)); err != nil {
+	if err := errors.Join(mirror.NoteAuthor(a.Ledger, mine), mirror.ForgetTwin(a.Ledger)); err != nil {
 		return t, fmt.Errorf("the ledger: %w", err)
 	}
 	// A machine that was recording may still add the line of its last step; it
@@ -198,7 +198,7 @@ func (a *Archive) sealTakeover(ctx context.Context, r *reach.Copies, mine store.
 			return fmt.Errorf("%s: %w", h.Name, err)
 		}
 	}
-	if err := a.cache.PutSeal(seal); err != nil {
+	if err := a.Cache.PutSeal(seal); err != nil {
 		return fmt.Errorf("the seal in the state folder: %w", err)
 	}
 	return nil
@@ -207,7 +207,7 @@ func (a *Archive) sealTakeover(ctx context.Context, r *reach.Copies, mine store.
 // longestSeal is the longest of the seals of the copies within reach and of
 // the state folder's. They must agree as far as they go.
 func (a *Archive) longestSeal(ctx context.Context, r *reach.Copies) (*manifest.Seal, error) {
-	best, err := a.cache.Seal()
+	best, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		best, err = manifest.DecodeSeal(nil)
 	}
@@ -231,7 +231,7 @@ func (a *Archive) longestSeal(ctx context.Context, r *reach.Copies) (*manifest.S
 
 // sealTime is now, but never before the seal's last line.
 func (a *Archive) sealTime(seal *manifest.Seal) time.Time {
-	at := a.now().UTC().Truncate(time.Second)
+	at := a.Now().UTC().Truncate(time.Second)
 	if lines := seal.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		return lines[len(lines)-1].At
 	}
@@ -241,7 +241,7 @@ func (a *Archive) sealTime(seal *manifest.Seal) time.Time {
 // Identity is the archive's uuid and its name in object ids, from a copy
 // within reach or from the ledger. The error says why none could tell.
 func (a *Archive) Identity(ctx context.Context) (id, name string, err error) {
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Patient)
 	if err != nil {
 		return "", "", err
 	}

@@ -22,14 +22,14 @@ type back struct {
 // turnedUp looks for drives that a person gave up. A bucket is not asked: its
 // keys may be another's by now, and nobody plugs it in unawares.
 func (a *Archive) turnedUp(ctx context.Context) []back {
-	found := make([]*back, len(a.cfg.GivenUp))
+	found := make([]*back, len(a.Config.GivenUp))
 	var looking sync.WaitGroup
-	for i, c := range a.cfg.GivenUp {
+	for i, c := range a.Config.GivenUp {
 		if c.Kind != config.KindDrive {
 			continue
 		}
 		looking.Go(func() {
-			if root, err := a.opener().One(ctx, c, reach.Glance); err == nil {
+			if root, err := a.Opener().One(ctx, c, reach.Glance); err == nil {
 				found[i] = &back{c, root.Name(), a.free(c.Name)}
 				root.Close()
 			}
@@ -58,7 +58,7 @@ func (b back) next() string {
 // free is a name that no copy has: the one given, or one like it.
 func (a *Archive) free(name string) string {
 	taken := func(n string) bool {
-		return slices.ContainsFunc(a.cfg.Copies, func(c config.Copy) bool { return strings.EqualFold(c.Name, n) })
+		return slices.ContainsFunc(a.Config.Copies, func(c config.Copy) bool { return strings.EqualFold(c.Name, n) })
 	}
 	for n, free := 2, name; ; n++ {
 		if !taken(free) {

@@ -12,7 +12,7 @@ import (
 // ValidateRoot holds any OCFL object or storage root, ours or not, against the
 // specification: a folder, or an https address of a bucket.
 func ValidateRoot(ctx context.Context, at reach.RootAccess, p Progress) (ocfl.Report, error) {
-	o := ocfl.Options{Progress: func(done, total int64) { p.tell(at.Root, done, total) }}
+	o := ocfl.Options{Progress: func(done, total int64) { p.Tell(at.Root, done, total) }}
 	if !strings.Contains(at.Root, "://") {
 		folder, err := ocfl.OpenFolder(at.Root)
 		if err != nil {

@@ -9,11 +9,11 @@ import (
 	"sync"
 	"time"
 
+	"linecamp/daemon/archive"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-	"linecamp/manifest/card"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
@@ -44,23 +44,23 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 // verify also returns the objects whose root pair is to be written again, by
 // copy, for mend.
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
-	report := VerifyReport{Report: verify.Report{Archive: a.cfg.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.cfg.Folder, Asked: o.Copy, Units: a.cfg.Distances()}}
+	report := VerifyReport{Report: verify.Report{Archive: a.Config.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.Config.Folder, Asked: o.Copy, Units: a.Config.Distances()}}
 	var picked []config.Copy
 	if _, err := o.paper(); err != nil {
 		return report, nil, err
 	}
-	if o.Deep && a.cfg.Folder == "" {
-		return report, nil, fmt.Errorf("%s: %w, so there are no photos to decode; leave --deep out", a.cfg.Name, ErrNoFolder)
+	if o.Deep && a.Config.Folder == "" {
+		return report, nil, fmt.Errorf("%s: %w, so there are no photos to decode; leave --deep out", a.Config.Name, archive.ErrNoFolder)
 	}
 	var err error
 	if o.Copy != verify.WorkingName {
-		if picked, err = a.opener().Pick(o.Copy); err != nil {
+		if picked, err = a.Opener().Pick(o.Copy); err != nil {
 			return report, nil, err
 		}
 	}
-	told := a.tellRound(service.Verify, o.Copy)
+	told := a.TellRound(service.Verify, o.Copy)
 	unfinished := map[string][]string{}
-	end, err := a.begin(service.Verify, o.whole())
+	end, err := a.Begin(service.Verify, o.whole())
 	if err == nil {
 		err = a.check(ctx, o, picked, &report, unfinished, p)
 		err = end(ctx, report.Wants(), err)
@@ -70,12 +70,12 @@ func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (Veri
 
 func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Copy, report *VerifyReport, unfinished map[string][]string, p Progress) error {
 	// Copies not asked for still tell what should exist, and where good bytes are.
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return err
 	}
-	defer k.r.Close()
-	r := k.r
+	defer k.Copies.Close()
+	r := k.Copies
 	if report.Nothing, err = a.nothingYet(ctx, r, k, p); err != nil {
 		return err
 	}
@@ -88,7 +88,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 				unfinished[c.Copy] = c.Unfinished
 			}
 		}
-		if a.cfg.Folder != "" && (o.Copy == "" || o.Copy == verify.WorkingName) {
+		if a.Config.Folder != "" && (o.Copy == "" || o.Copy == verify.WorkingName) {
 			if err := a.checkWorking(ctx, o, k, report, p); err != nil {
 				return err
 			}
@@ -121,25 +121,25 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 // nothingYet reports whether no version of anything is recorded, though there
 // is something that could be: no mirror round was run here yet, or the working
 // folder holds files. An archive that is empty after a round is as it should be.
-func (a *Archive) nothingYet(ctx context.Context, r *reach.Copies, k *known, p Progress) (bool, error) {
-	if k.seal.Len() > 0 || len(r.Open()) == 0 {
+func (a *Archive) nothingYet(ctx context.Context, r *reach.Copies, k *archive.Known, p Progress) (bool, error) {
+	if k.Seal.Len() > 0 || len(r.Open()) == 0 {
 		return false, nil
 	}
-	_, mirrored, err := a.ledger.LastRound(service.Mirror)
+	_, mirrored, err := a.Ledger.LastRound(service.Mirror)
 	if err != nil {
 		return false, fmt.Errorf("the ledger: %w", err)
 	}
-	if !mirrored || a.cfg.Folder == "" {
+	if !mirrored || a.Config.Folder == "" {
 		return !mirrored, nil
 	}
-	t, err := a.tally(ctx, p)
+	t, err := a.Folder(ctx, p)
 	if errors.Is(err, walk.ErrNoFolder) {
 		return false, nil
 	}
 	return err == nil && t.Files > 0, err
 }
 
-func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, picked []config.Copy, report *VerifyReport, p Progress) error {
+func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, picked []config.Copy, report *VerifyReport, p Progress) error {
 	var checking sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
@@ -163,7 +163,7 @@ func (a *Archive) checkCopies(ctx context.Context, o VerifyOptions, r *reach.Cop
 		})
 	}
 	checking.Wait()
-	if err := a.ledger.Flush(); err != nil && failed == nil {
+	if err := a.Ledger.Flush(); err != nil && failed == nil {
 		failed = fmt.Errorf("writing the ledger: %w", err)
 	}
 	for _, c := range found {
@@ -182,20 +182,20 @@ func depth(o VerifyOptions) string {
 	return verify.Full
 }
 
-func (a *Archive) options(o VerifyOptions, k *known, name string, p Progress) rot.Options {
+func (a *Archive) options(o VerifyOptions, k *archive.Known, name string, p Progress) rot.Options {
 	paper, _ := o.paper() // it was read without fault when the check began
 	return rot.Options{
-		Quick: o.Quick, Paper: paper, Memory: a.memory(), Allowance: -1,
-		Expected: k.inventory, ExpectedObjects: k.slugs, Seal: k.seal, Seconded: k.seconded, Now: a.now,
-		Progress: func(done, total int64) { p.tell(name, done, total) },
+		Quick: o.Quick, Paper: paper, Memory: a.Memory(), Allowance: -1,
+		Expected: k.Inventory, ExpectedObjects: k.Slugs, Seal: k.Seal, Seconded: k.Seconded, Now: a.Now,
+		Progress: func(done, total int64) { p.Tell(name, done, total) },
 	}
 }
 
 // checkCopy re-reads one copy, taking turns with mirror rounds. Whatever ends the
 // check of it is said in c, beside what was found until then; the error is for
 // ctx and the ledger.
-func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy, k *known, c *verify.CopyReport, p Progress) error {
-	began := a.now()
+func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy, k *archive.Known, c *verify.CopyReport, p Progress) error {
+	began := a.Now()
 	vo := a.options(o, k, h.Name, p)
 	if h.Kind == config.KindS3 {
 		left, err := a.allowance(h.Copy, began)
@@ -205,19 +205,19 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 		vo.Allowance = left
 	}
 	var err error
-	if vo.Had, vo.HadLines, err = mirror.Had(a.ledger, h.ID); err != nil {
+	if vo.Had, vo.HadLines, err = mirror.Had(a.Ledger, h.ID); err != nil {
 		return err
 	}
-	stay, err := a.turns.visit(ctx, h.Name, h.ID)
+	stay, err := a.Turns.Visit(ctx, h.Name, h.ID)
 	if err != nil {
 		return err
 	}
-	defer stay.leave()
-	vo.Yield = stay.yield
-	found, err := rot.Check(ctx, forVerify(h), vo)
+	defer stay.Leave()
+	vo.Yield = stay.Yield
+	found, err := rot.Check(ctx, archive.ForVerify(h), vo)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
-		spent = a.ledger.SpendReread(h.ID, found.Downloaded, a.now())
+		spent = a.Ledger.SpendReread(h.ID, found.Downloaded, a.Now())
 	}
 	if ctx.Err() != nil {
 		return ctx.Err()
@@ -230,11 +230,11 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	}
 	*c = found
 	if found.Error == "" {
-		if err := mirror.NoteUnfinished(a.ledger, h.ID, found.Unfinished); err != nil {
+		if err := mirror.NoteUnfinished(a.Ledger, h.ID, found.Unfinished); err != nil {
 			return err
 		}
 	}
-	return a.setDamage(h.Name, h.ID, found.Damage)
+	return a.SetDamage(h.Name, h.ID, found.Damage)
 }
 
 // notAgain is said of damage found earlier that this check did not look at.
@@ -245,7 +245,7 @@ const notAgain = "found earlier, and not read again this time"
 // one, or because the check did not come to its end. Rot once found is not
 // forgotten until the bytes were read and good.
 func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Time) ([]verify.Damage, error) {
-	known, err := a.ledger.Damage()
+	known, err := a.Ledger.Damage()
 	if err != nil {
 		return nil, err
 	}
@@ -253,7 +253,7 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 	if found == nil {
 		found = []verify.Damage{}
 	}
-	lacks, err := mirror.ShortOf(a.ledger, h.ID)
+	lacks, err := mirror.ShortOf(a.Ledger, h.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -272,7 +272,7 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 		}
 		if memory == nil || object != d.Object {
 			object = d.Object
-			if memory, err = a.ledger.Held(h.ID, object); err != nil {
+			if memory, err = a.Ledger.Held(h.ID, object); err != nil {
 				return nil, err
 			}
 		}
@@ -290,15 +290,15 @@ func (a *Archive) allowance(c config.Copy, now time.Time) (int64, error) {
 	if c.Reread.Bytes == config.Unlimited {
 		return -1, nil
 	}
-	spent, err := a.ledger.Reread(c.ID, c.Reread.Since(now))
+	spent, err := a.Ledger.Reread(c.ID, c.Reread.Since(now))
 	if err != nil {
 		return 0, fmt.Errorf("the ledger: %w", err)
 	}
 	return max(0, c.Reread.Bytes-spent), nil
 }
 
-func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, report *VerifyReport, p Progress) error {
-	c, err := rot.Working(ctx, a.cfg.Folder, k.pairs(), a.options(o, k, verify.WorkingName, p))
+func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *archive.Known, report *VerifyReport, p Progress) error {
+	c, err := rot.Working(ctx, a.Config.Folder, k.Pairs(), a.options(o, k, verify.WorkingName, p))
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -312,24 +312,24 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *known, r
 	if err != nil {
 		return nil
 	}
-	return a.setDamage(verify.WorkingName, verify.WorkingName, c.Damage)
+	return a.SetDamage(verify.WorkingName, verify.WorkingName, c.Damage)
 }
 
 // checkYears judges the years from the working folder as it is now, the
 // manifests, and what this check or an earlier one found on the copies.
-func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) error {
+func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, report *VerifyReport, p Progress) error {
 	_, err := a.judge(ctx, o, r, k, report, p)
 	return err
 }
 
 // judge is checkYears, and returns what the years were judged by.
-func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *known, report *VerifyReport, p Progress) (gather.Input, error) {
-	in, faults, err := a.yearsInput(ctx, r, k, report.Copies, p)
+func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, report *VerifyReport, p Progress) (gather.Input, error) {
+	in, faults, err := a.YearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
 		return in, err
 	}
 	if o.Deep {
-		if report.Deep, err = deep.Check(ctx, &in, a.cfg.Folder, a.ledger, func(done, total int64) { p.tell("photos", done, total) }); err != nil {
+		if report.Deep, err = deep.Check(ctx, &in, a.Config.Folder, a.Ledger, func(done, total int64) { p.Tell("photos", done, total) }); err != nil {
 			return in, err
 		}
 	}
@@ -343,118 +343,25 @@ func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k
 	if err := ctx.Err(); err != nil {
 		return in, err
 	}
-	return in, a.rememberYears(in, report.Years)
-}
-
-// rememberYears keeps what the status says of the years.
-func (a *Archive) rememberYears(in gather.Input, years []verify.Year) error {
-	counts := map[string]int{}
-	for _, y := range years {
-		counts[y.State]++
-	}
-	return a.ledger.SetYears(counts, in.Now)
+	return in, a.RememberYears(in, report.Years)
 }
 
 // judgeAgain judges the years by the working folder as t tells of it, so that the
 // status knows at once what a person put on file. Without it, the next check
 // does.
-func (a *Archive) judgeAgain(k *known, t *tally.Result) error {
+func (a *Archive) judgeAgain(k *archive.Known, t *tally.Result) error {
 	if t == nil {
 		return nil
 	}
-	in, faults, err := a.judgedBy(t, k.r, k, nil)
+	in, faults, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return err
 	}
 	in.Join()
 	report := verify.Report{Judged: true, Years: years.Judge(in)}
 	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
-	if err := k.ctx.Err(); err != nil {
+	if err := k.Ctx.Err(); err != nil {
 		return err
 	}
-	return errors.Join(a.rememberYears(in, report.Years), a.noteChecks(report))
-}
-
-// folderNow is a tally of the working folder; nil where it is not there now.
-func (a *Archive) folderNow(ctx context.Context, p Progress) (*tally.Result, error) {
-	t, err := a.tally(ctx, p)
-	if errors.Is(err, ErrNoFolder) || errors.Is(err, walk.ErrNoFolder) {
-		return nil, nil
-	}
-	return t, err
-}
-
-// yearsInput gathers what the years are judged by, and the faults of cards.
-func (a *Archive) yearsInput(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
-	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
-		in.Join()
-	}
-	return in, faults, err
-}
-
-// unjoined is yearsInput before sites are joined as people said.
-func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
-	t, err := a.tally(ctx, p)
-	switch {
-	case errors.Is(err, ErrNoFolder):
-		t = nil
-	case errors.Is(err, walk.ErrNoFolder):
-		return in, nil, fmt.Errorf("the years cannot be judged: %w", err)
-	case err != nil:
-		return in, nil, err
-	}
-	return a.judgedBy(t, r, k, checked)
-}
-
-// judgedBy is unjoined with the working folder as t tells of it; nil for none.
-func (a *Archive) judgedBy(t *tally.Result, r *reach.Copies, k *known, checked []verify.CopyReport) (in gather.Input, faults []card.Fault, err error) {
-	holdings, err := a.holdings(r, checked)
-	if err != nil {
-		return in, nil, fmt.Errorf("the ledger: %w", err)
-	}
-	in = gather.Sites(a.now(), t, k.objects(), holdings)
-	in.Tolerance, in.Units = gather.Tolerance(a.cfg.Years), a.cfg.Distances()
-	if err := a.addSaid(&in); err != nil {
-		return in, nil, err
-	}
-	bad, err := a.ledger.Undecodable()
-	if err != nil {
-		return in, nil, err
-	}
-	deep.Mark(&in, bad)
-	if t != nil {
-		cards := card.Read(t)
-		in.Declare(cards)
-		faults = cards.Faults
-	}
-	return in, faults, nil
-}
-
-// holdings says what each copy of the config holds, from the check just done
-// where it was done, else from memory.
-func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]gather.Holding, error) {
-	damage, err := a.ledger.Damage()
-	if err != nil {
-		return nil, err
-	}
-	var all []gather.Holding
-	for _, h := range r.All {
-		i := slices.IndexFunc(checked, func(c verify.CopyReport) bool { return c.Copy == h.Name && c.Error == "" })
-		if i >= 0 {
-			all = append(all, gather.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})
-			continue
-		}
-		heads, err := a.ledger.Committed(h.ID)
-		if err != nil {
-			return nil, err
-		}
-		hold := gather.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
-		for _, d := range damage {
-			if d.Copy == h.ID {
-				hold.Damage = append(hold.Damage, d)
-			}
-		}
-		all = append(all, hold)
-	}
-	return all, nil
+	return errors.Join(a.RememberYears(in, report.Years), a.noteChecks(report))
 }

@@ -59,7 +59,7 @@ func (k *kept) ask(ctx context.Context, card *intake.Card, p Progress) error {
 					defer mu.Unlock()
 					k.answers[i][s] = why
 					done++
-					p.tell("copies", int64(done), 0)
+					p.Tell("copies", int64(done), 0)
 					return err
 				})
 			}
@@ -93,12 +93,12 @@ func (k *kept) askFor(ctx context.Context, h *reach.Copy, s stored, is verify.He
 
 // gone puts on record that a file went from a copy.
 func (k *kept) gone(h *reach.Copy, s stored, is verify.Held) error {
-	ledger := k.archive.ledger
+	ledger := k.archive.Ledger
 	if err := ledger.Remember(h.ID, s.object, []verify.Held{{Path: s.path, Files: is.Files}}); err != nil {
 		return fmt.Errorf("the ledger: %w", err)
 	}
 	d := verify.Damage{Site: s.object, Path: s.object + "/" + s.path, Kind: verify.Gone, Detail: "it is not on this copy", Object: s.object, Content: s.path}
-	if inv, rec, err := k.archive.cached(s.object); err == nil {
+	if inv, rec, err := k.archive.Cached(s.object); err == nil {
 		d.Site = verify.Site{Object: s.object, Site: rec.Site, Pasture: rec.Pasture}.Label()
 		for p, digest := range inv.State(inv.Head()) {
 			if digest == is.SHA256 {

@@ -37,12 +37,12 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 		}
 		kept, err := a.kept(ctx, card, p)
 		if err != nil {
-			return nil, fmt.Errorf("archive %s: %w", a.cfg.Name, err)
+			return nil, fmt.Errorf("archive %s: %w", a.Config.Name, err)
 		}
 		defer kept.reach.Close()
 		k.archives = append(k.archives, kept)
 	}
-	c, err := intake.ReadCard(ctx, card, archives[0].now(), func(done, total int64) { p.tell("card", done, total) })
+	c, err := intake.ReadCard(ctx, card, archives[0].Now(), func(done, total int64) { p.Tell("card", done, total) })
 	if err != nil {
 		return nil, err
 	}
@@ -57,17 +57,17 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 // foreign refuses the archive's own places: what is in them is on them by
 // intent, and is what a card's files are counted against.
 func (a *Archive) foreign(card string) error {
-	if err := separate(card, a.cfg.Folder, false); err != nil {
+	if err := separate(card, a.Config.Folder, false); err != nil {
 		return err
 	}
 	at, err := resolved(card)
 	if err != nil {
 		return nil // reading the card will say so
 	}
-	for _, c := range a.cfg.Copies {
+	for _, c := range a.Config.Copies {
 		root, err := resolved(c.Root)
 		if c.Kind == config.KindDrive && err == nil && (at == root || within(at, root)) {
-			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.cfg.Name, intake.ErrAsked)
+			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.Config.Name, intake.ErrAsked)
 		}
 	}
 	return nil
@@ -98,11 +98,11 @@ type keptCopy struct {
 }
 
 func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, error) {
-	k := &kept{archive: a, name: a.cfg.Name, line: a.line, damaged: map[string]bool{}}
-	if a.cfg.Folder != "" {
+	k := &kept{archive: a, name: a.Config.Name, line: a.Line, damaged: map[string]bool{}}
+	if a.Config.Folder != "" {
 		// It counts as no copy; it only tells what a mirror round would bring
 		// to them. So a folder that is not there is no hindrance.
-		t, err := a.tally(ctx, p)
+		t, err := a.Folder(ctx, p)
 		switch {
 		case err == nil:
 			k.working = contents(t)
@@ -113,7 +113,7 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 			return nil, err
 		}
 	}
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Glance)
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return nil, err
 	}
@@ -141,13 +141,13 @@ func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) 
 		k.copies = append(k.copies, a.keptCopy(h, card))
 		held := map[string]map[string]verify.Held{}
 		for o := range objects {
-			if held[o], err = a.ledger.Held(h.ID, o); err != nil {
+			if held[o], err = a.Ledger.Held(h.ID, o); err != nil {
 				return fmt.Errorf("the ledger: %w", err)
 			}
 		}
 		k.held = append(k.held, held)
 	}
-	damage, err := a.damage()
+	damage, err := a.Damage()
 	if err != nil {
 		return err
 	}
@@ -164,7 +164,7 @@ func (a *Archive) addUnsettled(ctx context.Context, t *tally.Result, to map[mani
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		name := filepath.Join(a.cfg.Folder, filepath.FromSlash(w.Path))
+		name := filepath.Join(a.Config.Folder, filepath.FromSlash(w.Path))
 		if info, err := os.Lstat(name); err != nil || !info.Mode().IsRegular() {
 			continue
 		}
@@ -199,7 +199,7 @@ func (a *Archive) keptCopy(h *reach.Copy, card string) keptCopy {
 			c.device = "bucket at " + u.Host
 		}
 	case h.Root != nil:
-		c.device, c.why = driveDevice(h.Root.Name(), a.cfg.Folder, card)
+		c.device, c.why = driveDevice(h.Root.Name(), a.Config.Folder, card)
 	case h.Away:
 		c.device = "away"
 	default:

@@ -41,7 +41,7 @@ type KeptSite struct {
 // beside its place and then named. What hinders one site hinders no other: the
 // error is that of Tally, of the copies' state or of ctx.
 func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, error) {
-	t, err := a.tally(ctx, p)
+	t, err := a.Folder(ctx, p)
 	if err != nil {
 		return TallyReport{}, err
 	}
@@ -49,12 +49,12 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	if err != nil {
 		return report, err
 	}
-	k, err := a.look(ctx)
+	k, err := a.Look(ctx)
 	if err != nil {
 		return report, err
 	}
-	defer k.r.Close()
-	in, _, err := a.judgedBy(t, k.r, k, nil)
+	defer k.Copies.Close()
+	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return report, err
 	}
@@ -69,7 +69,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	for _, d := range draft.Cards(in) {
 		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
 	}
-	folder, err := os.OpenRoot(a.cfg.Folder)
+	folder, err := os.OpenRoot(a.Config.Folder)
 	if err != nil {
 		return report, fmt.Errorf("the working folder cannot be opened: %w", err)
 	}

@@ -1,4 +1,4 @@
-package daemon
+package archive
 
 import "linecamp/verify"
 
@@ -7,14 +7,14 @@ import "linecamp/verify"
 // swapped drive keeps too.
 type memory struct{ a *Archive }
 
-func (a *Archive) memory() verify.Memory { return memory{a} }
+func (a *Archive) Memory() verify.Memory { return memory{a} }
 
-func (m memory) id(copy string) string { return m.a.id(copy) }
+func (m memory) id(copy string) string { return m.a.ID(copy) }
 
 func (m memory) Held(copy, object string) (map[string]verify.Held, error) {
-	return m.a.ledger.Held(m.id(copy), object)
+	return m.a.Ledger.Held(m.id(copy), object)
 }
 
 func (m memory) Remember(copy, object string, held []verify.Held) error {
-	return m.a.ledger.Remember(m.id(copy), object, held)
+	return m.a.Ledger.Remember(m.id(copy), object, held)
 }

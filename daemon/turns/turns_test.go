@@ -1,4 +1,4 @@
-package daemon
+package turns
 
 import (
 	"context"
@@ -10,8 +10,8 @@ import (
 	"time"
 )
 
-func someTurns(t *testing.T) turns {
-	return turns{dir: t.TempDir(), log: slog.New(slog.DiscardHandler), patience: 10 * time.Millisecond}
+func someTurns(t *testing.T) Turns {
+	return Turns{dir: t.TempDir(), log: slog.New(slog.DiscardHandler), patience: 10 * time.Millisecond}
 }
 
 // A mirror round that waits for a copy gets it before the verification that
@@ -19,12 +19,12 @@ func someTurns(t *testing.T) turns {
 func TestMirrorGoesBeforeVerify(t *testing.T) {
 	tu := someTurns(t)
 	ctx := t.Context()
-	stay, err := tu.visit(ctx, "shelf", "1")
+	stay, err := tu.Visit(ctx, "shelf", "1")
 	if err != nil {
 		t.Fatal(err)
 	}
 	stay.every = 0
-	if changed, err := stay.yield(ctx); changed || err != nil {
+	if changed, err := stay.Yield(ctx); changed || err != nil {
 		t.Errorf("nobody was there, and yield says %v, %v", changed, err)
 	}
 	var order []string // written by whoever has the copy
@@ -51,17 +51,17 @@ func TestMirrorGoesBeforeVerify(t *testing.T) {
 		release()
 	}()
 	<-inGate
-	changed, err := stay.yield(ctx)
+	changed, err := stay.Yield(ctx)
 	if !changed || err != nil {
 		t.Errorf("a mirror round was there, and yield says %v, %v", changed, err)
 	}
 	<-done
 	order = append(order, "verify")
-	stay.leave()
+	stay.Leave()
 	if order[0] != "mirror" {
 		t.Errorf("the order was %v", order)
 	}
-	release, err := tu.toWrite(ctx, "shelf", "1")
+	release, err := tu.ToWrite(ctx, "shelf", "1")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,14 +73,14 @@ func TestMirrorGoesBeforeVerify(t *testing.T) {
 
 func TestWaitingForATurnEnds(t *testing.T) {
 	tu := someTurns(t)
-	leave, err := tu.author(t.Context())
+	leave, err := tu.Author(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	got := make(chan error)
 	go func() {
-		_, err := tu.author(ctx)
+		_, err := tu.Author(ctx)
 		got <- err
 	}()
 	cancel()
@@ -89,7 +89,7 @@ func TestWaitingForATurnEnds(t *testing.T) {
 	}
 	leave()
 	// The turn that nobody waited for any more is given back.
-	leave, err = tu.author(t.Context())
+	leave, err = tu.Author(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,7 +100,7 @@ func TestWaitingForATurnEnds(t *testing.T) {
 // behind.
 func TestTurnsBetweenProcesses(t *testing.T) {
 	if dir := os.Getenv("LINECAMP_TEST_TURN"); dir != "" {
-		if _, err := (turns{dir: dir, log: slog.New(slog.DiscardHandler), patience: time.Hour}).author(context.Background()); err != nil {
+		if _, err := (Turns{dir: dir, log: slog.New(slog.DiscardHandler), patience: time.Hour}).Author(context.Background()); err != nil {
 			t.Fatal(err)
 		}
 		os.Stdout.WriteString("taken\n")
@@ -122,12 +122,12 @@ func TestTurnsBetweenProcesses(t *testing.T) {
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond)
 	defer cancel()
-	if _, err := tu.author(ctx); !errors.Is(err, context.DeadlineExceeded) {
+	if _, err := tu.Author(ctx); !errors.Is(err, context.DeadlineExceeded) {
 		t.Fatalf("two processes have the turn at once (%v)", err)
 	}
 	other.Process.Kill()
 	other.Wait()
-	leave, err := tu.author(t.Context())
+	leave, err := tu.Author(t.Context())
 	if err != nil {
 		t.Fatalf("the turn of a killed process is not free: %v", err)
 	}
@@ -138,15 +138,15 @@ func TestTurnsBetweenProcesses(t *testing.T) {
 // it. A verification makes room soon, and is waited for.
 func TestWritersDoNotWaitForWriters(t *testing.T) {
 	tu := someTurns(t)
-	leave, err := tu.toWrite(t.Context(), "bucket", "1")
+	leave, err := tu.ToWrite(t.Context(), "bucket", "1")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := tu.toWrite(t.Context(), "bucket", "1"); !errors.Is(err, errCatchingUp) {
+	if _, err := tu.ToWrite(t.Context(), "bucket", "1"); !errors.Is(err, ErrCatchingUp) {
 		t.Errorf("the second round got %v", err)
 	}
 	leave()
-	stay, err := tu.visit(t.Context(), "bucket", "1")
+	stay, err := tu.Visit(t.Context(), "bucket", "1")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,7 +154,7 @@ func TestWritersDoNotWaitForWriters(t *testing.T) {
 	told := make(chan struct{})
 	tu.log = slog.New(slog.NewTextHandler(signals{told}, nil))
 	go func() {
-		leave, err := tu.toWrite(t.Context(), "bucket", "1")
+		leave, err := tu.ToWrite(t.Context(), "bucket", "1")
 		if err == nil {
 			leave()
 		}
@@ -166,7 +166,7 @@ func TestWritersDoNotWaitForWriters(t *testing.T) {
 		t.Errorf("with a verification there, the round got %v", err)
 	default:
 	}
-	stay.leave()
+	stay.Leave()
 	if err := <-got; err != nil {
 		t.Errorf("after the verification, the round got %v", err)
 	}

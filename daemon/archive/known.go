@@ -1,4 +1,4 @@
-package daemon
+package archive
 
 import (
 	"context"
@@ -19,86 +19,87 @@ import (
 	"linecamp/verify/rot"
 )
 
-// known answers what should exist: the seal and the newest manifest of every
+// Known answers what should exist: the seal and the newest manifest of every
 // site, from the state folder's cache, and where that lacks something from the
 // copies within reach.
-type known struct {
+type Known struct {
+	Copies *reach.Copies
+	Seal   *manifest.Seal
+	Slugs  []string // of every site, sorted
+	Ctx    context.Context
+
 	a     *Archive
-	ctx   context.Context
-	r     *reach.Copies
-	seal  *manifest.Seal
-	slugs []string
 	heads map[string]int
 	seals verify.Sealed
 }
 
-// look reaches the copies and gathers what should exist. The caller closes k.r.
-func (a *Archive) look(ctx context.Context) (*known, error) {
-	r, err := a.reach(ctx, a.cfg.Copies, reach.Patient)
+// Look reaches the copies and gathers what should exist. The caller closes k.Copies.
+func (a *Archive) Look(ctx context.Context) (*Known, error) {
+	r, err := a.Reach(ctx, a.Config.Copies, reach.Patient)
 	if err != nil {
 		return nil, err
 	}
-	k, err := a.known(ctx, r)
+	k, err := a.Known(ctx, r)
 	if err != nil {
 		r.Close()
 	}
 	return k, err
 }
 
-// known gathers it. The seal is the longest of those that agree.
-func (a *Archive) known(ctx context.Context, r *reach.Copies) (*known, error) {
-	k := &known{a: a, ctx: ctx, r: r, heads: map[string]int{}}
-	seal, err := a.cache.Seal()
+// Known gathers it. The seal is the longest of those that agree.
+func (a *Archive) Known(ctx context.Context, r *reach.Copies) (*Known, error) {
+	k := &Known{a: a, Ctx: ctx, Copies: r, heads: map[string]int{}}
+	seal, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		seal, err = manifest.DecodeSeal(nil)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	k.seal = seal
+	k.Seal = seal
 	if seal.Len() == 0 {
 		for _, h := range r.Open() {
 			s, err := store.ReadSeal(ctx, h.Root)
-			if err == nil && s.Len() > k.seal.Len() && s.Extends(k.seal) {
-				k.seal = s
+			if err == nil && s.Len() > k.Seal.Len() && s.Extends(k.Seal) {
+				k.Seal = s
 			}
 			if ctx.Err() != nil {
 				return nil, ctx.Err()
 			}
 		}
 	}
-	k.seals = verify.SealedBy(k.seal)
-	for id, n := range k.seal.Heads() {
+	k.seals = verify.SealedBy(k.Seal)
+	for id, n := range k.Seal.Heads() {
 		if _, slug, err := manifest.ParseObjectID(id); err == nil {
 			k.heads[slug] = n
 		}
 	}
-	k.slugs = slices.Sorted(maps.Keys(k.heads))
+	k.Slugs = slices.Sorted(maps.Keys(k.heads))
 	return k, nil
 }
 
-// seconded reports whether a copy other than the one named holds the first lines
+// Seconded reports whether a copy other than the one named holds the first lines
 // of the seal too.
-func (k *known) seconded(ctx context.Context, copyID string, lines int) bool {
+func (k *Known) Seconded(ctx context.Context, copyID string, lines int) bool {
 	var copies []verify.Copy
-	for _, h := range k.r.Open() {
-		copies = append(copies, forVerify(h))
+	for _, h := range k.Copies.Open() {
+		copies = append(copies, ForVerify(h))
 	}
-	return rot.Seconded(ctx, copies, copyID, k.seal, lines)
+	return rot.Seconded(ctx, copies, copyID, k.Seal, lines)
 }
 
-// object returns the newest manifest of a site known anywhere, with its record
+// Object returns the newest manifest of a site known anywhere, with its record
 // where that can be read. The error wraps fs.ErrNotExist if there is none.
-func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, error) {
-	if inv, rec, err := k.a.cached(slug); err == nil && inv.Head() >= k.heads[slug] {
+func (k *Known) Object(slug string) (*manifest.Inventory, *manifest.Record, error) {
+	if inv, rec, err := k.a.Cached(slug); err == nil && inv.Head() >= k.heads[slug] {
 		return inv, rec, nil
 	}
 	var best *manifest.Inventory
 	var record *manifest.Record
-	for _, h := range k.r.Open() {
-		inv, rec, err := history.ReadObject(k.ctx, h.Root, slug)
-		if k.ctx.Err() != nil {
-			return nil, nil, k.ctx.Err()
+	for _, h := range k.Copies.Open() {
+		inv, rec, err := history.ReadObject(k.Ctx, h.Root, slug)
+		if k.Ctx.Err() != nil {
+			return nil, nil, k.Ctx.Err()
 		}
 		if err != nil && !errors.Is(err, history.ErrNoRecord) {
 			continue
@@ -116,18 +117,18 @@ func (k *known) object(slug string) (*manifest.Inventory, *manifest.Record, erro
 	return best, record, nil
 }
 
-// inventory is object without the record, as rot.Options asks for it.
-func (k *known) inventory(slug string) (*manifest.Inventory, error) {
-	inv, _, err := k.object(slug)
+// Inventory is object without the record, as rot.Options asks for it.
+func (k *Known) Inventory(slug string) (*manifest.Inventory, error) {
+	inv, _, err := k.Object(slug)
 	return inv, err
 }
 
-// pairs yields every site's newest manifest and record, leaving out those that
+// Pairs yields every site's newest manifest and record, leaving out those that
 // cannot be read.
-func (k *known) pairs() iter.Seq2[*manifest.Inventory, *manifest.Record] {
+func (k *Known) Pairs() iter.Seq2[*manifest.Inventory, *manifest.Record] {
 	return func(yield func(*manifest.Inventory, *manifest.Record) bool) {
-		for _, slug := range k.slugs {
-			inv, rec, err := k.object(slug)
+		for _, slug := range k.Slugs {
+			inv, rec, err := k.Object(slug)
 			if err != nil || rec == nil {
 				continue
 			}
@@ -138,17 +139,17 @@ func (k *known) pairs() iter.Seq2[*manifest.Inventory, *manifest.Record] {
 	}
 }
 
-// objects yields every site's newest manifest for judging the years, which may
+// Objects yields every site's newest manifest for judging the years, which may
 // ask for the records of earlier versions too.
-func (k *known) objects() iter.Seq[gather.Object] {
+func (k *Known) Objects() iter.Seq[gather.Object] {
 	return func(yield func(gather.Object) bool) {
-		for _, slug := range k.slugs {
-			inv, rec, err := k.object(slug)
+		for _, slug := range k.Slugs {
+			inv, rec, err := k.Object(slug)
 			if err != nil {
 				continue
 			}
 			o := gather.Object{Inventory: inv, Record: rec, RecordOf: func(version int) (*manifest.Record, error) {
-				return k.recordOf(slug, inv, version)
+				return k.RecordOf(slug, inv, version)
 			}}
 			if !yield(o) {
 				return
@@ -157,15 +158,15 @@ func (k *known) objects() iter.Seq[gather.Object] {
 	}
 }
 
-// recordOf reads the record of one version from the nearest copy that has it.
-func (k *known) recordOf(slug string, inv *manifest.Inventory, version int) (*manifest.Record, error) {
+// RecordOf reads the record of one version from the nearest copy that has it.
+func (k *Known) RecordOf(slug string, inv *manifest.Inventory, version int) (*manifest.Record, error) {
 	d, ok := inv.State(version)[manifest.RecordPath]
 	if !ok {
 		return nil, fmt.Errorf("%s v%d: %w", slug, version, history.ErrNoRecord)
 	}
-	for _, h := range k.r.Nearest() {
+	for _, h := range k.Copies.Nearest() {
 		for _, path := range inv.Content[d] {
-			raw, _, err := store.ReadSmall(k.ctx, h.Root, slug+"/"+path, manifest.MaxRecord)
+			raw, _, err := store.ReadSmall(k.Ctx, h.Root, slug+"/"+path, manifest.MaxRecord)
 			if err == nil && manifest.Sum(raw) == d {
 				return manifest.DecodeRecord(raw)
 			}
@@ -174,13 +175,13 @@ func (k *known) recordOf(slug string, inv *manifest.Inventory, version int) (*ma
 	return nil, fmt.Errorf("%s v%d: %w", slug, version, history.ErrNoRecord)
 }
 
-// cached returns a site's manifest and record from the state folder.
-func (a *Archive) cached(slug string) (*manifest.Inventory, *manifest.Record, error) {
-	inv, err := a.cache.Get(slug)
+// Cached returns a site's manifest and record from the state folder.
+func (a *Archive) Cached(slug string) (*manifest.Inventory, *manifest.Record, error) {
+	inv, err := a.Cache.Get(slug)
 	if err != nil {
 		return nil, nil, err
 	}
-	raw, err := a.cache.Record(slug)
+	raw, err := a.Cache.Record(slug)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -191,11 +192,11 @@ func (a *Archive) cached(slug string) (*manifest.Inventory, *manifest.Record, er
 	return inv, rec, err
 }
 
-// siteIDs finds the id of a site in the working folder among the recorded ones:
+// SiteIDs finds the id of a site in the working folder among the recorded ones:
 // by its folder, else by its names. A site never recorded has none yet.
-func (a *Archive) siteIDs() (func(*tally.Site) string, error) {
+func (a *Archive) SiteIDs() (func(*tally.Site) string, error) {
 	byBase, byName := map[string]string{}, map[string]string{}
-	seal, err := a.cache.Seal()
+	seal, err := a.Cache.Seal()
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
@@ -205,7 +206,7 @@ func (a *Archive) siteIDs() (func(*tally.Site) string, error) {
 			if err != nil {
 				continue
 			}
-			_, rec, err := a.cached(slug)
+			_, rec, err := a.Cached(slug)
 			if err != nil {
 				continue // a cache may lack anything; the next mirror round fills it
 			}

@@ -1,4 +1,4 @@
-package daemon
+package archive
 
 import (
 	"os"
@@ -14,7 +14,7 @@ import (
 // An archive opened with the ledger of an earlier release, which kept damage
 // under names: it is there under the names of the settings, also of today's.
 func TestAnOldLedgerKeepsItsDamage(t *testing.T) {
-	packed, err := os.ReadFile(filepath.Join("ledger", "testdata", "format-2.db.zst"))
+	packed, err := os.ReadFile(filepath.Join("..", "ledger", "testdata", "format-2.db.zst"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,7 +39,7 @@ func TestAnOldLedgerKeepsItsDamage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		damage, err := a.damage()
+		damage, err := a.Damage()
 		if err != nil || len(damage) != 2 || damage[0].Copy != name || damage[0].Kind != verify.Altered || damage[1].Copy != verify.WorkingName {
 			t.Errorf("as %s there is %+v, %v", name, damage, err)
 		}

@@ -1,4 +1,4 @@
-package daemon
+package archive
 
 import (
 	"testing"
@@ -19,16 +19,16 @@ func TestKnownFollowsTheSeal(t *testing.T) {
 		r.Version(verifytest.Stake, verifytest.Day(year, 7, 1), verifytest.State{path: verifytest.Photo(path, verifytest.Day(year, 6, 20))})
 	}
 	r.Fork(0, slug, path, verifytest.Day(2021, 8, 1), verifytest.Day(2022, 8, 1))
-	a := &Archive{cache: ledger.OpenInventories(t.TempDir()), now: time.Now}
+	a := &Archive{Cache: ledger.OpenInventories(t.TempDir()), Now: time.Now}
 	var copies reach.Copies
 	for _, c := range r.Copies {
 		copies.All = append(copies.All, &reach.Copy{Copy: config.Copy{Name: c.Name, ID: c.ID}, Root: c.Root})
 	}
-	k, err := a.known(t.Context(), &copies)
+	k, err := a.Known(t.Context(), &copies)
 	if err != nil {
 		t.Fatal(err)
 	}
-	inv, _, err := k.object(slug)
+	inv, _, err := k.Object(slug)
 	if err != nil || string(inv.Encode()) != string(r.Heads[slug].Encode()) {
 		t.Errorf("version %d, %v; want the %d of the seal", inv.Head(), err, r.Heads[slug].Head())
 	}

@@ -1,4 +1,7 @@
-package daemon
+// Package turns decides who works on what. Begin with [Turns.Author], which lets one
+// round at a time make versions, and [Turns.ToWrite] and [Turns.Visit], which share
+// a copy among the rounds that write to it and the checks that read it.
+package turns
 
 import (
 	"context"
@@ -15,7 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/lockedfile"
 )
 
-// turns decides who works on what, among the rounds of this process and of
+// Turns decides who works on what, among the rounds of this process and of
 // every other linecamp that uses the same state folder:
 //
 //   - Authoring is one lock per archive.
@@ -28,37 +31,42 @@ import (
 // power cut never leaves one behind. They order linecamp's own rounds; that
 // two machines, or two users, do not write to one drive or bucket at once is
 // seen to by the root itself (store.Root.Lock, author.json).
-type turns struct {
+type Turns struct {
 	dir      string // the archive's state folder
 	log      *slog.Logger
 	patience time.Duration // how long a wait may last before it is told, or given up
 }
 
-// author takes the right to make versions.
-func (t turns) author(ctx context.Context) (release func(), err error) {
+// Author takes the right to make versions.
+func (t Turns) Author(ctx context.Context) (release func(), err error) {
 	return t.take(ctx, "authoring.lock", "another round is at work on this archive; waiting for it to finish")
 }
 
-// errCatchingUp: another round is at work on the copy, and may be for hours.
-var errCatchingUp = errors.New("another round is still bringing it up to date")
+// File takes the right to file pictures into the working folder.
+func (t Turns) File(ctx context.Context) (release func(), err error) {
+	return t.take(ctx, "intake.lock", "another intake is filing into this archive; waiting for it to finish")
+}
 
-// toWrite takes a copy for as long as a round brings something to it, and leaves
+// ErrCatchingUp: another round is at work on the copy, and may be for hours.
+var ErrCatchingUp = errors.New("another round is still bringing it up to date")
+
+// ToWrite takes a copy for as long as a round brings something to it, and leaves
 // a mark for a verification that was in the middle of it. It waits for a
 // verification, which makes room soon; a round that writes may take days over
-// a slow line, so after a moment it is errCatchingUp.
-func (t turns) toWrite(ctx context.Context, name, id string) (release func(), err error) {
+// a slow line, so after a moment it is ErrCatchingUp.
+func (t Turns) ToWrite(ctx context.Context, name, id string) (release func(), err error) {
 	waiting, giveUp := context.WithCancelCause(ctx)
 	defer giveUp(nil)
 	look := time.AfterFunc(t.patience, func() {
 		if strings.HasPrefix(t.marked(id), writing) {
-			giveUp(errCatchingUp)
+			giveUp(ErrCatchingUp)
 		}
 	})
 	defer look.Stop()
 	free, err := t.copy(waiting, name, id)
 	if err != nil {
-		if ctx.Err() == nil && context.Cause(waiting) == errCatchingUp {
-			return nil, errCatchingUp
+		if ctx.Err() == nil && context.Cause(waiting) == ErrCatchingUp {
+			return nil, ErrCatchingUp
 		}
 		return nil, err
 	}
@@ -74,9 +82,9 @@ func (t turns) toWrite(ctx context.Context, name, id string) (release func(), er
 	}), nil
 }
 
-// busy reports whether a round is at work on a copy just now. A crash may leave
+// Busy reports whether a round is at work on a copy just now. A crash may leave
 // its mark, but not the lock.
-func (t turns) busy(ctx context.Context, id string) bool {
+func (t Turns) Busy(ctx context.Context, id string) bool {
 	if !strings.HasPrefix(t.marked(id), writing) {
 		return false
 	}
@@ -94,24 +102,24 @@ func (t turns) busy(ctx context.Context, id string) bool {
 // mark another one. A crash may leave it, but then the copy is free.
 const writing = "writing"
 
-func (t turns) setMark(id, what string) error {
+func (t Turns) setMark(id, what string) error {
 	if err := os.WriteFile(t.mark(id), []byte(what+" "+uuid.NewString()), 0o600); err != nil {
 		return fmt.Errorf("the state folder %s cannot be written to: %w", t.dir, err)
 	}
 	return nil
 }
 
-func (t turns) mark(id string) string { return filepath.Join(t.dir, "copy-"+id+".mark") }
+func (t Turns) mark(id string) string { return filepath.Join(t.dir, "copy-"+id+".mark") }
 
 // marked is what the last round that wrote left; "" if none did.
-func (t turns) marked(id string) string {
+func (t Turns) marked(id string) string {
 	b, _ := os.ReadFile(t.mark(id))
 	return string(b)
 }
 
-// visit is a verification's stay at a copy.
-type visit struct {
-	t        turns
+// Visit is a verification's stay at a copy.
+type Visit struct {
+	t        Turns
 	name, id string
 	every    time.Duration // how long it keeps the copy before it lets others in
 	release  func()
@@ -122,12 +130,12 @@ type visit struct {
 // visitTime is how long a verification keeps a copy at a time.
 const visitTime = time.Second
 
-func (t turns) visit(ctx context.Context, name, id string) (*visit, error) {
-	v := &visit{t: t, name: name, id: id, every: visitTime}
+func (t Turns) Visit(ctx context.Context, name, id string) (*Visit, error) {
+	v := &Visit{t: t, name: name, id: id, every: visitTime}
 	return v, v.enter(ctx)
 }
 
-func (v *visit) enter(ctx context.Context) (err error) {
+func (v *Visit) enter(ctx context.Context) (err error) {
 	v.release, err = v.t.copy(ctx, v.name, v.id)
 	if err != nil {
 		v.release = func() {}
@@ -137,8 +145,8 @@ func (v *visit) enter(ctx context.Context) (err error) {
 	return nil
 }
 
-// yield lets a round that waits go first. changed says that one wrote.
-func (v *visit) yield(ctx context.Context) (changed bool, err error) {
+// Yield lets a round that waits go first. changed says that one wrote.
+func (v *Visit) Yield(ctx context.Context) (changed bool, err error) {
 	if time.Since(v.since) < v.every {
 		return false, nil
 	}
@@ -150,10 +158,10 @@ func (v *visit) yield(ctx context.Context) (changed bool, err error) {
 	return v.mark != mark, nil
 }
 
-func (v *visit) leave() { v.release() }
+func (v *Visit) Leave() { v.release() }
 
 // copy takes a copy, by its id.
-func (t turns) copy(ctx context.Context, name, id string) (release func(), err error) {
+func (t Turns) copy(ctx context.Context, name, id string) (release func(), err error) {
 	pass, err := t.take(ctx, "copy-"+id+".gate", "waiting for another round to leave "+name)
 	if err != nil {
 		return nil, err
@@ -162,10 +170,12 @@ func (t turns) copy(ctx context.Context, name, id string) (release func(), err e
 	return t.take(ctx, "copy-"+id+".lock", "waiting for another round to leave "+name)
 }
 
-// usualPatience is the patience of turns in use.
+// In are the turns of the archive with that state folder.
+func In(dir string, log *slog.Logger) Turns { return Turns{dir, log, usualPatience} }
+
 const usualPatience = 3 * time.Second
 
-func (t turns) take(ctx context.Context, file, waiting string) (func(), error) {
+func (t Turns) take(ctx context.Context, file, waiting string) (func(), error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

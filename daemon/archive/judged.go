@@ -1,0 +1,134 @@
+package archive
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"linecamp/daemon/reach"
+	"linecamp/manifest"
+	"linecamp/manifest/card"
+	"linecamp/manifest/tally"
+	"linecamp/manifest/walk"
+	"linecamp/verify"
+	"linecamp/verify/deep"
+	"linecamp/verify/gather"
+)
+
+// FolderNow is a tally of the working folder; nil where it is not there now.
+func (a *Archive) FolderNow(ctx context.Context, p Progress) (*tally.Result, error) {
+	t, err := a.Folder(ctx, p)
+	if errors.Is(err, ErrNoFolder) || errors.Is(err, walk.ErrNoFolder) {
+		return nil, nil
+	}
+	return t, err
+}
+
+// YearsInput gathers what the years are judged by, and the faults of cards.
+func (a *Archive) YearsInput(ctx context.Context, r *reach.Copies, k *Known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
+	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
+		in.Join()
+	}
+	return in, faults, err
+}
+
+// unjoined is yearsInput before sites are joined as people said.
+func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *Known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
+	t, err := a.Folder(ctx, p)
+	switch {
+	case errors.Is(err, ErrNoFolder):
+		t = nil
+	case errors.Is(err, walk.ErrNoFolder):
+		return in, nil, fmt.Errorf("the years cannot be judged: %w", err)
+	case err != nil:
+		return in, nil, err
+	}
+	return a.JudgedBy(t, r, k, checked)
+}
+
+// JudgedBy is unjoined with the working folder as t tells of it; nil for none.
+func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked []verify.CopyReport) (in gather.Input, faults []card.Fault, err error) {
+	holdings, err := a.holdings(r, checked)
+	if err != nil {
+		return in, nil, fmt.Errorf("the ledger: %w", err)
+	}
+	in = gather.Sites(a.Now(), t, k.Objects(), holdings)
+	in.Tolerance, in.Units = gather.Tolerance(a.Config.Years), a.Config.Distances()
+	if err := a.addSaid(&in); err != nil {
+		return in, nil, err
+	}
+	bad, err := a.Ledger.Undecodable()
+	if err != nil {
+		return in, nil, err
+	}
+	deep.Mark(&in, bad)
+	if t != nil {
+		cards := card.Read(t)
+		in.Declare(cards)
+		faults = cards.Faults
+	}
+	return in, faults, nil
+}
+
+// holdings says what each copy of the config holds, from the check just done
+// where it was done, else from memory.
+func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]gather.Holding, error) {
+	damage, err := a.Ledger.Damage()
+	if err != nil {
+		return nil, err
+	}
+	var all []gather.Holding
+	for _, h := range r.All {
+		i := slices.IndexFunc(checked, func(c verify.CopyReport) bool { return c.Copy == h.Name && c.Error == "" })
+		if i >= 0 {
+			all = append(all, gather.Holding{Heads: checked[i].Heads, Damage: checked[i].Damage})
+			continue
+		}
+		heads, err := a.Ledger.Committed(h.ID)
+		if err != nil {
+			return nil, err
+		}
+		hold := gather.Holding{Heads: heads, Unknown: h.Root == nil || len(heads) == 0}
+		for _, d := range damage {
+			if d.Copy == h.ID {
+				hold.Damage = append(hold.Damage, d)
+			}
+		}
+		all = append(all, hold)
+	}
+	return all, nil
+}
+
+// RememberYears keeps what the status says of the years.
+func (a *Archive) RememberYears(in gather.Input, years []verify.Year) error {
+	counts := map[string]int{}
+	for _, y := range years {
+		counts[y.State]++
+	}
+	return a.Ledger.SetYears(counts, in.Now)
+}
+
+// addSaid adds to the years' input what no version records yet, and leaves out
+// what was taken back.
+func (a *Archive) addSaid(in *gather.Input) error {
+	said, err := a.Ledger.Said()
+	if err != nil {
+		return fmt.Errorf("the ledger: %w", err)
+	}
+	for _, s := range said {
+		if manifest.Unfiled(s.Object) {
+			in.Unfiled.Decisions = append(in.Unfiled.Decisions, s.Decision)
+			continue
+		}
+		i := slices.IndexFunc(in.Sites, func(x gather.SiteItems) bool { return x.Object == s.Object })
+		if i >= 0 {
+			in.Sites[i].Decisions = append(in.Sites[i].Decisions, s.Decision)
+		}
+	}
+	in.Unfiled.Decisions = manifest.Standing(in.Unfiled.Decisions)
+	for i := range in.Sites {
+		in.Sites[i].Decisions = manifest.Standing(in.Sites[i].Decisions)
+	}
+	return nil
+}
