@@ -1,7 +1,9 @@
 package rot
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -124,25 +126,38 @@ func building(files map[string]store.Info) bool {
 // content hands out a job for each file the manifest names.
 func (r *check) content(ctx context.Context, o *object, files map[string]store.Info, listed bool, known map[string]bool) {
 	count := o.inv.Files()
+	type named struct {
+		path string
+		want manifest.Digest
+	}
+	var all []named
 	for d, paths := range o.inv.Content {
 		for _, p := range paths {
-			known[p] = true
-			info, there := files[p]
-			j := job{object: o, path: p, want: d, info: info, files: count[d]}
-			if listed && there {
-				r.expectShare(j, info.Size)
-			} else {
-				r.expectShare(j, o.held[p].Size)
-			}
-			if listed && !there {
-				r.damaged(ctx, o, verify.Damage{Object: o.slug, Content: p, Kind: verify.Gone, Detail: "it is not on this copy",
-					Digest: d, Files: j.files, Bytes: o.held[p].Size})
-				continue
-			}
-			j.listed = listed
-			if !r.hand(ctx, j) {
-				return
-			}
+			all = append(all, named{p, d})
+		}
+	}
+	// In the order in which they were written: a drive reads on without seeking.
+	slices.SortFunc(all, func(a, b named) int {
+		return cmp.Or(cmp.Compare(verify.VersionOf(a.path), verify.VersionOf(b.path)), strings.Compare(a.path, b.path))
+	})
+	for _, n := range all {
+		p := n.path
+		known[p] = true
+		info, there := files[p]
+		j := job{object: o, path: p, want: n.want, info: info, files: count[n.want]}
+		if listed && there {
+			r.expectShare(j, info.Size)
+		} else {
+			r.expectShare(j, o.held[p].Size)
+		}
+		if listed && !there {
+			r.damaged(ctx, o, verify.Damage{Object: o.slug, Content: p, Kind: verify.Gone, Detail: "it is not on this copy",
+				Digest: n.want, Files: j.files, Bytes: o.held[p].Size})
+			continue
+		}
+		j.listed = listed
+		if !r.hand(ctx, j) {
+			return
 		}
 	}
 }

@@ -401,3 +401,30 @@ func TestRotUnreadable(t *testing.T) {
 		t.Errorf("counted %+v", rep)
 	}
 }
+
+// A drive reads on where files are read in the order in which they were written.
+func TestRotReadsInTheOrderOfWriting(t *testing.T) {
+	r := ranch(t, 1)
+	c := r.Copies[0]
+	root := &noting{Root: c.Root}
+	c.Root = root
+	o := r.Options()
+	o.Workers = 1
+	checked(t, c, o)
+	if len(root.read) < 9 || !slices.IsSorted(root.read) {
+		t.Errorf("read %q", root.read)
+	}
+}
+
+// noting is a root that notes which content is read, in order. One worker reads.
+type noting struct {
+	store.Root
+	read []string
+}
+
+func (n *noting) OpenFresh(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
+	if strings.Contains(key, "/content/") {
+		n.read = append(n.read, key)
+	}
+	return n.Root.OpenFresh(ctx, key)
+}

@@ -94,26 +94,33 @@ func (r *fresh) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// WriteTo hands each piece out as it was read, without copying it.
-func (r *fresh) WriteTo(w io.Writer) (int64, error) {
-	var total int64
-	for {
-		if len(r.have) == 0 {
-			err := r.fill()
-			if len(r.have) == 0 {
-				if err == io.EOF {
-					err = nil
-				}
-				return total, err
-			}
-		}
-		n, err := w.Write(r.have)
+// WriteTo hands each piece out as it was read, without copying it, and reads the next
+// one meanwhile: the drive need not wait for what is done with a piece.
+func (r *fresh) WriteTo(w io.Writer) (total int64, err error) {
+	other := directBuffers.Get().(*[]byte)
+	defer func() { directBuffers.Put(other) }()
+	if len(r.have) == 0 {
+		err = r.fill()
+	}
+	for len(r.have) > 0 {
+		piece, n := r.have, 0
+		r.have = nil
+		r.buf, other = other, r.buf
+		var next sync.WaitGroup
+		var ahead error
+		next.Go(func() { ahead = r.fill() })
+		n, err = w.Write(piece)
+		next.Wait()
 		total += int64(n)
-		r.have = r.have[n:]
 		if err != nil {
 			return total, err
 		}
+		err = ahead
 	}
+	if err == io.EOF {
+		err = nil
+	}
+	return total, err
 }
 
 func (r *fresh) Close() error {
