@@ -117,12 +117,6 @@ type MirrorReport struct {
 // Wants reports whether something wants a person.
 func (r MirrorReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
 
-// Print writes the report for a person.
-func (r MirrorReport) Print(w io.Writer) {
-	r.Report.Print(w)
-	r.List.Without(r.tells).Print(w)
-}
-
 // VerifyReport is what a check found, and what wants a person after it.
 type VerifyReport struct {
 	verify.Report
@@ -132,17 +126,11 @@ type VerifyReport struct {
 // Wants reports whether something wants a person.
 func (r VerifyReport) Wants() bool { return r.Report.Wants() || r.List.Wants() }
 
-// Print writes the report for a person.
-func (r VerifyReport) Print(w io.Writer) {
-	r.Report.Print(w)
-	r.List.Without(r.tells).Print(w)
-}
-
 // TallyReport is what the working folder holds.
 type TallyReport struct {
 	tally.Result
 	Drafted
-	archive string
+	Archive string `json:"-"`
 	ids     func(*tally.Site) string
 }
 
@@ -158,7 +146,7 @@ func (r TallyReport) WriteJSON(w io.Writer) error {
 	return r.Result.WriteJSON(w, struct {
 		tally.Report
 		Drafted
-	}{r.Outline(r.archive), r.Drafted}, r.ids)
+	}{r.Outline(r.Archive), r.Drafted}, r.ids)
 }
 
 // MarshalJSON is WriteJSON where the report is one of several.
@@ -174,16 +162,9 @@ func (r TallyReport) Wants() bool {
 	return slices.ContainsFunc(r.Kept, func(k KeptSite) bool { return k.Failed })
 }
 
-// Print writes the tally for a person. A screen that takes no more is the
-// screen's owner's business.
-func (r TallyReport) Print(w io.Writer) {
-	_ = r.Result.Print(w, r.archive)
-	r.printWritten(w)
-}
-
-// Report is what every round and command hands back: JSON as the command
-// contract says, plain words for a person, and whether something wants one.
+// Report is what every round and command hands back: plain data, JSON as
+// the command contract says, and whether something wants a person. Package
+// daemon/show/text has the words for it.
 type Report interface {
 	Wants() bool
-	Print(w io.Writer)
 }

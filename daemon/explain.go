@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"path"
 	"path/filepath"
 	"regexp"
@@ -19,7 +18,6 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/history"
 )
@@ -69,34 +67,6 @@ type ExplainedSite struct {
 
 // Wants is false: it was asked for, and done.
 func (ExplainReport) Wants() bool { return false }
-
-// Print writes the report for a person.
-func (r ExplainReport) Print(w io.Writer) {
-	for _, e := range r.Explained {
-		fmt.Fprintf(w, "On file for %s, %s: %s (%s)\n", verify.Shown(e.Site), e.what(), verify.Shown(e.Why), verify.Shown(e.Who))
-	}
-	for _, e := range r.Undone {
-		fmt.Fprintf(w, "No longer explained for %s, %s: %s (%s)\n", verify.Shown(e.Site), e.what(), verify.Shown(e.Why), verify.Shown(e.Who))
-	}
-	for _, n := range r.Notes {
-		fmt.Fprintf(w, "But look: %s.\n", n)
-	}
-	fmt.Fprintf(w, "To keep it with the archive: %s\n", words.Of(w).Run("mirror"))
-}
-
-// what says in words what is explained of a site.
-func (e ExplainedSite) what() string {
-	what := strings.Join(e.Years, ", ")
-	switch {
-	case e.Path != "":
-		what = verify.Shown(e.Path)
-	case e.Lacks != "":
-		what += ", " + verify.Shown(e.Lacks)
-	case e.Season != "":
-		what += ", the visit of " + verify.Shown(e.Season)
-	}
-	return what
-}
 
 func explainedSite(s verify.Site, d manifest.Decision) ExplainedSite {
 	return ExplainedSite{Site: s.Label(), Object: s.Object, Years: orNone(d.Years), Path: d.Path, Season: d.Season, Lacks: d.View, Why: d.Why, Who: d.Who}

@@ -34,7 +34,7 @@ func (a *Archive) tallyReport(t *tally.Result) (TallyReport, error) {
 	if err != nil {
 		return TallyReport{}, err
 	}
-	return TallyReport{Result: *t, archive: a.Config.Name, ids: ids}, nil
+	return TallyReport{Result: *t, Archive: a.Config.Name, ids: ids}, nil
 }
 
 // Mirror brings the copies up to date: it reads the working folder, records

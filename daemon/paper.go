@@ -16,7 +16,6 @@ import (
 
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/wholefile"
-	"linecamp/manifest/words"
 )
 
 // PaperReport is a sheet that was drawn, or put on file as printed.
@@ -33,22 +32,6 @@ type PaperReport struct {
 
 // Wants is false: what is left open on a sheet can be written by hand.
 func (PaperReport) Wants() bool { return false }
-
-// Print says what was drawn and what comes next.
-func (r PaperReport) Print(w io.Writer) {
-	if r.Printed != nil {
-		fmt.Fprintf(w, "On file: the recovery sheet of %s was printed %s.\n", r.Archive, when(*r.Printed))
-		return
-	}
-	fmt.Fprintf(w, "The recovery sheet of %s is in %s.\n", r.Archive, r.File)
-	for _, name := range r.Placeless {
-		fmt.Fprintf(w, "Where %s is kept is left open on it; write it down, or add where = \"…\" to that copy in the settings.\n", name)
-	}
-	for _, name := range r.Keyless {
-		fmt.Fprintf(w, "The id of the key of %s is left open on it, because it is not known here; write it down.\n", name)
-	}
-	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", words.Of(w).Run("paper", "printed", r.File))
-}
 
 // SheetPrinted is what is on file of the recovery sheet.
 type SheetPrinted struct {

@@ -2,11 +2,8 @@ package daemon
 
 import (
 	"fmt"
-	"io"
-	"strings"
 	"time"
 
-	"linecamp/daemon/event"
 	"linecamp/daemon/service"
 )
 
@@ -36,48 +33,4 @@ func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []service.N
 		}
 	}
 	return past, service.NextRounds(tables, scheduled{a}.Last, now), nil
-}
-
-// printRounds says when the last rounds ran, when the next are due, and whether
-// anything runs them.
-func (s Status) printRounds(w io.Writer) {
-	if s.Unrecorded.Files > 0 && s.Service.Running {
-		fmt.Fprintf(w, "%s in the working folder not recorded yet; the next round takes what is left alone for a minute.\n", s.Unrecorded)
-	} else if s.Unrecorded.Files > 0 {
-		fmt.Fprintf(w, "%s in the working folder not recorded yet.\n", s.Unrecorded)
-	}
-	var last []string
-	for _, r := range s.Last {
-		said := r.Round + " " + when(r.At)
-		switch {
-		case r.Outcome == event.Failed:
-			said += " (failed)"
-		case r.Outcome == event.Stopped:
-			said += " (stopped before its end)"
-		case r.Ended == nil:
-			said += " (no end of it is known; it may be under way)"
-		}
-		last = append(last, said)
-	}
-	if len(last) == 0 {
-		last = []string{"none yet"}
-	}
-	fmt.Fprintf(w, "Last rounds: %s.\n", strings.Join(last, "; "))
-	fmt.Fprintln(w, s.Service)
-	if len(s.Next) == 0 {
-		return
-	}
-	var next []string
-	for _, n := range s.Next {
-		at := when(n.At)
-		if !n.At.After(s.now) {
-			at = "due now"
-		}
-		next = append(next, n.Round+" "+at)
-	}
-	lead := "Next rounds"
-	if !s.Service.Running {
-		lead = "A service would run next"
-	}
-	fmt.Fprintf(w, "%s: %s.\n", lead, strings.Join(next, "; "))
 }

@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -145,7 +146,7 @@ func (r *ranch) mirror(a *daemon.Archive) daemon.MirrorReport {
 // printed is a report in words.
 func printed(r daemon.Report) string {
 	var b bytes.Buffer
-	r.Print(&b)
+	text.Print(&b, r)
 	return b.String()
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 	"time"
@@ -50,7 +49,7 @@ type SameReport struct {
 	When    time.Time `json:"when"`
 	Why     string    `json:"why"`
 	Already bool      `json:"already"` // it was on file before; nothing was added
-	undone  bool
+	Undone  bool      `json:"-"`       // they were joined before, and are two again
 }
 
 // SameSite is one of the two.
@@ -61,39 +60,6 @@ type SameSite struct {
 
 // Wants is false: it was asked for, and done.
 func (SameReport) Wants() bool { return false }
-
-// Print writes the report for a person.
-func (r SameReport) Print(w io.Writer) {
-	now, former := verify.Shown(r.Now.Site), verify.Shown(r.Former.Site)
-	said := verify.Shown(r.Who)
-	if r.Why != "" {
-		said += ": " + verify.Shown(r.Why)
-	}
-	already := ""
-	if r.Already {
-		already = " already, since " + r.When.Local().Format(time.DateOnly)
-	}
-	switch {
-	case r.Decided == manifest.Joined:
-		fmt.Fprintf(w, "On file%s: %s and %s are one stake, called %s now (%s)\n", already, now, former, now, said)
-	case r.undone:
-		fmt.Fprintf(w, "On file: %s and %s are two again (%s)\n", now, former, said)
-	default:
-		fmt.Fprintf(w, "On file%s: %s and %s are two stakes (%s)\n", already, now, former, said)
-	}
-	if len(r.Overlap) > 0 {
-		fmt.Fprintf(w, "Both have visits in %s; each year counts once.\n", verify.YearRuns(r.Overlap))
-	}
-	if r.Already {
-		return
-	}
-	line := words.Of(w)
-	if r.Decided == manifest.Joined {
-		fmt.Fprintf(w, "Their years are judged together. Each keeps its folder, its copies and its history: %s and %s\n",
-			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
-	}
-	fmt.Fprintf(w, "To keep it with the archive: %s\n", line.Run("mirror"))
-}
 
 // Same puts on file that two sites are one stake, or that they are two. It counts
 // at once; the next mirror round writes it into the record of the one first
@@ -200,7 +166,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather
 		}
 		in.Join()
 		if report.Overlap = both(years.VisitedYears(in, now.Object), years.VisitedYears(in, former.Object)); len(report.Overlap) > 0 && !o.Overlap {
-			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", verify.YearRuns(report.Overlap))
+			return report, unfit("both have visits in %s, as two stakes would. If they are one all the same, add --overlap", words.Runs(report.Overlap))
 		}
 	}
 	// The newest word about a pair counts, whatever the clock said before.
@@ -208,7 +174,7 @@ func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather
 		d.When = all[i].When.Add(time.Second)
 	}
 	fill(now, former, d)
-	report.undone = o.Undo
+	report.Undone = o.Undo
 	d.Path = former.Object
 	if err := a.Ledger.AddSaid(ledger.Said{Object: now.Object, Decision: d}); err != nil {
 		return report, fmt.Errorf("writing the ledger: %w", err)

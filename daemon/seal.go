@@ -3,12 +3,10 @@ package daemon
 import (
 	"context"
 	"fmt"
-	"io"
 
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
 )
 
 // SealReport is the archive's seal as it stands now, in the form for paper and
@@ -23,23 +21,6 @@ type SealReport struct {
 
 // Wants is false: a seal is only a statement.
 func (SealReport) Wants() bool { return false }
-
-// Print writes the line and what it is good for.
-func (r SealReport) Print(w io.Writer) {
-	if r.Lines == 0 {
-		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal. To begin: %s\n", r.Archive, words.Of(w).Run("mirror"))
-		return
-	}
-	fmt.Fprintf(w, `The seal of %s:
-
-    %s
-
-Write it on paper, or read it to somebody who keeps no copy. Whoever has it can
-say later whether what was recorded until that day is unchanged:
-
-    %s
-`, r.Archive, r.Line, words.Of(w).Run("verify", "--seal", r.Line))
-}
 
 func sealReport(archive string, s *manifest.Seal) SealReport {
 	p := s.Printed()

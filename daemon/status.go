@@ -1,24 +1,19 @@
 package daemon
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"strings"
 	"time"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/daemon/service"
 	"linecamp/manifest"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -43,7 +38,7 @@ type Status struct {
 	// Notes are worth knowing, and ask for nothing at once.
 	Notes []string `json:"notes,omitempty"`
 	attention.List
-	now time.Time
+	Now time.Time `json:"-"` // of the look
 }
 
 // CopyStatus is how one copy stands. Files and Bytes are what is known to be
@@ -93,7 +88,7 @@ type YearCounts struct {
 // Status looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func (a *Archive) Status(ctx context.Context) (Status, error) {
-	s := Status{Archive: a.Config.Name, Copies: []CopyStatus{}, Last: []PastRound{}, now: a.Now()}
+	s := Status{Archive: a.Config.Name, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
 	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err
@@ -127,7 +122,7 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		Recoverable: counts[verify.Recoverable], Lost: counts[verify.Lost],
 		Due: counts[verify.Due], Explained: counts[verify.Explained],
 	}
-	if s.Last, s.Next, err = a.pastAndNext(s.now); err != nil {
+	if s.Last, s.Next, err = a.pastAndNext(s.Now); err != nil {
 		return s, err
 	}
 	printed, _, err := a.printedSheet()
@@ -199,96 +194,4 @@ func moment(t time.Time) *time.Time {
 	}
 	t = t.UTC().Truncate(time.Second)
 	return &t
-}
-
-// Print writes the status for a person.
-func (s Status) Print(w io.Writer) {
-	line := words.Of(w)
-	fmt.Fprintf(w, "%s\n", s.Archive)
-	width := 0
-	for _, c := range s.Copies {
-		width = max(width, len(c.Copy))
-	}
-	for _, c := range s.Copies {
-		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, c.line(s.now))
-		if said := cmp.Or(c.Error, c.Note); said != "" {
-			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
-		}
-	}
-	if s.Damage == 0 {
-		fmt.Fprintln(w, "No damage on record.")
-	}
-	fmt.Fprintln(w, s.years(line))
-	s.List.Print(w)
-	for _, n := range s.Notes {
-		fmt.Fprintf(w, "Note: %s.\n", n)
-	}
-	if s.SheetPrinted == nil {
-		fmt.Fprintf(w, "No recovery sheet was printed yet. To draw one: %s\n", line.Run("paper", "recovery", "FILE.pdf"))
-	}
-	s.printRounds(w)
-}
-
-// line is a copy's state with what can be said of its safety, and no more.
-func (c CopyStatus) line(now time.Time) string {
-	parts := []string{c.State}
-	out := c.State != mirror.Current && c.State != mirror.Behind
-	switch {
-	case out && c.LastSeen != nil:
-		parts = append(parts, "last within reach "+age(now.Sub(*c.LastSeen))+"; what follows is what was known then")
-	case out:
-		parts = append(parts, "never within reach of this machine; nothing is known of it")
-	}
-	if c.Files > 0 {
-		parts = append(parts, fmt.Sprintf("%s (%s)", count(c.Files, "file", "files"), verify.Size(c.Bytes)))
-		switch {
-		case c.LastVerified != nil:
-			parts = append(parts, "every one read back, the oldest "+age(now.Sub(*c.LastVerified)))
-		case c.ReadBack.Files == 0 && c.Confirmed == 0:
-			parts = append(parts, "none read back yet")
-		default:
-			said := fmt.Sprintf("%d of them read back", c.ReadBack.Files)
-			if c.ReadBack.Oldest != nil {
-				said += ", the oldest " + age(now.Sub(*c.ReadBack.Oldest))
-			}
-			parts = append(parts, said)
-		}
-		if c.Confirmed > 0 {
-			parts = append(parts, fmt.Sprintf("%d only confirmed by the service", c.Confirmed))
-		}
-	}
-	if c.ToGo.Files > 0 {
-		parts = append(parts, c.ToGo.String()+" still to go")
-	}
-	if c.State == mirror.Behind && c.LastCurrent != nil {
-		parts = append(parts, "last had everything "+age(now.Sub(*c.LastCurrent)))
-	}
-	if c.Fence == "none" {
-		parts = append(parts, "fence none: nothing but your word keeps a second machine from writing there")
-	}
-	return strings.Join(parts, ", ")
-}
-
-func (s Status) years(line words.Line) string {
-	if s.YearsJudged == nil {
-		return "The years have not been judged yet. To do that: " + line.Run("verify", "--only", "years")
-	}
-	var parts []string
-	y := s.Years
-	for _, p := range []struct {
-		n    int
-		word string
-	}{
-		{y.Whole, verify.Whole}, {y.Short, verify.Short}, {y.Skipped, verify.Skipped}, {y.Recoverable, verify.Recoverable},
-		{y.Lost, verify.Lost}, {y.Due, verify.Due}, {y.Explained, verify.Explained},
-	} {
-		if p.n > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.word))
-		}
-	}
-	if len(parts) == 0 {
-		parts = []string{"none on record"}
-	}
-	said := fmt.Sprintf("Years, as of %s: %s.", age(s.now.Sub(*s.YearsJudged)), strings.Join(parts, ", "))
-	return said
 }

@@ -8,9 +8,9 @@ import (
 	"linecamp/verify"
 )
 
-// tells reports whether the report's own lines say what wants a person. What is
+// Tells reports whether the report's own lines say what wants a person. What is
 // about a copy that was not asked for, or about another round, they do not say.
-func (r MirrorReport) tells(i attention.Item) bool {
+func (r MirrorReport) Tells(i attention.Item) bool {
 	switch i.Kind {
 	case attention.CopyBehind, attention.CopyUnreachable, attention.CopyFailed, attention.CopyShort:
 		return slices.ContainsFunc(r.Copies, func(c mirror.CopyState) bool {
@@ -21,8 +21,8 @@ func (r MirrorReport) tells(i attention.Item) bool {
 		slices.ContainsFunc(r.Waiting, func(w mirror.Waiting) bool { return w.Person && mirror.KindOf(w.Reason) == i.Kind })
 }
 
-// tells reports whether the report's own lines say what wants a person.
-func (r VerifyReport) tells(i attention.Item) bool {
+// Tells reports whether the report's own lines say what wants a person.
+func (r VerifyReport) Tells(i attention.Item) bool {
 	switch i.Kind {
 	case attention.Damage:
 		found := 0

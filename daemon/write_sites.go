@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path"
@@ -182,34 +181,4 @@ func isDraft(root *os.Root, name string) bool {
 	}
 	b, err := root.ReadFile(name)
 	return err == nil && (strings.HasPrefix(string(b), draft.Begins) || strings.HasPrefix(draft.Begins, string(b)))
-}
-
-// printWritten says which cards were drafted, and which not.
-func (r TallyReport) printWritten(w io.Writer) {
-	if r.Written == nil {
-		return
-	}
-	fmt.Fprintln(w)
-	if len(r.Written) == 0 {
-		fmt.Fprintln(w, "No site.toml was drafted.")
-	} else {
-		fmt.Fprintln(w, "Drafted, to be looked at and corrected:")
-	}
-	for _, s := range r.Written {
-		fmt.Fprintf(w, "  %s\n", verify.Shown(s.Path))
-	}
-	kept := map[string]int{}
-	for _, s := range r.Kept {
-		if s.Failed {
-			fmt.Fprintf(w, "Not drafted: %s  %s: %s\n", verify.Shown(s.Site), verify.Shown(s.Path), s.Reason)
-		} else {
-			kept[s.Reason]++
-		}
-	}
-	for _, s := range r.Kept {
-		if n := kept[s.Reason]; !s.Failed && n > 0 {
-			fmt.Fprintf(w, "Left out %s, each because %s.\n", count(n, "site", "sites"), s.Reason)
-			delete(kept, s.Reason)
-		}
-	}
 }

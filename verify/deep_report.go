@@ -1,10 +1,5 @@
 package verify
 
-import (
-	"fmt"
-	"strings"
-)
-
 // DeepReport is what a full decode of the working folder's photos came to.
 type DeepReport struct {
 	Photos    int          `json:"photos"`    // in the working folder, each content once
@@ -19,30 +14,4 @@ type DeepReport struct {
 type NotDecoded struct {
 	Path   string `json:"path"`
 	Reason string `json:"reason"`
-}
-
-// line is a decode of the photos in one line.
-func (d *DeepReport) line() string {
-	parts := []string{fmt.Sprintf("%s: %d decoded", Count(int64(d.Photos), "photo"), d.Decoded)}
-	if d.Known > 0 {
-		parts = append(parts, fmt.Sprintf("%d decoded before", d.Known))
-	}
-	if d.Structure > 0 {
-		parts = append(parts, fmt.Sprintf("%d checked by structure only (HEIC, TIFF, raw)", d.Structure))
-	}
-	if n := len(d.Skipped); n > 0 {
-		parts = append(parts, fmt.Sprintf("%d not decoded", n))
-	}
-	if d.Faults > 0 {
-		parts = append(parts, fmt.Sprintf("%d DO NOT DECODE", d.Faults))
-	}
-	return strings.Join(parts, "; ")
-}
-
-// lines are the photos that were not decoded.
-func (d *DeepReport) lines() (all []string) {
-	for _, s := range d.Skipped {
-		all = append(all, Shown(s.Path)+": "+Shown(s.Reason))
-	}
-	return all
 }

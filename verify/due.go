@@ -1,12 +1,10 @@
 package verify
 
 import (
-	"fmt"
-	"io"
 	"strings"
 
+	"linecamp/manifest"
 	"linecamp/manifest/geo"
-	"linecamp/manifest/words"
 )
 
 // DueReport says which sites to visit, and when.
@@ -53,46 +51,28 @@ func (r *DueReport) WithoutPositions() {
 // Wants is false: what is due can still come.
 func (DueReport) Wants() bool { return false }
 
-// Print writes the list for a person on the way out.
-func (r DueReport) Print(w io.Writer) {
-	if len(r.Visits) == 0 {
-		fmt.Fprintln(w, "No visit is due.")
-		if n := r.Next; n != nil {
-			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, Shown(n.label()), words.Of(w).Run("due", "--within", fmt.Sprintf("%dd", r.Ahead)))
-		}
-	}
-	for _, v := range r.Visits {
-		l := fmt.Sprintf("%s  %s", Shown(v.label()), v.when())
-		if v.Position != nil {
-			l += "  at " + v.Position.String()
-		}
-		fmt.Fprintln(w, l)
-	}
-	for _, c := range r.Closed {
-		fmt.Fprintf(w, "%s is left out: %s\n", Shown(Site{Site: c.Site, Pasture: c.Pasture}.Label()), Shown(c.Why))
-	}
-	for _, n := range r.Notes {
-		fmt.Fprintf(w, "%s.\n", n)
-	}
-	if len(r.Visits) > 0 {
-		fmt.Fprintf(w, "\n%s\n", caution)
-	}
-}
-
-// caution is common practice in field work, from no one source.
-const caution = "Before you go: tell somebody your route and when you will be back, take water, look up the weather, fire restrictions and road closures, watch for snakes and stock, and leave gates as you find them."
-
-func (v DueVisit) label() string {
+// Label is the visit's site as people write it.
+func (v DueVisit) Label() string {
 	return Site{Object: v.Object, Site: v.Site, Pasture: v.Pasture}.Label()
 }
 
-func (v DueVisit) when() string {
+// When says between which days the visit is expected, and what the visit that was
+// made lacks.
+func (v DueVisit) When() string {
 	text := v.Opens + " to " + v.Closes
 	if v.Over {
-		text = closedText(v.Closes, v.Lacks)
+		text = ClosedText(v.Closes, v.Lacks)
 	}
 	if len(v.Lacks) > 0 {
-		text += "  (lacks " + strings.Join(shownAll(v.Lacks), ", ") + ")"
+		text += "  (lacks " + manifest.Printable(strings.Join(v.Lacks, ", ")) + ")"
 	}
 	return text
+}
+
+// ClosedText says that a season is over, and where what is lacking may still be.
+func ClosedText(closes string, lacks []string) string {
+	if len(lacks) == 1 && lacks[0] == LackNote {
+		return "the season closed on " + closes + "; is the note still on paper?"
+	}
+	return "the season closed on " + closes + "; is a card still in a camera?"
 }

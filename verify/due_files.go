@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 )
 
 // Dues are the reports of one archive or several, for one file.
@@ -67,8 +68,8 @@ func (d Dues) Calendar(now time.Time) []byte {
 		line("DTSTAMP:" + now.UTC().Format("20060102T150405Z"))
 		line("DTSTART;VALUE=DATE:" + strings.ReplaceAll(v.Opens, "-", ""))
 		line("DTEND;VALUE=DATE:" + closes.AddDate(0, 0, 1).Format("20060102")) // the day after the last
-		line("SUMMARY:" + text.Replace(of+Shown(v.label())+", photo monitoring"))
-		line("DESCRIPTION:" + text.Replace(caution))
+		line("SUMMARY:" + text.Replace(of+Shown(v.Label())+", photo monitoring"))
+		line("DESCRIPTION:" + text.Replace(words.FieldCaution))
 		if v.Position != nil {
 			line(fmt.Sprintf("GEO:%f;%f", v.Position.Latitude, v.Position.Longitude))
 		}
@@ -129,7 +130,7 @@ func (d Dues) GPX() ([]byte, error) {
 	var points []wpt
 	for v, of := range d.each() {
 		if v.Position != nil {
-			points = append(points, wpt{degrees(v.Position.Latitude), meridian(v.Position.Longitude), of + v.label(), v.when()})
+			points = append(points, wpt{degrees(v.Position.Latitude), meridian(v.Position.Longitude), of + v.Label(), v.When()})
 		}
 	}
 	b, err := xml.MarshalIndent(struct {

@@ -18,6 +18,7 @@ import (
 	ics "github.com/arran4/golang-ical"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/words"
 )
 
 // hostile are visits of sites with names that try to break what they are
@@ -74,10 +75,10 @@ func TestCalendarReadBack(t *testing.T) {
 		} else {
 			ids[id] = true
 		}
-		if got, want := e.GetProperty(ics.ComponentPropertySummary).Value, Shown(v.label())+", photo monitoring"; got != want {
+		if got, want := e.GetProperty(ics.ComponentPropertySummary).Value, Shown(v.Label())+", photo monitoring"; got != want {
 			t.Errorf("summary %q, want %q", got, want)
 		}
-		if got := e.GetProperty(ics.ComponentPropertyDescription).Value; got != caution {
+		if got := e.GetProperty(ics.ComponentPropertyDescription).Value; got != words.FieldCaution {
 			t.Errorf("description %q", got)
 		}
 		// Section 3.6.1: a DTSTART of a whole day, and a DTEND that is not one of

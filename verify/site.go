@@ -60,3 +60,15 @@ func (s Site) Begun(begun string) string {
 	}
 	return ""
 }
+
+// Asked is the site as a command line names it.
+func (s Site) Asked() string {
+	name := s.Site
+	if s.Pasture != "" && s.Site != "" {
+		name = s.Pasture + "/" + s.Site
+	}
+	if name == "" || Shown(name) != name {
+		return s.Object
+	}
+	return name
+}

@@ -2,10 +2,8 @@ package verify
 
 import (
 	"cmp"
-	"fmt"
 	"regexp"
 	"slices"
-	"strings"
 )
 
 // Year is one year of one site.
@@ -77,23 +75,4 @@ func (y Year) Wants() bool {
 		return true
 	}
 	return false
-}
-
-// YearRuns writes years as a person would: "2009, 2012-2015".
-func YearRuns(years []int) string {
-	years = slices.Sorted(slices.Values(years))
-	var parts []string
-	for i := 0; i < len(years); {
-		j := i
-		for j+1 < len(years) && years[j+1] == years[j]+1 {
-			j++
-		}
-		if j > i {
-			parts = append(parts, fmt.Sprintf("%d-%d", years[i], years[j]))
-		} else {
-			parts = append(parts, fmt.Sprint(years[i]))
-		}
-		i = j + 1
-	}
-	return strings.Join(parts, ", ")
 }

@@ -4,12 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 	"linecamp/verify/history"
 )
@@ -103,7 +103,7 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 		}
 		list = append(list, r)
 		if !t.json {
-			if err := t.print(titled{cfg.Name, r}, t.of(cfg.Name)); err != nil {
+			if err := t.print(text.Titled{Name: cfg.Name, Report: r}, t.of(cfg.Name)); err != nil {
 				return err
 			}
 		}
@@ -187,16 +187,4 @@ func hasCopy(names ...string) func(config.Archive) error {
 		}
 		return nil
 	}
-}
-
-// titled puts the archive's name above its report.
-type titled struct {
-	name string
-	report
-}
-
-func (t titled) Print(w io.Writer) {
-	fmt.Fprintf(w, "Archive %s\n\n", t.name)
-	t.report.Print(w)
-	fmt.Fprintln(w)
 }

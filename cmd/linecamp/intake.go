@@ -15,6 +15,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/show/text"
 )
 
 func (t *tool) intake() *cobra.Command {
@@ -155,7 +156,7 @@ func (t *tool) agreed(ctx context.Context, plan *intake.Plan) (bool, error) {
 	if !ok || t.json || !term.IsTerminal(int(in.Fd())) {
 		return false, nil
 	}
-	plan.Print(t.errs)
+	text.Print(t.errs, plan)
 	fmt.Fprintf(t.errs, "\nFile them now? (yes or no) ")
 	answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(in).ReadString('\n') })
 	if ctx.Err() != nil {

@@ -7,6 +7,7 @@ import (
 	"syscall"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 )
 
@@ -14,8 +15,6 @@ import (
 type report interface {
 	// Wants says whether something in it wants a person (exit status 3).
 	Wants() bool
-	// Print writes it in plain words.
-	Print(w io.Writer)
 }
 
 // say prints one report and turns it into the command's end.
@@ -56,7 +55,7 @@ func (t *tool) print(r report, line words.Line) error {
 		return nil
 	}
 	w := &steady{w: t.out}
-	r.Print(words.Writer(w, line))
+	text.Print(words.Writer(w, line), r)
 	return t.written(w.err)
 }
 

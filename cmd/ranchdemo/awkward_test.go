@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text"
 	"linecamp/verify"
 )
 
@@ -118,12 +119,12 @@ func TestNothingIsFoundOnTheBench(t *testing.T) {
 			if r.Wants() {
 				t.Error("the exit status would be 3")
 			}
-			var text bytes.Buffer
-			r.Print(&text)
-			if n := strings.Count(text.String(), "\n"); n > 24 {
+			var said bytes.Buffer
+			text.Print(&said, r)
+			if n := strings.Count(said.String(), "\n"); n > 24 {
 				t.Errorf("the report has %d lines", n)
 			}
-			t.Logf("%d years judged\n%s", len(r.Years), text.String())
+			t.Logf("%d years judged\n%s", len(r.Years), said.String())
 			slices.Sort(due)
 			if !slices.Equal(due, tt.due) {
 				t.Errorf("due: %q, want %q", due, tt.due)

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/cmd/ranchdemo/ranch"
 	"linecamp/daemon"
+	"linecamp/daemon/show/text"
 	"linecamp/verify"
 )
 
@@ -61,7 +62,7 @@ func (s *story) oddThings(ctx context.Context) error {
 	s.expect(slices.Equal(lone, []ranch.SiteYear{ranch.Baseline}), "the one baseline is %s, %d; no years are counted from there.", ranch.Baseline.Site, ranch.Baseline.Year)
 	s.say("The years, as linecamp draws them:")
 	var report bytes.Buffer
-	r.Print(&report)
+	text.Print(&report, r)
 	const legend = "none expected"
 	grid, _, _ := strings.Cut(report.String(), legend)
 	for _, l := range strings.Split(grid+legend, "\n")[2:] {

@@ -74,23 +74,6 @@ func (r Report) Reason() string {
 	return s
 }
 
-// Print says it in a sentence, and names the first files.
-func (r Report) Print(w io.Writer) {
-	switch {
-	case r.Unread:
-		fmt.Fprintf(w, "This machine never read %s, so what it alone holds is not known.\n", r.Copy)
-	case len(r.Paths) > 0:
-		fmt.Fprintf(w, "Only %s is known to hold %s:\n", r.Copy, plural(len(r.Paths), "file", "files"))
-		few(w, r.Paths)
-	case len(r.Versions) > 0:
-		fmt.Fprintf(w, "Only %s is known to hold what was recorded as:\n", r.Copy)
-		few(w, r.Versions)
-	}
-	if r.Any() && len(r.NotAsked) > 0 {
-		fmt.Fprintf(w, "Not asked, because out of reach now: %s.\n", strings.Join(r.NotAsked, ", "))
-	}
-}
-
 func few(w io.Writer, all []string) {
 	const most = 8
 	for i, s := range all {

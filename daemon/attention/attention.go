@@ -12,12 +12,8 @@
 package attention
 
 import (
-	"fmt"
-	"io"
 	"slices"
 	"time"
-
-	"linecamp/manifest/words"
 )
 
 // Kind is what sort of thing wants a person.
@@ -98,15 +94,4 @@ func (l List) Wants() bool { return len(l.Attention) > 0 }
 // Without leaves out what a report has told in its own lines.
 func (l List) Without(told func(Item) bool) List {
 	return List{Attention: slices.DeleteFunc(slices.Clone(l.Attention), told)}
-}
-
-// Print writes each item with its next step.
-func (l List) Print(w io.Writer) {
-	line := words.Of(w)
-	for _, i := range l.Attention {
-		fmt.Fprintf(w, "Attention, since %s: %s\n", i.Since.Local().Format("Mon 2 Jan 2006, 15:04"), line.Text(i.What))
-		if i.Next != "" {
-			fmt.Fprintf(w, "    Next: %s\n", line.Text(i.Next))
-		}
-	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -250,7 +251,7 @@ func (d *deriver) rounds() {
 
 // String is "1 file (2 MB)".
 func (a Amount) String() string {
-	return fmt.Sprintf("%s (%s)", count(a.Files, "file", "files"), verify.Size(a.Bytes))
+	return fmt.Sprintf("%s (%s)", count(a.Files, "file", "files"), words.Size(a.Bytes))
 }
 
 // because adds a reason behind a sentence.

@@ -118,13 +118,6 @@ func TestPulledOut(t *testing.T) {
 			t.Errorf("%s was left behind", path)
 		}
 	}
-	var said strings.Builder
-	p.Print(&said)
-	for _, want := range []string{"Filed 1 file", "2 files could NOT be filed", errGone.Error(), "Run the same command again"} {
-		if !strings.Contains(said.String(), want) {
-			t.Errorf("the report does not say %q:\n%s", want, said.String())
-		}
-	}
 	for _, n := range []string{"IMG_0002.JPG", "IMG_0003.JPG"} {
 		if err := os.Rename(filepath.Join(card+"-empty", n), filepath.Join(card+"-out", "DCIM/100ABCDE", n)); err != nil {
 			t.Fatal(err)
@@ -137,7 +130,7 @@ func TestPulledOut(t *testing.T) {
 	if err := p.File(context.Background()); err != nil {
 		t.Fatal(err)
 	}
-	if n, _ := p.count(Filed); n != 2 || p.Wants() || p.Known.Files != 1 {
+	if n, _ := p.Count(Filed); n != 2 || p.Wants() || p.Known.Files != 1 {
 		t.Errorf("the second run filed %d, knew %d", n, p.Known.Files)
 	}
 }

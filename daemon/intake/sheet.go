@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/intake/sky"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/wholefile"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -20,9 +21,9 @@ import (
 var sheetHTML string
 
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"where":    func(v Visit) string { return verify.Shown(v.where()) },
-	"distance": func(v Visit) string { return v.distance() },
-	"reason":   func(v Visit) string { return verify.Shown(v.reason()) },
+	"where":    func(v Visit) string { return verify.Shown(v.Where()) },
+	"distance": func(v Visit) string { return v.Distance() },
+	"reason":   func(v Visit) string { return verify.Shown(v.ReasonText()) },
 	"shown":    verify.Shown,
 	"thumb": func(f File) template.URL {
 		return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(f.thumb))
@@ -34,7 +35,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 		}
 		return f.View
 	},
-	"how": func(f File) string { return viewWords[f.ViewBy] },
+	"how": func(f File) string { return ViewWords[f.ViewBy] },
 	"look": func(f File) string {
 		switch f.look {
 		case sky.Sky:
@@ -53,7 +54,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"by": func(v Visit) string {
 		return map[string]string{ByPosition: "by position", ByTrack: "by the track", ByOrder: "by the order of other years", ByPerson: "as told"}[v.By]
 	},
-	"size":   verify.Size,
+	"size":   words.Size,
 	"number": counted,
 	// path lets a long path break behind its slashes.
 	"path": func(p string) template.HTML {
@@ -65,7 +66,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 			what = "picture"
 		}
 		if v.Site != "" {
-			what += " of " + verify.Shown(v.where())
+			what += " of " + verify.Shown(v.Where())
 		}
 		return strings.TrimSuffix(what+", "+v.Date, ", ") + " (" + verify.Shown(f.From) + ")"
 	},
@@ -104,8 +105,8 @@ func counted(n int, what string) string {
 	return strconv.Itoa(n) + " " + what + "s"
 }
 
-// where names a visit's site.
-func (v *Visit) where() string {
+// Where names a visit's site.
+func (v *Visit) Where() string {
 	switch {
 	case v.Site == "":
 		return "no site"

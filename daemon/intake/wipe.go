@@ -1,15 +1,10 @@
 package intake
 
 import (
-	"fmt"
-	"io"
 	"slices"
-	"strings"
 	"time"
 
 	"linecamp/manifest"
-	"linecamp/manifest/words"
-	"linecamp/verify"
 )
 
 // A file's answer, when a card is to be wiped.
@@ -55,7 +50,8 @@ type Todo struct {
 	Run []string `json:"run,omitempty"`
 }
 
-func (t Todo) same(o Todo) bool { return t.First == o.First && slices.Equal(t.Run, o.Run) }
+// Same reports whether two are one thing to do.
+func (t Todo) Same(o Todo) bool { return t.First == o.First && slices.Equal(t.Run, o.Run) }
 
 // Wipe is the answer to whether a card may be wiped.
 type Wipe struct {
@@ -78,7 +74,7 @@ type Held struct {
 	State  string    `json:"state"`
 	Copies []Holding `json:"copies,omitempty"`
 	Todo             // where it is not safe yet
-	photo  bool
+	Photo  bool      `json:"-"`
 }
 
 // Judge says of each file of a card, as its bytes are now, whether it is safe.
@@ -88,7 +84,7 @@ type Held struct {
 func Judge(c *Card, k Keeper, moved bool) *Wipe {
 	w := &Wipe{Card: c.Folder, Moved: moved, Files: []Held{}, Unread: []Left{}, Passed: []Left{}, Litter: c.Litter}
 	for _, f := range c.Files {
-		h := Held{Path: shown(f.Path), Bytes: f.Size, Copies: k.Holdings(f.SHA256), photo: f.Kind == manifest.KindPhoto}
+		h := Held{Path: shown(f.Path), Bytes: f.Size, Copies: k.Holdings(f.SHA256), Photo: f.Kind == manifest.KindPhoto}
 		var share *Share
 		switch todo, ok := k.Advice(f.SHA256, h.Copies); {
 		case enough(h.Copies):
@@ -131,134 +127,3 @@ func enough(held []Holding) bool {
 
 // Wants reports whether something is left to do before the card is wiped.
 func (w *Wipe) Wants() bool { return !w.MayWipe }
-
-// Print writes the answer for a person.
-func (w *Wipe) Print(out io.Writer) {
-	if w.MayWipe {
-		fmt.Fprintf(out, "%s may be wiped.\n", verify.Shown(w.Card))
-	} else {
-		fmt.Fprintf(out, "%s may NOT be wiped yet.\n", verify.Shown(w.Card))
-	}
-	if len(w.Files)+len(w.Unread)+len(w.Passed) == 0 {
-		fmt.Fprintln(out, "There is nothing on it that anybody made.")
-	}
-	if w.Safe.Files > 0 {
-		fmt.Fprintf(out, "\nSafe: %s, %s.\n", files(w.Safe.Files), verify.Size(w.Safe.Bytes))
-		byWhere(out, w.Files)
-	}
-	for _, todo := range w.todos() {
-		var n int
-		var list []Left
-		var why []string
-		for _, f := range w.Files {
-			if f.State == NotYet && f.Todo.same(todo) {
-				n++
-				list = append(list, Left{f.Path, f.Bytes, where(f.Copies)})
-				for _, h := range f.Copies {
-					if h.Why != "" && !slices.Contains(why, h.Copy+" "+h.Why) {
-						why = append(why, h.Copy+" "+h.Why)
-					}
-				}
-			}
-		}
-		fmt.Fprintf(out, "\nFiled, but not yet safe: %s.\n", files(n))
-		for _, y := range why {
-			fmt.Fprintf(out, "  Not counted: %s.\n", verify.Shown(y))
-		}
-		if todo.First != "" {
-			fmt.Fprintf(out, "  First: %s.\n", verify.Shown(todo.First))
-		}
-		for _, run := range todo.Run {
-			fmt.Fprintf(out, "  To do: %s\n", run)
-		}
-		lines(out, list)
-	}
-	if n := w.Nowhere.Files + len(w.Passed); n > 0 {
-		said := "move these first"
-		if w.Moved {
-			said = "you say they are moved"
-		}
-		fmt.Fprintf(out, "\nKept nowhere by linecamp, %s: %s.\n", said, files(n))
-		var list []Left
-		photos := 0
-		for _, f := range w.Files {
-			if f.State == Nowhere {
-				list = append(list, Left{f.Path, f.Bytes, verify.Size(f.Bytes)})
-				if f.photo {
-					photos++
-				}
-			}
-		}
-		lines(out, append(list, w.Passed...))
-		if photos > 0 && !w.Moved {
-			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: %s\n", photos, words.Of(out).Run("intake", w.Card))
-		}
-		if !w.Moved {
-			fmt.Fprintf(out, "  When all of them are somewhere else, or not wanted: %s\n", words.Of(out).Run("may-wipe", w.Card, "--others-moved"))
-		}
-	}
-	if len(w.Unread) > 0 {
-		list(out, "\nCould not be read, so nothing can be said of them:", w.Unread)
-	}
-}
-
-// todos are the things to be done, each once, in order of the files.
-func (w *Wipe) todos() []Todo {
-	var todos []Todo
-	for _, f := range w.Files {
-		if f.State == NotYet && !slices.ContainsFunc(todos, f.Todo.same) {
-			todos = append(todos, f.Todo)
-		}
-	}
-	return todos
-}
-
-// byWhere counts safe files by what makes them safe.
-func byWhere(out io.Writer, all []Held) {
-	var kinds []string
-	counts := map[string]int{}
-	for _, f := range all {
-		if f.State == Safe {
-			k := where(f.Copies)
-			if counts[k] == 0 {
-				kinds = append(kinds, k)
-			}
-			counts[k]++
-		}
-	}
-	for _, k := range kinds {
-		fmt.Fprintf(out, "  %s: %s\n", files(counts[k]), verify.Shown(k))
-	}
-}
-
-// where says in words which copies hold a file, and how that is known.
-func where(held []Holding) string {
-	var words []string
-	for _, h := range held {
-		w := h.Copy + " (not checked yet)"
-		switch {
-		case !h.ReadBack.IsZero():
-			w = h.Copy + " (read back " + h.ReadBack.Local().Format(time.DateOnly) + ")"
-		case !h.Confirmed.IsZero():
-			w = h.Copy + " (confirmed " + h.Confirmed.Local().Format(time.DateOnly) + ")"
-		}
-		if h.Why != "" {
-			w += ", not counted"
-		}
-		words = append(words, w)
-	}
-	if len(words) == 0 {
-		return "on no copy yet"
-	}
-	return strings.Join(words, "; ")
-}
-
-func lines(w io.Writer, all []Left) {
-	for i, l := range all {
-		if i == mostListed {
-			fmt.Fprintf(w, "  … and %d more; --json lists all\n", len(all)-mostListed)
-			return
-		}
-		fmt.Fprintf(w, "  %s  %s\n", verify.Shown(l.Path), verify.Shown(l.Reason))
-	}
-}

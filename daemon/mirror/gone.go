@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"maps"
 	"slices"
@@ -12,7 +11,6 @@ import (
 	"strings"
 
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -432,23 +430,4 @@ func (c *copyRun) settleNoted(ctx context.Context) error {
 		}
 	}
 	return NoteUnfinished(c.r.Ledger, c.ID, left)
-}
-
-func printGone(w io.Writer, all []Gone) {
-	var sent, not []string
-	mend := false
-	for _, g := range all {
-		line := fmt.Sprintf("%s (%s)", g.Site, plural(g.Files, "file", "files"))
-		if g.Again {
-			sent = append(sent, line)
-			continue
-		}
-		not = append(not, line)
-		mend = mend || g.To == 0
-	}
-	few(w, "    was gone from there, and was sent again: ", sent)
-	few(w, "    is gone from there: ", not)
-	if mend {
-		fmt.Fprintf(w, "    To send it again: %s\n", words.Of(w).Run("mend"))
-	}
 }

@@ -3,15 +3,11 @@ package mirror
 import (
 	"cmp"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 
 	"linecamp/daemon/alone"
 	"linecamp/daemon/reach"
-	"linecamp/manifest"
-	"linecamp/manifest/words"
-	"linecamp/verify"
 )
 
 // States of a copy after a round, as the report names them.
@@ -79,92 +75,6 @@ func (r Report) Wants() bool {
 		}
 	}
 	return len(r.Asks) > 0 || slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
-}
-
-// Print writes the report in words.
-func (r Report) Print(w io.Writer) {
-	switch {
-	case r.Made > 0:
-		fmt.Fprintf(w, "%s recorded.\n", plural(r.Made, "new version", "new versions"))
-	case len(r.Waiting) > 0:
-		fmt.Fprintln(w, "Nothing new was recorded.")
-	default:
-		fmt.Fprintln(w, "Nothing new to record.")
-	}
-	line := words.Of(w)
-	width := 0
-	for _, c := range r.Copies {
-		width = max(width, len(c.Copy))
-	}
-	for _, c := range r.Copies {
-		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, c.State)
-		switch {
-		case c.Versions > 0 && c.Files == 0:
-			fmt.Fprint(w, ", knows now what changed; no new file was needed")
-		case c.Versions > 0:
-			fmt.Fprintf(w, ", received %s (%s)", plural(c.Files, "file", "files"), verify.Size(c.Bytes))
-		}
-		if said := cmp.Or(c.Error, c.Note); said != "" {
-			fmt.Fprintf(w, ": %s", line.Text(said))
-		}
-		fmt.Fprintln(w)
-		few(w, "    nobody has the bytes of ", c.Missing)
-		few(w, "    it cannot hold ", c.TooLarge)
-		printGone(w, c.Gone)
-	}
-	for _, g := range r.GivenUp {
-		fmt.Fprintf(w, "%s is given up: linecamp does not use it any more, and its name is free. What it holds is left as it is.\n", g.Copy)
-		g.Print(w)
-	}
-	printEdits(w, r.Edits)
-	printWaiting(w, r.Waiting)
-	for _, q := range r.Asks {
-		fmt.Fprintf(w, "Look at this: %s.\n", line.Text(q))
-	}
-}
-
-func printEdits(w io.Writer, edits []Edit) {
-	if len(edits) == 0 {
-		return
-	}
-	fmt.Fprintf(w, "%s changed since they were recorded; what they were before is kept too.\n", plural(len(edits), "photo of a past year was", "photos of past years were"))
-	var paths []string
-	for _, e := range edits {
-		paths = append(paths, e.Path)
-	}
-	few(w, "    ", paths)
-}
-
-func printWaiting(w io.Writer, all []Waiting) {
-	var reasons []string
-	paths := map[string][]string{}
-	for _, x := range all {
-		if _, ok := paths[x.Reason]; !ok {
-			reasons = append(reasons, x.Reason)
-		}
-		paths[x.Reason] = append(paths[x.Reason], x.Path)
-	}
-	for _, reason := range reasons {
-		p := slices.DeleteFunc(paths[reason], func(s string) bool { return s == "" })
-		if len(p) == 0 {
-			fmt.Fprintf(w, "Waiting: %s.\n", words.Of(w).Text(reason))
-			continue
-		}
-		fmt.Fprintf(w, "Waiting, %s: %s.\n", plural(len(p), "file", "files"), words.Of(w).Text(reason))
-		few(w, "    ", p)
-	}
-}
-
-// few prints up to eight of the paths and counts the rest.
-func few(w io.Writer, lead string, paths []string) {
-	const most = 8
-	for i, p := range paths {
-		if i == most {
-			fmt.Fprintf(w, "%sand %d more (--json lists all)\n", lead, len(paths)-most)
-			return
-		}
-		fmt.Fprintf(w, "%s%s\n", lead, manifest.Printable(p))
-	}
 }
 
 func plural(n int, one, many string) string {

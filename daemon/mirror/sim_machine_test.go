@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"maps"
 	"os"
@@ -203,7 +202,7 @@ func (s *sim) mirror(m *machine, change ...func(*In)) (rep Report, ok bool) {
 		rep, err = Run(ctx, in)
 		return err
 	})
-	s.tell("round", m, killed, err, rep.Print)
+	s.tell("round", m, killed, err, rep)
 	s.now = s.now.Add(time.Duration(1+rep.Made) * time.Second)
 	if killed {
 		return rep, false
@@ -230,7 +229,7 @@ func shownBy(t *tally.Result) map[string]bool {
 }
 
 // tell notes what a round said, for whoever reads a failure.
-func (s *sim) tell(what string, m *machine, killed bool, err error, words func(io.Writer)) {
+func (s *sim) tell(what string, m *machine, killed bool, err error, report any) {
 	var b strings.Builder
 	if killed {
 		b.WriteString("killed. ")
@@ -243,7 +242,7 @@ func (s *sim) tell(what string, m *machine, killed bool, err error, words func(i
 			fmt.Fprintf(&b, "%s is %s from %d. ", c.name, c.trouble.kind, c.trouble.at)
 		}
 	}
-	words(&b)
+	fmt.Fprintf(&b, "%+v", report)
 	s.t.Logf("%s, %s of %s: %s", s.now.Format(time.DateTime), what, m.name, b.String())
 }
 
@@ -305,7 +304,7 @@ func (s *sim) mend(m *machine) (rep mend.Report) {
 		rep, err = mend.Run(ctx, in)
 		return err
 	})
-	s.tell("mending", m, killed, err, rep.Print)
+	s.tell("mending", m, killed, err, rep)
 	if err != nil && !killed {
 		s.t.Fatalf("mending ended with %v", err)
 	}

@@ -41,10 +41,7 @@ func (s *sim) settle(t *rapid.T) {
 			break
 		}
 		if i == enough {
-			var words strings.Builder
-			rep.Print(&words)
-			mended.Print(&words)
-			t.Fatalf("after %d rounds without trouble:\n%s", i, words.String())
+			t.Fatalf("after %d rounds without trouble:\n%+v\n%+v", i, rep, mended)
 		}
 	}
 	s.checkHeads()

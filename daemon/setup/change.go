@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 	"time"
@@ -24,18 +23,6 @@ type ChangeReport struct {
 	To   string `json:"to,omitempty"`
 	// Alone is what a copy that was replaced is known to have held alone.
 	Alone *alone.Report `json:"alone,omitempty"`
-}
-
-func (c ChangeReport) print(w io.Writer) {
-	switch c.What {
-	case "renamed":
-		fmt.Fprintf(w, "%s is called %s from now on. It is the same copy: nothing else changed.\n", c.Copy, c.To)
-	case "removed":
-		fmt.Fprintf(w, "%s is no longer used, and its lines in the settings are comments now. What it holds is left as it is.\n", c.Copy)
-	case "replaced":
-		fmt.Fprintf(w, "%s is given up, and %s takes its place.\n", c.Copy, c.To)
-		c.Alone.Print(w)
-	}
 }
 
 // changing opens the archive that o means, with the copy of that name, or one that

@@ -21,6 +21,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3"
@@ -133,7 +134,7 @@ func TestSetup(t *testing.T) {
 	}
 	// It says so where overwritten versions are not kept.
 	var b strings.Builder
-	r.Print(&b)
+	text.Print(&b, r)
 	if !strings.Contains(b.String(), "bucket versioning") {
 		t.Errorf("nothing is said of versions: %s", b.String())
 	}

@@ -6,6 +6,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/names"
+	"linecamp/manifest/words"
 )
 
 // A Double is a folder that holds again what stands in the folder beside it.
@@ -81,9 +82,9 @@ func (r *Result) Doubles() (all []Double) {
 
 // Text says what the double is, and what a person may do.
 func (d Double) Text() string {
-	folder, of := line(logical(d.Folder)), line(logical(d.Of))
+	folder, of := line(Logical(d.Folder)), line(Logical(d.Of))
 	if d.Same == d.Files {
-		all := "all of its " + count(d.Files, "file") + " are"
+		all := "all of its " + words.Count(d.Files, "file") + " are"
 		if d.Files == 1 {
 			all = "its 1 file is"
 		}
@@ -93,5 +94,5 @@ func (d Double) Text() string {
 	if d.Same == 1 {
 		are = "is"
 	}
-	return folder + " is a double in part: " + count(d.Same, "file") + " of its " + count(d.Files, "file") + " " + are + ", byte for byte, in " + of + " too. Move the others there, and it can be taken out; the copies keep both"
+	return folder + " is a double in part: " + words.Count(d.Same, "file") + " of its " + words.Count(d.Files, "file") + " " + are + ", byte for byte, in " + of + " too. Move the others there, and it can be taken out; the copies keep both"
 }

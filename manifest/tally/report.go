@@ -93,12 +93,12 @@ type ReportDouble struct {
 func (r *Result) Outline(archive string) Report {
 	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
 		Sites: []ReportSite{}, Unfiled: []ReportFile{}, Undated: []ReportUndated{}, Doubles: []ReportDouble{},
-		Waiting: []ReportWait{}, Passed: reportWaits(r.Passed)}
+		Waiting: []ReportWait{}, Passed: ReportWaits(r.Passed)}
 	for _, d := range r.Doubles() {
-		p.Doubles = append(p.Doubles, ReportDouble{logical(d.Folder), logical(d.Of), d.Files, d.Same})
+		p.Doubles = append(p.Doubles, ReportDouble{Logical(d.Folder), Logical(d.Of), d.Files, d.Same})
 	}
 	for _, u := range r.Undated() {
-		p.Undated = append(p.Undated, ReportUndated{text(u.Site), text(u.Pasture), logical(u.Folder), u.Photos,
+		p.Undated = append(p.Undated, ReportUndated{text(u.Site), text(u.Pasture), Logical(u.Folder), u.Photos,
 			append([]string{}, u.Days...), append([]int{}, u.Years...), u.Filed})
 	}
 	return p
@@ -107,14 +107,14 @@ func (r *Result) Outline(archive string) Report {
 // report makes the report of a site; id gives its id, "" if it has none yet, and
 // may be nil.
 func (s *Site) report(id func(*Site) string) ReportSite {
-	q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: logical(s.Base),
+	q := ReportSite{Site: text(s.Site), Pasture: text(s.Pasture), Folder: Logical(s.Base),
 		Visits: make([]ReportVisit, len(s.Visits)), Other: reportFiles(s.Loose)}
 	if id != nil {
 		q.ID = id(s)
 	}
 	for k := range s.Visits {
 		v := &s.Visits[k]
-		q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Topics: v.topics().Names(), Photos: reportFiles(v.Photos),
+		q.Visits[k] = ReportVisit{Date: v.Date, Last: v.Last, Year: v.Year, Season: v.Season, Topics: v.Topics().Names(), Photos: reportFiles(v.Photos),
 			Notes: reportFiles(v.Notes), Shared: reportFiles(v.Shared), Other: reportFiles(v.Others)}
 	}
 	return q
@@ -129,7 +129,7 @@ func reportFiles(files Files) []ReportFile {
 }
 
 func (f *File) report() ReportFile {
-	r := ReportFile{Path: logical(f.Path), Bytes: f.Size}
+	r := ReportFile{Path: Logical(f.Path), Bytes: f.Size}
 	if f.Kind != manifest.KindPhoto {
 		return r
 	}
@@ -140,9 +140,9 @@ func (f *File) report() ReportFile {
 	return r
 }
 
-// topics are what the text notes of a visit tell of, also those that serve it
+// Topics are what the text notes of a visit tell of, also those that serve it
 // from elsewhere.
-func (v *Visit) topics() (t facts.Topics) {
+func (v *Visit) Topics() (t facts.Topics) {
 	for _, list := range []Files{v.Notes, v.Shared} {
 		for f := range list.All() {
 			t |= f.Topics
@@ -151,7 +151,7 @@ func (v *Visit) topics() (t facts.Topics) {
 	return t
 }
 
-func reportWaits(waits []walk.Waiting) []ReportWait {
+func ReportWaits(waits []walk.Waiting) []ReportWait {
 	list := make([]ReportWait, len(waits))
 	for i, w := range waits {
 		list[i] = reportWait(w)
@@ -159,9 +159,10 @@ func reportWaits(waits []walk.Waiting) []ReportWait {
 	return list
 }
 
-func reportWait(w walk.Waiting) ReportWait { return ReportWait{logical(w.Path), w.Reason} }
+func reportWait(w walk.Waiting) ReportWait { return ReportWait{Logical(w.Path), w.Reason} }
 
-func logical(raw string) string {
+// Logical is a path of the folder as the archive has it; "" stays "".
+func Logical(raw string) string {
 	if raw == "" {
 		return ""
 	}

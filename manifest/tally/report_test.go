@@ -9,8 +9,6 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
-
-	"linecamp/manifest/walk"
 )
 
 // asJSON is a result as WriteJSON writes it, which is how the encoder writes a Report
@@ -22,7 +20,7 @@ func asJSON(t *testing.T, r *Result, archive string, id func(*Site) string) []by
 	for i := range r.Sites {
 		whole.Sites = append(whole.Sites, r.Sites[i].report(id))
 	}
-	whole.Unfiled, whole.Waiting = reportFiles(r.Unfiled), reportWaits(r.Waiting)
+	whole.Unfiled, whole.Waiting = reportFiles(r.Unfiled), ReportWaits(r.Waiting)
 	var got, want bytes.Buffer
 	e := json.NewEncoder(&want)
 	e.SetEscapeHTML(false)
@@ -122,16 +120,6 @@ func TestReport(t *testing.T) {
 	if c := got.Sites[0]; !strings.HasPrefix(c.Folder, "Caf\uFFFD") || !utf8.Valid(b) {
 		t.Errorf("a name that is no text: %+v", c)
 	}
-	var text bytes.Buffer
-	if err := r.Print(&text, "saltbush-draw"); err != nil {
-		t.Fatal(err)
-	}
-	for _, want := range []string{"saltbush-draw: 7 files", "North / Windmill  2018–2019  2 visits, 2 photos, 2 notes; landscape 1, plot 1",
-		"2 files with no site of their own", "Not recorded yet", "fresh.jpg: it changed less than a minute ago"} {
-		if !strings.Contains(text.String(), want) {
-			t.Errorf("%q is not in\n%s", want, text.String())
-		}
-	}
 }
 
 // TestNull: lists are never null in JSON, whatever is empty.
@@ -139,55 +127,6 @@ func TestNull(t *testing.T) {
 	for _, files := range []map[string]string{nil, {"W/2019/n.txt": "", "W/2018/a.jpg": ""}} {
 		if b := asJSON(t, read(t, Options{Folder: tree(t, files)}), "a", nil); bytes.Contains(b, []byte("null")) {
 			t.Errorf("%s", b)
-		}
-	}
-}
-
-// TestPrintFits: 30 sites over 25 years, all well, are less than a screen.
-func TestPrintFits(t *testing.T) {
-	rep := Result{Folder: "/srv/monitoring", Found: walk.Found{Files: 2250}}
-	for i := range 30 {
-		s := Site{Site: fmt.Sprintf("Stake %d", i), Pasture: "North"}
-		for y := range 25 {
-			s.Visits = append(s.Visits, Visit{Date: fmt.Sprint(2001 + y), Year: 2001 + y,
-				Photos: PackFiles(File{View: "plot"}, File{View: "landscape"}), Notes: PackFiles(File{})})
-		}
-		rep.Sites = append(rep.Sites, s)
-	}
-	var b bytes.Buffer
-	if err := rep.Print(&b, "saltbush-draw"); err != nil {
-		t.Fatal(err)
-	}
-	lines := strings.Split(b.String(), "\n")
-	if len(lines) > 40 {
-		t.Errorf("%d lines", len(lines))
-	}
-	for _, l := range lines {
-		if utf8.RuneCountInString(l) > 100 {
-			t.Errorf("a line of %d: %s", utf8.RuneCountInString(l), l)
-		}
-	}
-}
-
-// TestPrintIsSafe: names cannot move the cursor or colour the terminal.
-func TestPrintIsSafe(t *testing.T) {
-	bad := "a\x1b[31m\nb\r\xff"
-	rep := Result{Folder: bad, Sites: []Site{{Site: bad, Visits: []Visit{{Year: 2019, Photos: PackFiles(File{View: bad})}}}},
-		Unfiled: PackFiles(File{Path: bad}), Found: walk.Found{Waiting: []walk.Waiting{{Path: bad, Reason: "reason"}}}}
-	var b bytes.Buffer
-	if err := rep.Print(&b, bad); err != nil {
-		t.Fatal(err)
-	}
-	if strings.ContainsAny(b.String(), "\x1b\r") || strings.Contains(b.String(), "\nb") || !utf8.Valid(b.Bytes()) {
-		t.Errorf("%q", b.String())
-	}
-}
-
-func TestSize(t *testing.T) {
-	for n, want := range map[int64]string{0: "0 bytes", 999: "999 bytes", 1000: "1.0 kB", 9949: "9.9 kB", 9950: "10 kB", 999_499: "999 kB",
-		999_500: "1.0 MB", 3_000_000_000: "3.0 GB"} {
-		if got := size(n); got != want {
-			t.Errorf("size(%d) = %q, want %q", n, got, want)
 		}
 	}
 }

@@ -6,12 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"linecamp/manifest/wholefile"
 	"maps"
 	"os"
 	"slices"
 	"strings"
 	"time"
+
+	"linecamp/manifest/wholefile"
 )
 
 // Tag is a label of bag-info.txt with its value. A line end in either becomes a

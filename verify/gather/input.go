@@ -3,13 +3,14 @@ package gather
 import (
 	"time"
 
+	"slices"
+	"strings"
+
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
-	"slices"
-	"strings"
 )
 
 // Where the bytes of an item are.

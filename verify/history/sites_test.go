@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/show/text"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -88,7 +89,7 @@ func TestSitesAndHistory(t *testing.T) {
 		}
 	}
 	var out strings.Builder
-	h.Print(&out)
+	text.Print(&out, h)
 	for _, words := range []string{"Windmill / Stake 3", "2019-06-21", "2 photos (landscape, plot), 1 note", "another copy"} {
 		if !strings.Contains(strings.ToLower(out.String()), strings.ToLower(words)) {
 			t.Errorf("printed without %q:\n%s", words, out.String())
@@ -115,7 +116,7 @@ func TestPrint(t *testing.T) {
 		{Copy: "second", Away: true, Error: "not plugged in for 3 days"},
 	}, Judged: true, Years: []verify.Year{{Site: "Stake 3", Year: 2019, State: verify.Whole}}}
 	var out strings.Builder
-	rep.Print(&out)
+	text.Print(&out, rep)
 	if rep.Wants() {
 		t.Error("all is well, and it wants a person")
 	}
@@ -125,7 +126,7 @@ func TestPrint(t *testing.T) {
 	rep.Copies[1].Damage = []verify.Damage{{Site: "Stake 3", Path: "Windmill/Stake 3/2019/plot\x1b[2J.jpg", Kind: verify.Altered, Detail: "x"}}
 	rep.Years = append(rep.Years, verify.Year{Site: "Stake 3", Pasture: "Windmill", Year: 2020, State: verify.Skipped}, verify.Year{Site: "Stake 3", Pasture: "Windmill", Year: 2021, State: verify.Skipped})
 	out.Reset()
-	rep.Print(&out)
+	text.Print(&out, rep)
 	if !rep.Wants() || strings.Contains(out.String(), "\x1b") {
 		t.Errorf("wants %v, printed %q", rep.Wants(), out.String())
 	}

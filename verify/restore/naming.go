@@ -5,9 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"linecamp/manifest/wholefile"
 	"os"
 	"path"
+
+	"linecamp/manifest/wholefile"
 )
 
 // A batch of files is made durable with one call before any of them is named.

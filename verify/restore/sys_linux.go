@@ -4,8 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"linecamp/manifest/wholefile"
 	"os"
+
+	"linecamp/manifest/wholefile"
 
 	"golang.org/x/sys/unix"
 )

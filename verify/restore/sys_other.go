@@ -4,8 +4,9 @@ package restore
 
 import (
 	"errors"
-	"linecamp/manifest/wholefile"
 	"os"
+
+	"linecamp/manifest/wholefile"
 )
 
 const openFlags = os.O_RDONLY

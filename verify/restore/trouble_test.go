@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -168,23 +167,6 @@ func TestRestorePulledOut(t *testing.T) {
 	}
 	if len(rep.Failed) >= len(full) {
 		t.Errorf("%d files listed", len(rep.Failed))
-	}
-}
-
-func TestPrintRestore(t *testing.T) {
-	rep := Report{Archive: "saltbush-draw", Into: "/tmp/x", Files: 3, Bytes: 1234}
-	var out strings.Builder
-	rep.Print(&out)
-	if strings.Count(out.String(), "\n") != 1 || !strings.Contains(out.String(), "1.2 kB") {
-		t.Errorf("printed %q", out.String())
-	}
-	for i := range 40 {
-		rep.Failed = append(rep.Failed, Failed{fmt.Sprintf("f%d\n", i), "x"})
-	}
-	out.Reset()
-	rep.Print(&out)
-	if n := strings.Count(out.String(), "\n"); n > 24 || !strings.Contains(out.String(), "NOT restored") {
-		t.Errorf("%d lines: %s", n, out.String())
 	}
 }
 

@@ -2,6 +2,10 @@ package verifytest
 
 import (
 	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/facts"
@@ -9,9 +13,6 @@ import (
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/gather"
-	"slices"
-	"strings"
-	"testing"
 )
 
 // site makes items from lines "DATE view view note": what each visit has. "-" in

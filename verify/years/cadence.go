@@ -1,10 +1,10 @@
 package years
 
 import (
+	"slices"
+
 	"linecamp/verify/figures"
 )
-
-import "slices"
 
 // expectedGaps returns the years up to last in which a visit was expected and
 // none was made, and the late visits with the years they were expected in. rounds

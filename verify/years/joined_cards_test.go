@@ -2,10 +2,11 @@ package years
 
 import (
 	"fmt"
-	"linecamp/manifest/card"
-	"linecamp/verify/gather"
 	"strings"
 	"testing"
+
+	"linecamp/manifest/card"
+	"linecamp/verify/gather"
 )
 
 // What the earlier one's card declares holds until the later one begins.

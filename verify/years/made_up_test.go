@@ -2,6 +2,13 @@ package years_test
 
 import (
 	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
 	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
 	"linecamp/verify"
@@ -9,11 +16,6 @@ import (
 	"linecamp/verify/due"
 	"linecamp/verify/gather"
 	"linecamp/verify/verifytest"
-	"pgregory.net/rapid"
-	"slices"
-	"strings"
-	"testing"
-	"time"
 )
 
 // A card as drafted reads without fault, and changes nothing of what is found,

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 )
 
@@ -109,7 +110,7 @@ func (x *job) tell() {
 func (x *job) end(b *book, r daemon.Report, err error) {
 	var out bytes.Buffer
 	if r != nil && err == nil {
-		r.Print(words.Writer(&out, b.Line))
+		text.Print(words.Writer(&out, b.Line), r)
 	}
 	x.mu.Lock()
 	defer x.mu.Unlock()

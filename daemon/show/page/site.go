@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/gather"
 )
@@ -171,7 +172,7 @@ func (v *siteView) addPapers(x *site) {
 func paperOf(f *file) paper {
 	p := paper{Key: f.key, Path: verify.Shown(f.Path), Name: verify.Shown(path.Base(f.Path)), Read: isText(f.Path), Gone: f.gone()}
 	if f.File != nil {
-		p.Size = verify.Size(f.File.Size)
+		p.Size = words.Size(f.File.Size)
 	}
 	return p
 }

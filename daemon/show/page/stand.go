@@ -152,7 +152,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	if row.Kind == config.KindS3 {
 		row.Kind = "bucket"
 	}
-	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), verify.Size(c.Bytes))
+	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:
 		row.ReadBack = "nothing there yet"
@@ -172,7 +172,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	}
 	row.Told = verify.Shown(told)
 	if c.ToGo.Files > 0 {
-		row.Holds += fmt.Sprintf("; still to go: %s, %s", counted(c.ToGo.Files, "file", "files"), verify.Size(c.ToGo.Bytes))
+		row.Holds += fmt.Sprintf("; still to go: %s, %s", counted(c.ToGo.Files, "file", "files"), words.Size(c.ToGo.Bytes))
 	}
 	if c.State != mirror.Current && c.State != mirror.Behind {
 		row.Says = "last within reach " + since(c.LastSeen)

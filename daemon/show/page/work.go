@@ -10,10 +10,11 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
-func sizeOf(n int64) string { return verify.Size(n) }
+func sizeOf(n int64) string { return words.Size(n) }
 
 // workView is what can be begun, and what was.
 type workView struct {

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -200,7 +201,7 @@ func yearWords(years []verify.Year) string {
 		case s.State == verify.Whole:
 			parts = append(parts, strconv.Itoa(len(list))+" whole")
 		default:
-			parts = append(parts, s.State+" "+verify.YearRuns(list))
+			parts = append(parts, s.State+" "+words.Runs(list))
 		}
 	}
 	if len(parts) == 0 {

@@ -1,12 +1,14 @@
-package bag
+package text
 
 import (
 	"fmt"
 	"io"
+
+	"linecamp/verify/bag"
 )
 
 // Print says in plain words what Judge found.
-func (r Report) Print(w io.Writer) {
+func bagged(w io.Writer, r bag.Report) {
 	switch {
 	case r.Valid:
 		fmt.Fprintf(w, "%s is a complete and valid bag: %d payload files, %d bytes, every digest matches.\n", r.Bag, r.Files, r.Bytes)
@@ -22,7 +24,7 @@ func (r Report) Print(w io.Writer) {
 	}
 }
 
-func faults(w io.Writer, title string, all []Fault) {
+func faults(w io.Writer, title string, all []bag.Fault) {
 	if len(all) == 0 {
 		return
 	}

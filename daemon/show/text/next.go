@@ -1,44 +1,30 @@
-package verify
+package text
 
 import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"linecamp/verify"
 )
 
 // Most command lines that are spelled out for one kind of finding.
 const mostRuns = 4
 
-// Asked is the site as a command line names it.
-func (s Site) Asked() string {
-	name := s.Site
-	if s.Pasture != "" && s.Site != "" {
-		name = s.Pasture + "/" + s.Site
-	}
-	if name == "" || Shown(name) != name {
-		return s.Object
-	}
-	return name
-}
-
-func (y Year) asked() string {
-	return Site{Object: y.Object, Site: y.Site, Pasture: y.Pasture}.Asked()
-}
-
 // restoring spells out what brings the recoverable years back to their place.
-func (p printer) restoring(r Report) string {
+func (p printer) restoring(r verify.Report) string {
 	into := r.Folder
 	if into == "" {
 		into = "FOLDER"
 	}
 	var runs []string
 	for _, y := range r.Years {
-		if y.State != Recoverable {
+		if y.State != verify.Recoverable {
 			continue
 		}
 		from := y.From
 		if len(from) == 0 {
-			from = []string{y.asked()}
+			from = []string{yearSite(y).Asked()}
 		}
 		for _, site := range from {
 			runs = append(runs, p.line.Run("restore", site, "--year", fmt.Sprint(y.Year), "--into", into))
@@ -48,17 +34,17 @@ func (p printer) restoring(r Report) string {
 }
 
 // explaining spells out what puts a year's reason on file.
-func (p printer) explaining(years []Year, state string) string {
+func (p printer) explaining(years []verify.Year, state string) string {
 	for _, y := range years {
 		if y.State != state {
 			continue
 		}
-		words := []string{"explain", y.asked(), fmt.Sprint(y.Year), "the reason"}
-		if len(y.Lacks) == 1 && state == Short {
+		words := []string{"explain", yearSite(y).Asked(), fmt.Sprint(y.Year), "the reason"}
+		if len(y.Lacks) == 1 && state == verify.Short {
 			words = append(words, "--lacks", y.Lacks[0])
 		}
 		lead := "If it is gone for good, say why, once: "
-		if state == Skipped {
+		if state == verify.Skipped {
 			lead = "If there was none, say why, once: "
 		}
 		return "\n" + lead + p.line.Run(words...)
@@ -77,8 +63,8 @@ func (p printer) toRun(lead string, runs []string) string {
 }
 
 // intended spells out what says of photos that they are right where they are.
-func (p printer) intended(f Finding) string {
-	if !slices.Contains([]string{FoundMisdated, FoundSwapped, FoundElsewhere, FoundTwice}, f.Kind) {
+func (p printer) intended(f verify.Finding) string {
+	if !slices.Contains([]string{verify.FoundMisdated, verify.FoundSwapped, verify.FoundElsewhere, verify.FoundTwice}, f.Kind) {
 		return ""
 	}
 	var runs []string
@@ -90,4 +76,8 @@ func (p printer) intended(f Finding) string {
 		lead = "The reason, once:"
 	}
 	return "\n" + p.toRun(lead, runs)
+}
+
+func yearSite(y verify.Year) verify.Site {
+	return verify.Site{Object: y.Object, Site: y.Site, Pasture: y.Pasture}
 }

@@ -1,15 +1,16 @@
-package levels
+package text
 
 import (
 	"fmt"
 	"io"
 
+	"linecamp/daemon/levels"
 	"linecamp/manifest/words"
 )
 
 // Print draws the grid: each area with its level, what it rests on, and the one
 // next step.
-func (r Report) Print(w io.Writer) {
+func levelsReached(w io.Writer, r levels.Report) {
 	line := words.Of(w)
 	fmt.Fprintf(w, "%s on the %s:\n", r.Archive, r.Source)
 	for _, a := range r.Areas {
@@ -21,9 +22,9 @@ func (r Report) Print(w io.Writer) {
 			continue
 		}
 		for _, p := range a.Points {
-			if p.Level == a.Level+1 && p.Answer != Met {
+			if p.Level == a.Level+1 && p.Answer != levels.Met {
 				why := string(p.Answer)
-				if p.Answer != Unknown {
+				if p.Answer != levels.Unknown {
 					why += ": " + p.Evidence
 				}
 				fmt.Fprintf(w, "  Level %d asks: %s (%s)\n", p.Level, p.Asks, why)

@@ -1,21 +1,17 @@
-package verify_test
+package text
 
 import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 	"unicode/utf8"
 
 	"linecamp/verify"
-	"linecamp/verify/gather"
-	"linecamp/verify/verifytest"
-	"linecamp/verify/years"
 )
 
 func TestGrid(t *testing.T) {
 	var b strings.Builder
-	verify.Grid(&b, []verify.Year{
+	grid(&b, []verify.Year{
 		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2019, State: verify.Whole},
 		{Site: "Stake 1", Pasture: "North", Object: "1", Year: 2021, State: verify.Skipped},
 		{Site: "Stake 2", Pasture: "North", Object: "2", Year: 2020, State: verify.Short},
@@ -59,7 +55,7 @@ func TestGridFitsTheTerminal(t *testing.T) {
 			}
 		}
 		var b strings.Builder
-		verify.Grid(&b, years)
+		grid(&b, years)
 		text := b.String()
 		for l := range strings.Lines(text) {
 			if n := utf8.RuneCountInString(strings.TrimSuffix(l, "\n")); n > 80 {
@@ -71,9 +67,9 @@ func TestGridFitsTheTerminal(t *testing.T) {
 				t.Errorf("%s: no line for site %d", tt.name, s)
 			}
 		}
-		for mark, says := range verify.Legend() {
-			if strings.Contains(text, " "+mark+" ") && !strings.Contains(text, mark+" "+says) {
-				t.Errorf("%s: no legend for %q", tt.name, says)
+		for _, m := range marks {
+			if strings.Contains(text, " "+string(m.mark)+" ") && !strings.Contains(text, string(m.mark)+" "+m.says) {
+				t.Errorf("%s: no legend for %q", tt.name, m.says)
 			}
 		}
 		if strings.Contains(text, "…") == tt.whole || !strings.Contains(text, tt.shows) || !strings.Contains(text, tt.before) || tt.before == "" && strings.Contains(text, "Years before") {
@@ -86,16 +82,17 @@ func TestGridFitsTheTerminal(t *testing.T) {
 // A baseline decades before the regular visits is shown, and the years between take
 // one column.
 func TestGridShowsTheBaseline(t *testing.T) {
-	judged := years.Judge(gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{verifytest.SiteWith(append([]string{"1957-06-21 plot"}, verifytest.Every(2009, 2026, 1, "plot")...)...)}})
+	years := []verify.Year{{Site: "Stake 3", Pasture: "Windmill", Year: 1957, State: verify.Whole}}
+	for y := 2009; y <= 2026; y++ {
+		years = append(years, verify.Year{Site: "Stake 3", Pasture: "Windmill", Year: y, State: verify.Whole})
+	}
 	var b strings.Builder
-	verify.Grid(&b, judged)
+	grid(&b, years)
 	want := `
-                     1957  2010      2015      2020      2025
-Windmill / Stake 3   + : + + + + + + + + + + + + + + + + + +
+                   1957  2010      2015      2020      2025
+Windmill / Stake 3 + : + + + + + + + + + + + + + + + + + +
 + whole   : years without any visit
 `
-	want = strings.ReplaceAll(want, "Stake 3   ", "Stake 3 ")
-	want = strings.Replace(want, "                     1957", "                   1957", 1)
 	if b.String() != want {
 		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}
@@ -103,36 +100,19 @@ Windmill / Stake 3   + : + + + + + + + + + + + + + + + + + +
 
 // What can still be put right comes first, with the day its season closes.
 func TestDueComesFirst(t *testing.T) {
-	for day, want := range map[string]string{
-		"2026-07-01": "expected 2026-06-07 to 2026-07-05",
-		"2026-08-01": "the season closed on 2026-07-05; is a card still in a camera?",
+	lost := verify.Year{Site: "Stake 3", Year: 2015, State: verify.Lost, Lacks: []string{"plot.jpg"}}
+	open := verify.Year{Site: "Stake 3", Year: 2026, State: verify.Due, Opens: "2026-06-07", Closes: "2026-07-05"}
+	over := open
+	over.Over = true
+	for want, y := range map[string]verify.Year{
+		"expected 2026-06-07 to 2026-07-05":                             open,
+		"the season closed on 2026-07-05; is a card still in a camera?": over,
 	} {
-		now, _ := time.Parse(time.DateOnly, day)
-		judged := years.Judge(gather.Input{Now: now, Sites: []gather.SiteItems{verifytest.SiteWith(verifytest.Replaced(verifytest.Every(2009, 2025, 1, "plot"), "2015", "!plot")...)}})
 		var b strings.Builder
-		verify.Report{Years: judged}.Print(&b)
+		Print(&b, verify.Report{Years: []verify.Year{lost, y}})
 		due, lost := strings.Index(b.String(), want), strings.Index(b.String(), "Lost: ")
 		if due < 0 || lost < due {
-			t.Errorf("on %s:\n%s", day, b.String())
-		}
-	}
-}
-
-// The next step can be taken as it stands, also where a finding has several files.
-func TestWhatToExplainIsSpelledOut(t *testing.T) {
-	for _, tt := range []struct {
-		paths []string
-		want  string
-	}{
-		{[]string{"a b.jpg"}, "  The reason, once: linecamp explain 'a b.jpg' 'the reason'\n"},
-		{[]string{"a.jpg", "b.jpg"}, "  The reason, once for each:\n    linecamp explain a.jpg 'the reason'\n    linecamp explain b.jpg 'the reason'\n"},
-	} {
-		for _, kind := range []string{verify.FoundMisdated, verify.FoundSwapped, verify.FoundElsewhere, verify.FoundTwice} {
-			var b strings.Builder
-			verify.Report{Judged: true, Findings: []verify.Finding{{Kind: kind, Paths: tt.paths}}}.Print(&b)
-			if !strings.HasSuffix(b.String(), tt.want) {
-				t.Errorf("%s: %s", kind, b.String())
-			}
+			t.Errorf("%s:\n%s", want, b.String())
 		}
 	}
 }

@@ -1,4 +1,4 @@
-package ocfl
+package text
 
 import (
 	"fmt"
@@ -8,43 +8,44 @@ import (
 	"slices"
 	"strings"
 
-	"linecamp/manifest"
+	"linecamp/manifest/words"
+	"linecamp/verify/ocfl"
 )
 
-// mostLines is how many findings of one code are printed of one object; all of
+// mostOfCode is how many findings of one code are printed of one object; all of
 // them are in the JSON.
-const mostLines = 5
+const mostOfCode = 5
 
 // Print writes the report for a person: what is invalid first, then warnings.
-func (r Report) Print(w io.Writer) {
+func validated(w io.Writer, r ocfl.Report) {
 	invalid := 0
 	for _, o := range r.Objects {
 		if !o.Valid {
 			invalid++
 		}
 	}
-	root := manifest.Printable(r.Root)
+	root := shown(r.Root)
 	switch {
 	case r.Valid && len(r.Objects) == 0:
 		fmt.Fprintf(w, "%s is valid: an OCFL storage root without objects.\n", root)
 	case r.Valid && len(r.Objects) == 1 && r.Objects[0].Path == ".":
 		fmt.Fprintf(w, "%s is valid: an OCFL object.\n", root)
 	case r.Valid:
-		fmt.Fprintf(w, "%s is valid: an OCFL storage root with %s.\n", root, objects(len(r.Objects)))
+		fmt.Fprintf(w, "%s is valid: an OCFL storage root with %s.\n", root, words.Count(len(r.Objects), "object"))
 	case len(r.Objects) == 1 && r.Objects[0].Path == ".":
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL object.\n", root)
 	case invalid > 0:
-		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root: %d of %s not valid.\n", root, invalid, objects(len(r.Objects)))
+		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root: %d of %s not valid.\n", root, invalid, words.Count(len(r.Objects), "object"))
 	case len(r.Objects) == 0:
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root, and holds no object.\n", root)
 	default:
 		fmt.Fprintf(w, "%s is NOT valid as an OCFL storage root, though %s in it valid.\n", root, objectsAre(len(r.Objects)))
 	}
-	print(w, "Errors about the root itself", "", r.Errors)
+	ocflFindings(w, "Errors about the root itself", "", r.Errors)
 	for _, o := range r.Objects {
-		print(w, "Errors in "+o.title(), o.Path, o.Errors)
+		ocflFindings(w, "Errors in "+objectTitle(o), o.Path, o.Errors)
 	}
-	r.printWarnings(w)
+	ocflWarnings(w, r)
 	omitted := r.Omitted
 	for _, o := range r.Objects {
 		omitted += o.Omitted
@@ -54,13 +55,6 @@ func (r Report) Print(w io.Writer) {
 	}
 }
 
-func objects(n int) string {
-	if n == 1 {
-		return "1 object"
-	}
-	return fmt.Sprintf("%d objects", n)
-}
-
 func objectsAre(n int) string {
 	if n == 1 {
 		return "the object is"
@@ -68,22 +62,22 @@ func objectsAre(n int) string {
 	return fmt.Sprintf("the %d objects are", n)
 }
 
-func (o Object) title() string {
+func objectTitle(o ocfl.Object) string {
 	if o.ID == "" {
-		return "the object " + manifest.Printable(o.Path)
+		return "the object " + shown(o.Path)
 	}
 	if o.Path == "." {
-		return manifest.Printable(o.ID)
+		return shown(o.ID)
 	}
-	return manifest.Printable(o.Path) + " (" + manifest.Printable(o.ID) + ")"
+	return shown(o.Path) + " (" + shown(o.ID) + ")"
 }
 
 // printWarnings prints each warning once, with how many objects it is about.
-func (r Report) printWarnings(w io.Writer) {
+func ocflWarnings(w io.Writer, r ocfl.Report) {
 	type key struct{ code, detail string }
 	var order []key
 	places := map[key][]string{}
-	add := func(folder string, all []Finding) {
+	add := func(folder string, all []ocfl.Finding) {
 		for _, f := range all {
 			k := key{f.Code, f.Detail}
 			if places[k] == nil {
@@ -93,7 +87,7 @@ func (r Report) printWarnings(w io.Writer) {
 			if where == "" {
 				where = "."
 			}
-			places[k] = append(places[k], manifest.Printable(where))
+			places[k] = append(places[k], shown(where))
 		}
 	}
 	add("", r.Warnings)
@@ -107,29 +101,29 @@ func (r Report) printWarnings(w io.Writer) {
 	slices.SortStableFunc(order, func(a, b key) int { return strings.Compare(a.code, b.code) })
 	said := map[string]int{}
 	for _, k := range order {
-		if said[k.code]++; said[k.code] > mostLines {
+		if said[k.code]++; said[k.code] > mostOfCode {
 			continue
 		}
 		at := places[k][0]
 		if n := len(places[k]); n > 1 {
 			at = fmt.Sprintf("%s and %d more", at, n-1)
 		}
-		fmt.Fprintf(w, "  %s  %s: %s\n", k.code, at, manifest.Printable(k.detail))
+		fmt.Fprintf(w, "  %s  %s: %s\n", k.code, at, shown(k.detail))
 	}
 	for _, code := range slices.Sorted(maps.Keys(said)) {
-		if more := said[code] - mostLines; more > 0 {
+		if more := said[code] - mostOfCode; more > 0 {
 			fmt.Fprintf(w, "  %s  and %d more\n", code, more)
 		}
 	}
 }
 
 // print lists findings by code, each code with its first few.
-func print(w io.Writer, title, folder string, findings []Finding) {
+func ocflFindings(w io.Writer, title, folder string, findings []ocfl.Finding) {
 	if len(findings) == 0 {
 		return
 	}
 	fmt.Fprintf(w, "\n%s:\n", title)
-	byCode := map[string][]Finding{}
+	byCode := map[string][]ocfl.Finding{}
 	var codes []string
 	for _, f := range findings {
 		if byCode[f.Code] == nil {
@@ -140,14 +134,14 @@ func print(w io.Writer, title, folder string, findings []Finding) {
 	slices.Sort(codes)
 	for _, code := range codes {
 		all := byCode[code]
-		for _, f := range all[:min(len(all), mostLines)] {
+		for _, f := range all[:min(len(all), mostOfCode)] {
 			where := path.Join(folder, f.Path)
 			if where == "" {
 				where = "."
 			}
-			fmt.Fprintf(w, "  %s  %s: %s\n", code, manifest.Printable(where), manifest.Printable(f.Detail))
+			fmt.Fprintf(w, "  %s  %s: %s\n", code, shown(where), shown(f.Detail))
 		}
-		if more := len(all) - mostLines; more > 0 {
+		if more := len(all) - mostOfCode; more > 0 {
 			fmt.Fprintf(w, "  %s  and %d more\n", code, more)
 		}
 	}

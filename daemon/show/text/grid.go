@@ -1,4 +1,4 @@
-package verify
+package text
 
 import (
 	"fmt"
@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"linecamp/verify"
 )
 
 // The grid fits a terminal of 80 columns: a site's name, then two columns for each
@@ -26,8 +28,8 @@ type symbol struct {
 
 // marks are the symbols of the grid, in the order of its legend.
 var marks = []symbol{
-	{Whole, '+', "whole"}, {Due, '?', "due"}, {Short, '-', "short of something"}, {Skipped, 'x', "skipped"},
-	{Recoverable, 'r', "recoverable"}, {Lost, 'L', "lost"}, {Explained, 'e', "explained"}, {"", '.', "none expected"}, {noYears, ':', "years without any visit"},
+	{verify.Whole, '+', "whole"}, {verify.Due, '?', "due"}, {verify.Short, '-', "short of something"}, {verify.Skipped, 'x', "skipped"},
+	{verify.Recoverable, 'r', "recoverable"}, {verify.Lost, 'L', "lost"}, {verify.Explained, 'e', "explained"}, {"", '.', "none expected"}, {noYears, ':', "years without any visit"},
 }
 
 const noYears = "no years"
@@ -35,7 +37,7 @@ const noYears = "no years"
 // grid prints sites by years, and under it what the symbols mean. Where names do not
 // fit beside the years, their pastures are headings. Years too early to fit are left
 // out, and it says so.
-func grid(w io.Writer, years []Year) {
+func grid(w io.Writer, years []verify.Year) {
 	if len(years) == 0 {
 		return
 	}
@@ -50,8 +52,8 @@ func grid(w io.Writer, years []Year) {
 		had[y.Year] = true
 		key := y.Pasture + "\x00" + y.Site + "\x00" + y.Object
 		if at[key] == nil {
-			s := Site{Object: y.Object, Site: Shown(y.Site), Pasture: Shown(y.Pasture)}
-			at[key] = &row{label: s.Label(), site: Site{Object: s.Object, Site: s.Site}.Label(), pasture: s.Pasture, cells: map[int]string{}}
+			s := verify.Site{Object: y.Object, Site: shown(y.Site), Pasture: shown(y.Pasture)}
+			at[key] = &row{label: s.Label(), site: verify.Site{Object: s.Object, Site: s.Site}.Label(), pasture: s.Pasture, cells: map[int]string{}}
 			rows = append(rows, at[key])
 		}
 		at[key].cells[y.Year] = y.State

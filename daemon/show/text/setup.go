@@ -1,0 +1,69 @@
+package text
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"linecamp/daemon/setup"
+	"linecamp/manifest/words"
+)
+
+// Print writes the report for a person.
+func setUp(w io.Writer, r setup.Report) {
+	line := words.Of(w)
+	if a := r.Author; a != nil && a.Already {
+		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
+		return
+	} else if a != nil {
+		fmt.Fprintf(w, "This machine, %s, records the archive %s from now on", a.Machine, r.Archive)
+		if a.Was != "" && a.Was != a.Machine {
+			fmt.Fprintf(w, "; %s no longer does", a.Was)
+		}
+		fmt.Fprintf(w, ".\nKnown to: %s.\n", strings.Join(a.Copies, ", "))
+		if len(a.Later) > 0 {
+			fmt.Fprintf(w, "Out of reach now, told by the next mirror round: %s.\n", strings.Join(a.Later, ", "))
+		}
+		return
+	}
+	if c := r.Changed; c != nil {
+		setUpChanged(w, *c)
+		if len(r.Copies) == 0 {
+			fmt.Fprintf(w, "The settings of %s are in %s\n", r.Archive, r.Config)
+			return
+		}
+	}
+	for _, c := range r.Copies {
+		made := "made"
+		if c.Adopted {
+			made = "was a copy already"
+		}
+		fmt.Fprintf(w, "%s  %s, %s\n", c.Copy, shown(c.Place), made)
+		for _, n := range c.Notes {
+			fmt.Fprintf(w, "    %s.\n", line.Text(n))
+		}
+	}
+	for _, n := range r.Notes {
+		fmt.Fprintf(w, "Note: %s.\n", n)
+	}
+	if r.Secret != "" {
+		fmt.Fprintf(w, "The bucket's keys are in %s, for its owner only.\n", r.Secret)
+	}
+	fmt.Fprintf(w, "The settings of %s are in %s\n", r.Archive, r.Config)
+	if r.State != "" {
+		fmt.Fprintf(w, "What linecamp remembers of it goes to %s\n", r.State)
+	}
+	fmt.Fprintf(w, "Now run: %s\n", line.Run("mirror"))
+}
+
+func setUpChanged(w io.Writer, c setup.ChangeReport) {
+	switch c.What {
+	case "renamed":
+		fmt.Fprintf(w, "%s is called %s from now on. It is the same copy: nothing else changed.\n", c.Copy, c.To)
+	case "removed":
+		fmt.Fprintf(w, "%s is no longer used, and its lines in the settings are comments now. What it holds is left as it is.\n", c.Copy)
+	case "replaced":
+		fmt.Fprintf(w, "%s is given up, and %s takes its place.\n", c.Copy, c.To)
+		alones(w, *c.Alone)
+	}
+}

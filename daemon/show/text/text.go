@@ -1,0 +1,91 @@
+// Package text says in plain American English what linecamp's reports hold. Call
+// [Print] with any report of a command.
+//
+// A report is plain data; every word that a person reads of it on a screen stands
+// here, one file for each report. What the sentences have in common (counts, sizes,
+// command lines) comes from manifest/words. A page or a sheet of paper shows the
+// same reports in its own room beside this one.
+package text
+
+import (
+	"fmt"
+	"io"
+
+	"linecamp/daemon"
+	"linecamp/daemon/handover"
+	"linecamp/daemon/intake"
+	"linecamp/daemon/levels"
+	"linecamp/daemon/mirror"
+	"linecamp/daemon/setup"
+	"linecamp/manifest"
+	"linecamp/verify"
+	"linecamp/verify/bag"
+	"linecamp/verify/ocfl"
+	"linecamp/verify/restore"
+)
+
+// Print writes a report for a person. What its command lines need is taken from w,
+// where words.Writer put it.
+func Print(w io.Writer, report any) {
+	switch r := report.(type) {
+	case verify.Report:
+		verified(w, r)
+	case verify.DueReport:
+		due(w, r)
+	case verify.History:
+		history(w, r)
+	case restore.Report:
+		restored(w, r)
+	case bag.Report:
+		bagged(w, r)
+	case ocfl.Report:
+		validated(w, r)
+	case Titled:
+		fmt.Fprintf(w, "Archive %s\n\n", r.Name)
+		Print(w, r.Report)
+		fmt.Fprintln(w)
+	case daemon.MirrorReport:
+		mirrored(w, r.Report)
+		attentions(w, r.List.Without(r.Tells))
+	case mirror.Report:
+		mirrored(w, r)
+	case daemon.VerifyReport:
+		verified(w, r.Report)
+		attentions(w, r.List.Without(r.Tells))
+	case daemon.MendReport:
+		mended(w, r)
+	case daemon.Status:
+		status(w, r)
+	case daemon.TallyReport:
+		tallied(w, r)
+	case daemon.SealReport:
+		sealed(w, r)
+	case daemon.ExplainReport:
+		explained(w, r)
+	case daemon.SameReport:
+		same(w, r)
+	case daemon.PaperReport:
+		onPaper(w, r)
+	case levels.Report:
+		levelsReached(w, r)
+	case handover.Report:
+		handedOver(w, r)
+	case setup.Report:
+		setUp(w, r)
+	case *intake.Plan:
+		plan(w, r)
+	case *intake.Wipe:
+		wipe(w, r)
+	default:
+		panic(fmt.Sprintf("no words for a %T", report))
+	}
+}
+
+// Titled is the report of one of several archives, with its name above it.
+type Titled struct {
+	Name string
+	daemon.Report
+}
+
+// shown is a text from outside, fit for a screen.
+func shown(s string) string { return manifest.Printable(s) }
