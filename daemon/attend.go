@@ -11,9 +11,11 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/authority"
 	"linecamp/daemon/glance"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/verify"
@@ -70,7 +72,7 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	if len(r.Open()) > 0 { // the next round finds a copy
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
 	}
-	last, err := mirror.LastAuthor(a.Ledger, r.ID)
+	last, err := authority.LastAuthor(a.Ledger, r.ID)
 	if err != nil {
 		return err
 	}
@@ -80,7 +82,7 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	}
 	if last.Author != "" { // it says more than what waited for that reason
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool {
-			return w.Kind == attention.OtherRecorder && w.Reason != mirror.AskTwin
+			return w.Kind == attention.OtherRecorder && w.Reason != authority.AskTwin
 		})
 		if last.Author != self.Author {
 			f.Recorder = last.Machine
@@ -297,5 +299,5 @@ func (a *Archive) forgetMendedWaits(r MendReport) error {
 	if err := a.Recall(keyWaits, &waits); err != nil {
 		return err
 	}
-	return a.Remember(keyWaits, slices.DeleteFunc(waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonDamaged }))
+	return a.Remember(keyWaits, slices.DeleteFunc(waits, func(w attention.Wait) bool { return w.Reason == plan.ReasonDamaged }))
 }

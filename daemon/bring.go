@@ -53,7 +53,7 @@ func (a *Archive) ours(ctx context.Context, from []*reach.Copy) []*reach.Copy {
 	}
 	left := slices.DeleteFunc(slices.Clone(from), func(h *reach.Copy) bool {
 		s, err := store.ReadSeal(ctx, h.Root)
-		return err == nil && !s.Extends(seal) && !seal.Extends(s)
+		return err == nil && s.Against(seal) >= manifest.Rotten
 	})
 	if len(left) == 0 {
 		return from

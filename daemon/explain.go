@@ -14,7 +14,6 @@ import (
 	"unicode/utf8"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"

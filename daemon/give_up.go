@@ -7,8 +7,8 @@ import (
 	"slices"
 
 	"linecamp/daemon/alone"
+	"linecamp/daemon/authority"
 	"linecamp/daemon/config"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
@@ -100,7 +100,7 @@ func (a *Archive) Alone(ctx context.Context, names ...string) ([]alone.Report, e
 			return nil, fmt.Errorf("%w: %q", reach.ErrNoCopy, name)
 		}
 		in.Copy = alone.Copy{Name: h.Name, ID: h.ID, Root: h.Root}
-		if in.Read, err = mirror.WasRead(a.Ledger, h.ID); err != nil {
+		if in.Read, err = authority.WasRead(a.Ledger, h.ID); err != nil {
 			return nil, err
 		}
 		if in.Committed, err = a.Ledger.Committed(h.ID); err != nil {

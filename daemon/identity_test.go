@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror"
 )
 
@@ -50,10 +51,10 @@ func TestAClonedComputerIsToldAndTakesOver(t *testing.T) {
 	a = r.open()
 	r.photo("Windmill/Stake 3/2026-06-20/landscape.jpg")
 	m := r.mirror(a)
-	if m.Made != 1 || !slices.Contains(m.Asks, mirror.AskTwin) || !m.Wants() {
+	if m.Made != 1 || !slices.Contains(m.Asks, authority.AskTwin) || !m.Wants() {
 		t.Errorf("the second computer: %s", printed(m))
 	}
-	if m = r.mirror(a); !slices.Contains(m.Asks, mirror.AskTwin) {
+	if m = r.mirror(a); !slices.Contains(m.Asks, authority.AskTwin) {
 		t.Errorf("it was asked once, and nobody answered: %s", printed(m))
 	}
 	taken, err := a.TakeOver(t.Context())
@@ -103,7 +104,7 @@ func TestAComputerPutBackFromABackupGoesOn(t *testing.T) {
 	r.photo("Windmill/Stake 3/2026-06-20/landscape.jpg")
 	r.now = r.now.Add(time.Hour)
 	m := r.mirror(a)
-	if m.Made != 1 || !slices.Equal(m.Asks, []string{mirror.AskTwin}) {
+	if m.Made != 1 || !slices.Equal(m.Asks, []string{authority.AskTwin}) {
 		t.Errorf("after the backup was put back: %s", printed(m))
 	}
 	for _, c := range m.Copies {

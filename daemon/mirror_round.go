@@ -10,11 +10,10 @@ import (
 	"sync"
 
 	"linecamp/daemon/archive"
-	"linecamp/daemon/turns"
-
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
+	"linecamp/daemon/turns"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"

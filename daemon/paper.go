@@ -13,7 +13,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
-
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/wholefile"
 )

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/walk"

@@ -2,8 +2,10 @@ package daemon
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -35,22 +37,14 @@ func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
 		return SealReport{}, err
 	}
 	defer k.Copies.Close()
-	longest := k.Seal
-	for _, h := range k.Copies.Open() {
-		s, err := store.ReadSeal(ctx, h.Root)
-		if ctx.Err() != nil {
-			return SealReport{}, ctx.Err()
-		}
-		switch {
-		case err != nil:
-			return SealReport{}, fmt.Errorf("the seal on %s: %w", h.Name, err)
-		case s.Extends(longest):
-			longest = s
-		case !longest.Extends(s):
-			return SealReport{}, fmt.Errorf("the seal on %s is not this archive's; nothing can be sealed until `linecamp verify` has shown which copy is true", h.Name)
-		}
+	seal, err := authority.Agreed(ctx, k.Seal, nil, forAuthority(k.Copies.Open()))
+	if other, ok := errors.AsType[*authority.OtherHistory](err); ok {
+		return SealReport{}, fmt.Errorf("the seal on %s is not this archive's; nothing can be sealed until `linecamp verify` has shown which copy is true", other.Name)
 	}
-	return sealReport(a.Config.Name, longest), nil
+	if err != nil {
+		return SealReport{}, err
+	}
+	return sealReport(a.Config.Name, seal), nil
 }
 
 // SealFrom says the seal of one root alone.

@@ -10,6 +10,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/turns"
 	"linecamp/manifest"
@@ -39,11 +40,11 @@ func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]i
 	if err != nil {
 		return s, err
 	}
-	lacks, err := mirror.ShortOf(a.Ledger, h.ID)
+	lacks, err := short.Of(a.Ledger, h.ID)
 	if err != nil {
 		return s, err
 	}
-	s.short = mirror.ShortText(lacks)
+	s.short = short.Text(lacks)
 	committed, err := a.Ledger.Committed(h.ID)
 	if err != nil {
 		return s, err

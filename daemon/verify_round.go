@@ -11,7 +11,8 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/config"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest/tally"
@@ -205,7 +206,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 		vo.Allowance = left
 	}
 	var err error
-	if vo.Had, vo.HadLines, err = mirror.Had(a.Ledger, h.ID); err != nil {
+	if vo.Had, vo.HadLines, err = gone.Had(a.Ledger, h.ID); err != nil {
 		return err
 	}
 	stay, err := a.Turns.Visit(ctx, h.Name, h.ID)
@@ -230,7 +231,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	}
 	*c = found
 	if found.Error == "" {
-		if err := mirror.NoteUnfinished(a.Ledger, h.ID, found.Unfinished); err != nil {
+		if err := gone.NoteUnfinished(a.Ledger, h.ID, found.Unfinished); err != nil {
 			return err
 		}
 	}
@@ -253,14 +254,14 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 	if found == nil {
 		found = []verify.Damage{}
 	}
-	lacks, err := mirror.ShortOf(a.Ledger, h.ID)
+	lacks, err := short.Of(a.Ledger, h.ID)
 	if err != nil {
 		return nil, err
 	}
 	again := map[[2]string]bool{}
 	for i, f := range found {
-		if j := slices.IndexFunc(lacks, func(s mirror.Short) bool { return s.TooLarge && s.Object == f.Object && s.Content == f.Content }); j >= 0 && f.Kind == verify.Gone {
-			found[i].Detail = "this copy never had it: " + mirror.ShortText(lacks[j:j+1])
+		if j := slices.IndexFunc(lacks, func(s short.File) bool { return s.TooLarge && s.Object == f.Object && s.Content == f.Content }); j >= 0 && f.Kind == verify.Gone {
+			found[i].Detail = "this copy never had it: " + short.Text(lacks[j:j+1])
 		}
 		again[[2]string{f.Object, f.Content}] = true
 	}

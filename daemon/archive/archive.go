@@ -11,11 +11,11 @@ import (
 	"sync/atomic"
 	"time"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/turns"
 	"linecamp/manifest/words"
@@ -98,7 +98,7 @@ func (a *Archive) Self() (identity.State, error) {
 		if err != nil {
 			return "", fmt.Errorf("the ledger: %w", err)
 		}
-		last, err := mirror.LastAuthor(a.Ledger, id)
+		last, err := authority.LastAuthor(a.Ledger, id)
 		if err == nil && last.Author == "" {
 			if seal, serr := a.Cache.Seal(); serr == nil && seal.Len() > 0 {
 				return identity.Earlier, nil
@@ -162,7 +162,7 @@ func (a *Archive) UseAgain() error {
 		if day == "" {
 			continue
 		}
-		if err := errors.Join(mirror.ReadAnew(a.Ledger, c.ID), a.Ledger.SetValue(reach.NotUsed(c.ID), "")); err != nil {
+		if err := errors.Join(authority.ReadAnew(a.Ledger, c.ID), a.Ledger.SetValue(reach.NotUsed(c.ID), "")); err != nil {
 			return err
 		}
 	}

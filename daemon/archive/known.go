@@ -58,15 +58,16 @@ func (a *Archive) Known(ctx context.Context, r *reach.Copies) (*Known, error) {
 	}
 	k.Seal = seal
 	if seal.Len() == 0 {
+		var told []manifest.Told
 		for _, h := range r.Open() {
-			s, err := store.ReadSeal(ctx, h.Root)
-			if err == nil && s.Len() > k.Seal.Len() && s.Extends(k.Seal) {
-				k.Seal = s
+			if s, err := store.ReadSeal(ctx, h.Root); err == nil {
+				told = append(told, manifest.Told{Seal: s})
 			}
 			if ctx.Err() != nil {
 				return nil, ctx.Err()
 			}
 		}
+		k.Seal, _ = manifest.Right(seal, told...)
 	}
 	k.seals = verify.SealedBy(k.Seal)
 	for id, n := range k.Seal.Heads() {

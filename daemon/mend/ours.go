@@ -54,8 +54,8 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, len(m.Copies) > 0, "no other copy in reach has a readable seal")
 		return
 	}
-	if own, err := store.ReadSeal(ctx, c.Root); err == nil && !best.Extends(own) &&
-		!(own.Rotted(best) && m.Seal != nil && own.Rotted(m.Seal) && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+	if own, err := store.ReadSeal(ctx, c.Root); err == nil && own.Against(best) != manifest.Begins &&
+		!(own.Against(best) == manifest.Rotten && m.Seal != nil && own.Against(m.Seal) == manifest.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
 	}
@@ -74,18 +74,21 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 
 // longestSeal is the author's seal, or that of a copy which goes on from it; but
 // for one copy, "" for none. It is nil where none can be read.
-func (m *mender) longestSeal(ctx context.Context, but string) (best *manifest.Seal, from string) {
-	best, from = m.Seal, fromManifest
-	for _, c := range m.Copies {
+func (m *mender) longestSeal(ctx context.Context, but string) (*manifest.Seal, string) {
+	told := make([]manifest.Told, len(m.Copies))
+	for i, c := range m.Copies {
 		if c.Name == but {
 			continue
 		}
-		s, err := store.ReadSeal(ctx, c.Root)
-		if err == nil && (best == nil || s.Len() > best.Len() && s.Extends(best)) {
-			best, from = s, c.Name
+		if s, err := store.ReadSeal(ctx, c.Root); err == nil {
+			told[i].Seal = s
 		}
 	}
-	return best, from
+	best, i := manifest.Right(m.Seal, told...)
+	if i < 0 {
+		return best, fromManifest
+	}
+	return best, m.Copies[i].Name
 }
 
 // inventory mends a version's inventory or its sidecar. Both can be made again,

@@ -9,23 +9,27 @@ import (
 	"strings"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // author makes one version on this copy, the first holder: content, commit,
 // seal line. Only then do the other copies hear of it.
-func (c *copyRun) author(ctx context.Context, st step) error {
+func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 	c.turn.Lock()
 	defer c.turn.Unlock()
 	if err := c.broken(); err != nil {
 		return err
 	}
-	st.group.load()
-	defer st.group.release()
+	st.Group.Load()
+	defer st.Group.Release()
 	m, err := c.r.begin(ctx, c, st)
 	if m == nil || err != nil {
 		return err
@@ -39,7 +43,7 @@ func (c *copyRun) author(ctx context.Context, st step) error {
 		return errors.Join(err, m.leave())
 	}
 	if err := m.build.Commit(ctx, draft.Encoded); err != nil {
-		return fmt.Errorf("committing version %d of %s: %w", m.n, st.slug, err)
+		return fmt.Errorf("committing version %d of %s: %w", m.n, st.Slug, err)
 	}
 	return m.finish(ctx, draft)
 }
@@ -51,20 +55,20 @@ func (m *making) leave() error {
 	if m.c.Kind == "s3" && (m.build == nil || m.doubt || len(m.found) > 0) {
 		return nil
 	}
-	return m.r.dropMark(mark{m.c.ID, m.st.slug, m.n})
+	return m.r.dropMark(mark{m.c.ID, m.st.Slug, m.n})
 }
 
 // making is one version being authored.
 type making struct {
 	r     *round
 	c     *copyRun
-	st    step
-	old   *object
+	st    plan.Step
+	old   *sites.Object
 	inv   *manifest.Inventory // of the version before
 	n     int
 	build store.Build
-	found map[string]manifest.Digest   // content already under the version, in buckets
-	where map[manifest.Digest][]source // where found content can be read
+	found map[string]manifest.Digest          // content already under the version, in buckets
+	where map[manifest.Digest][]source.Source // where found content can be read
 
 	mu      sync.Mutex
 	stored  map[string]store.Info // content path → what was stored there
@@ -83,61 +87,61 @@ var errUnsealed = errors.New("it holds versions that are not in the seal")
 
 // begin settles whether the version can be made now. It returns nil where it
 // has to wait; the report says why.
-func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, error) {
-	if err := r.beginRecording(ctx); err != nil {
+func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*making, error) {
+	if err := r.who.Begin(ctx); err != nil {
 		return nil, err
 	}
-	if err := r.recheck(ctx); err != nil {
+	if err := r.who.Recheck(ctx); err != nil {
 		return nil, err
 	}
 	if err := first.broken(); err != nil {
 		return nil, err // it could not say who records there
 	}
 	m := &making{r: r, c: first, st: st, stored: map[string]store.Info{}, changed: map[string]bool{}}
-	m.inv = manifest.New(manifest.ObjectID(r.Archive, st.slug))
-	if st.old != nil || !st.first {
-		o, err := r.objects.get(ctx, st.slug)
-		if errors.Is(err, errNoInventory) && st.old == nil {
+	m.inv = manifest.New(manifest.ObjectID(r.Archive, st.Slug))
+	if st.Old != nil || !st.First {
+		o, err := r.objects.Get(ctx, st.Slug)
+		if errors.Is(err, sites.ErrNoInventory) && st.Old == nil {
 			return nil, nil // its first version could not be made in this round
 		}
 		if err != nil {
 			return nil, err
 		}
-		m.old, m.inv = o, o.inv
+		m.old, m.inv = o, o.Inv
 	}
 	m.n = m.inv.Head() + 1
-	if first.has(st.slug) != m.n-1 || first.stuck(st.slug) {
-		r.wait(st.slug, ReasonHolderShort, true)
+	if first.holds.Has(st.Slug) != m.n-1 || first.stuck(st.Slug) {
+		r.wait(st.Slug, ReasonHolderShort, true)
 		return nil, nil
 	}
-	found, where, hold, err := r.pending(ctx, st.slug, m.n, first)
+	found, where, hold, err := r.pending(ctx, st.Slug, m.n, first)
 	if err != nil {
 		return nil, err
 	}
 	if hold != "" {
-		r.wait(st.slug, hold, true)
+		r.wait(st.Slug, hold, true)
 		return nil, nil
 	}
 	m.found, m.where = found, where
-	if ahead, err := r.madeElsewhere(ctx, st.slug, m.n, first); ahead || err != nil {
+	if ahead, err := r.madeElsewhere(ctx, st.Slug, m.n, first); ahead || err != nil {
 		return nil, err
 	}
-	if held, err := first.heldBack(st.slug, first.sameBefore(ctx, st.slug, m.n)); held || err != nil {
+	if held, err := first.heldBack(st.Slug, first.sameBefore(ctx, st.Slug, m.n)); held || err != nil {
 		if held {
-			r.wait(st.slug, ReasonHolderShort, true)
+			r.wait(st.Slug, ReasonHolderShort, true)
 		}
 		return nil, err
 	}
-	if err := r.addMark(mark{first.ID, st.slug, m.n}); err != nil {
+	if err := r.addMark(mark{first.ID, st.Slug, m.n}); err != nil {
 		return nil, err
 	}
 	if err := r.syncLedger(); err != nil { // the mark must outlive a power cut
 		return nil, err
 	}
-	m.build, err = first.Root.Begin(ctx, st.slug, m.n)
+	m.build, err = first.Root.Begin(ctx, st.Slug, m.n)
 	if errors.Is(err, store.ErrDamaged) {
-		first.block(st.slug, reasonManifest)
-		r.wait(st.slug, ReasonHolderShort, true)
+		first.block(st.Slug, gone.ReasonManifest)
+		r.wait(st.Slug, ReasonHolderShort, true)
 		return nil, nil
 	}
 	if errors.Is(err, store.ErrConflict) {
@@ -147,7 +151,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 		if !errors.Is(err, store.ErrConflict) {
 			err = errors.Join(err, m.leave())
 		}
-		return nil, fmt.Errorf("starting version %d of %s: %w", m.n, st.slug, err)
+		return nil, fmt.Errorf("starting version %d of %s: %w", m.n, st.Slug, err)
 	}
 	for path, info := range m.build.Found() {
 		m.found[path] = info.SHA256
@@ -162,12 +166,12 @@ func (r *round) begin(ctx context.Context, first *copyRun, st step) (*making, er
 func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
 	for {
 		next, fresh := m.next()
-		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.first && (m.st.renamed || len(m.st.said) > 0 || m.old.remade())) {
+		if manifest.SameState(peoplesState(m.inv), next.State) && !(m.st.First && (m.st.Renamed || len(m.st.Said) > 0 || m.old.Remade())) {
 			return nil, nil
 		}
 		draft, err := m.inv.Add(next)
 		if err != nil { // the fault is this site's alone
-			m.r.wait(m.st.slug, "its next version cannot be written: "+err.Error(), true)
+			m.r.wait(m.st.Slug, "its next version cannot be written: "+err.Error(), true)
 			return nil, errSiteWaits
 		}
 		m.redraft = false
@@ -184,56 +188,56 @@ func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
 // also says which logical path each new digest can be read from.
 func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 	state := peoplesState(m.inv)
-	rec := manifest.Record{Site: m.st.group.site, Pasture: m.st.group.pasture, Base: m.st.group.base, Paths: map[string]manifest.Entry{}}
+	rec := manifest.Record{Site: m.st.Group.Site, Pasture: m.st.Group.Pasture, Base: m.st.Group.Base, Paths: map[string]manifest.Entry{}}
 	if m.old != nil {
-		rec.Decisions = m.old.rec.Decisions
-		if m.st.stays {
-			rec.Site, rec.Pasture, rec.Base = m.old.rec.Site, m.old.rec.Pasture, m.old.rec.Base
+		rec.Decisions = m.old.Rec.Decisions
+		if m.st.Stays {
+			rec.Site, rec.Pasture, rec.Base = m.old.Rec.Site, m.old.Rec.Pasture, m.old.Rec.Base
 		}
 	}
-	did := counts{}
-	if m.old.remade() {
-		did.remade, did.unknown = true, m.old.unknown
+	did := plan.Counts{}
+	if m.old.Remade() {
+		did.Remade, did.Unknown = true, m.old.Unknown
 	}
-	files := m.st.group.files
+	files := m.st.Group.Files
 	fresh := map[manifest.Digest][]string{}
-	if m.st.first {
-		for _, logical := range m.st.gone {
+	if m.st.First {
+		for _, logical := range m.st.Gone {
 			delete(state, logical)
-			did.gone++
+			did.Gone++
 		}
-		for _, logical := range m.st.known {
+		for _, logical := range m.st.Known {
 			state[logical] = files[logical].SHA256
-			did.known++
+			did.Known++
 		}
-		rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], m.st.said...)
-		did.said = len(m.st.said)
-		if m.r.Accept != nil && len(m.st.gone)+len(m.st.altered) > 0 {
+		rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], m.st.Said...)
+		did.Said = len(m.st.Said)
+		if m.r.Accept != nil && len(m.st.Gone)+len(m.st.Altered) > 0 {
 			rec.Decisions = append(rec.Decisions[:len(rec.Decisions):len(rec.Decisions)], manifest.Decision{
 				What: manifest.Accepted, Who: m.r.Accept.Who, When: m.r.created, Why: m.r.Accept.Why,
 			})
 		}
 	}
-	for logical := range m.st.paths.all() {
+	for logical := range m.st.Paths.All() {
 		if m.changed[logical] {
 			continue
 		}
 		f := files[logical]
 		state[logical] = f.SHA256
 		fresh[f.SHA256] = append(fresh[f.SHA256], logical)
-		did.add(f)
+		did.Add(f)
 	}
 	for logical, d := range state {
 		if strings.HasPrefix(logical, manifest.FoundPrefix) {
 			continue
 		}
 		if f, ok := files[logical]; ok && f.SHA256 == d {
-			rec.Paths[logical] = m.st.group.entry(logical)
+			rec.Paths[logical] = m.st.Group.Entry(logical)
 		} else if m.old != nil {
-			rec.Paths[logical] = m.old.rec.Paths[logical]
+			rec.Paths[logical] = m.old.Rec.Paths[logical]
 		}
 	}
-	dropLoneCompanions(&rec) // a photo may not be recorded yet
+	sites.DropLoneCompanions(&rec) // a photo may not be recorded yet
 	return manifest.Next{
 		Created: m.r.created,
 		Message: did.String(),
@@ -269,7 +273,7 @@ func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manif
 	}
 	for path, d := range content {
 		if _, there := m.stored[path]; d == record && !m.redraft && !there {
-			if err := m.putOne(ctx, path, d, []source{bytesSource("the record", draft.Record)}, nil); err != nil {
+			if err := m.putOne(ctx, path, d, []source.Source{source.Bytes("the record", draft.Record)}, nil); err != nil {
 				return err
 			}
 		}
@@ -277,17 +281,17 @@ func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manif
 	return nil
 }
 
-func (m *making) sources(d manifest.Digest, logical []string) []source {
-	var from []source
+func (m *making) sources(d manifest.Digest, logical []string) []source.Source {
+	var from []source.Source
 	for _, l := range logical {
-		f := m.st.group.files[l]
-		from = append(from, m.r.workingFile(f.Path, f.Size))
+		f := m.st.Group.Files[l]
+		from = append(from, source.Working(m.r.Tally.Folder, f.Path, f.Size))
 	}
 	return append(from, m.where[d]...)
 }
 
-func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source, logical []string) error {
-	info, err := m.c.bring(ctx, putInto(m.build, path), d, from)
+func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source.Source, logical []string) error {
+	info, err := m.c.bring(ctx, source.Into(m.build, path), d, from)
 	switch {
 	case err == nil:
 		info.SHA256 = d
@@ -298,19 +302,19 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		}
 		m.mu.Unlock()
 		return nil
-	case errors.Is(err, store.ErrTooLarge), errors.Is(err, errNobody) && len(logical) == 0:
+	case errors.Is(err, store.ErrTooLarge), errors.Is(err, source.ErrNobody) && len(logical) == 0:
 		// Committed without it; mend fills it if it turns up.
-		return m.c.lacks(m.st.slug, path, d, logical, m.st.group.base, tooLarge(err))
-	case errors.Is(err, errNotNow) && len(logical) == 0:
-		m.r.wait(m.st.slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
+		return m.c.lacks(m.st.Slug, path, d, logical, m.st.Group.Base, tooLarge(err))
+	case errors.Is(err, source.ErrNotNow) && len(logical) == 0:
+		m.r.wait(m.st.Slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
 		return errSiteWaits
-	case errors.Is(err, errNobody), errors.Is(err, errNotNow):
+	case errors.Is(err, source.ErrNobody), errors.Is(err, source.ErrNotNow):
 		m.mu.Lock()
 		defer m.mu.Unlock()
 		m.redraft = true
 		for _, l := range logical {
 			m.changed[l] = true
-			m.r.wait(m.st.group.files[l].Path, ReasonCopied, false)
+			m.r.wait(m.st.Group.Files[l].Path, ReasonCopied, false)
 		}
 		return nil
 	case errors.Is(err, store.ErrConflict) && m.c.Kind == "s3":
@@ -321,21 +325,21 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		m.mu.Lock()
 		m.doubt = true
 		m.mu.Unlock()
-		return fmt.Errorf("version %d of %s: %w", m.n, m.st.slug, err)
+		return fmt.Errorf("version %d of %s: %w", m.n, m.st.Slug, err)
 	}
 }
 
 // learnFound takes in what lies at a path that was thought free, and has the
 // version drafted again.
 func (m *making) learnFound(ctx context.Context, path string) error {
-	b, err := m.c.Root.Begin(ctx, m.st.slug, m.n)
+	b, err := m.c.Root.Begin(ctx, m.st.Slug, m.n)
 	if err != nil {
 		return err
 	}
 	defer b.Close()
 	info, ok := b.Found()[path]
 	if !ok {
-		return fmt.Errorf("version %d of %s: %s is taken, and cannot be read: %w", m.n, m.st.slug, path, store.ErrConflict)
+		return fmt.Errorf("version %d of %s: %s is taken, and cannot be read: %w", m.n, m.st.Slug, path, store.ErrConflict)
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -346,19 +350,19 @@ func (m *making) learnFound(ctx context.Context, path string) error {
 
 // finish notes everywhere that the version is committed, and seals it.
 func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
-	r, c, slug := m.r, m.c, m.st.slug
+	r, c, slug := m.r, m.c, m.st.Slug
 	rec, err := manifest.DecodeRecord(draft.Record)
 	if err != nil {
 		return err
 	}
-	o := &object{slug: slug, inv: draft.Inventory, rec: rec, raw: draft.Record}
+	o := &sites.Object{Slug: slug, Inv: draft.Inventory, Rec: rec, Raw: draft.Record}
 	if err := m.keepRecord(); err != nil {
 		return err
 	}
-	if err := r.objects.save(o); err != nil {
+	if err := r.objects.Save(o); err != nil {
 		return err
 	}
-	t := &taking{c: c, o: o, version: m.n, people: o.inv.Files()}
+	t := &taking{c: c, o: o, version: m.n, people: o.Inv.Files()}
 	for path, d := range draft.Inventory.Paths(m.n) {
 		if info, ok := m.stored[path]; ok {
 			t.keep(path, d, info)
@@ -371,12 +375,12 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	if err := r.addLine(ctx, c, line); err != nil {
 		return err
 	}
-	r.objects.remember(o)
-	if m.old.remade() {
+	r.objects.Remember(o)
+	if m.old.Remade() {
 		r.wait(slug, ReasonRemade, true)
 	}
-	if m.st.first && len(m.st.said) > 0 {
-		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && recorded(rec.Decisions, s.Decision) }); err != nil {
+	if m.st.First && len(m.st.Said) > 0 {
+		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && plan.Recorded(rec.Decisions, s.Decision) }); err != nil {
 			return err
 		}
 	}
@@ -390,11 +394,11 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 
 // edits are the photos of past years that this version records with other bytes
 // than the one before.
-func (m *making) edits(o *object) (edits []Edit) {
-	now, before := o.inv.State(m.n), m.inv.State(m.n-1)
+func (m *making) edits(o *sites.Object) (edits []Edit) {
+	now, before := o.Inv.State(m.n), m.inv.State(m.n-1)
 	year := m.r.created.Format("2006")
-	for _, logical := range m.st.altered {
-		f := m.st.group.files[logical]
+	for _, logical := range m.st.Altered {
+		f := m.st.Group.Files[logical]
 		recorded := now[logical] == f.SHA256 && before[logical] != f.SHA256
 		if recorded && f.Kind == manifest.KindPhoto && f.Visit != "" && f.Visit[:4] < year {
 			edits = append(edits, Edit{Path: f.Path, Visit: f.Visit})

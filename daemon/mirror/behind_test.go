@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -39,10 +40,10 @@ func TestASiteDoesNotMoveOnWithoutAFileThatWaits(t *testing.T) {
 	for range 2 {
 		rep := r.mirror()
 		why := reasons(rep)
-		if len(why[ReasonDamaged]) != 1 || why[ReasonDamaged][0] != note {
+		if len(why[plan.ReasonDamaged]) != 1 || why[plan.ReasonDamaged][0] != note {
 			t.Errorf("waiting: %v, want %s as damaged", rep.Waiting, note)
 		}
-		if len(why[ReasonBehind]) != 4 {
+		if len(why[plan.ReasonBehind]) != 4 {
 			t.Errorf("waiting: %v, want the new folder and its three pictures as well", rep.Waiting)
 		}
 		if now := head(t, r.copies[0].root, slug); now.Head() != before.Head() {
@@ -86,7 +87,7 @@ func TestAnEntryStaysWhileItsFileWaitsElsewhere(t *testing.T) {
 	r.wantCurrent(r.mirror())
 	r.remove("North/Gully/2021-spring")
 	why := reasons(r.mirror())
-	if len(why[ReasonAgain]) != 1 || why[ReasonAgain][0] != note {
+	if len(why[plan.ReasonAgain]) != 1 || why[plan.ReasonAgain][0] != note {
 		t.Fatalf("waiting: %v, want %s to wait under its new place", why, note)
 	}
 	inv := head(t, r.copies[0].root, "north--gully")
@@ -109,7 +110,7 @@ func TestASiteWaitsUntilAllOfItsNewFolderIsRead(t *testing.T) {
 	r.wantCurrent(r.mirror())
 	r.rename("North/Windmill", "North/Old Mill")
 	rep := r.mirror(func(in *In) { hide(in.Tally, "North/Old Mill/2018-06-21") })
-	if why := reasons(rep); rep.Made != 0 || len(why[ReasonHidden]) != 1 {
+	if why := reasons(rep); rep.Made != 0 || len(why[plan.ReasonHidden]) != 1 {
 		t.Errorf("%d versions were made, waiting %v", rep.Made, rep.Waiting)
 	}
 	r.wantCurrent(r.mirror())
@@ -133,14 +134,14 @@ func TestNewPicturesAreKeptWhileASitesNewNameWaits(t *testing.T) {
 		reason string
 		after  func(*ranch)
 	}{
-		{"a part of the folder cannot be listed", func(*ranch) {}, func(in *In) { hide(in.Tally, "North/Old Mill/2018-06-21") }, ReasonHidden, func(*ranch) {}},
+		{"a part of the folder cannot be listed", func(*ranch) {}, func(in *In) { hide(in.Tally, "North/Old Mill/2018-06-21") }, plan.ReasonHidden, func(*ranch) {}},
 		{"a rotten file was left behind", func(r *ranch) {
 			name := filepath.Join(r.folder, "North/Windmill/2018-06-21/notes.txt")
 			must(t, os.MkdirAll(filepath.Dir(name), 0o777))
 			must(t, os.WriteFile(name, []byte("grasS is fine at North/Windmill on 2018-06-21"), 0o666))
 			must(t, os.Chtimes(name, r.now.Add(-48*time.Hour), r.now.Add(-48*time.Hour)))
 			must(t, os.Remove(filepath.Join(r.folder, "North/Old Mill/2018-06-21/notes.txt")))
-		}, func(*In) {}, ReasonBehind, func(r *ranch) { // as mend would, and somebody takes it along
+		}, func(*In) {}, plan.ReasonBehind, func(r *ranch) { // as mend would, and somebody takes it along
 			r.remove("North/Windmill")
 			r.write("North/Old Mill/2018-06-21/notes.txt", "grass is fine at North/Windmill on 2018-06-21")
 		}},
@@ -199,7 +200,7 @@ func TestAFolderOfSeveralSitesKeepsItsNewPictures(t *testing.T) {
 	for range 3 {
 		rep := r.mirror()
 		r.wantCurrent(rep)
-		if why := reasons(rep)[ReasonSeveral]; len(why) != 3 || len(rep.Waiting) != 3 {
+		if why := reasons(rep)[plan.ReasonSeveral]; len(why) != 3 || len(rep.Waiting) != 3 {
 			t.Errorf("waiting: %v, want the three pictures that two sites had", rep.Waiting)
 		}
 		inv := head(t, r.copies[0].root, "east--tank")

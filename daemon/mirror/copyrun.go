@@ -8,6 +8,11 @@ import (
 	"slices"
 	"sync"
 
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/short"
+	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -22,22 +27,21 @@ type copyRun struct {
 
 	turn sync.Mutex // held while a version is made or taken over
 
+	holds gone.Holds
+
 	astray bool // its seal tells another history than ours
 
-	mu        sync.Mutex
-	committed map[string]int    // slug → newest version committed there
-	forked    map[string]bool   // slugs whose versions there are not ours
-	blocked   map[string]string // slugs that cannot go on in this round, and why
-	out       CopyState
-	short     shorts
-	failed    error
-	done      int64
-	total     int64
+	mu      sync.Mutex
+	forked  map[string]bool   // slugs whose versions there are not ours
+	blocked map[string]string // slugs that cannot go on in this round, and why
+	out     CopyState
+	short   shorts
+	failed  error
+	done    int64
+	total   int64
 
-	sealLen int            // lines of the seal the copy is known to hold
-	shrunk  bool           // it had more lines when it was last met
-	lost    map[string]int // slug → newest version that was there, where that went
-	next    int            // the first seal line not yet looked at
+	sealLen int // lines of the seal the copy is known to hold
+	next    int // the first seal line not yet looked at
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
@@ -50,7 +54,13 @@ func newCopyRun(r *round, c Copy) *copyRun {
 	}
 	run.out.Copy = c.Name
 	run.loadShort()
+	run.holds = gone.Holds{Copy: run.forOthers(), Ledger: r.Ledger, Block: run.block}
 	return run
+}
+
+// forOthers is the copy as the rooms below see it.
+func (c *copyRun) forOthers() authority.Copy {
+	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Bucket: c.Kind == "s3", Usable: c.usable, Fail: c.fail}
 }
 
 // usable reports whether the copy can be read and written in this round.
@@ -65,13 +75,6 @@ func (c *copyRun) broken() error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.failed
-}
-
-// has is the newest version of slug committed on the copy, 0 for none.
-func (c *copyRun) has(slug string) int {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.committed[slug]
 }
 
 func (c *copyRun) fail(err error) {
@@ -159,11 +162,11 @@ func (c *copyRun) catchUp(ctx context.Context) bool {
 	return true
 }
 
-func (c *copyRun) takeAll(ctx context.Context, log *sealLog) error {
-	if err := c.putSeal(ctx, log.seal); err != nil {
+func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
+	if err := c.putSeal(ctx, log.Seal); err != nil {
 		return err
 	}
-	lines := log.lines
+	lines := log.Lines
 	c.expectLines(ctx, lines[c.next:])
 	for ; c.next < len(lines); c.next++ {
 		line := lines[c.next]
@@ -177,10 +180,10 @@ func (c *copyRun) takeAll(ctx context.Context, log *sealLog) error {
 		if err != nil {
 			return err
 		}
-		if c.has(slug) >= line.Version || c.stuck(slug) {
+		if c.holds.Has(slug) >= line.Version || c.stuck(slug) {
 			continue
 		}
-		if c.has(slug) != line.Version-1 {
+		if c.holds.Has(slug) != line.Version-1 {
 			c.block(slug, "an earlier version is lacking there")
 			continue
 		}
@@ -207,20 +210,26 @@ func (c *copyRun) putSeal(ctx context.Context, seal *manifest.Seal) error {
 		return fmt.Errorf("writing the seal: %w", err)
 	}
 	c.sealLen = seal.Len()
-	return c.rememberSeal(ctx, seal)
+	return authority.NoteSeal(ctx, c.r.Ledger, c.forOthers(), seal)
+}
+
+// hasAllLines reports whether the copy's seal has every line there is.
+func (c *copyRun) hasAllLines() bool {
+	seal, err := c.r.Cache.Seal()
+	return err == nil && c.sealLen >= seal.Len()
 }
 
 // take brings one version to the copy: content, then the commit.
 func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) error {
-	o, err := c.r.objects.get(ctx, slug)
-	if errors.Is(err, errNoInventory) {
-		c.block(slug, ReasonInventory)
+	o, err := c.r.objects.Get(ctx, slug)
+	if errors.Is(err, sites.ErrNoInventory) {
+		c.block(slug, plan.ReasonInventory)
 		return nil
 	}
 	if err != nil {
 		return err
 	}
-	inv := o.inv.Until(line.Version)
+	inv := o.Inv.Until(line.Version)
 	encoded := inv.Encode()
 	if manifest.Sum(encoded) != line.Inventory {
 		return fmt.Errorf("version %d of %s: the manifest at hand is not the one the seal names", line.Version, slug)
@@ -283,14 +292,8 @@ func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) er
 	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 		return fmt.Errorf("finishing %s: %w", slug, err)
 	}
-	c.mu.Lock()
-	c.committed[slug] = line.Version
-	c.mu.Unlock()
-	return c.r.Ledger.SetCommitted(c.ID, slug, line.Version)
+	return c.holds.SetHas(slug, line.Version)
 }
-
-// reasonManifest is why a site whose manifest rotted on a copy does not go on.
-const reasonManifest = "its manifest there is damaged; run `linecamp verify` and `linecamp mend`"
 
 // errBlocked: the version cannot go on there in this round; the copy says why.
 var errBlocked = errors.New("cannot go on there")
@@ -316,37 +319,11 @@ func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 	case errors.Is(err, errForked):
 		c.fork(slug)
 	case errors.Is(err, store.ErrDamaged):
-		c.block(slug, reasonManifest)
+		c.block(slug, gone.ReasonManifest)
 	default:
 		return false, err
 	}
 	return true, nil
-}
-
-// peoplesPath is a path people know the digest by, as of version n.
-func (o *object) peoplesPath(n int, d manifest.Digest) string {
-	best := d.String()
-	for logical, x := range o.inv.State(n) {
-		if x == d && (best == d.String() || logical < best) {
-			best = logical
-		}
-	}
-	if o.rec.Base != "" {
-		return o.rec.Base + "/" + best
-	}
-	return best
-}
-
-// bytesOf is the size of the given content, as far as the newest record knows.
-func (o *object) bytesOf(content map[manifest.Digest]string) (n int64) {
-	counted := map[manifest.Digest]bool{}
-	for logical, d := range o.inv.State(o.head()) {
-		if _, ok := content[d]; ok && !counted[d] {
-			counted[d] = true
-			n += o.rec.Paths[logical].Bytes
-		}
-	}
-	return n
 }
 
 // everyoneAsked reports whether every copy could be asked for
@@ -371,14 +348,14 @@ func (c *copyRun) expectLines(ctx context.Context, lines []manifest.Line) {
 			continue
 		}
 		_, slug, err := manifest.ParseObjectID(l.Object)
-		if err != nil || c.has(slug) >= l.Version {
+		if err != nil || c.holds.Has(slug) >= l.Version {
 			continue
 		}
-		o, err := c.r.objects.get(ctx, slug)
+		o, err := c.r.objects.Get(ctx, slug)
 		if err != nil {
 			continue
 		}
-		more += o.bytesOf(o.inv.ContentOf(l.Version))
+		more += o.BytesOf(o.Inv.ContentOf(l.Version))
 	}
 	c.expectBytes(more)
 }
@@ -387,14 +364,14 @@ func (c *copyRun) expectLines(ctx context.Context, lines []manifest.Line) {
 func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []string, base string, large bool) error {
 	name := content
 	if len(logical) > 0 {
-		name = rawPath(base, logical[0], manifest.Entry{})
+		name = sites.RawPath(base, logical[0], manifest.Entry{})
 	}
 	if !large {
 		c.mu.Lock()
 		c.out.Missing = append(c.out.Missing, name)
 		c.mu.Unlock()
 	}
-	return c.fallsShort(shortAs(slug, content, d, name, large))
+	return c.fallsShort(short.As(slug, content, d, name, large))
 }
 
 func (c *copyRun) expectBytes(n int64) {
@@ -418,16 +395,13 @@ func (c *copyRun) advance(n int64) {
 }
 
 // final is the copy's line in the report.
-func (c *copyRun) final(log *sealLog) CopyState {
+func (c *copyRun) final(log *authority.Log) CopyState {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	out := c.out
-	out.Gone = slices.Clone(out.Gone)
+	out.Gone = c.holds.Gone()
 	var short string
 	out.TooLarge, short = c.tooLargeThere()
-	for i, g := range out.Gone {
-		out.Gone[i].Again = g.To > 0 && c.committed[g.Object] >= g.To
-	}
 	switch {
 	case c.Away:
 		out.State = Away
@@ -440,15 +414,15 @@ func (c *copyRun) final(log *sealLog) CopyState {
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
 	case len(c.forked) > 0:
 		out.State = Failed
-		out.Error = fmt.Sprintf("%s recorded there by another author; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)", plural(len(c.forked), "site was", "sites were"))
+		out.Error = fmt.Sprintf("%s recorded there by another author; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)", words.Count(len(c.forked), "site was", "sites were"))
 	case len(c.blocked) > 0:
 		out.State = Behind
 		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))
 		out.Error = slug + ": " + c.blocked[slug]
 		if more := len(c.blocked) - 1; more > 0 {
-			out.Error += fmt.Sprintf(" (and %s)", plural(more, "more site", "more sites"))
+			out.Error += fmt.Sprintf(" (and %s)", words.Count(more, "more site", "more sites"))
 		}
-	case log == nil || c.next < len(log.lines):
+	case log == nil || c.next < len(log.Lines):
 		out.State = Behind
 	default:
 		out.State = Current

@@ -17,7 +17,9 @@ import (
 
 	"github.com/minio/minio-go/v7"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
@@ -158,7 +160,7 @@ func newGroundOf(t testing.TB, days [4]files, drives ...string) *ground {
 func (g *ground) markRead(t testing.TB, id string) {
 	led, err := ledger.Open(filepath.Join(g.dir, "state"))
 	must(t, err)
-	must(t, MarkRead(led, id))
+	must(t, authority.MarkRead(led, id))
 	must(t, led.Close())
 }
 
@@ -389,7 +391,7 @@ func (w *world) noteSynced() { w.synced = marksIn(w, w.led) }
 
 func marksIn(t testing.TB, led *ledger.Ledger) map[string]string {
 	marks := map[string]string{}
-	for _, key := range []string{marksKey, sealingKey, recordingKey} {
+	for _, key := range []string{marksKey, sealingKey, authority.RoundsKey} {
 		v, _, err := led.Value(key)
 		must(t, err)
 		marks[key] = v
@@ -409,7 +411,7 @@ func (w *world) settle() {
 	w.Helper()
 	rep, err := w.round(context.Background())
 	if w.lost && err == nil && len(rep.Waiting) > 0 &&
-		!slices.ContainsFunc(rep.Waiting, func(x Waiting) bool { return x.Reason != ReasonUnproven }) {
+		!slices.ContainsFunc(rep.Waiting, func(x Waiting) bool { return x.Reason != plan.ReasonUnproven }) {
 		rep, err = w.round(context.Background(), func(in *In) { in.Accept = &Acceptance{Who: "office", Why: "looked at"} })
 	}
 	if err != nil {

@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"linecamp/daemon/mend"
+	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -48,7 +50,7 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 	}{
 		{name: "nothing changed", path: old},
 		{name: "time only", path: old, touched: true},
-		{name: "bytes only", path: old, bytes: true, reason: ReasonDamaged},
+		{name: "bytes only", path: old, bytes: true, reason: plan.ReasonDamaged},
 		{name: "bytes and time", path: old, bytes: true, touched: true, made: 1, edit: true},
 		{name: "bytes, size and time", path: old, bytes: true, size: true, touched: true, made: 1, edit: true},
 		{name: "bytes and size", path: old, bytes: true, size: true, made: 1, edit: true},
@@ -56,10 +58,10 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 		{name: "a note", path: note, bytes: true, touched: true, made: 1},
 		{name: "lost: nothing changed", path: old, lost: true},
 		{name: "lost: time only", path: old, touched: true, lost: true},
-		{name: "lost: bytes only", path: old, bytes: true, lost: true, reason: ReasonDamaged},
-		{name: "lost: bytes and time", path: old, bytes: true, touched: true, lost: true, reason: ReasonUnproven},
-		{name: "lost: bytes, size and time", path: old, bytes: true, size: true, touched: true, lost: true, reason: ReasonUnproven},
-		{name: "lost: a note", path: note, bytes: true, touched: true, lost: true, reason: ReasonUnproven},
+		{name: "lost: bytes only", path: old, bytes: true, lost: true, reason: plan.ReasonDamaged},
+		{name: "lost: bytes and time", path: old, bytes: true, touched: true, lost: true, reason: plan.ReasonUnproven},
+		{name: "lost: bytes, size and time", path: old, bytes: true, size: true, touched: true, lost: true, reason: plan.ReasonUnproven},
+		{name: "lost: a note", path: note, bytes: true, touched: true, lost: true, reason: plan.ReasonUnproven},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRanch(t, "shelf", "barn")
@@ -128,7 +130,7 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 				}
 			}
 			switch c.reason {
-			case ReasonDamaged:
+			case plan.ReasonDamaged:
 				r.mendWorking()
 				if b, err := os.ReadFile(name); err != nil || string(b) != string(was) {
 					t.Errorf("after mending it holds %q (%v)", b, err)
@@ -136,7 +138,7 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 				if rep = r.mirror(); rep.Wants() || rep.Made != 0 {
 					t.Errorf("after mending: %+v", rep)
 				}
-			case ReasonUnproven:
+			case plan.ReasonUnproven:
 				r.wantAccepted("north--windmill")
 				r.writeAt(note, "rewritten once more", r.now)
 				r.now = r.now.Add(time.Hour)
@@ -209,7 +211,7 @@ func TestWhatCouldNotBeComparedIsNoProof(t *testing.T) {
 		t.Errorf("with a folder that cannot be listed: %+v", rep)
 	}
 	r.writeAt("South/Draw/2019-06-21/plot.jpg", "other bytes", r.now)
-	if rep := r.mirror(); rep.Made != 0 || len(reasons(rep)[ReasonUnproven]) != 1 {
+	if rep := r.mirror(); rep.Made != 0 || len(reasons(rep)[plan.ReasonUnproven]) != 1 {
 		t.Errorf("bytes that changed while nobody could see them: %+v", rep)
 	}
 }
@@ -270,11 +272,11 @@ func TestAbsence(t *testing.T) {
 			drop(in.Tally, "North/Windmill")
 			in.Tally.Unlisted = []string{""}
 		}}, windmill: 1, draw: 2},
-		{name: "no file at all", gone: []string{"North", "South"}, reason: ReasonEmpty, windmill: 1, draw: 1},
-		{name: "no file at all, accepted", gone: []string{"North", "South"}, change: []func(*In){accept}, reason: ReasonEmpty, windmill: 1, draw: 1},
+		{name: "no file at all", gone: []string{"North", "South"}, reason: plan.ReasonEmpty, windmill: 1, draw: 1},
+		{name: "no file at all, accepted", gone: []string{"North", "South"}, change: []func(*In){accept}, reason: plan.ReasonEmpty, windmill: 1, draw: 1},
 		{name: "another device, nothing gone", change: []func(*In){otherDevice}, windmill: 1, draw: 2},
 		{name: "another device, a file gone", gone: []string{"North/Windmill/2019-06-21/plot.jpg"}, change: []func(*In){otherDevice},
-			reason: ReasonDevice, windmill: 1, draw: 2},
+			reason: plan.ReasonDevice, windmill: 1, draw: 2},
 		{name: "another device, a file gone, accepted", gone: []string{"North/Windmill/2019-06-21/plot.jpg"}, change: []func(*In){otherDevice, accept},
 			windmill: 2, draw: 2},
 	} {
@@ -316,7 +318,7 @@ func TestASiteInWhichSomethingWaitsTakesItsNewFiles(t *testing.T) {
 	r.visit("North/Windmill", "2020-06-21")
 	r.visit("South/Draw", "2020-06-21")
 	rep := r.mirror(otherDevice)
-	if got := reasons(rep)[ReasonDevice]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) || len(rep.Waiting) != 1 {
+	if got := reasons(rep)[plan.ReasonDevice]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) || len(rep.Waiting) != 1 {
 		t.Errorf("waiting: %v", rep.Waiting)
 	}
 	for slug, files := range map[string]int{"north--windmill": 6, "south--draw": 6} {
@@ -371,13 +373,13 @@ func TestMassChange(t *testing.T) {
 			r.now = r.now.Add(time.Hour)
 			for range 3 {
 				rep := r.mirror()
-				if waits := len(reasons(rep)[ReasonMass]) > 0; waits != c.waits || rep.Wants() != c.waits {
+				if waits := len(reasons(rep)[plan.ReasonMass]) > 0; waits != c.waits || rep.Wants() != c.waits {
 					t.Fatalf("waiting: %v", rep.Waiting)
 				}
 				if !c.waits {
 					return
 				}
-				if got := len(reasons(rep)[ReasonMass]); got != c.gone+c.edited || len(rep.Waiting) != got {
+				if got := len(reasons(rep)[plan.ReasonMass]); got != c.gone+c.edited || len(rep.Waiting) != got {
 					t.Errorf("%d paths are listed", got)
 				}
 				state := head(t, r.copies[0].root, "north--windmill")
@@ -439,7 +441,7 @@ func TestMalwareDoesNotFillTheDrives(t *testing.T) {
 				r.now = r.now.Add(time.Hour)
 				rep := r.mirror()
 				r.wantCurrent(rep)
-				if !rep.Wants() || len(reasons(rep)[ReasonMass]) < 36 {
+				if !rep.Wants() || len(reasons(rep)[plan.ReasonMass]) < 36 {
 					t.Errorf("night %d: waiting %v", night, rep.Waiting)
 				}
 				now := r.onRecord()
@@ -475,7 +477,7 @@ func (r *ranch) onRecord() map[string]manifest.Digest {
 	for _, slug := range slugs {
 		inv, rec := head(r.t, r.copies[0].root, slug), record(r.t, r.copies[0].root, slug)
 		for logical, e := range rec.Paths {
-			all[rawPath(rec.Base, logical, e)] = inv.State(inv.Head())[logical]
+			all[sites.RawPath(rec.Base, logical, e)] = inv.State(inv.Head())[logical]
 		}
 	}
 	return all

@@ -14,6 +14,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
@@ -84,22 +85,22 @@ func TestBothHalvesOfARenameAreOneMove(t *testing.T) {
 			at := r.now.Add(time.Hour)
 			must(r.t, os.Chtimes(filepath.Join(r.folder, new), at, at))
 			return nil
-		}, ReasonMoving, []string{old}},
+		}, plan.ReasonMoving, []string{old}},
 		{"copied half", func(r *ranch) []func(*In) {
 			was, err := os.ReadFile(filepath.Join(r.folder, new))
 			must(r.t, err)
 			r.writeAt(new, string(was[:2]), r.now.Add(time.Hour))
 			return []func(*In){func(*In) { r.write(new, string(was)) }}
-		}, ReasonMoving, []string{old}},
+		}, plan.ReasonMoving, []string{old}},
 		{"the new folder cannot be listed", func(r *ranch) []func(*In) {
 			return []func(*In){without(stake + "/2019-06-22")}
-		}, ReasonMoving, []string{old}},
+		}, plan.ReasonMoving, []string{old}},
 		{"the old folder cannot be listed", func(r *ranch) []func(*In) {
 			return []func(*In){without(stake + "/2019-06-21")}
-		}, ReasonMoved, []string{new}},
+		}, plan.ReasonMoved, []string{new}},
 		{"the folder is on another disk", func(r *ranch) []func(*In) {
 			return []func(*In){otherDevice}
-		}, ReasonDevice, []string{old}},
+		}, plan.ReasonDevice, []string{old}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRanch(t, "shelf", "barn")
@@ -140,7 +141,7 @@ func TestOnlyHalvesOfARenameWait(t *testing.T) {
 	if got := paths(inv.State(2)); !slices.Equal(got, []string{"2019-06-21/landscape.jpg", "2019-06-21/notes.txt", "2020-06-22/plot.jpg"}) {
 		t.Errorf("the state is %v, and this waits: %v", got, rep.Waiting)
 	}
-	if len(reasons(rep)[ReasonMoving])+len(reasons(rep)[ReasonMoved]) > 0 {
+	if len(reasons(rep)[plan.ReasonMoving])+len(reasons(rep)[plan.ReasonMoved]) > 0 {
 		t.Errorf("waiting: %v", rep.Waiting)
 	}
 }
@@ -154,10 +155,10 @@ func TestAcceptedChangesDoNotWaitForAFolderThatCannotBeListed(t *testing.T) {
 	r.remove(stake + "/2019-06-21/plot.jpg")
 	hide := without(stake + "/2020-06-22")
 	accept := func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "gone for good"} }
-	if rep := r.mirror(hide); !slices.Equal(reasons(rep)[ReasonMoving], []string{stake + "/2019-06-21/plot.jpg"}) || rep.Made != 0 {
+	if rep := r.mirror(hide); !slices.Equal(reasons(rep)[plan.ReasonMoving], []string{stake + "/2019-06-21/plot.jpg"}) || rep.Made != 0 {
 		t.Errorf("made %d, waiting %v", rep.Made, rep.Waiting)
 	}
-	if rep := r.mirror(hide, accept); rep.Made != 1 || len(reasons(rep)[ReasonMoving]) > 0 {
+	if rep := r.mirror(hide, accept); rep.Made != 1 || len(reasons(rep)[plan.ReasonMoving]) > 0 {
 		t.Errorf("accepted: made %d, waiting %v", rep.Made, rep.Waiting)
 	}
 }

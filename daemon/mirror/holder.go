@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"slices"
 
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -111,15 +112,15 @@ func (c *copyRun) lookFor(ctx context.Context, slug string, n int) (*manifest.In
 // sealFrom adds the lines of what a failing drive has committed, and keeps what
 // the others need to take it over.
 func (r *round) sealFrom(ctx context.Context, from *copyRun, slug string, inv *manifest.Inventory) error {
-	o, err := readRecord(ctx, from.Root, slug, inv)
+	o, err := sites.ReadRecord(ctx, from.Root, slug, inv)
 	if err != nil {
 		return ctx.Err() // it waits
 	}
 	log, _, _ := r.look()
-	if n := log.head(slug); inv.Head() <= n || n > 0 && manifest.Sum(inv.Until(n).Encode()) != log.index[slug][n-1] {
+	if n := log.Head(slug); inv.Head() <= n || n > 0 && manifest.Sum(inv.Until(n).Encode()) != log.Index[slug][n-1] {
 		return nil
 	}
-	if err := r.objects.save(o); err != nil {
+	if err := r.objects.Save(o); err != nil {
 		return err
 	}
 	return r.sealUpTo(ctx, from, slug, inv)

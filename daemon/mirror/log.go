@@ -7,80 +7,10 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/authority"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
-
-// sealLog is the seal as one moment of a round sees it. It is replaced, never
-// changed, when a line is added, so that a copy may still be writing the old
-// one while the author goes on.
-type sealLog struct {
-	seal  *manifest.Seal
-	lines []manifest.Line
-	index map[string][]manifest.Digest // slug → digest of each sealed version's inventory
-}
-
-func newSealLog(archive string, s *manifest.Seal) (*sealLog, error) {
-	l := &sealLog{seal: s, lines: s.Lines(), index: map[string][]manifest.Digest{}}
-	for _, line := range l.lines {
-		if line.What != manifest.LineVersion {
-			continue
-		}
-		name, slug, err := manifest.ParseObjectID(line.Object)
-		if err != nil {
-			return nil, err
-		}
-		if name != archive {
-			return nil, fmt.Errorf("the seal names %s, which is of another archive", line.Object)
-		}
-		if line.Version != len(l.index[slug])+1 {
-			return nil, fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(l.index[slug]))
-		}
-		l.index[slug] = append(l.index[slug], line.Inventory)
-	}
-	return l, nil
-}
-
-// head is the newest sealed version of slug, 0 for none.
-func (l *sealLog) head(slug string) int { return len(l.index[slug]) }
-
-// inventory is the digest the seal names for version n of slug.
-func (l *sealLog) inventory(slug string, n int) (manifest.Digest, bool) {
-	if n < 1 || n > len(l.index[slug]) {
-		return manifest.Digest{}, false
-	}
-	return l.index[slug][n-1], true
-}
-
-// last is the newest line, a zero one where there is none.
-func (l *sealLog) last() manifest.Line {
-	if len(l.lines) == 0 {
-		return manifest.Line{}
-	}
-	return l.lines[len(l.lines)-1]
-}
-
-// with is the log and one more line.
-func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
-	seal := l.seal.Clone()
-	line.N = seal.Len() + 1
-	if err := seal.Append(line); err != nil {
-		return nil, err
-	}
-	longer := &sealLog{seal: seal, lines: append(l.lines, line), index: l.index}
-	if line.What == manifest.LineVersion {
-		_, slug, err := manifest.ParseObjectID(line.Object)
-		if err != nil {
-			return nil, err
-		}
-		longer.index = make(map[string][]manifest.Digest, len(l.index)+1)
-		for s, d := range l.index {
-			longer.index[s] = d
-		}
-		longer.index[slug] = append(l.index[slug][:len(l.index[slug]):len(l.index[slug])], line.Inventory)
-	}
-	return longer, nil
-}
 
 // addLine appends one line to the seal on the holder, whose turn the caller
 // has, then in the state folder, then wakes the copies that follow. Where the
@@ -89,7 +19,7 @@ func (l *sealLog) with(line manifest.Line) (*sealLog, error) {
 // meanwhile where the line may already stand.
 func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
 	now, _, _ := r.look()
-	longer, err := now.with(line)
+	longer, err := now.With(line)
 	if err != nil {
 		return err
 	}
@@ -110,7 +40,7 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 		if ctx.Err() != nil {
 			return err
 		}
-		if c.seals(ctx, now.seal.Len()) {
+		if c.seals(ctx, now.Seal.Len()) {
 			maybe = maybe[:len(maybe)-1]
 		}
 		failed[c] = err
@@ -124,7 +54,7 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 	for c, err := range failed {
 		c.fail(err)
 	}
-	if err := r.Cache.PutSeal(longer.seal); err != nil {
+	if err := r.Cache.PutSeal(longer.Seal); err != nil {
 		return fmt.Errorf("caching the seal: %w", err)
 	}
 	r.publish(longer)
@@ -132,7 +62,7 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line
 }
 
 // takeLine writes the seal on one copy, on its turn.
-func (c *copyRun) takeLine(ctx context.Context, log *sealLog, mine bool) error {
+func (c *copyRun) takeLine(ctx context.Context, log *authority.Log, mine bool) error {
 	if !mine {
 		c.turn.Lock()
 		defer c.turn.Unlock()
@@ -140,7 +70,7 @@ func (c *copyRun) takeLine(ctx context.Context, log *sealLog, mine bool) error {
 	if err := c.broken(); err != nil {
 		return err
 	}
-	return c.putSeal(ctx, log.seal)
+	return c.putSeal(ctx, log.Seal)
 }
 
 // noteSealing notes in the ledger which copies may hold a line of the seal that
@@ -182,7 +112,7 @@ func (r *round) unsealed() error {
 			reason := fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn())
 			r.wait("", reason, true)
 			r.heldUp(HeldUp{Copy: c.Name, Reason: reason})
-			return errHoldOff
+			return authority.ErrHoldOff
 		}
 	}
 	return r.Ledger.SetValue(sealingKey, "")
@@ -203,7 +133,7 @@ func (c *copyRun) write(ctx context.Context, line manifest.Line) error {
 }
 
 // publish puts a longer log in place and wakes the copies that follow.
-func (r *round) publish(l *sealLog) {
+func (r *round) publish(l *authority.Log) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.log = l
@@ -222,7 +152,7 @@ func (r *round) endAuthoring() {
 
 // look returns the log as it stands, a channel that closes at its next change,
 // and whether authoring is over.
-func (r *round) look() (*sealLog, <-chan struct{}, bool) {
+func (r *round) look() (*authority.Log, <-chan struct{}, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.log, r.grown, r.authored
@@ -231,5 +161,5 @@ func (r *round) look() (*sealLog, <-chan struct{}, bool) {
 // sealed is the digest the seal names for version n of slug.
 func (r *round) sealed(slug string, n int) (manifest.Digest, bool) {
 	l, _, _ := r.look()
-	return l.inventory(slug, n)
+	return l.Inventory(slug, n)
 }

@@ -12,6 +12,7 @@ import (
 
 	"github.com/minio/minio-go/v7"
 
+	"linecamp/daemon/mirror/gone"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
@@ -127,7 +128,7 @@ func TestWhatGoesFromACopyIsFoundToldAndSentAgain(t *testing.T) {
 					}
 				}
 				r.set(srv, c, keep)
-				had, _, err := Had(r.led, c.id)
+				had, _, err := gone.Had(r.led, c.id)
 				must(t, err)
 				if had["north--windmill"] != 2 {
 					t.Fatalf("the copy is not known to have had version 2: %v", had)
@@ -174,7 +175,7 @@ func TestWhatIsGoneStaysToldUntilItIsThere(t *testing.T) {
 		if g := rep.Copies[0].Gone; len(g) != 1 || g[0].Again || rep.Copies[0].State == Current {
 			t.Errorf("%+v", rep.Copies[0])
 		}
-		had, _, err := Had(r.led, c.id)
+		had, _, err := gone.Had(r.led, c.id)
 		must(t, err)
 		if had["north--windmill"] != 1 {
 			t.Errorf("it is forgotten that the copy had it: %v", had)

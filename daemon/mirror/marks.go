@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -114,7 +116,7 @@ func (r *round) sealCommitted(ctx context.Context) error {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
-			if errors.Is(err, errHoldOff) {
+			if errors.Is(err, authority.ErrHoldOff) {
 				return err
 			}
 			c.fail(err)
@@ -149,7 +151,7 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	defer c.turn.Unlock()
 	log, _, _ := r.look()
 	id := manifest.ObjectID(r.Archive, slug)
-	from := log.head(slug)
+	from := log.Head(slug)
 	if from > inv.Head() {
 		return nil
 	}
@@ -161,21 +163,18 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	for n := from + 1; n <= inv.Head(); n++ {
 		at := inv.Versions[n-1].Created
 		log, _, _ := r.look()
-		if last := log.last(); at.Before(last.At) {
+		if last := log.Last(); at.Before(last.At) {
 			at = last.At
 		}
 		line := manifest.Line{At: at, What: manifest.LineVersion, Object: id, Version: n, Inventory: manifest.Sum(inv.Until(n).Encode())}
-		if err := r.beginRecording(ctx); err != nil {
+		if err := r.who.Begin(ctx); err != nil {
 			return err
 		}
 		if err := r.addLine(ctx, c, line); err != nil {
 			return err
 		}
 	}
-	c.mu.Lock()
-	c.committed[slug] = inv.Head()
-	c.mu.Unlock()
-	if err := r.Ledger.SetCommitted(c.ID, slug, inv.Head()); err != nil {
+	if err := c.holds.SetHas(slug, inv.Head()); err != nil {
 		return err
 	}
 	return r.dropMarks(slug, inv.Head())
@@ -206,13 +205,13 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 // pending tells what stands between slug and its version n: content lying in
 // buckets under that version, which the version must name, and whether a copy
 // out of reach may hold more.
-func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun) (found map[string]manifest.Digest, where map[manifest.Digest][]source, hold string, err error) {
+func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun) (found map[string]manifest.Digest, where map[manifest.Digest][]source.Source, hold string, err error) {
 	all, err := r.marks()
 	if err != nil {
 		return nil, nil, "", err
 	}
 	found = map[string]manifest.Digest{}
-	where = map[manifest.Digest][]source{}
+	where = map[manifest.Digest][]source.Source{}
 	for _, m := range all {
 		if m.slug != slug || m.n != n || m.copyID == holder.ID {
 			continue
@@ -236,7 +235,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		}
 		for path, info := range b.Found() {
 			found[path] = info.SHA256
-			where[info.SHA256] = append(where[info.SHA256], held(c, slug+"/"+path, info.Size))
+			where[info.SHA256] = append(where[info.SHA256], source.Held(c.forOthers(), slug+"/"+path, info.Size))
 		}
 		if err := b.Close(); err != nil {
 			return nil, nil, "", err

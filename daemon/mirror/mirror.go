@@ -33,7 +33,10 @@ import (
 	"sync"
 	"time"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 )
@@ -86,17 +89,15 @@ type In struct {
 type round struct {
 	In
 	copies  []*copyRun
-	objects *catalogue
-	authors map[*copyRun]named
+	objects *sites.Catalogue
+	who     *authority.Recorder
 	created time.Time // every version of the round carries it
 	marking sync.Mutex
 
-	recording string // the name under which this round records in buckets, once it does
-
 	mu       sync.Mutex
-	log      *sealLog      // replaced, never changed
-	grown    chan struct{} // closed when the seal grew or authoring ended
-	authored bool          // no more versions come in this round
+	log      *authority.Log // replaced, never changed
+	grown    chan struct{}  // closed when the seal grew or authoring ended
+	authored bool           // no more versions come in this round
 	report   Report
 }
 
@@ -113,7 +114,14 @@ func Run(ctx context.Context, in In) (Report, error) {
 	for _, c := range in.Copies {
 		r.copies = append(r.copies, newCopyRun(r, c))
 	}
-	r.objects = newCatalogue(r)
+	r.who = r.recorder()
+	r.objects = &sites.Catalogue{Cache: in.Cache, Tally: in.Tally, Copies: r.who.Copies, Log: func() *authority.Log {
+		log, _, _ := r.look()
+		return log
+	}}
+	for _, c := range r.copies {
+		c.holds.Sites = r.objects
+	}
 	if err := r.meet(ctx); err != nil {
 		return r.finish(), err
 	}
@@ -122,8 +130,8 @@ func Run(ctx context.Context, in In) (Report, error) {
 	follow := func(c *copyRun) {
 		c.follow(ctx)
 		c.forgetBegun(ctx)
-		c.keepLost()
-		if err := c.endRecording(ctx); err != nil {
+		c.holds.KeepLost()
+		if err := r.who.End(ctx, c.ID, c.hasAllLines); err != nil {
 			c.fail(err)
 		}
 		if in.Done != nil {
@@ -190,14 +198,14 @@ func (r *round) lead(ctx context.Context) error {
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
-		case errors.Is(err, errHoldOff):
+		case errors.Is(err, authority.ErrHoldOff):
 			return nil
 		case err != nil:
 			return err
 		case first.usable():
 			return nil
 		}
-		if err := r.release(ctx, first); errors.Is(err, errHoldOff) {
+		if err := r.release(ctx, first); errors.Is(err, authority.ErrHoldOff) {
 			return nil
 		} else if err != nil {
 			return err
@@ -216,16 +224,18 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	} else if err != nil {
 		return err
 	}
-	steps, err := r.plan(ctx)
+	steps, err := plan.Make(ctx, plan.In{
+		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: r.wait, Question: r.inquire,
+	})
 	if err != nil {
 		return err
 	}
 	for _, st := range steps {
-		first.expectBytes(st.size)
+		first.expectBytes(st.Size)
 	}
 	for _, st := range steps {
 		if err := first.author(ctx, st); err != nil {
-			if ctx.Err() == nil && !errors.Is(err, errHoldOff) && !errors.Is(err, errUnsealed) {
+			if ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) && !errors.Is(err, errUnsealed) {
 				first.fail(err)
 				return nil
 			}

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 )
@@ -170,7 +171,7 @@ func TestDamageInTheWorkingFolderIsNotRecorded(t *testing.T) {
 	r.loseState() // so that the file is read again
 
 	rep := r.mirror()
-	if got := reasons(rep)[ReasonDamaged]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) {
+	if got := reasons(rep)[plan.ReasonDamaged]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) {
 		t.Errorf("waiting as damaged: %v", got)
 	}
 	if n := head(t, r.copies[0].root, "north--windmill").Head(); n != 1 || rep.Made != 0 {
@@ -313,7 +314,7 @@ func TestNewFilesAreKeptWhileAMassChangeWaits(t *testing.T) {
 		r.now = now.Add(time.Duration(night+1) * 24 * time.Hour)
 		rep := r.mirror()
 		r.wantCurrent(rep)
-		if got := reasons(rep)[ReasonMass]; len(got) != 13 || len(rep.Waiting) != 13 {
+		if got := reasons(rep)[plan.ReasonMass]; len(got) != 13 || len(rep.Waiting) != 13 {
 			t.Errorf("night %d: %d paths wait, want the 12 that vanished and the note: %v", night, len(got), rep.Waiting)
 		}
 		for path, slug := range added {
@@ -354,7 +355,7 @@ func TestMassChangeWaits(t *testing.T) {
 	r.visit("South/Draw", "2021-06-22")
 	r.now = r.now.Add(time.Hour)
 	rep := r.mirror()
-	if got := len(reasons(rep)[ReasonMass]); got != 18 {
+	if got := len(reasons(rep)[plan.ReasonMass]); got != 18 {
 		t.Errorf("%d paths wait, want the 18 that vanished", got)
 	}
 	inv := head(t, r.copies[0].root, "north--windmill")
@@ -367,7 +368,7 @@ func TestMassChangeWaits(t *testing.T) {
 		t.Errorf("the visit at a site without harm was not kept: version %d", n)
 	}
 	rep = r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "we renamed them"} })
-	if rep.Made == 0 || len(reasons(rep)[ReasonMass]) > 0 {
+	if rep.Made == 0 || len(reasons(rep)[plan.ReasonMass]) > 0 {
 		t.Errorf("after acceptance: %+v", rep)
 	}
 }
@@ -378,7 +379,7 @@ func TestEmptyWorkingFolderRecordsNothing(t *testing.T) {
 	r.mirror()
 	r.remove("North")
 	rep := r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "oops"} })
-	if rep.Made != 0 || len(reasons(rep)[ReasonEmpty]) != 1 {
+	if rep.Made != 0 || len(reasons(rep)[plan.ReasonEmpty]) != 1 {
 		t.Errorf("an empty working folder: %+v", rep)
 	}
 }
@@ -393,7 +394,7 @@ func TestLoosePhotosAreKeptLastAndAskedAbout(t *testing.T) {
 	r.write("Phone/IMG_3.JPG", "three")
 	rep := r.mirror()
 	r.wantCurrent(rep)
-	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []string{AskUnfiled}) || !rep.Wants() {
+	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []string{plan.AskUnfiled}) || !rep.Wants() {
 		t.Errorf("a first mirror with loose photos: %+v", rep)
 	}
 	seal, err := store.ReadSeal(context.Background(), r.copies[1].root)

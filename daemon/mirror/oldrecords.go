@@ -6,11 +6,11 @@ import "fmt"
 // replaces in the cache: copies that are away still have to get it. Every other
 // content can be had from the working folder or waits for the copy that has it.
 func (m *making) keepRecord() error {
-	if m.old == nil || m.old.remade() || len(m.r.copies) < 2 {
+	if m.old == nil || m.old.Remade() || len(m.r.copies) < 2 {
 		return nil
 	}
-	if err := m.r.Cache.KeepRecord(m.st.slug, m.old.raw); err != nil {
-		return fmt.Errorf("caching the record of %s: %w", m.st.slug, err)
+	if err := m.r.Cache.KeepRecord(m.st.Slug, m.old.Raw); err != nil {
+		return fmt.Errorf("caching the record of %s: %w", m.st.Slug, err)
 	}
 	return nil
 }
@@ -30,7 +30,7 @@ func (r *round) forgetRecords() error {
 			return err
 		}
 		for _, slug := range slugs {
-			if committed[slug] < log.head(slug) {
+			if committed[slug] < log.Head(slug) {
 				lacked[slug] = true
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/authority"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
@@ -53,7 +54,7 @@ func TestAnOldStateMakesNoVersionAgain(t *testing.T) {
 		putBack()
 		shelf.away, bucket.root = false, good
 		r.visit("North/Windmill", "2021-06-21")
-		if rep := r.mirror(); rep.Made != 0 || len(rep.Waiting) != 1 || !strings.Contains(rep.Waiting[0].Reason, recordsThere) {
+		if rep := r.mirror(); rep.Made != 0 || len(rep.Waiting) != 1 || !strings.Contains(rep.Waiting[0].Reason, authority.RecordsThere) {
 			t.Errorf("the round that made it may still be at work: %+v", rep)
 		}
 		r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "put back from a backup"} })

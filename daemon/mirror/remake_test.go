@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -83,7 +84,7 @@ func TestARecordThatNobodyHasIsMadeAnew(t *testing.T) {
 			must(t, os.RemoveAll(filepath.Join(r.state, "inventories")))
 			r.copies[1].away = true // which may have it
 			rep := r.mirror()
-			if rep.Made != 0 || !slices.Contains(reasons(rep)[ReasonInventory], "north--windmill") || head(t, r.copies[0].root, "north--windmill").Head() != inv.Head() {
+			if rep.Made != 0 || !slices.Contains(reasons(rep)[plan.ReasonInventory], "north--windmill") || head(t, r.copies[0].root, "north--windmill").Head() != inv.Head() {
 				t.Fatalf("made anew although a copy could not be asked: %+v", rep)
 			}
 			r.copies[1].away = false

@@ -2,11 +2,11 @@ package mirror
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"strings"
 
 	"linecamp/daemon/alone"
+	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/reach"
 )
 
@@ -21,16 +21,16 @@ const (
 
 // CopyState says how one copy stands, and what this round brought to it.
 type CopyState struct {
-	Copy     string   `json:"copy"`
-	State    string   `json:"state"`
-	Versions int      `json:"versions"`            // committed there in this round
-	Files    int      `json:"files"`               // people's files stored there in this round
-	Bytes    int64    `json:"bytes"`               // and their size
-	Missing  []string `json:"missing,omitempty"`   // files committed without their bytes, which nobody has
-	TooLarge []string `json:"too_large,omitempty"` // files that its file system cannot hold, of this round and of earlier ones
-	Gone     []Gone   `json:"gone,omitempty"`      // what was there once, and was found missing
-	Error    string   `json:"error,omitempty"`
-	Note     string   `json:"note,omitempty"` // what is as it should be, and still worth a sentence
+	Copy     string      `json:"copy"`
+	State    string      `json:"state"`
+	Versions int         `json:"versions"`            // committed there in this round
+	Files    int         `json:"files"`               // people's files stored there in this round
+	Bytes    int64       `json:"bytes"`               // and their size
+	Missing  []string    `json:"missing,omitempty"`   // files committed without their bytes, which nobody has
+	TooLarge []string    `json:"too_large,omitempty"` // files that its file system cannot hold, of this round and of earlier ones
+	Gone     []gone.Gone `json:"gone,omitempty"`      // what was there once, and was found missing
+	Error    string      `json:"error,omitempty"`
+	Note     string      `json:"note,omitempty"` // what is as it should be, and still worth a sentence
 }
 
 // through reports whether nothing is left to bring to the copy that it could hold.
@@ -75,13 +75,6 @@ func (r Report) Wants() bool {
 		}
 	}
 	return len(r.Asks) > 0 || slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // finish sets the last words of the report, copies in the config's order.

@@ -16,6 +16,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mend"
 	"linecamp/manifest"
@@ -390,10 +391,10 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 	if is, _ := s.recorder(); is == m { // another bears its name, or a round of its was never ended
 		s.anew(m)
 	}
-	s.must(ForgetTwin(m.led))
+	s.must(authority.ForgetTwin(m.led))
 	best = best.Clone()
 	for i, c := range copies {
-		s.must(Unread(m.led, c.ID))
+		s.must(authority.Unread(m.led, c.ID))
 		s.must(store.WriteAuthor(ctx, c.Root, store.Author{Archive: archiveID, Author: m.author, Machine: m.name, Epoch: epoch + 1}, was[i]))
 	}
 	at := s.now.Truncate(time.Second)

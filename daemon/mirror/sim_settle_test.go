@@ -10,6 +10,8 @@ import (
 
 	"pgregory.net/rapid"
 
+	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -78,8 +80,8 @@ func (s *sim) atRest(rep Report) bool {
 	for _, w := range rep.Waiting {
 		f := s.files[w.Path]
 		switch {
-		case w.Reason == ReasonEmpty && len(s.files) == 0:
-		case w.Reason == ReasonDamaged && f != nil && (f.rotten || f.was != nil) && !s.anywhere(f.may()[len(f.may())-1]):
+		case w.Reason == plan.ReasonEmpty && len(s.files) == 0:
+		case w.Reason == plan.ReasonDamaged && f != nil && (f.rotten || f.was != nil) && !s.anywhere(f.may()[len(f.may())-1]):
 		default:
 			return false
 		}
@@ -109,7 +111,7 @@ func (s *sim) checkHeads() {
 		}
 		for logical, d := range v.inv.State(v.inv.Head()) {
 			if !strings.HasPrefix(logical, ".linecamp/") {
-				recorded[rawPath(v.rec.Base, logical, v.rec.Paths[logical])] = d
+				recorded[sites.RawPath(v.rec.Base, logical, v.rec.Paths[logical])] = d
 			}
 		}
 		_ = slug

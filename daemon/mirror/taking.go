@@ -10,6 +10,9 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"linecamp/daemon/mirror/short"
+	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
@@ -18,7 +21,7 @@ import (
 // taking is one version on its way to one copy.
 type taking struct {
 	c       *copyRun
-	o       *object
+	o       *sites.Object
 	version int
 	build   store.Build
 	content map[string]manifest.Digest // content path → digest, of this version
@@ -26,10 +29,10 @@ type taking struct {
 
 	mu     sync.Mutex
 	held   []verify.Held
-	files  int     // people's files among them
-	stored int64   // and their size
-	short  []Short // content nobody in reach has, or too large for the copy
-	sought string  // one that a copy out of reach may have
+	files  int          // people's files among them
+	stored int64        // and their size
+	short  []short.File // content nobody in reach has, or too large for the copy
+	sought string       // one that a copy out of reach may have
 }
 
 // replaceUnfinished puts the version's bytes in the place of others that lie
@@ -45,12 +48,12 @@ func (t *taking) replaceUnfinished(ctx context.Context) (replaced bool, err erro
 	}
 	from := t.c.r.sourcesFor(t.o, t.version, wrong, t.c)
 	for _, path := range slices.Sorted(maps.Keys(wrong)) {
-		d, key := wrong[path], t.o.slug+"/"+path
+		d, key := wrong[path], t.o.Slug+"/"+path
 		put := func(ctx context.Context, c store.Content) (store.Info, error) {
 			return store.Info{}, t.c.Root.Mend(ctx, key, c, t.c.r.Aside)
 		}
 		_, err := t.c.bring(ctx, put, d, from[d])
-		if errors.Is(err, errNobody) || errors.Is(err, errNotNow) {
+		if errors.Is(err, source.ErrNobody) || errors.Is(err, source.ErrNotNow) {
 			continue // bring says that it is in the way
 		}
 		if err != nil {
@@ -68,7 +71,7 @@ func (t *taking) bring(ctx context.Context) error {
 	for path, d := range t.content {
 		if info, ok := there[path]; ok {
 			if info.SHA256 != d {
-				t.c.block(t.o.slug, path+" there, of a version that was never finished, has other bytes than the manifest says")
+				t.c.block(t.o.Slug, path+" there, of a version that was never finished, has other bytes than the manifest says")
 				return errBlocked
 			}
 			t.keep(path, d, info)
@@ -83,19 +86,19 @@ func (t *taking) bring(ctx context.Context) error {
 	for _, path := range slices.Sorted(maps.Keys(lacking)) {
 		d := lacking[path]
 		g.Go(func() error {
-			info, err := t.c.bring(gctx, putInto(t.build, path), d, from[d])
-			if errors.Is(err, errNobody) || tooLarge(err) {
-				name := t.o.peoplesPath(t.version, d)
+			info, err := t.c.bring(gctx, source.Into(t.build, path), d, from[d])
+			if errors.Is(err, source.ErrNobody) || tooLarge(err) {
+				name := t.o.PeoplesPath(t.version, d)
 				t.mu.Lock()
-				t.short = append(t.short, shortAs(t.o.slug, path, d, name, tooLarge(err)))
+				t.short = append(t.short, short.As(t.o.Slug, path, d, name, tooLarge(err)))
 				if !tooLarge(err) {
 					t.sought = name
 				}
 				t.mu.Unlock()
 				return nil
 			}
-			if errors.Is(err, errNotNow) {
-				t.c.block(t.o.slug, "bytes of "+manifest.Printable(t.o.peoplesPath(t.version, d))+" could not be brought: "+err.Error())
+			if errors.Is(err, source.ErrNotNow) {
+				t.c.block(t.o.Slug, "bytes of "+manifest.Printable(t.o.PeoplesPath(t.version, d))+" could not be brought: "+err.Error())
 				return errBlocked
 			}
 			if err != nil {
@@ -123,13 +126,17 @@ func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
 // committed notes in the ledger and the report what the copy has now.
 func (t *taking) committed() error {
 	c := t.c
-	if err := c.r.Ledger.Remember(c.ID, t.o.slug, t.held); err != nil {
+	if err := c.r.Ledger.Remember(c.ID, t.o.Slug, t.held); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
-	if err := c.r.Ledger.SetCommitted(c.ID, t.o.slug, t.version); err != nil {
+	if err := c.holds.SetHas(t.o.Slug, t.version); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
-	if err := t.again(); err != nil {
+	content := make([]string, 0, len(t.held))
+	for _, h := range t.held {
+		content = append(content, h.Path)
+	}
+	if err := c.holds.SentAgain(t.o.Slug, t.version, content); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
 	if err := c.fallsShort(t.short...); err != nil {
@@ -137,7 +144,6 @@ func (t *taking) committed() error {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.committed[t.o.slug] = t.version
 	c.out.Versions++
 	c.out.Files += t.files
 	c.out.Bytes += t.stored

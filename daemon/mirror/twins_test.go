@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/authority"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 )
@@ -134,7 +135,7 @@ func TestTwoStateFoldersNeverFork(t *testing.T) {
 			rep, err := a.besideOthers()
 			must(t, err)
 			a.wantCurrent(rep)
-			if made[1] > 0 && !slices.Contains(rep.Asks, AskTwin) {
+			if made[1] > 0 && !slices.Contains(rep.Asks, authority.AskTwin) {
 				t.Errorf("nobody is told: %+v", rep)
 			}
 		})

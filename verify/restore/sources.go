@@ -81,19 +81,16 @@ func (s *sources) trouble() []string {
 // seal is the longest seal any source has, of those that go on from the one
 // known, if there is one; nil with the reason where none can be read.
 func (s *sources) seal(ctx context.Context, known *manifest.Seal) (*manifest.Seal, error) {
-	best := known
+	told := make([]manifest.Told, len(s.all))
 	var first error
-	for _, one := range s.all {
+	for i, one := range s.all {
 		seal, err := store.ReadSeal(ctx, one.Root)
-		if err != nil {
-			if first == nil {
-				first = fmt.Errorf("%s: %w", one.Name, err)
-			}
-			continue
-		}
-		if best == nil || seal.Len() > best.Len() && (known == nil || seal.Extends(known)) {
-			best = seal
+		if err == nil {
+			told[i].Seal = seal
+		} else if first == nil {
+			first = fmt.Errorf("%s: %w", one.Name, err)
 		}
 	}
+	best, _ := manifest.Right(known, told...)
 	return best, first
 }

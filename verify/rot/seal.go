@@ -19,6 +19,10 @@ import (
 func (r *check) checkSeal(ctx context.Context) error {
 	read, err := store.ReadSeal(ctx, r.c.Root)
 	s := read
+	stand := manifest.Begins
+	if err == nil && r.o.Seal != nil {
+		stand = s.Against(r.o.Seal)
+	}
 	switch {
 	case r.over(ctx, err):
 		return context.Cause(ctx)
@@ -26,18 +30,16 @@ func (r *check) checkSeal(ctx context.Context) error {
 		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, plain(err)))
 	case err != nil:
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
-	case r.o.Seal != nil && r.o.Seal.Len() >= s.Len() && !r.o.Seal.Extends(s):
+	case stand == manifest.Rotten || stand == manifest.Astray:
 		d := r.sealDamage(ctx, verify.Altered, "")
-		if s.Rotted(r.o.Seal) && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()) {
+		switch {
+		case stand == manifest.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
 			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
-		} else {
+		case s.Len() <= r.o.Seal.Len():
 			d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
+		default:
+			d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
 		}
-		r.damaged(ctx, nil, d)
-		s = nil
-	case r.o.Seal != nil && r.o.Seal.Len() < s.Len() && !s.Extends(r.o.Seal):
-		d := r.sealDamage(ctx, verify.Altered, "")
-		d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines do not begin with the archive's seal", s.Len())
 		r.damaged(ctx, nil, d)
 		s = nil
 	case s.Len() < r.o.HadLines:

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/gone"
 	"linecamp/manifest/words"
 )
 
@@ -96,7 +97,7 @@ func few(w io.Writer, lead string, paths []string) {
 	}
 }
 
-func mirrorGone(w io.Writer, all []mirror.Gone) {
+func mirrorGone(w io.Writer, all []gone.Gone) {
 	var sent, not []string
 	mend := false
 	for _, g := range all {

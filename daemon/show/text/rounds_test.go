@@ -7,6 +7,8 @@ import (
 	"linecamp/daemon/intake"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/gone"
+	waits "linecamp/daemon/mirror/plan"
 )
 
 func said(report any) string {
@@ -17,10 +19,10 @@ func said(report any) string {
 
 func TestMirrorSays(t *testing.T) {
 	r := mirror.Report{Copies: []mirror.CopyState{{Copy: "shelf", State: mirror.Current}}}
-	edited, asked, gone := r, r, r
+	edited, asked, lost := r, r, r
 	edited.Edits = []mirror.Edit{{Path: "W/2019/plot.jpg", Visit: "2019"}}
-	asked.Asks = []string{mirror.AskUnfiled}
-	gone.Copies = []mirror.CopyState{{Copy: "shelf", State: mirror.Current, Gone: []mirror.Gone{{Site: "North / Windmill", Files: 2, To: 2, Again: true}}}}
+	asked.Asks = []string{waits.AskUnfiled}
+	lost.Copies = []mirror.CopyState{{Copy: "shelf", State: mirror.Current, Gone: []gone.Gone{{Site: "North / Windmill", Files: 2, To: 2, Again: true}}}}
 	for _, c := range []struct {
 		r          mirror.Report
 		has, never string
@@ -28,7 +30,7 @@ func TestMirrorSays(t *testing.T) {
 		{r, "Nothing new to record", "of a past year"},
 		{edited, "1 photo of a past year was changed", "Waiting"},
 		{asked, "may not be understood", "Waiting"},
-		{gone, "gone from there, and was sent again: North / Windmill (2 files)", "linecamp mend"},
+		{lost, "gone from there, and was sent again: North / Windmill (2 files)", "linecamp mend"},
 	} {
 		if got := said(c.r); !strings.Contains(got, c.has) || strings.Contains(got, c.never) {
 			t.Errorf("%q is not in, or %q is in\n%s", c.has, c.never, got)

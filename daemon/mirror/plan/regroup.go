@@ -1,4 +1,4 @@
-package mirror
+package plan
 
 import (
 	"errors"
@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 )
@@ -32,17 +33,17 @@ func (p *planner) regrouped() error {
 		return err
 	}
 	for _, c := range p.changes {
-		c.group.load()
+		c.Group.Load()
 		kept := slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
-			f := c.group.files[logical]
+			f := c.Group.Files[logical]
 			was, ok := p.left[f.Path]
 			switch {
 			case !ok || was.c == c || was.digest == f.SHA256:
 				return false
-			case was.entry.Bytes == f.Size && was.entry.Modified.Equal(f.Modified) && !hasKey(was.c.old.inv.Content, f.SHA256):
-				p.r.wait(f.Path, ReasonDamaged, true)
-			case proven == "" && p.r.Accept == nil:
-				p.r.wait(f.Path, ReasonUnproven, true)
+			case was.entry.Bytes == f.Size && was.entry.Modified.Equal(f.Modified) && !hasKey(was.c.Old.Inv.Content, f.SHA256):
+				p.r.Wait(f.Path, ReasonDamaged, true)
+			case proven == "" && !p.r.Accepted:
+				p.r.Wait(f.Path, ReasonUnproven, true)
 				p.unseen = true
 			default:
 				return false
@@ -52,7 +53,7 @@ func (p *planner) regrouped() error {
 			return true
 		})
 		c.fresh = packPaths(kept)
-		c.group.release()
+		c.Group.Release()
 	}
 	p.keepEntries()
 	return nil
@@ -80,22 +81,22 @@ func (p *planner) keepEntries() {
 	for known := -1; known < len(p.withheld.paths); { // a site that waits may hold the next
 		known = len(p.withheld.paths)
 		for _, c := range p.changes {
-			if c.old == nil || c.stays {
+			if c.Old == nil || c.Stays {
 				continue
 			}
-			state := c.old.inv.State(c.old.head())
-			moved, behind := c.old.rec.Base != c.group.base, false
-			c.gone = slices.DeleteFunc(c.gone, func(logical string) bool {
-				if p.withheld.paths[rawPath(c.old.rec.Base, logical, c.old.rec.Paths[logical])] {
+			state := c.Old.Inv.State(c.Old.Head())
+			moved, behind := c.Old.Rec.Base != c.Group.Base, false
+			c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool {
+				if p.withheld.paths[sites.RawPath(c.Old.Rec.Base, logical, c.Old.Rec.Paths[logical])] {
 					behind = moved
 					return true
 				}
 				return !moved && p.withheld.bytes[state[logical]]
 			})
 			if behind {
-				c.group.load()
+				c.Group.Load()
 				p.stay(c, ReasonBehind, true)
-				c.group.release()
+				c.Group.Release()
 			}
 		}
 		p.changes = slices.DeleteFunc(p.changes, (*change).empty)
@@ -106,26 +107,26 @@ func (p *planner) keepEntries() {
 // the new one wait. Files whose bytes nobody has yet are kept all the same, where
 // no other file has the name they go by until then. The change's group is loaded.
 func (p *planner) stay(c *change, reason string, person bool) {
-	state := c.old.inv.State(c.old.head())
+	state := c.Old.Inv.State(c.Old.Head())
 	held := map[string]bool{}
 	fresh := map[string]bool{}
-	for logical := range c.fresh.all() {
+	for logical := range c.fresh.All() {
 		_, recorded := state[logical]
-		fresh[logical] = !recorded && !p.stands(rawPath(c.old.rec.Base, logical, c.group.entry(logical)))
+		fresh[logical] = !recorded && !p.stands(sites.RawPath(c.Old.Rec.Base, logical, c.Group.Entry(logical)))
 	}
-	p.r.wait(c.group.base, reason, person)
-	for logical, f := range c.group.files {
+	p.r.Wait(c.Group.Base, reason, person)
+	for logical, f := range c.Group.Files {
 		if fresh[logical] {
 			continue
 		}
 		held[logical] = true
 		p.withheld.add(f)
 		if state[logical] != f.SHA256 {
-			p.r.wait(f.Path, reason, person)
+			p.r.Wait(f.Path, reason, person)
 		}
 	}
 	c.leave(held)
-	c.stays, c.renamed, c.gone, c.altered = true, false, nil, nil
+	c.Stays, c.Renamed, c.Gone, c.Altered = true, false, nil, nil
 }
 
 // stands reports whether something may lie at raw below the working folder.

@@ -1,6 +1,6 @@
 //go:build unix
 
-package mirror
+package source
 
 import "syscall"
 

@@ -1,9 +1,10 @@
-package mirror
+package plan
 
 import (
 	"fmt"
 	"testing"
 
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest/tally"
 )
 
@@ -24,21 +25,21 @@ func TestStepsGrowWithTheSite(t *testing.T) {
 		{"25 GB", 5000, 5 * mb, 45, 12},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			c := &change{slug: "stake", group: &group{files: map[string]tally.File{}}}
+			c := &change{Slug: "stake", Group: &sites.Group{Files: map[string]tally.File{}}}
 			for i := range tt.files {
 				name := fmt.Sprintf("%05d.jpg", i)
 				c.fresh.add(name)
-				c.group.files[name] = tally.File{Path: name, Size: tt.size}
+				c.Group.Files[name] = tally.File{Path: name, Size: tt.size}
 			}
 			steps := c.steps(versionBytes)
-			if len(steps) > tt.most || steps[0].paths.len() != tt.first {
-				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), steps[0].paths.len(), tt.most, tt.first)
+			if len(steps) > tt.most || steps[0].Paths.len() != tt.first {
+				t.Errorf("%d steps, %d files in the first; want at most %d and %d", len(steps), steps[0].Paths.len(), tt.most, tt.first)
 			}
 			n := 0
 			for i, s := range steps {
-				n += s.paths.len()
-				if s.first != (i == 0) || s.paths.len() == 0 {
-					t.Errorf("step %d: first %v, %d files", i, s.first, s.paths.len())
+				n += s.Paths.len()
+				if s.First != (i == 0) || s.Paths.len() == 0 {
+					t.Errorf("step %d: first %v, %d files", i, s.First, s.Paths.len())
 				}
 			}
 			if n != tt.files {

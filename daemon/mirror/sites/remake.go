@@ -1,4 +1,4 @@
-package mirror
+package sites
 
 import (
 	"context"
@@ -19,10 +19,10 @@ import (
 // that nobody has. Of a file of which nothing is known, it gives the size and
 // nothing else; a time of zero is read as "not known". Decisions that only the
 // lost record held cannot be found again, and a person is told.
-func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory) (*object, error) {
+func (r *Catalogue) remake(ctx context.Context, slug string, inv *manifest.Inventory) (*Object, error) {
 	records := &history.Records{Inventory: inv}
-	for _, c := range r.copies {
-		if c.usable() {
+	for _, c := range r.Copies {
+		if c.Usable() {
 			records.Roots = append(records.Roots, c.Root)
 		}
 	}
@@ -42,17 +42,17 @@ func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory
 			rec.Pasture, rec.Site = "", slug
 		}
 		if g != nil {
-			rec.Site, rec.Pasture, rec.Base = g.site, g.pasture, g.base
+			rec.Site, rec.Pasture, rec.Base = g.Site, g.Pasture, g.Base
 		}
 	}
-	o := &object{slug: slug, inv: inv, rec: rec}
+	o := &Object{Slug: slug, Inv: inv, Rec: rec}
 	for _, path := range slices.Sorted(maps.Keys(state)) {
 		if manifest.Reserved(path) {
 			continue
 		}
 		d := state[path]
-		if g != nil && g.files[path].SHA256 == d {
-			rec.Paths[path] = g.entry(path)
+		if g != nil && g.Files[path].SHA256 == d {
+			rec.Paths[path] = g.Entry(path)
 			continue
 		}
 		e, _, _ := records.Entry(ctx, manifest.Held{Path: path, Digest: d, Version: inv.Head()})
@@ -63,12 +63,12 @@ func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory
 			rec.Paths[path] = *e
 			continue
 		}
-		o.unknown++
+		o.Unknown++
 		rec.Paths[path] = manifest.Entry{Bytes: r.sizeOf(ctx, slug, inv.Content[d]), Kind: manifest.KindOther}
 	}
-	dropLoneCompanions(rec)
+	DropLoneCompanions(rec)
 	if raw := rec.Encode(); manifest.Sum(raw) == state[manifest.RecordPath] {
-		o.raw = raw
+		o.Raw = raw
 	}
 	return o, nil
 }
@@ -76,30 +76,30 @@ func (r *round) remake(ctx context.Context, slug string, inv *manifest.Inventory
 // shown is the group of the working folder that a site without a record belongs
 // to: the one the record's names lead to, else one whose names make its slug and
 // that shows some of its files. It is nil where there is none.
-func (r *round) shown(slug string, rec *manifest.Record, state map[string]manifest.Digest) *group {
+func (r *Catalogue) shown(slug string, rec *manifest.Record, state map[string]manifest.Digest) *Group {
 	if r.Tally == nil {
 		return nil
 	}
-	all := groups(r.Tally)
+	all := Groups(r.Tally)
 	if rec.Site != "" || rec.Base != "" {
-		g := all[(&group{site: rec.Site, pasture: rec.Pasture, base: rec.Base}).key()]
+		g := all[(&Group{Site: rec.Site, Pasture: rec.Pasture, Base: rec.Base}).key()]
 		if g != nil {
-			g.load()
+			g.Load()
 		}
 		return g
 	}
 	free := func(string) bool { return false }
 	for _, key := range slices.Sorted(maps.Keys(all)) {
 		g := all[key]
-		own := manifest.Slug(g.pasture, g.site, free)
-		if g.unfiled {
-			own = manifest.UnfiledSlug(g.top, free)
+		own := manifest.Slug(g.Pasture, g.Site, free)
+		if g.Unfiled {
+			own = manifest.UnfiledSlug(g.Top, free)
 		}
 		if number, ok := strings.CutPrefix(slug, own); !ok || strings.Trim(number, "-0123456789") != "" {
 			continue
 		}
-		g.load()
-		for path, f := range g.files {
+		g.Load()
+		for path, f := range g.Files {
 			if state[path] == f.SHA256 {
 				return g
 			}
@@ -110,10 +110,10 @@ func (r *round) shown(slug string, rec *manifest.Record, state map[string]manife
 
 // sizeOf is the size of content as the first copy that has it says, 0 where none
 // does.
-func (r *round) sizeOf(ctx context.Context, slug string, content []string) int64 {
-	for _, c := range r.copies {
+func (r *Catalogue) sizeOf(ctx context.Context, slug string, content []string) int64 {
+	for _, c := range r.Copies {
 		for _, path := range content {
-			if ctx.Err() != nil || !c.usable() {
+			if ctx.Err() != nil || !c.Usable() {
 				continue
 			}
 			if info, err := c.Root.Stat(ctx, slug+"/"+path); err == nil {
@@ -124,9 +124,9 @@ func (r *round) sizeOf(ctx context.Context, slug string, content []string) int64
 	return 0
 }
 
-// dropLoneCompanions lets every companion stand alone whose photo the record
+// DropLoneCompanions lets every companion stand alone whose photo the record
 // does not have.
-func dropLoneCompanions(rec *manifest.Record) {
+func DropLoneCompanions(rec *manifest.Record) {
 	for path, e := range rec.Paths {
 		if _, ok := rec.Paths[e.With]; e.With != "" && !ok {
 			e.With = ""

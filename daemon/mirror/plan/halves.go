@@ -1,9 +1,10 @@
-package mirror
+package plan
 
 import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/walk"
 )
@@ -19,18 +20,18 @@ type halves struct {
 
 func (p *planner) newHalves() *halves {
 	h := &halves{went: map[*change][]string{}, there: map[string]bool{}, sizes: map[int64]bool{}}
-	if p.r.Accept == nil {
+	if !p.r.Accepted {
 		h.unlisted = p.r.Tally.Unlisted
 	}
 	for _, c := range p.changes {
-		h.went[c] = slices.Clone(c.gone)
+		h.went[c] = slices.Clone(c.Gone)
 	}
 	for _, w := range p.r.Tally.Waiting {
 		if slices.Contains(p.r.Tally.Unlisted, w.Path) {
 			continue
 		}
 		h.there[w.Path] = !w.Vanished()
-		if _, recorded := p.left[w.Path]; recorded || p.r.Accept != nil && !w.Passes() {
+		if _, recorded := p.left[w.Path]; recorded || p.r.Accepted && !w.Passes() {
 			continue
 		}
 		h.sizes[w.Size] = true
@@ -67,30 +68,30 @@ func (p *planner) holdGone() bool {
 	}
 	came := map[manifest.Digest]int{} // paths that were not there before, by their bytes
 	for _, c := range p.changes {
-		c.group.load()
-		for _, logical := range slices.Concat(c.known, c.fresh.list()) {
-			if c.old == nil || !hasKey(c.old.inv.State(c.old.head()), logical) {
-				came[c.group.files[logical].SHA256]++
+		c.Group.Load()
+		for _, logical := range slices.Concat(c.Known, c.fresh.list()) {
+			if c.Old == nil || !hasKey(c.Old.Inv.State(c.Old.Head()), logical) {
+				came[c.Group.Files[logical].SHA256]++
 			}
 		}
-		c.group.release()
+		c.Group.Release()
 	}
 	held := false
 	for _, c := range p.changes {
-		if c.old == nil {
+		if c.Old == nil {
 			continue
 		}
-		state := c.old.inv.State(c.old.head())
-		c.gone = slices.DeleteFunc(c.gone, func(logical string) bool {
+		state := c.Old.Inv.State(c.Old.Head())
+		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool {
 			if d := state[logical]; came[d] > 0 {
 				came[d]--
 				return false
 			}
-			e := c.old.rec.Paths[logical]
-			if !p.maybeMoved(c.group, e) {
+			e := c.Old.Rec.Paths[logical]
+			if !p.maybeMoved(c.Group, e) {
 				return false
 			}
-			p.r.wait(rawPath(c.old.rec.Base, logical, e), ReasonMoving, false)
+			p.r.Wait(sites.RawPath(c.Old.Rec.Base, logical, e), ReasonMoving, false)
 			held = true
 			return true
 		})
@@ -102,8 +103,8 @@ func (p *planner) holdGone() bool {
 // maybeMoved reports whether a file that went may stand where it could not be
 // read: in a folder of its site that was not listed, or as a file of its size. One
 // of its site that is still being written may yet grow to that.
-func (p *planner) maybeMoved(g *group, e manifest.Entry) bool {
-	own := func(path string) bool { return g.base == "" || strings.HasPrefix(path, g.base+"/") }
+func (p *planner) maybeMoved(g *sites.Group, e manifest.Entry) bool {
+	own := func(path string) bool { return g.Base == "" || strings.HasPrefix(path, g.Base+"/") }
 	return p.halves.sizes[e.Bytes] || slices.ContainsFunc(p.halves.unlisted, own) ||
 		slices.ContainsFunc(p.halves.passes, func(w walk.Waiting) bool { return w.Size < e.Bytes && own(w.Path) })
 }
@@ -112,27 +113,27 @@ func (p *planner) maybeMoved(g *group, e manifest.Entry) bool {
 // under a name that is not seen, and does not go in this round. Of several, those
 // wait that find no partner. It tells whether there were any.
 func (p *planner) holdCame() bool {
-	if p.r.Accept != nil {
+	if p.r.Accepted {
 		return false
 	}
 	held := false
 	for _, c := range p.changes {
-		if c.old == nil || len(c.known) == 0 {
+		if c.Old == nil || len(c.Known) == 0 {
 			continue
 		}
-		c.group.load()
+		c.Group.Load()
 		held = p.holdCameOf(c) || held
-		c.group.release()
+		c.Group.Release()
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 	return held
 }
 
 func (p *planner) holdCameOf(c *change) bool {
-	state := c.old.inv.State(c.old.head())
+	state := c.Old.Inv.State(c.Old.Head())
 	goes, doubtful := map[string]bool{}, map[string]bool{}
 	went, stays := map[manifest.Digest]int{}, map[manifest.Digest]int{}
-	for _, logical := range c.gone {
+	for _, logical := range c.Gone {
 		goes[logical] = true
 		went[state[logical]]++
 	}
@@ -140,20 +141,20 @@ func (p *planner) holdCameOf(c *change) bool {
 		doubtful[logical] = !goes[logical]
 	}
 	for logical, d := range state {
-		if _, shown := c.group.files[logical]; shown || goes[logical] || manifest.Reserved(logical) {
+		if _, shown := c.Group.Files[logical]; shown || goes[logical] || manifest.Reserved(logical) {
 			continue
 		}
-		raw := rawPath(c.group.base, logical, c.old.rec.Paths[logical])
+		raw := sites.RawPath(c.Group.Base, logical, c.Old.Rec.Paths[logical])
 		if doubtful[logical] || p.uncertain.holds(raw) && !p.halves.there[raw] {
 			stays[d]++
 		}
 	}
 	held := false
-	c.known = slices.DeleteFunc(c.known, func(logical string) bool {
+	c.Known = slices.DeleteFunc(c.Known, func(logical string) bool {
 		if hasKey(state, logical) {
 			return false // that name did not come, its bytes changed
 		}
-		f := c.group.files[logical]
+		f := c.Group.Files[logical]
 		switch {
 		case went[f.SHA256] > 0:
 			went[f.SHA256]--
@@ -163,7 +164,7 @@ func (p *planner) holdCameOf(c *change) bool {
 		}
 		stays[f.SHA256]--
 		p.withheld.add(f)
-		p.r.wait(f.Path, ReasonMoved, false)
+		p.r.Wait(f.Path, ReasonMoved, false)
 		held = true
 		return true
 	})

@@ -1,4 +1,13 @@
-package mirror
+// Package plan says which versions a round is to make, and what waits. Call [Make]
+// with the tally and the sites on record.
+//
+// match compares every site that the working folder shows with its record. What
+// looks like harm is then held back and waits, with a reason from reasons.go: an
+// empty or swapped folder, a mass change, much of the archive stored again
+// (guard.go); one half of a rename whose other half cannot be seen (halves.go);
+// files that count for another site now (regroup.go). What is left is cut into
+// versions, newest visits first.
+package plan
 
 import (
 	"cmp"
@@ -11,6 +20,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 )
@@ -30,40 +40,51 @@ const (
 // change is the difference between what an object last recorded and what the
 // working folder shows of it.
 type change struct {
-	slug    string
-	old     *object // nil for a site not recorded before
-	group   *group
-	gone    []string            // logical paths whose folder was listed without them
-	altered []string            // logical paths with other bytes than recorded
-	known   []string            // new paths whose bytes the object has already
+	Slug    string
+	Old     *sites.Object // nil for a site not recorded before
+	Group   *sites.Group
+	Gone    []string            // logical paths whose folder was listed without them
+	Altered []string            // logical paths with other bytes than recorded
+	Known   []string            // new paths whose bytes the object has already
 	fresh   pathList            // new or altered paths whose bytes are to be stored
 	size    int64               // of fresh, in bytes
-	renamed bool                // the names or the folder of the site changed
-	stays   bool                // they did, and the old ones stay on record for now
-	said    []manifest.Decision // what people decided since, for the record
+	Renamed bool                // the names or the folder of the site changed
+	Stays   bool                // they did, and the old ones stay on record for now
+	Said    []manifest.Decision // what people decided since, for the record
 }
 
 func (c *change) empty() bool {
-	return len(c.gone)+len(c.known)+c.fresh.len()+len(c.said) == 0 && !c.renamed && !c.old.remade()
+	return len(c.Gone)+len(c.Known)+c.fresh.len()+len(c.Said) == 0 && !c.Renamed && !c.Old.Remade()
 }
 
-// step is one version to be made.
-type step struct {
+// Step is one version to be made.
+type Step struct {
 	*change
-	first  bool     // the step that also records what went, moved or was renamed
-	paths  pathList // fresh paths whose bytes this version stores
-	size   int64    // of these, in bytes
+	First  bool     // the step that also records what went, moved or was renamed
+	Paths  pathList // fresh paths whose bytes this version stores
+	Size   int64    // of these, in bytes
 	newest string   // the newest visit among them
 }
 
-// plan compares the tally with what is recorded and says which versions to
+// In is what a plan is made from.
+type In struct {
+	Tally    *tally.Result
+	Accepted bool // a person said that large changes are meant
+	Ledger   *ledger.Ledger
+	Sites    *sites.Catalogue
+	Most     int64 // bytes of new content in one version, 0 for the usual
+	Wait     func(path, reason string, person bool)
+	Question func(string)
+}
+
+// Make compares the tally with what is recorded and says which versions to
 // make: newest visits of all sites first, files without a site last.
-func (r *round) plan(ctx context.Context) ([]step, error) {
+func Make(ctx context.Context, r In) ([]Step, error) {
 	said, err := r.Ledger.Said()
 	if err != nil {
 		return nil, fmt.Errorf("the ledger: %w", err)
 	}
-	p := &planner{r: r, groups: groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, said: said}
+	p := &planner{r: r, groups: sites.Groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, said: said}
 	if err := p.match(ctx); err != nil {
 		return nil, err
 	}
@@ -75,28 +96,28 @@ func (r *round) plan(ctx context.Context) ([]step, error) {
 		return nil, err
 	}
 	p.keepHalves()
-	var steps []step
+	var steps []Step
 	for _, c := range p.changes {
-		steps = append(steps, c.steps(cmp.Or(r.most, versionBytes))...)
+		steps = append(steps, c.steps(cmp.Or(r.Most, versionBytes))...)
 		c.fresh = pathList{} // the steps have them now
 	}
-	slices.SortStableFunc(steps, func(a, b step) int {
-		return cmp.Or(loose(a)-loose(b), cmp.Compare(b.newest, a.newest), cmp.Compare(a.slug, b.slug))
+	slices.SortStableFunc(steps, func(a, b Step) int {
+		return cmp.Or(loose(a)-loose(b), cmp.Compare(b.newest, a.newest), cmp.Compare(a.Slug, b.Slug))
 	})
 	return steps, nil
 }
 
 // loose is 1 for files that have no site, else 0.
-func loose(s step) int {
-	if manifest.Unfiled(s.slug) {
+func loose(s Step) int {
+	if manifest.Unfiled(s.Slug) {
 		return 1
 	}
 	return 0
 }
 
 type planner struct {
-	r         *round
-	groups    map[string]*group
+	r         In
+	groups    map[string]*sites.Group
 	uncertain uncertain
 	changes   []*change
 	said      []ledger.Said   // what people decided and no version records yet
@@ -113,29 +134,29 @@ type planner struct {
 // group is missing may live on under another folder name; else all their paths
 // are gone.
 func (p *planner) match(ctx context.Context) error {
-	log, _, _ := p.r.look()
+	log := p.r.Sites.Log()
 	p.slugs = map[string]bool{}
-	for slug := range log.index {
+	for slug := range log.Index {
 		p.slugs[slug] = true
 	}
 	unknown := false
 	var orphans []string
 	matched := map[string]bool{}
 	for _, slug := range slices.Sorted(maps.Keys(p.slugs)) {
-		o, err := p.r.objects.get(ctx, slug)
-		if errors.Is(err, errNoInventory) {
-			p.r.wait(slug, ReasonInventory, true)
+		o, err := p.r.Sites.Get(ctx, slug)
+		if errors.Is(err, sites.ErrNoInventory) {
+			p.r.Wait(slug, ReasonInventory, true)
 			unknown, p.unseen = true, true
 			continue
 		}
 		if err != nil {
 			return err
 		}
-		p.paths += len(o.rec.Paths)
-		for _, e := range o.rec.Paths {
+		p.paths += len(o.Rec.Paths)
+		for _, e := range o.Rec.Paths {
 			p.bytes += e.Bytes
 		}
-		key := o.groupKey()
+		key := o.GroupKey()
 		g, ok := p.groups[key]
 		if !ok {
 			orphans = append(orphans, slug)
@@ -144,7 +165,7 @@ func (p *planner) match(ctx context.Context) error {
 		matched[key] = true
 		p.compare(slug, o, g)
 	}
-	var fresh []*group
+	var fresh []*sites.Group
 	for _, key := range slices.Sorted(maps.Keys(p.groups)) {
 		if !matched[key] {
 			fresh = append(fresh, p.groups[key])
@@ -163,34 +184,34 @@ func (p *planner) match(ctx context.Context) error {
 // settleFresh gives every group without an object one: an orphaned object whose
 // bytes it mostly holds, or a new one. Where several fit, a person is asked, and
 // only what nobody has yet is kept.
-func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []string) error {
+func (p *planner) settleFresh(ctx context.Context, fresh []*sites.Group, orphans []string) error {
 	lives := map[string]bool{}
 	several := func(c *change, fits []string) error {
 		theirs := map[manifest.Digest]bool{}
 		for _, slug := range fits {
 			lives[slug] = true
-			o, err := p.r.objects.get(ctx, slug)
+			o, err := p.r.Sites.Get(ctx, slug)
 			if err != nil {
 				return err
 			}
-			for d := range o.inv.Content {
+			for d := range o.Inv.Content {
 				theirs[d] = true
 			}
 		}
-		c.group.load()
-		defer c.group.release()
+		c.Group.Load()
+		defer c.Group.Release()
 		p.holdPaths(c, ReasonSeveral, slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
-			return !theirs[c.group.files[logical].SHA256]
+			return !theirs[c.Group.Files[logical].SHA256]
 		}))
 		return nil
 	}
 	var asked []*change // before, and given an object for what was new
 	var of []iter.Seq[tally.File]
 	for _, g := range fresh {
-		of = append(of, g.all())
+		of = append(of, g.All())
 	}
 	for _, c := range p.changes {
-		if p.r.Accept == nil && !c.group.unfiled && c.fresh.len() > 0 && len(orphans) > 1 {
+		if !p.r.Accepted && !c.Group.Unfiled && c.fresh.len() > 0 && len(orphans) > 1 {
 			asked = append(asked, c)
 			of = append(of, c.freshFiles())
 		}
@@ -208,11 +229,11 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 	}
 	for i, g := range fresh {
 		fits := owners[i]
-		if g.unfiled {
+		if g.Unfiled {
 			fits = nil
 		}
 		if len(fits) == 1 && !lives[fits[0]] {
-			o, err := p.r.objects.get(ctx, fits[0])
+			o, err := p.r.Sites.Get(ctx, fits[0])
 			if err != nil {
 				return err
 			}
@@ -222,14 +243,14 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 		}
 		taken := func(s string) bool { return p.slugs[s] }
 		slug := ""
-		if g.unfiled {
-			slug = manifest.UnfiledSlug(g.top, taken)
+		if g.Unfiled {
+			slug = manifest.UnfiledSlug(g.Top, taken)
 		} else {
-			slug = manifest.Slug(g.pasture, g.site, taken)
+			slug = manifest.Slug(g.Pasture, g.Site, taken)
 		}
 		p.slugs[slug] = true
 		c := p.compare(slug, nil, g)
-		if len(fits) > 0 && p.r.Accept == nil {
+		if len(fits) > 0 && !p.r.Accepted {
 			if err := several(c, fits); err != nil {
 				return err
 			}
@@ -240,11 +261,11 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 		if lives[slug] {
 			continue
 		}
-		o, err := p.r.objects.get(ctx, slug)
+		o, err := p.r.Sites.Get(ctx, slug)
 		if err != nil {
 			return err
 		}
-		p.compare(slug, o, &group{site: o.rec.Site, pasture: o.rec.Pasture, base: o.rec.Base})
+		p.compare(slug, o, &sites.Group{Site: o.Rec.Site, Pasture: o.Rec.Pasture, Base: o.Rec.Base})
 	}
 	return nil
 }
@@ -252,10 +273,10 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*group, orphans []str
 // freshFiles are the files whose bytes the change stores.
 func (c *change) freshFiles() iter.Seq[tally.File] {
 	return func(yield func(tally.File) bool) {
-		c.group.load()
-		defer c.group.release()
-		for logical := range c.fresh.all() {
-			if !yield(c.group.files[logical]) {
+		c.Group.Load()
+		defer c.Group.Release()
+		for logical := range c.fresh.All() {
+			if !yield(c.Group.Files[logical]) {
 				return
 			}
 		}
@@ -267,7 +288,7 @@ func (c *change) freshFiles() iter.Seq[tally.File] {
 func (p *planner) owners(ctx context.Context, of []iter.Seq[tally.File], orphans []string) ([][]string, error) {
 	fits := make([][]string, len(of))
 	for _, slug := range orphans {
-		o, err := p.r.objects.get(ctx, slug)
+		o, err := p.r.Sites.Get(ctx, slug)
 		if err != nil {
 			return nil, err
 		}
@@ -280,7 +301,7 @@ func (p *planner) owners(ctx context.Context, of []iter.Seq[tally.File], orphans
 			for f := range files {
 				if !mine[f.SHA256] {
 					mine[f.SHA256] = true
-					if _, ok := o.inv.Content[f.SHA256]; ok {
+					if _, ok := o.Inv.Content[f.SHA256]; ok {
 						shared++
 					}
 				}
@@ -294,9 +315,9 @@ func (p *planner) owners(ctx context.Context, of []iter.Seq[tally.File], orphans
 }
 
 // vanished reports whether every recorded path of o is surely absent.
-func (p *planner) vanished(o *object) bool {
-	for logical, e := range o.rec.Paths {
-		if p.uncertain.holds(rawPath(o.rec.Base, logical, e)) {
+func (p *planner) vanished(o *sites.Object) bool {
+	for logical, e := range o.Rec.Paths {
+		if p.uncertain.holds(sites.RawPath(o.Rec.Base, logical, e)) {
 			return false
 		}
 	}
@@ -304,37 +325,37 @@ func (p *planner) vanished(o *object) bool {
 }
 
 // compare notes how group g differs from what object old recorded.
-func (p *planner) compare(slug string, old *object, g *group) *change {
-	g.load()
-	defer g.release()
-	c := &change{slug: slug, old: old, group: g}
+func (p *planner) compare(slug string, old *sites.Object, g *sites.Group) *change {
+	g.Load()
+	defer g.Release()
+	c := &change{Slug: slug, Old: old, Group: g}
 	var fresh []string
 	var state map[string]manifest.Digest
 	var rec manifest.Record
 	if old != nil {
-		state, rec = old.inv.State(old.head()), *old.rec
+		state, rec = old.Inv.State(old.Head()), *old.Rec
 		for _, s := range p.said {
-			if s.Object == slug && !recorded(rec.Decisions, s.Decision) {
-				c.said = append(c.said, s.Decision)
+			if s.Object == slug && !Recorded(rec.Decisions, s.Decision) {
+				c.Said = append(c.Said, s.Decision)
 			}
 		}
-		c.renamed = len(g.files) > 0 && (rec.Site != g.site || rec.Pasture != g.pasture || rec.Base != g.base)
+		c.Renamed = len(g.Files) > 0 && (rec.Site != g.Site || rec.Pasture != g.Pasture || rec.Base != g.Base)
 	}
-	for logical, f := range g.files {
+	for logical, f := range g.Files {
 		d, recorded := state[logical]
 		if recorded && d == f.SHA256 {
 			continue
 		}
 		if recorded {
 			e := rec.Paths[logical]
-			if e.Bytes == f.Size && e.Modified.Equal(f.Modified) && !hasKey(old.inv.Content, f.SHA256) {
-				p.r.wait(f.Path, ReasonDamaged, true)
+			if e.Bytes == f.Size && e.Modified.Equal(f.Modified) && !hasKey(old.Inv.Content, f.SHA256) {
+				p.r.Wait(f.Path, ReasonDamaged, true)
 				continue
 			}
-			c.altered = append(c.altered, logical)
+			c.Altered = append(c.Altered, logical)
 		}
-		if old != nil && hasKey(old.inv.Content, f.SHA256) {
-			c.known = append(c.known, logical)
+		if old != nil && hasKey(old.Inv.Content, f.SHA256) {
+			c.Known = append(c.Known, logical)
 		} else {
 			fresh = append(fresh, logical)
 			c.size += f.Size
@@ -345,19 +366,19 @@ func (p *planner) compare(slug string, old *object, g *group) *change {
 		if strings.HasPrefix(logical, ".linecamp/") {
 			continue
 		}
-		if _, shown := g.files[logical]; shown {
+		if _, shown := g.Files[logical]; shown {
 			continue
 		}
 		e := rec.Paths[logical]
-		p.left[rawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
-		if p.uncertain.holds(rawPath(g.base, logical, e)) {
+		p.left[sites.RawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
+		if p.uncertain.holds(sites.RawPath(g.Base, logical, e)) {
 			p.unseen = true
-			hidden = hidden || len(g.files) > 0 && rec.Base != g.base
+			hidden = hidden || len(g.Files) > 0 && rec.Base != g.Base
 		} else {
-			c.gone = append(c.gone, logical)
+			c.Gone = append(c.Gone, logical)
 		}
 	}
-	for _, list := range [][]string{c.gone, c.altered, c.known, fresh} {
+	for _, list := range [][]string{c.Gone, c.Altered, c.Known, fresh} {
 		slices.Sort(list)
 	}
 	c.fresh = packPaths(fresh)
@@ -370,9 +391,9 @@ func (p *planner) compare(slug string, old *object, g *group) *change {
 	return c
 }
 
-// recorded reports whether a decision is in a record already: a round that was
+// Recorded reports whether a decision is in a record already: a round that was
 // cut off may have written it and not said so.
-func recorded(all []manifest.Decision, d manifest.Decision) bool {
+func Recorded(all []manifest.Decision, d manifest.Decision) bool {
 	return slices.ContainsFunc(all, func(o manifest.Decision) bool {
 		when := o.When.Equal(d.When)
 		o.When = d.When
@@ -381,47 +402,47 @@ func recorded(all []manifest.Decision, d manifest.Decision) bool {
 }
 
 // holdGroup lets all files of a group wait; person tells whether for one.
-func (p *planner) holdGroup(g *group, reason string, person bool) {
-	g.load()
-	defer g.release()
-	for _, f := range g.files {
-		p.r.wait(f.Path, reason, person)
+func (p *planner) holdGroup(g *sites.Group, reason string, person bool) {
+	g.Load()
+	defer g.Release()
+	for _, f := range g.Files {
+		p.r.Wait(f.Path, reason, person)
 		p.withheld.add(f)
 	}
 }
 
 // steps cuts a change into versions. What went, moved or was renamed goes with
 // the first, since a move is a pair within one version step.
-func (c *change) steps(most int64) []step {
-	c.group.load()
-	defer c.group.release()
+func (c *change) steps(most int64) []Step {
+	c.Group.Load()
+	defer c.Group.Release()
 	fresh := c.fresh.list()
-	files := c.group.files
+	files := c.Group.Files
 	slices.SortStableFunc(fresh, func(a, b string) int {
 		return cmp.Or(cmp.Compare(files[b].Visit, files[a].Visit), cmp.Compare(a, b))
 	})
-	steps := []step{{change: c, first: true}}
+	steps := []Step{{change: c, First: true}}
 	var site, held int64 // bytes of the site before this version, and in it
-	if c.old != nil {
-		for _, e := range c.old.rec.Paths {
+	if c.Old != nil {
+		for _, e := range c.Old.Rec.Paths {
 			site += e.Bytes
 		}
 	}
 	for _, logical := range fresh {
 		last := &steps[len(steps)-1]
 		n := files[logical].Size
-		if held+n > max(most, site/versionShare) && last.paths.len() > 0 {
-			steps = append(steps, step{change: c})
+		if held+n > max(most, site/versionShare) && last.Paths.len() > 0 {
+			steps = append(steps, Step{change: c})
 			last = &steps[len(steps)-1]
 			site, held = site+held, 0
 		}
 		held += n
-		last.paths.add(logical)
-		last.size += n
+		last.Paths.add(logical)
+		last.Size += n
 		last.newest = max(last.newest, files[logical].Visit)
 	}
 	for i := range steps {
-		steps[i].paths.fit()
+		steps[i].Paths.fit()
 	}
 	return steps
 }
@@ -459,3 +480,5 @@ func (u uncertain) holds(raw string) bool {
 	}
 	return false
 }
+
+func hasKey[K comparable, V any](m map[K]V, k K) bool { _, ok := m[k]; return ok }

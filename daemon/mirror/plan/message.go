@@ -1,4 +1,4 @@
-package mirror
+package plan
 
 import (
 	"fmt"
@@ -6,19 +6,20 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 )
 
-// counts sums up what a version does, for its message.
-type counts struct {
+// Counts sums up what a version does, for its message.
+type Counts struct {
 	photos, notes, others int
-	known, gone           int
-	said                  int
-	remade                bool   // the record of the version before is lost
-	unknown               int    // files of which the new one cannot say more than the size
+	Known, Gone           int
+	Said                  int
+	Remade                bool   // the record of the version before is lost
+	Unknown               int    // files of which the new one cannot say more than the size
 	oldest, newest        string // visits among the new files
 }
 
-func (c *counts) add(f tally.File) {
+func (c *Counts) Add(f tally.File) {
 	switch f.Kind {
 	case manifest.KindPhoto:
 		c.photos++
@@ -36,11 +37,11 @@ func (c *counts) add(f tally.File) {
 }
 
 // String says it in words: "2 photos, 1 note of 2019-06-21; 1 file gone from the folder".
-func (c counts) String() string {
+func (c Counts) String() string {
 	var parts []string
 	list := func(n int, one, many string) {
 		if n > 0 {
-			parts = append(parts, plural(n, one, many))
+			parts = append(parts, words.Count(n, one, many))
 		}
 	}
 	list(c.photos, "photo", "photos")
@@ -58,19 +59,19 @@ func (c counts) String() string {
 	if text != "" {
 		rest = append(rest, text)
 	}
-	if c.known > 0 {
-		rest = append(rest, plural(c.known, "file whose bytes were kept already", "files whose bytes were kept already"))
+	if c.Known > 0 {
+		rest = append(rest, words.Count(c.Known, "file whose bytes were kept already", "files whose bytes were kept already"))
 	}
-	if c.gone > 0 {
-		rest = append(rest, plural(c.gone, "file gone from the folder", "files gone from the folder"))
+	if c.Gone > 0 {
+		rest = append(rest, words.Count(c.Gone, "file gone from the folder", "files gone from the folder"))
 	}
-	if c.said > 0 {
-		rest = append(rest, plural(c.said, "decision", "decisions"))
+	if c.Said > 0 {
+		rest = append(rest, words.Count(c.Said, "decision", "decisions"))
 	}
-	if c.remade {
+	if c.Remade {
 		lost := "the record before was lost on every copy, with what may have been put on file in it alone, and is made anew"
-		if c.unknown > 0 {
-			lost += fmt.Sprintf(", with nothing but the size of %s", plural(c.unknown, "file", "files"))
+		if c.Unknown > 0 {
+			lost += fmt.Sprintf(", with nothing but the size of %s", words.Count(c.Unknown, "file", "files"))
 		}
 		rest = append(rest, lost)
 	}

@@ -1,4 +1,4 @@
-package mirror
+package plan
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 
+	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 )
 
@@ -33,13 +34,13 @@ func (p *planner) guard(ctx context.Context) error {
 	r := p.r
 	if r.Tally.Files == 0 {
 		if p.paths > 0 {
-			r.wait("", ReasonEmpty, true)
+			r.Wait("", ReasonEmpty, true)
 			p.changes = nil
 		}
 		return nil
 	}
 	elsewhere := p.elsewhere() // before anything is held back
-	if r.Accept == nil {
+	if !r.Accepted {
 		if err := p.holdUnproven(); err != nil {
 			return err
 		}
@@ -50,7 +51,7 @@ func (p *planner) guard(ctx context.Context) error {
 	if err := p.askUnfiled(); err != nil {
 		return err
 	}
-	if r.Accept == nil {
+	if !r.Accepted {
 		if err := p.holdMass(elsewhere); err != nil {
 			return err
 		}
@@ -70,7 +71,7 @@ func (p *planner) holdDevice() error {
 		return err
 	}
 	moved := before != "" && before != device
-	if moved && r.Accept == nil && p.hold(ReasonDevice, func(c *change) []string { return c.gone }) {
+	if moved && !r.Accepted && p.hold(ReasonDevice, func(c *change) []string { return c.Gone }) {
 		return nil
 	}
 	return r.Ledger.SetValue(deviceKey, device)
@@ -87,7 +88,7 @@ func (p *planner) holdUnproven() error {
 	if err != nil || proven != "" {
 		return err
 	}
-	if p.hold(ReasonUnproven, func(c *change) []string { return c.altered }) || p.unseen {
+	if p.hold(ReasonUnproven, func(c *change) []string { return c.Altered }) || p.unseen {
 		return nil
 	}
 	return p.r.Ledger.SetValue(provenKey, "yes")
@@ -113,9 +114,9 @@ func (p *planner) holdMass(elsewhere map[manifest.Digest]bool) error {
 		return p.r.Ledger.SetValue(massKey, "")
 	}
 	p.hold(ReasonMass, func(c *change) []string {
-		paths := slices.Concat(c.altered, c.vanished(elsewhere))
-		for logical := range c.fresh.all() { // another site's file until now
-			f := c.group.files[logical]
+		paths := slices.Concat(c.Altered, c.vanished(elsewhere))
+		for logical := range c.fresh.All() { // another site's file until now
+			f := c.Group.Files[logical]
 			if was, ok := p.left[f.Path]; ok && was.c != c && was.digest != f.SHA256 {
 				paths = append(paths, logical)
 			}
@@ -130,11 +131,11 @@ func (p *planner) holdMass(elsewhere map[manifest.Digest]bool) error {
 func (p *planner) hold(reason string, which func(*change) []string) bool {
 	any := false
 	for _, c := range p.changes {
-		c.group.load()
+		c.Group.Load()
 		paths := which(c)
 		any = any || len(paths) > 0
 		p.holdPaths(c, reason, paths)
-		c.group.release()
+		c.Group.Release()
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 	return any
@@ -152,13 +153,13 @@ func (p *planner) holdPaths(c *change, reason string, paths []string) {
 		}
 		held[logical] = true
 		e := manifest.Entry{}
-		if f, shown := c.group.files[logical]; shown {
-			e = c.group.entry(logical)
+		if f, shown := c.Group.Files[logical]; shown {
+			e = c.Group.Entry(logical)
 			p.withheld.add(f)
-		} else if c.old != nil {
-			e = c.old.rec.Paths[logical]
+		} else if c.Old != nil {
+			e = c.Old.Rec.Paths[logical]
 		}
-		p.r.wait(rawPath(c.group.base, logical, e), reason, true)
+		p.r.Wait(sites.RawPath(c.Group.Base, logical, e), reason, true)
 	}
 	c.leave(held)
 }
@@ -166,12 +167,12 @@ func (p *planner) holdPaths(c *change, reason string, paths []string) {
 // leave takes paths out of what a change does.
 func (c *change) leave(held map[string]bool) {
 	is := func(logical string) bool { return held[logical] }
-	c.gone = slices.DeleteFunc(c.gone, is)
-	c.altered = slices.DeleteFunc(c.altered, is)
-	c.known = slices.DeleteFunc(c.known, is)
+	c.Gone = slices.DeleteFunc(c.Gone, is)
+	c.Altered = slices.DeleteFunc(c.Altered, is)
+	c.Known = slices.DeleteFunc(c.Known, is)
 	c.fresh = packPaths(slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
 		if held[logical] {
-			c.size -= c.group.files[logical].Size
+			c.size -= c.Group.Files[logical].Size
 		}
 		return held[logical]
 	}))
@@ -181,36 +182,36 @@ func (c *change) leave(held map[string]bool) {
 // before. It is empty where nothing is altered or gone.
 func (p *planner) elsewhere() map[manifest.Digest]bool {
 	elsewhere := map[manifest.Digest]bool{}
-	if !slices.ContainsFunc(p.changes, func(c *change) bool { return len(c.gone)+len(c.altered) > 0 }) {
+	if !slices.ContainsFunc(p.changes, func(c *change) bool { return len(c.Gone)+len(c.Altered) > 0 }) {
 		return elsewhere
 	}
 	for _, c := range p.changes {
-		c.group.load()
-		for _, list := range [][]string{c.known, c.fresh.list()} {
+		c.Group.Load()
+		for _, list := range [][]string{c.Known, c.fresh.list()} {
 			for _, logical := range list {
-				elsewhere[c.group.files[logical].SHA256] = true
+				elsewhere[c.Group.Files[logical].SHA256] = true
 			}
 		}
-		c.group.release()
+		c.Group.Release()
 	}
 	return elsewhere
 }
 
 // harmed are the paths altered or gone whose bytes stand nowhere else now.
 func (c *change) harmed(elsewhere map[manifest.Digest]bool) []string {
-	return append(c.without(elsewhere, c.altered), c.vanished(elsewhere)...)
+	return append(c.without(elsewhere, c.Altered), c.vanished(elsewhere)...)
 }
 
 // vanished are the paths gone, leaving out those that were moved.
 func (c *change) vanished(elsewhere map[manifest.Digest]bool) []string {
-	return c.without(elsewhere, c.gone)
+	return c.without(elsewhere, c.Gone)
 }
 
 func (c *change) without(elsewhere map[manifest.Digest]bool, paths []string) []string {
-	if c.old == nil {
+	if c.Old == nil {
 		return nil
 	}
-	state := c.old.inv.State(c.old.head())
+	state := c.Old.Inv.State(c.Old.Head())
 	return slices.DeleteFunc(slices.Clone(paths), func(logical string) bool { return elsewhere[state[logical]] })
 }
 
@@ -238,10 +239,10 @@ func (p *planner) askUnfiled() error {
 		return err
 	case !many && accepted != "":
 		return p.r.Ledger.SetValue(unfiledKey, "")
-	case many && p.r.Accept != nil:
+	case many && p.r.Accepted:
 		return p.r.Ledger.SetValue(unfiledKey, "yes")
 	case many && accepted == "":
-		p.r.inquire(AskUnfiled)
+		p.r.Question(AskUnfiled)
 	}
 	return nil
 }
@@ -258,22 +259,22 @@ func (p *planner) holdAgain(ctx context.Context) error {
 	}
 	size := map[manifest.Digest]int64{}
 	for _, c := range p.changes {
-		c.group.load()
-		for logical := range c.fresh.all() {
-			f := c.group.files[logical]
+		c.Group.Load()
+		for logical := range c.fresh.All() {
+			f := c.Group.Files[logical]
 			size[f.SHA256] = f.Size
 		}
-		c.group.release()
+		c.Group.Release()
 	}
 	var again int64
 	twice := map[manifest.Digest]bool{}
-	log, _, _ := p.r.look()
-	for _, slug := range slices.Sorted(maps.Keys(log.index)) {
-		o, err := p.r.objects.get(ctx, slug)
+	log := p.r.Sites.Log()
+	for _, slug := range slices.Sorted(maps.Keys(log.Index)) {
+		o, err := p.r.Sites.Get(ctx, slug)
 		if err != nil {
 			continue // it waits already, with its own reason
 		}
-		for d := range o.inv.Content {
+		for d := range o.Inv.Content {
 			if n, ok := size[d]; ok && !twice[d] {
 				twice[d] = true
 				again += n
@@ -284,7 +285,7 @@ func (p *planner) holdAgain(ctx context.Context) error {
 		return nil
 	}
 	p.hold(ReasonAgain, func(c *change) []string {
-		return slices.DeleteFunc(c.fresh.list(), func(l string) bool { return !twice[c.group.files[l].SHA256] })
+		return slices.DeleteFunc(c.fresh.list(), func(l string) bool { return !twice[c.Group.Files[l].SHA256] })
 	})
 	return nil
 }

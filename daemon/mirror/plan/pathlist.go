@@ -1,4 +1,4 @@
-package mirror
+package plan
 
 import (
 	"encoding/binary"
@@ -40,7 +40,7 @@ func (p *pathList) fit() { p.b, p.last = append(make([]byte, 0, len(p.b)), p.b..
 
 func (p *pathList) len() int { return p.n }
 
-func (p *pathList) all() iter.Seq[string] {
+func (p *pathList) All() iter.Seq[string] {
 	return func(yield func(string) bool) {
 		last := ""
 		for b := p.b; len(b) > 0; {
@@ -59,7 +59,7 @@ func (p *pathList) all() iter.Seq[string] {
 
 func (p *pathList) list() []string {
 	list := make([]string, 0, p.n)
-	for path := range p.all() {
+	for path := range p.All() {
 		list = append(list, path)
 	}
 	return list

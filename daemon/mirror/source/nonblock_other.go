@@ -1,5 +1,5 @@
 //go:build !unix
 
-package mirror
+package source
 
 const nonblock = 0

@@ -1,0 +1,108 @@
+// Package authority settles who records an archive, and which seal is the
+// archive's. A round makes a [Recorder] and calls its methods in this order:
+//
+//	Ask      who does each copy in reach name? Before anything else is read
+//	Seals    which seal is the archive's, and which copies tell another
+//	Claim    may this machine make versions; every copy in reach says so now
+//	Begin    names this round in each bucket, before the first line
+//	Recheck  before each version: did another machine take over meanwhile?
+//	End      takes the round's name from a bucket that has all there is
+//
+// [TakeOver] makes this machine the one that records. What a state folder has to
+// remember for all this is written and read by the functions of notes.go.
+//
+// An archive has one author, named in author.json on every copy, with an epoch
+// that grows with each take-over. A drive is locked while a round is at it. A
+// bucket knows no locks, and names an author, which a state folder that was copied
+// is as well. So in a bucket the round that records names itself: author.json has
+// its id, from before its first line until the bucket's seal has its last. The name
+// is put there on condition that nobody else was named since the round began to
+// look, so of two rounds one records, and the other leaves it for this time. A
+// round that ended on the way stays named; its own state goes on where it stopped,
+// and any other waits for a person's word.
+package authority
+
+import (
+	"errors"
+	"fmt"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// ErrNotAuthor: another machine makes this archive's versions. Decide on it
+// with errors.Is; the message names the machine and what to do.
+var ErrNotAuthor = errors.New("another machine records this archive")
+
+// ErrHoldOff: nothing may be recorded in this round; what Wait was told says why.
+var ErrHoldOff = errors.New("nothing may be recorded in this round")
+
+// What Wait and Question are told.
+const (
+	// Overtaken is why a round stops recording that another one went by.
+	Overtaken = "another round recorded in the bucket meanwhile; the next one goes on from there"
+	// AskTwin is asked where a bucket shows that another state recorded as this one.
+	AskTwin = "another state folder recorded under this one's name, so this computer was put back from a backup, or a copy of it is running; if it was put back, say so with `linecamp mirror --accept-changes`, else run `linecamp setup --take-over` on the one that is to go on recording"
+	// OtherState begins the reason where another state folder of this machine's
+	// name records; RecordsThere stands in the one where a twin is at it.
+	OtherState   = "another state folder records this archive"
+	RecordsThere = "another state folder with this one's name is recording"
+)
+
+// Copy is a copy of the archive, as far as it matters who records there.
+type Copy struct {
+	ID, Name string
+	Root     store.Root  // nil where it is out of reach
+	Bucket   bool        // it knows no locks, so the round that records is named there
+	Usable   func() bool // in this round, until now
+	Fail     func(error) // what ends its part in the round
+}
+
+// Recorder is one state folder in one round that may record.
+type Recorder struct {
+	Archive  string // the archive's uuid
+	Author   string // the uuid of this state folder
+	Machine  string // this machine's name, for people
+	Accepted bool   // a person said that what looks odd is meant
+	Copies   []Copy // in the settings' order
+	Notes    Notes
+	Sync     func() error                     // has the notes outlive a power cut
+	Lines    func() []manifest.Line           // of the archive's seal, as it is now
+	Wait     func(reason string, person bool) // why nothing is recorded
+	Question func(question string)
+
+	named []named // who each copy names, by its place in Copies
+	round string  // the name under which this round records in buckets, once it does
+}
+
+// named is who a copy says records the archive; the zero value where it names
+// nobody yet, or was not asked.
+type named struct {
+	store.Author
+	asked bool
+	was   *store.Info // what a claim replaces
+}
+
+func (r *Recorder) notAuthor(machine string) error {
+	said := fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine)
+	if machine == r.Machine {
+		said = fmt.Sprintf("%s, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", OtherState, machine)
+	}
+	r.Wait(said, true)
+	return ErrHoldOff
+}
+
+// epoch is the epoch this machine records in: 1 until the seal has an author
+// line, then that line's; 0 where the line names another machine.
+func (r *Recorder) epoch() int {
+	e := 1
+	for _, l := range r.Lines() {
+		if l.What == manifest.LineAuthor {
+			e = 0
+			if l.Author == r.Author {
+				e = l.Epoch
+			}
+		}
+	}
+	return e
+}

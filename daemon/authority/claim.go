@@ -1,0 +1,137 @@
+package authority
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"linecamp/manifest/store"
+)
+
+// Ask asks every copy in reach who records the archive. All are asked before any
+// is written, so that a machine that is not the author leaves no mark. Whoever was
+// named last is noted: that another machine records stays true when the copy that
+// says so is out of reach.
+func (r *Recorder) Ask(ctx context.Context) error {
+	r.named = make([]named, len(r.Copies))
+	last, err := LastAuthor(r.Notes, r.Archive)
+	if err != nil {
+		return err
+	}
+	for i, c := range r.Copies {
+		if !c.Usable() {
+			continue
+		}
+		a, info, err := store.ReadAuthor(ctx, c.Root)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			r.named[i].asked = true
+			continue
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			c.Fail(fmt.Errorf("reading who records there: %w", err))
+			continue
+		}
+		r.named[i] = named{a, true, &info}
+		if a.Archive == r.Archive && a.Epoch > last.Epoch {
+			last = a
+			if err := NoteAuthor(r.Notes, a); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// Claim makes sure that every copy in reach names this machine as the author.
+// A copy without an author is claimed create-only: of two machines, one wins. A
+// copy with an older epoch was out of reach while this machine took over. A
+// copy with another history counts only if its epoch is later than ours.
+func (r *Recorder) Claim(ctx context.Context) error {
+	epoch := r.epoch()
+	last, err := LastAuthor(r.Notes, r.Archive)
+	if err != nil {
+		return err
+	}
+	for i, c := range r.Copies { // in the settings' order, so that the report is the same each time
+		a := r.named[i]
+		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && c.Usable()) {
+			return r.notAuthor(a.Machine)
+		}
+	}
+	if last.Author != "" && last.Author != r.Author && last.Epoch >= epoch {
+		return r.notAuthor(last.Machine)
+	}
+	if epoch == 0 {
+		return r.notAuthor("another machine")
+	}
+	for i, c := range r.Copies {
+		a := r.named[i]
+		if !a.asked || !c.Usable() || a.Author.Author == r.Author && a.Epoch == epoch {
+			continue
+		}
+		mine := store.Author{Archive: r.Archive, Author: r.Author, Machine: r.Machine, Epoch: epoch}
+		err := store.WriteAuthor(ctx, c.Root, mine, a.was)
+		switch {
+		case errors.Is(err, store.ErrConflict): // another machine was quicker
+			if err := r.askAgain(ctx, i); err != nil {
+				return err
+			}
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			c.Fail(fmt.Errorf("writing who records there: %w", err))
+		default:
+			r.named[i] = named{Author: mine, asked: true}
+			if !c.Bucket {
+				continue
+			}
+			if a, info, err := store.ReadAuthor(ctx, c.Root); err == nil && a == mine {
+				r.named[i].was = &info
+			} else if ctx.Err() != nil {
+				return ctx.Err()
+			} else {
+				c.Fail(fmt.Errorf("reading who records there: %w", cmp.Or(err, store.ErrConflict)))
+			}
+		}
+	}
+	return nil
+}
+
+// Recheck makes sure, before each version, that no other machine took over on
+// a bucket in reach. A bucket that cannot be asked now does not stop a drive.
+func (r *Recorder) Recheck(ctx context.Context) error {
+	for i, c := range r.Copies {
+		if !c.Bucket || !c.Usable() {
+			continue
+		}
+		if err := r.askAgain(ctx, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// askAgain asks one copy again who records the archive.
+func (r *Recorder) askAgain(ctx context.Context, i int) error {
+	a, _, err := store.ReadAuthor(ctx, r.Copies[i].Root)
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err != nil:
+		r.Copies[i].Fail(fmt.Errorf("reading who records there: %w", err))
+		return nil
+	case a.Author == r.Author && r.round != "" && r.named[i].Round == r.round && a.Round != r.round:
+		r.Wait(Overtaken, false)
+		return ErrHoldOff
+	case a.Author == r.Author:
+		return nil
+	}
+	if err := NoteAuthor(r.Notes, a); err != nil {
+		return err
+	}
+	return r.notAuthor(a.Machine)
+}

@@ -1,0 +1,152 @@
+package authority
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+)
+
+// Notes is the part of the ledger that keeps single values.
+type Notes interface {
+	Value(key string) (string, bool, error)
+	SetValue(key, value string) error
+}
+
+const authorKey = "author"
+
+// NoteAuthor keeps who was last named as the author.
+func NoteAuthor(l Notes, a store.Author) error {
+	return l.SetValue(authorKey, fmt.Sprintf("%d %s %s %s", a.Epoch, a.Author, a.Archive, a.Machine))
+}
+
+// LastAuthor is whom NoteAuthor noted for this archive, else the zero value.
+func LastAuthor(l Notes, archiveID string) (store.Author, error) {
+	v, _, err := l.Value(authorKey)
+	if err != nil {
+		return store.Author{}, err
+	}
+	f := strings.SplitN(v, " ", 4)
+	if len(f) < 4 || f[2] != archiveID {
+		return store.Author{}, nil
+	}
+	epoch, err := strconv.Atoi(f[0])
+	if err != nil {
+		return store.Author{}, nil
+	}
+	return store.Author{Epoch: epoch, Author: f[1], Archive: f[2], Machine: f[3]}, nil
+}
+
+// readKey is where it is noted that a copy was read once by this state, and
+// scanKey that every site there was looked at.
+func readKey(copyID string) string { return "read " + copyID }
+func scanKey(copyID string) string { return "scanned " + copyID }
+
+// MarkRead notes that this machine's state has seen what the copy holds. Until
+// every copy is marked, nothing is recorded. A person who gives a copy up
+// answers for what it holds; no round has it among its copies.
+func MarkRead(l Notes, copyID string) error { return l.SetValue(readKey(copyID), "yes") }
+
+// WasRead reports whether MarkRead noted the copy.
+func WasRead(l Notes, copyID string) (bool, error) { return noted(l, readKey(copyID)) }
+
+// MarkScanned notes that the ledger knows each site's newest version on the copy.
+func MarkScanned(l Notes, copyID string) error { return l.SetValue(scanKey(copyID), "yes") }
+
+// WasScanned reports whether MarkScanned noted the copy.
+func WasScanned(l Notes, copyID string) (bool, error) { return noted(l, scanKey(copyID)) }
+
+func noted(l Notes, key string) (bool, error) {
+	v, _, err := l.Value(key)
+	return v != "", err
+}
+
+// Unread makes this machine's state new to a copy again: what the copy holds is
+// to be read before anything is recorded. A machine that takes over does this
+// for every copy, since the one before may have committed more than it sealed.
+func Unread(l Notes, copyID string) error {
+	return errors.Join(l.SetValue(readKey(copyID), ""), l.SetValue(scanKey(copyID), ""))
+}
+
+// ReadAnew makes this machine's state new to a copy that was given up and is used
+// again. The person who gave it up answered for what it holds, so nothing waits
+// for it.
+func ReadAnew(l Notes, copyID string) error {
+	return errors.Join(MarkRead(l, copyID), l.SetValue(scanKey(copyID), ""))
+}
+
+const (
+	// RoundsKey is where the author and the rounds are noted that a bucket may name
+	// for this state.
+	RoundsKey = "recording"
+	// twinKey is where it is noted that another state bears this one's author id.
+	twinKey = "another state bears this one's name"
+)
+
+// ownRounds are the rounds of an author that a bucket may name for this state.
+func ownRounds(l Notes, author string) ([]string, error) {
+	v, _, err := l.Value(RoundsKey)
+	f := strings.Fields(v)
+	if err != nil || len(f) == 0 || f[0] != author {
+		return nil, err
+	}
+	return f[1:], nil
+}
+
+// isOwn reports whether the round that a bucket names is one of this state.
+func isOwn(l Notes, a store.Author) (bool, error) {
+	own, err := ownRounds(l, a.Author)
+	return slices.Contains(own, a.Round), err
+}
+
+// ForgetTwin notes that this state has a name of its own again.
+func ForgetTwin(l Notes) error { return l.SetValue(twinKey, "") }
+
+// HasTwin reports whether another state recorded under this one's name.
+func HasTwin(l Notes) (bool, error) { return noted(l, twinKey) }
+
+func sealKey(copyID string) string { return "seal " + copyID }
+
+// NoteSeal notes how many lines the copy's seal has, and the ETag of the file
+// that a bucket appends to.
+func NoteSeal(ctx context.Context, l Notes, c Copy, s *manifest.Seal) error {
+	if s.Len() == 0 {
+		return nil
+	}
+	etag := ""
+	if c.Bucket {
+		info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
+		if err != nil {
+			return fmt.Errorf("looking at its seal: %w", err)
+		}
+		etag = info.ETag
+	}
+	return l.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+etag)
+}
+
+// NotedSeal is what NoteSeal noted last.
+func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
+	v, _, err := l.Value(sealKey(copyID))
+	if err != nil {
+		return 0, "", err
+	}
+	text, etag, _ := strings.Cut(v, " ")
+	lines, _ = strconv.Atoi(text)
+	return lines, etag, nil
+}
+
+// sameSeal is the number of lines the copy's seal still has, if its open file is
+// the one last seen.
+func sameSeal(ctx context.Context, l Notes, c Copy) (int, bool) {
+	n, etag, err := NotedSeal(l, c.ID)
+	if !c.Bucket || err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
+		return 0, false // a full file says nothing of the next one
+	}
+	info, err := c.Root.Stat(ctx, manifest.SealFile((n-1)/manifest.SealLines))
+	return n, err == nil && info.ETag == etag
+}
