@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/archive"
+
 	"linecamp/daemon/handover"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
@@ -82,7 +84,7 @@ func (o HandOverOptions) place(folder string) error {
 	if err != nil || folder == "" {
 		return err
 	}
-	if folder, err = resolved(folder); err != nil {
+	if folder, err = archive.Resolved(folder); err != nil {
 		return nil // it is not there, so nothing lies in it
 	}
 	for {
@@ -92,7 +94,7 @@ func (o HandOverOptions) place(folder string) error {
 		}
 		into = filepath.Dir(into) // what is not made yet
 	}
-	if within(into, folder) {
+	if archive.Within(into, folder) {
 		return fmt.Errorf("%s lies in the working folder, where the bag would be kept as new photos, so it %w; choose a folder outside", o.Into, handover.ErrInto)
 	}
 	return nil

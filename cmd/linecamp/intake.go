@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"linecamp/daemon"
+	"linecamp/daemon/cameracard"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/show/text"
 )
@@ -114,7 +115,7 @@ func sheetPlace(sheet, card string) error {
 	if ext := strings.ToLower(filepath.Ext(sheet)); ext != ".html" && ext != ".htm" {
 		return usagef("--sheet takes the name of a page, ending in .html, not %q", sheet)
 	}
-	if daemon.Inside(sheet, card) {
+	if cameracard.Inside(sheet, card) {
 		return usagef("the sheet would be written onto the card, which is never changed; name a place elsewhere")
 	}
 	return nil

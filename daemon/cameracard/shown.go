@@ -1,4 +1,4 @@
-package daemon
+package cameracard
 
 import (
 	"encoding/json"
@@ -20,14 +20,14 @@ import (
 // card is known by its place; whether another card lies there by now, its
 // pictures tell.
 func planKey(card string) string {
-	if real, err := resolved(card); err == nil {
+	if real, err := archive.Resolved(card); err == nil {
 		card = real
 	}
 	return "plan shown for " + card
 }
 
 // rememberPlan keeps the plan as it is shown, in each of the archives.
-func rememberPlan(card string, archives []*Archive, plan []intake.Shown) error {
+func rememberPlan(card string, archives []*archive.Archive, plan []intake.Shown) error {
 	b, err := json.Marshal(plan)
 	if err != nil {
 		return err
@@ -41,7 +41,7 @@ func rememberPlan(card string, archives []*Archive, plan []intake.Shown) error {
 }
 
 // planShown is the plan shown last; nil where none is remembered.
-func planShown(card string, archives []*Archive) (plan []intake.Shown, err error) {
+func planShown(card string, archives []*archive.Archive) (plan []intake.Shown, err error) {
 	text, ok, err := archives[0].Ledger.Value(planKey(card))
 	if err != nil || !ok {
 		return nil, errors.Join(err)
@@ -57,10 +57,10 @@ type sorting string
 
 // toSort reports whether a card is a folder in the working folder where files wait
 // for somebody to sort them. One where paths tell of a site's visits is none.
-func (a *Archive) toSort(card string, t *tally.Result, layout *layout.Layout) (sorting, error) {
-	c, err1 := resolved(card)
-	f, err2 := resolved(a.Config.Folder)
-	if err1 != nil || err2 != nil || c == f || !within(c, f) {
+func toSort(a *archive.Archive, card string, t *tally.Result, layout *layout.Layout) (sorting, error) {
+	c, err1 := archive.Resolved(card)
+	f, err2 := archive.Resolved(a.Config.Folder)
+	if err1 != nil || err2 != nil || c == f || !archive.Within(c, f) {
 		return "", nil
 	}
 	rel, err := filepath.Rel(f, c)

@@ -1,13 +1,16 @@
-package daemon
+// Package cameracard is the way in from a camera card, and says whether one may be
+// wiped. Begin with [Intake], which proposes what of a card goes where, and
+// [MayWipe], which asks every copy for each of its files. Both look at several
+// archives at once.
+package cameracard
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
-	"strings"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
@@ -17,19 +20,16 @@ import (
 	"linecamp/manifest/tally"
 )
 
-// IntakeReport is what a camera card holds and what became of it.
-type IntakeReport = intake.Plan
-
-// IntakePlan is a proposal for a card, with what is needed to file it.
-type IntakePlan struct {
+// Plan is a proposal for a card, with what is needed to file it.
+type Plan struct {
 	*intake.Plan
-	archives []*Archive
+	archives []*archive.Archive
 }
 
 // Intake reads a camera card and proposes what of it goes where, in any of the
 // archives. Nothing is written but what the ledgers remember of the working
 // folders.
-func Intake(ctx context.Context, card string, archives []*Archive, o intake.Options, p Progress) (*IntakePlan, error) {
+func Intake(ctx context.Context, card string, archives []*archive.Archive, o intake.Options, p archive.Progress) (*Plan, error) {
 	for _, a := range archives {
 		if err := separate(card, a.Config.Folder, true); err != nil {
 			return nil, err
@@ -42,7 +42,7 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 	}
 	var targets []*intake.Archive
 	for _, a := range archives {
-		t, err := a.target(ctx, card, p)
+		t, err := target(ctx, a, card, p)
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.Config.Name, err)
 		}
@@ -64,12 +64,12 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 			return nil, err
 		}
 	}
-	return &IntakePlan{plan, archives}, nil
+	return &Plan{plan, archives}, nil
 }
 
 // File files what the plan proposes. One intake at a time files into an
 // archive.
-func (p *IntakePlan) File(ctx context.Context) error {
+func (p *Plan) File(ctx context.Context) error {
 	for _, a := range p.archives {
 		leave, err := a.Turns.File(ctx)
 		if err != nil {
@@ -81,7 +81,7 @@ func (p *IntakePlan) File(ctx context.Context) error {
 }
 
 // target is the archive as intake needs it.
-func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.Archive, error) {
+func target(ctx context.Context, a *archive.Archive, from string, p archive.Progress) (*intake.Archive, error) {
 	t, err := a.Folder(ctx, p)
 	if err != nil {
 		return nil, err
@@ -90,7 +90,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 	if err != nil {
 		return nil, err
 	}
-	unsorted, err := a.toSort(from, t, layout)
+	unsorted, err := toSort(a, from, t, layout)
 	if err != nil {
 		return nil, err
 	}
@@ -100,7 +100,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 		return nil, err
 	}
 	defer r.Close()
-	recorded, err := a.recorded(ctx, r)
+	recorded, err := recorded(ctx, a, r)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +110,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 	}
 	besides := unsorted.objects(k)
 	here := contents(t)
-	if err := a.addUnsettled(ctx, t, here); err != nil {
+	if err := addUnsettled(ctx, a, t, here); err != nil {
 		return nil, err
 	}
 	return &intake.Archive{Name: a.Config.Name, Folder: a.Config.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.Config.Years.Metres, Units: a.Config.Distances(), Has: func(d manifest.Digest) bool {
@@ -123,7 +123,7 @@ func (a *Archive) target(ctx context.Context, from string, p Progress) (*intake.
 type stored struct{ object, path string }
 
 // recorded is every content of every version of every site.
-func (a *Archive) recorded(ctx context.Context, r *reach.Copies) (map[manifest.Digest][]stored, error) {
+func recorded(ctx context.Context, a *archive.Archive, r *reach.Copies) (map[manifest.Digest][]stored, error) {
 	k, err := a.Known(ctx, r)
 	if err != nil {
 		return nil, err
@@ -168,60 +168,27 @@ func separate(card, folder string, insideAllowed bool) error {
 	if folder == "" {
 		return nil
 	}
-	a, err := resolved(card)
+	a, err := archive.Resolved(card)
 	if err != nil {
 		return nil // reading the card will say so
 	}
-	b, err := resolved(folder)
+	b, err := archive.Resolved(folder)
 	if err != nil {
 		return nil
 	}
-	if a == b || within(b, a) || !insideAllowed && within(a, b) {
+	if a == b || archive.Within(b, a) || !insideAllowed && archive.Within(a, b) {
 		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
 	}
 	return nil
 }
 
-func resolved(p string) (string, error) {
-	p, err := filepath.Abs(p)
-	if err != nil {
-		return "", err
-	}
-	return filepath.EvalSymlinks(p)
-}
-
-// within reports whether p lies below dir.
-func within(p, dir string) bool {
-	rel, err := filepath.Rel(dir, p)
-	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(os.PathSeparator))
-}
-
-// HasFolder reports whether this machine has a working folder of the archive.
-func (a *Archive) HasFolder() bool { return a.Config.Folder != "" }
-
-var errNoFolders = errors.New("none of the archives has a working folder on this machine, so there is nowhere to file to")
-
-// WithFolder leaves the archives that files can go to.
-func WithFolder(archives []*Archive) ([]*Archive, error) {
-	var list []*Archive
-	for _, a := range archives {
-		if a.HasFolder() {
-			list = append(list, a)
-		}
-	}
-	if len(list) == 0 {
-		return nil, errNoFolders
-	}
-	return list, nil
-}
-
 // Inside reports whether a file's place is a folder or lies below it, as far as
 // that can be told.
 func Inside(file, folder string) bool {
-	a, err := resolved(filepath.Dir(file))
+	a, err := archive.Resolved(filepath.Dir(file))
 	if err != nil {
 		return false
 	}
-	b, err := resolved(folder)
-	return err == nil && within(a, b)
+	b, err := archive.Resolved(folder)
+	return err == nil && archive.Within(a, b)
 }

@@ -1,4 +1,4 @@
-package daemon
+package cameracard
 
 import (
 	"cmp"
@@ -11,6 +11,8 @@ import (
 	"slices"
 	"time"
 
+	"linecamp/daemon/archive"
+
 	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
@@ -21,21 +23,18 @@ import (
 	"linecamp/verify"
 )
 
-// WipeReport says whether a card may be wiped.
-type WipeReport = intake.Wipe
-
 // MayWipe says of each file on a card, or in an old laptop's folder, whether it
 // is safe without it. othersMoved is a person's word that what linecamp keeps
 // nowhere is somewhere else by now.
-func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved bool, p Progress) (*WipeReport, error) {
+func MayWipe(ctx context.Context, card string, archives []*archive.Archive, othersMoved bool, p archive.Progress) (*intake.Wipe, error) {
 	// The archives first: what is on the card is what decides, so it is read
 	// as late as can be.
 	k := &keeper{}
 	for _, a := range archives {
-		if err := a.foreign(card); err != nil {
+		if err := foreign(a, card); err != nil {
 			return nil, err
 		}
-		kept, err := a.kept(ctx, card, p)
+		kept, err := keptBy(ctx, a, card, p)
 		if err != nil {
 			return nil, fmt.Errorf("archive %s: %w", a.Config.Name, err)
 		}
@@ -56,17 +55,17 @@ func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved 
 
 // foreign refuses the archive's own places: what is in them is on them by
 // intent, and is what a card's files are counted against.
-func (a *Archive) foreign(card string) error {
+func foreign(a *archive.Archive, card string) error {
 	if err := separate(card, a.Config.Folder, false); err != nil {
 		return err
 	}
-	at, err := resolved(card)
+	at, err := archive.Resolved(card)
 	if err != nil {
 		return nil // reading the card will say so
 	}
 	for _, c := range a.Config.Copies {
-		root, err := resolved(c.Root)
-		if c.Kind == config.KindDrive && err == nil && (at == root || within(at, root)) {
+		root, err := archive.Resolved(c.Root)
+		if c.Kind == config.KindDrive && err == nil && (at == root || archive.Within(at, root)) {
 			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.Config.Name, intake.ErrAsked)
 		}
 	}
@@ -78,7 +77,7 @@ type keeper struct{ archives []*kept }
 
 // kept is what one archive knows to be where.
 type kept struct {
-	archive  *Archive
+	archive  *archive.Archive
 	reach    *reach.Copies
 	name     string
 	line     words.Line // of the archive, for command lines
@@ -97,7 +96,7 @@ type keptCopy struct {
 	here        bool
 }
 
-func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, error) {
+func keptBy(ctx context.Context, a *archive.Archive, card string, p archive.Progress) (*kept, error) {
 	k := &kept{archive: a, name: a.Config.Name, line: a.Line, damaged: map[string]bool{}}
 	if a.Config.Folder != "" {
 		// It counts as no copy; it only tells what a mirror round would bring
@@ -106,7 +105,7 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		switch {
 		case err == nil:
 			k.working = contents(t)
-			if err := a.addUnsettled(ctx, t, k.working); err != nil {
+			if err := addUnsettled(ctx, a, t, k.working); err != nil {
 				return nil, err
 			}
 		case !errors.Is(err, walk.ErrNoFolder):
@@ -118,7 +117,7 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 		return nil, err
 	}
 	k.reach = r
-	if err := a.keptOn(ctx, k, card); err != nil {
+	if err := keptOn(ctx, a, k, card); err != nil {
 		r.Close()
 		return nil, err
 	}
@@ -126,9 +125,9 @@ func (a *Archive) kept(ctx context.Context, card string, p Progress) (*kept, err
 }
 
 // keptOn gathers what is known of each copy.
-func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) {
+func keptOn(ctx context.Context, a *archive.Archive, k *kept, card string) (err error) {
 	r := k.reach
-	if k.recorded, err = a.recorded(ctx, r); err != nil {
+	if k.recorded, err = recorded(ctx, a, r); err != nil {
 		return err
 	}
 	objects := map[string]bool{}
@@ -138,7 +137,7 @@ func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) 
 		}
 	}
 	for _, h := range r.All {
-		k.copies = append(k.copies, a.keptCopy(h, card))
+		k.copies = append(k.copies, placeOf(a, h, card))
 		held := map[string]map[string]verify.Held{}
 		for o := range objects {
 			if held[o], err = a.Ledger.Held(h.ID, o); err != nil {
@@ -159,7 +158,7 @@ func (a *Archive) keptOn(ctx context.Context, k *kept, card string) (err error) 
 
 // addUnsettled adds the files that the tally leaves for later, because they
 // changed a moment ago: they are filed, though no round would take them yet.
-func (a *Archive) addUnsettled(ctx context.Context, t *tally.Result, to map[manifest.Digest]string) error {
+func addUnsettled(ctx context.Context, a *archive.Archive, t *tally.Result, to map[manifest.Digest]string) error {
 	for _, w := range t.Waiting {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -187,10 +186,10 @@ func digest(ctx context.Context, name string) (manifest.Digest, error) {
 	return d, err
 }
 
-// keptCopy finds out which device a copy is on, and whether it may be counted
+// placeOf finds out which device a copy is on, and whether it may be counted
 // on. Drives that are away cannot be told apart and count as one device
 // together.
-func (a *Archive) keptCopy(h *reach.Copy, card string) keptCopy {
+func placeOf(a *archive.Archive, h *reach.Copy, card string) keptCopy {
 	c := keptCopy{name: h.Name, here: h.Root != nil}
 	switch {
 	case h.Kind == config.KindS3 && h.Root != nil:
@@ -220,8 +219,8 @@ func driveDevice(root, folder, card string) (device, why string) {
 			return "", "is on the same disk as the working folder"
 		}
 	}
-	if rr, err := resolved(root); err == nil {
-		if rc, err := resolved(card); err == nil && within(rr, rc) {
+	if rr, err := archive.Resolved(root); err == nil {
+		if rc, err := archive.Resolved(card); err == nil && archive.Within(rr, rc) {
 			return "", "lies in the folder that is to be wiped"
 		}
 	}

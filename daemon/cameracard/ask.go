@@ -1,4 +1,4 @@
-package daemon
+package cameracard
 
 import (
 	"context"
@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"sync"
+
+	"linecamp/daemon/archive"
 
 	"golang.org/x/sync/errgroup"
 
@@ -30,7 +32,7 @@ func (k *kept) counted(copy int, s stored, d manifest.Digest) (verify.Held, bool
 // ask asks every copy within reach for each file of a card that is to be counted
 // on it. What is remembered says that a copy had it; only the copy itself can say
 // that it has it now.
-func (k *kept) ask(ctx context.Context, card *intake.Card, p Progress) error {
+func (k *kept) ask(ctx context.Context, card *intake.Card, p archive.Progress) error {
 	k.answers = make([]map[stored]string, len(k.copies))
 	var mu sync.Mutex
 	g, ctx := errgroup.WithContext(ctx)
