@@ -108,7 +108,7 @@ func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[
 			report.Unreached = append(report.Unreached, mend.Unreached{Copy: h.Name, Reason: h.Err.Error()})
 		}
 	}
-	if ferr := cmp.Or(a.forgetMended(report), a.forgetMendedWaits(report)); err == nil && ferr != nil {
+	if ferr := cmp.Or(a.forgetMended(report), a.ForgetMendedWaits(report)); err == nil && ferr != nil {
 		err = fmt.Errorf("the ledger: %w", ferr)
 	}
 	return report, err

@@ -131,11 +131,11 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if folder != nil {
 		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: mirror.ReasonFolder + words.Plain(folder.Error()), Person: true})
 	}
-	if serr := cmp.Or(a.noteStates(r, report), a.noteGone(report)); err == nil && serr != nil {
+	if serr := cmp.Or(a.noteStates(r, report), a.NoteGone(report)); err == nil && serr != nil {
 		err = serr
 	}
 	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.Open()) > 0) {
-		if serr := a.noteWaits(report.Waiting, report.Asks); err == nil && serr != nil {
+		if serr := a.NoteWaits(report.Waiting, report.Asks); err == nil && serr != nil {
 			err = serr
 		}
 	}

@@ -15,7 +15,6 @@ import (
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -105,7 +104,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 			return err
 		}
 	}
-	if err := a.noteChecks(report.Report); err != nil {
+	if err := a.NoteChecks(report.Report); err != nil {
 		return fmt.Errorf("the ledger: %w", err)
 	}
 	at := ""
@@ -345,24 +344,4 @@ func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k
 		return in, err
 	}
 	return in, a.RememberYears(in, report.Years)
-}
-
-// judgeAgain judges the years by the working folder as t tells of it, so that the
-// status knows at once what a person put on file. Without it, the next check
-// does.
-func (a *Archive) judgeAgain(k *archive.Known, t *tally.Result) error {
-	if t == nil {
-		return nil
-	}
-	in, faults, err := a.JudgedBy(t, k.Copies, k, nil)
-	if err != nil {
-		return err
-	}
-	in.Join()
-	report := verify.Report{Judged: true, Years: years.Judge(in)}
-	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
-	if err := k.Ctx.Err(); err != nil {
-		return err
-	}
-	return errors.Join(a.RememberYears(in, report.Years), a.noteChecks(report))
 }

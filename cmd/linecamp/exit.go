@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/decide"
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
@@ -49,7 +50,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		history.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, daemon.ErrExplain, daemon.ErrUndo, daemon.ErrHandOver, handover.ErrInto, daemon.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		history.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

@@ -13,7 +13,9 @@ import (
 	"linecamp/manifest/walk"
 	"linecamp/verify"
 	"linecamp/verify/deep"
+	"linecamp/verify/findings"
 	"linecamp/verify/gather"
+	"linecamp/verify/years"
 )
 
 // FolderNow is a tally of the working folder; nil where it is not there now.
@@ -131,4 +133,24 @@ func (a *Archive) addSaid(in *gather.Input) error {
 		in.Sites[i].Decisions = manifest.Standing(in.Sites[i].Decisions)
 	}
 	return nil
+}
+
+// JudgeAgain judges the years by the working folder as t tells of it, so that the
+// status knows at once what a person put on file. Without it, the next check
+// does.
+func (a *Archive) JudgeAgain(k *Known, t *tally.Result) error {
+	if t == nil {
+		return nil
+	}
+	in, faults, err := a.JudgedBy(t, k.Copies, k, nil)
+	if err != nil {
+		return err
+	}
+	in.Join()
+	report := verify.Report{Judged: true, Years: years.Judge(in)}
+	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
+	if err := k.Ctx.Err(); err != nil {
+		return err
+	}
+	return errors.Join(a.RememberYears(in, report.Years), a.NoteChecks(report))
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/manifest/words"
 )
 
 // The service leaves a sign of life for each archive in its state folder, so
@@ -101,12 +102,9 @@ func lives(process int) bool {
 func (s State) String() string {
 	switch {
 	case s.Running:
-		return "The service has been running since " + when(*s.Since) + "."
+		return "The service has been running since " + words.When(*s.Since) + "."
 	case s.Since != nil:
-		return "No service has run here since " + when(*s.Since) + "."
+		return "No service has run here since " + words.When(*s.Since) + "."
 	}
 	return "No service has ever run here."
 }
-
-// when shows a moment in local time.
-func when(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006, 15:04") }

@@ -1,4 +1,8 @@
-package daemon
+// Package decide puts on file what a person decides about the record. Begin with
+// [Explain], which says why a year is missing or what is with a file, and [Same],
+// which says that two sites are one stake. What is on file counts at once; the next
+// mirror round writes it into the site's record.
+package decide
 
 import (
 	"context"
@@ -85,7 +89,7 @@ var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 // file. It counts at once; the next mirror round writes it into the site's
 // record. A fault in what was asked for wraps ErrExplain or history.ErrNoSite, or
 // is a *history.ManySites.
-func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (ExplainReport, error) {
+func Explain(ctx context.Context, a *archive.Archive, o ExplainOptions, p archive.Progress) (ExplainReport, error) {
 	report := ExplainReport{Archive: a.Config.Name, Explained: []ExplainedSite{}}
 	if a.Config.Folder == "" {
 		return report, fmt.Errorf("%s: %w; explain it on the machine that has the working folder", a.Config.Name, archive.ErrNoFolder)
@@ -114,7 +118,7 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (Ex
 		return report, err
 	}
 	defer k.Copies.Close()
-	sites, err := a.meant(k, o, &d)
+	sites, err := meant(a, k, o, &d)
 	if err != nil {
 		return report, err
 	}
@@ -122,19 +126,19 @@ func (a *Archive) Explain(ctx context.Context, o ExplainOptions, p Progress) (Ex
 	if err != nil {
 		return report, err
 	}
-	said, err := a.explanation(k, t, &report, sites, d)
+	said, err := explanation(a, k, t, &report, sites, d)
 	if err != nil {
 		return report, err
 	}
 	if err := a.Ledger.AddSaid(said...); err != nil {
 		return report, fmt.Errorf("writing the ledger: %w", err)
 	}
-	return report, a.judgeAgain(k, t)
+	return report, a.JudgeAgain(k, t)
 }
 
 // explanation is what goes on file, and is told in the report.
-func (a *Archive) explanation(k *archive.Known, t *tally.Result, report *ExplainReport, sites []verify.Site, d manifest.Decision) (said []ledger.Said, err error) {
-	before, err := a.decided(k, sites)
+func explanation(a *archive.Archive, k *archive.Known, t *tally.Result, report *ExplainReport, sites []verify.Site, d manifest.Decision) (said []ledger.Said, err error) {
+	before, err := decided(a, k, sites)
 	if err != nil {
 		return nil, err
 	}
@@ -164,13 +168,13 @@ func (a *Archive) explanation(k *archive.Known, t *tally.Result, report *Explain
 	case d.What == manifest.Withdrawn && len(said) == 0:
 		return nil, fmt.Errorf("%w, for nothing of that is explained; to see the years: `linecamp verify --only years`", ErrUndo)
 	case d.What == manifest.Explained && d.Path == "" && t != nil:
-		report.Notes, err = a.sensible(k, t, &d, sites)
+		report.Notes, err = sensible(a, k, t, &d, sites)
 	}
 	return said, err
 }
 
 // decided is what is on file about each of the sites, recorded or not yet.
-func (a *Archive) decided(k *archive.Known, sites []verify.Site) (map[string][]manifest.Decision, error) {
+func decided(a *archive.Archive, k *archive.Known, sites []verify.Site) (map[string][]manifest.Decision, error) {
 	all := map[string][]manifest.Decision{}
 	for _, s := range sites {
 		_, rec, err := k.Object(s.Object)
@@ -223,9 +227,9 @@ func explainedYears(text string, now time.Time) (years []string, err error) {
 
 // meant finds the sites that are meant among those on record, and settles the
 // decision's path.
-func (a *Archive) meant(k *archive.Known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
+func meant(a *archive.Archive, k *archive.Known, o ExplainOptions, d *manifest.Decision) ([]verify.Site, error) {
 	var sites, below []verify.Site
-	want := a.inFolder(o.Path)
+	want := inFolder(a, o.Path)
 	for inv, rec := range k.Pairs() {
 		s := verify.SiteOf(inv.Slug(), rec)
 		if o.Path != "" {
@@ -261,7 +265,7 @@ func (a *Archive) meant(k *archive.Known, o ExplainOptions, d *manifest.Decision
 }
 
 // inFolder makes a path on this computer one in the working folder, if it is.
-func (a *Archive) inFolder(p string) string {
+func inFolder(a *archive.Archive, p string) string {
 	if abs, err := filepath.Abs(p); err == nil {
 		if rel, err := filepath.Rel(a.Config.Folder, abs); err == nil && filepath.IsLocal(rel) {
 			return filepath.ToSlash(rel)

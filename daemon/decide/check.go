@@ -1,4 +1,4 @@
-package daemon
+package decide
 
 import (
 	"fmt"
@@ -19,7 +19,7 @@ import (
 // that none of them knows and years that are in none of their records are
 // refused, since they would be on file and explain nothing; what was not missing
 // anyway comes back as notes.
-func (a *Archive) sensible(k *archive.Known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
+func sensible(a *archive.Archive, k *archive.Known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
 	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return nil, err

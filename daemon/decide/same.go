@@ -1,4 +1,4 @@
-package daemon
+package decide
 
 import (
 	"context"
@@ -64,7 +64,7 @@ func (SameReport) Wants() bool { return false }
 // at once; the next mirror round writes it into the record of the one first
 // named. A fault in what was asked for wraps ErrSame or history.ErrNoSite, or is
 // a *history.ManySites.
-func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameReport, error) {
+func Same(ctx context.Context, a *archive.Archive, o SameOptions, p archive.Progress) (SameReport, error) {
 	report := SameReport{Archive: a.Config.Name, Overlap: []int{}}
 	if a.Config.Folder == "" {
 		return report, fmt.Errorf("%s: %w; join sites on the machine that has the working folder", a.Config.Name, archive.ErrNoFolder)
@@ -96,10 +96,10 @@ func (a *Archive) Same(ctx context.Context, o SameOptions, p Progress) (SameRepo
 	if o.Who == "" {
 		o.Who = archive.Person()
 	}
-	if report, err = a.same(o, why, pair, in, report); err != nil || report.Already {
+	if report, err = same(a, o, why, pair, in, report); err != nil || report.Already {
 		return report, err
 	}
-	return report, a.judgeAgain(k, t)
+	return report, a.JudgeAgain(k, t)
 }
 
 // pairOf finds the two sites that are meant.
@@ -125,7 +125,7 @@ func pairOf(k *archive.Known, names ...string) (pair [2]verify.Site, err error) 
 }
 
 // same decides about a pair, given everything decided before.
-func (a *Archive) same(o SameOptions, why string, pair [2]verify.Site, in gather.Input, report SameReport) (SameReport, error) {
+func same(a *archive.Archive, o SameOptions, why string, pair [2]verify.Site, in gather.Input, report SameReport) (SameReport, error) {
 	all := in.Joinings()
 	fill := func(now, former verify.Site, d manifest.Decision) {
 		report.Now, report.Former = SameSite{now.Label(), now.Object}, SameSite{former.Label(), former.Object}
