@@ -55,7 +55,11 @@ func (t *tool) print(r report, line words.Line) error {
 		return nil
 	}
 	w := &steady{w: t.out}
-	text.Print(words.Writer(w, line), r)
+	if v, ok := r.(versionReport); ok { // it is about the program, and no room's
+		v.Print(w)
+	} else {
+		text.Print(words.Writer(w, line), r)
+	}
 	return t.written(w.err)
 }
 

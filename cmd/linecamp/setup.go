@@ -18,9 +18,9 @@ func (t *tool) setup() *cobra.Command {
 	var o setup.Options
 	var drives, s3s []string
 	var yes, add, takeOver bool
-	var remove, rename, replace string
+	var remove, rename, replace, removeArchive string
 	cmd := &cobra.Command{
-		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --take-over",
+		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --take-over | --remove-archive NAME",
 		Short:   "makes an archive's copies and its settings",
 		GroupID: groupStart,
 		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
@@ -31,7 +31,11 @@ takes one out, once nothing is on it alone; --rename-copy gives it another name;
 None of them deletes anything from a copy.
 
 --take-over makes this machine the one that records new versions, after another
-machine did so before: a new office computer, for example.`,
+machine did so before: a new office computer, for example.
+
+--remove-archive takes an archive off this machine. It sets the settings aside and
+says what stays where; it deletes no photo, no copy and nothing it remembers. It
+asks first, and refuses while a copy lacks something, unless you add --yes.`,
 		Example: `linecamp setup
 linecamp setup --yes --archive saltbush-draw --folder /srv/monitoring \
     --drive shelf-drive=/media/office/line-camp \
@@ -39,7 +43,8 @@ linecamp setup --yes --archive saltbush-draw --folder /srv/monitoring \
 linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
 linecamp setup --rename-copy barn-drive=loft-drive
 linecamp setup --replace-copy shelf-drive --drive shelf-drive=/media/new/line-camp
-linecamp setup --take-over`,
+linecamp setup --take-over
+linecamp setup --remove-archive saltbush-draw`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			o.Archive, o.Config, o.Log = t.archive, t.config, t.log()
@@ -61,7 +66,7 @@ linecamp setup --take-over`,
 				o.S3s = append(o.S3s, setup.NamedURL{Name: name, URL: url})
 			}
 			var asked []string
-			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "take-over"} {
+			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "take-over", "remove-archive"} {
 				if cmd.Flags().Changed(name) {
 					asked = append(asked, "--"+name)
 				}
@@ -71,6 +76,9 @@ linecamp setup --take-over`,
 			}
 			if o.UseAgain && !add && replace == "" {
 				return usagef("--use-again goes with --add-copy: it says that a copy which was given up is to be used again")
+			}
+			if cmd.Flags().Changed("remove-archive") {
+				return t.removeArchive(cmd.Context(), removeArchive, yes)
 			}
 			var r setup.Report
 			switch {
@@ -123,6 +131,7 @@ linecamp setup --take-over`,
 	f.StringVar(&rename, "rename-copy", "", "give a copy another name, `OLD=NEW`")
 	f.StringVar(&replace, "replace-copy", "", "give up the lost copy with this `NAME`; a new one takes its place")
 	f.BoolVar(&takeOver, "take-over", false, "make this machine the recording computer")
+	f.StringVar(&removeArchive, "remove-archive", "", "no longer look after the archive with this `NAME` here; deletes nothing")
 	cmd.MarkFlagDirname("folder")
 	cmd.MarkFlagDirname("state")
 	t.completesCopies(cmd, "remove-copy", "replace-copy")

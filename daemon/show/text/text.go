@@ -72,6 +72,8 @@ func Print(w io.Writer, report any) {
 		handedOver(w, r)
 	case setup.Report:
 		setUp(w, r)
+	case setup.Removal:
+		removal(w, r)
 	case *intake.Plan:
 		plan(w, r)
 	case *intake.Wipe:

@@ -1,0 +1,62 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text"
+	"linecamp/manifest/words"
+)
+
+// errKept ends a removal that a person did not say yes to.
+var errKept = errors.New("nothing was changed, since the answer was not yes")
+
+// removeArchive sets an archive's settings aside, once a person has read what stays
+// where.
+func (t *tool) removeArchive(ctx context.Context, name string, yes bool) error {
+	if t.archive != "" && t.archive != name {
+		return usagef("--archive names %q, and --remove-archive %q; name one", t.archive, name)
+	}
+	if name == "" {
+		return usagef("--remove-archive takes the archive's name")
+	}
+	t.archive = name
+	all, _, _, err := t.chosen()
+	if err != nil {
+		return err
+	}
+	line := t.line() // as long as the settings are there
+	r, err := setup.Removing(ctx, all[0], t.log())
+	if err != nil {
+		return err
+	}
+	if !yes {
+		if err := r.Hindrance(); err != nil {
+			return err
+		}
+		if t.json {
+			return usagef("--json asks no question; to remove %s, add --yes", words.Quote(name))
+		}
+		text.Print(words.Writer(t.errs, line), r)
+		fmt.Fprintf(t.errs, "\nRemove %s from this machine? (yes or no) ", name)
+		answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(t.in).ReadString('\n') })
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if a := strings.ToLower(strings.TrimSpace(answer)); a != "yes" && a != "y" {
+			if err != nil && a == "" {
+				fmt.Fprintln(t.errs)
+			}
+			return errKept
+		}
+	}
+	if err := r.SetAside(time.Now()); err != nil {
+		return err
+	}
+	return t.say(r)
+}
