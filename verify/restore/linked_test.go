@@ -22,7 +22,14 @@ func TestATargetBehindALinkIsInTheCopyThatTheLinkLeadsTo(t *testing.T) {
 	if err := os.Symlink(copied, link); err != nil {
 		t.Skip(err)
 	}
-	for _, into := range []string{copied, link, filepath.Join(link, "back"), filepath.Join(link, "back", "deeper")} {
+	site := filepath.Join(dir, "site") // leads to a folder of the copy, above which the copy's name is not seen
+	if err := os.Mkdir(filepath.Join(copied, "windmill--stake-3"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(filepath.Join(copied, "windmill--stake-3"), site); err != nil {
+		t.Skip(err)
+	}
+	for _, into := range []string{copied, link, filepath.Join(link, "back"), filepath.Join(link, "back", "deeper"), site, filepath.Join(site, "back"), filepath.Join(site, "back", "deeper")} {
 		if at, inside := insideCopy(into); !inside {
 			t.Errorf("%s is taken to lie outside; at %q", into, at)
 		}
