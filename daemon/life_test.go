@@ -1,37 +1,41 @@
 package daemon_test
 
 import (
-	"bytes"
 	"crypto/sha256"
+	"flag"
 	"fmt"
-	"io"
 	"io/fs"
 	"math/rand/v2"
+	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
-
-	"github.com/minio/minio-go/v7"
 
 	"linecamp/daemon"
 	"linecamp/daemon/attention"
 )
 
-// lives is how many lives TestStatusTellsTheTruth lives.
-const lives = 12
+// How many lives TestStatusTellsTheTruth lives, and from which on.
+var (
+	lives    = flag.Uint64("lives", 12, "lives that TestStatusTellsTheTruth lives")
+	livesOne = flag.Uint64("lives.first", 0, "the first of them")
+)
 
 // TestStatusTellsTheTruth lets things happen to an archive by chance: photos come
-// and go, drives are unplugged, put back to an earlier day, lose a site or refuse
-// the last step of a version, the bucket loses a site or is put back, a copy of the
-// state folder runs a round, the working folder is not there, nobody runs a round
-// for days. After every step, what lies where is read behind linecamp's back.
+// and go, drives are unplugged, put back to an earlier day, lose a site, refuse
+// the last step of a version round after round or hand out fifty files in a row no
+// more, the bucket loses a site, is put back or revokes the keys in the middle of
+// a round, a copy of the state folder runs two rounds, the working folder is not
+// there, nobody runs a round for days. After every step, what lies where is read
+// behind linecamp's back.
 // Whatever is not kept, or not where it should be, and could be known, status says
 // that something wants a person. In the end all is put right, and it says so too.
 func TestStatusTellsTheTruth(t *testing.T) {
-	for seed := range uint64(lives) {
+	for seed := *livesOne; seed < *livesOne+*lives; seed++ {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			l := newLife(t, seed)
 			for range 14 {
@@ -59,8 +63,13 @@ type life struct {
 
 	bucketed []object // the bucket as it was on an earlier day; nil for none
 	blocked  []string // files that stand where a version was to go
-	twins    int      // rounds from a copy of the state folder
-	made     bool     // a round has recorded something, so somebody records the archive
+
+	broken  map[string]map[string]digest // by copy, files that cannot be read, and what they held
+	found   map[string]map[string]bool   // of these: a check has met them since
+	revoked atomic.Int64                 // requests that the bucket still answers; -1 for all
+	denied  bool                         // an operation met revoked keys
+	twins   int                          // rounds from a copy of the state folder
+	made    bool                         // a round has recorded something, so somebody records the archive
 
 	had   map[string]map[digest]bool // what each copy had at some time
 	told  map[string]map[digest]bool // of that: lost, and a round has looked since
@@ -77,12 +86,25 @@ func newLife(t *testing.T, seed uint64) *life {
 		r.photo(site + "/2026-06-21/landscape.jpg")
 		r.write(site+"/2026-06-21/notes.txt", "grass "+site)
 	}
-	r.setup()
 	l := &life{ranch: r, t: t, rand: rand.New(rand.NewPCG(seed, 0)), away: map[string]string{}, saved: map[string]string{},
 		had: map[string]map[digest]bool{}, told: map[string]map[digest]bool{}, seen: map[digest]bool{}}
+	l.broken, l.found = map[string]map[string]digest{}, map[string]map[string]bool{}
 	for _, k := range kinds {
 		l.had[k], l.told[k] = map[digest]bool{}, map[digest]bool{}
+		l.broken[k], l.found[k] = map[string]digest{}, map[string]bool{}
 	}
+	l.revoked.Store(-1)
+	r.before(func(w http.ResponseWriter, q *http.Request) bool {
+		switch left := l.revoked.Load(); {
+		case left < 0:
+			return false
+		case left > 0:
+			l.revoked.Add(-1)
+			return false
+		}
+		return refuse(w, http.StatusForbidden, "InvalidAccessKeyId")
+	})
+	r.setup()
 	l.a = r.open()
 	return l
 }
@@ -105,7 +127,7 @@ func (l *life) step() {
 	l.now = l.now.Add(time.Hour)
 	drive := kinds[l.rand.IntN(2)]
 	_, unplugged := l.away[drive]
-	switch what := l.rand.IntN(18); {
+	switch what := l.rand.IntN(25); {
 	case what < 3 && !l.gone:
 		l.n++
 		path := fmt.Sprintf("%s/2026-09-%02d/plot.jpg", []string{"Windmill/Stake 3", "North Draw/Post 1"}[l.rand.IntN(2)], 1+l.n)
@@ -166,99 +188,29 @@ func (l *life) step() {
 		l.block(drive)
 	case what == 13 && l.made:
 		l.twin()
+	case what == 14 && !unplugged && len(l.broken[drive]) == 0:
+		l.unreadable(drive)
+	case what == 15 && l.revoked.Load() < 0:
+		l.revoked.Store(int64(l.rand.IntN(12)))
+		l.say("the keys are revoked after %d requests", l.revoked.Load())
+	case what == 15:
+		l.say("the keys are good again")
+		l.revoked.Store(-1)
+	case what == 16 && !l.gone:
+		l.n++
+		l.say("sixty photos")
+		for i := range 60 {
+			l.photo(fmt.Sprintf("Windmill/Stake 3/2026-10-%02d/plot %d.jpg", 1+l.n, i))
+		}
+	case what == 17 || what == 18:
+		l.verify()
+	case what == 19:
+		d, err := l.a.Mend(l.t.Context(), daemon.MendOptions{}, nil)
+		l.must(err)
+		l.say("mend: %s", strings.ReplaceAll(strings.TrimSpace(printed(d)), "\n", "\n    "))
+		l.meet()
 	default:
 		l.mirror()
-	}
-}
-
-func (l *life) plug(drive string) {
-	l.say("%s is back", drive)
-	l.must(os.Rename(l.away[drive], filepath.Dir(l.drive(drive))))
-	delete(l.away, drive)
-}
-
-// empty deletes what lies below a prefix of the bucket.
-func (l *life) empty(prefix string) {
-	c, err := l.server.Client()
-	l.must(err)
-	for o := range c.Client.ListObjects(l.t.Context(), "monitoring", minio.ListObjectsOptions{Prefix: prefix, Recursive: true}) {
-		l.must(o.Err)
-		l.must(c.Client.RemoveObject(l.t.Context(), "monitoring", o.Key, minio.RemoveObjectOptions{}))
-	}
-}
-
-// object is what lies under one key of the bucket.
-type object struct {
-	key  string
-	body []byte
-	meta map[string]string
-}
-
-// objects are all below a prefix of the bucket.
-func (l *life) objects(prefix string) (all []object) {
-	c, err := l.server.Client()
-	l.must(err)
-	for o := range c.Client.ListObjects(l.t.Context(), "monitoring", minio.ListObjectsOptions{Prefix: prefix, Recursive: true}) {
-		l.must(o.Err)
-		r, err := c.Client.GetObject(l.t.Context(), "monitoring", o.Key, minio.GetObjectOptions{})
-		l.must(err)
-		b, err := io.ReadAll(r)
-		l.must(err)
-		st, err := r.Stat()
-		l.must(err)
-		r.Close()
-		all = append(all, object{o.Key, b, st.UserMetadata})
-	}
-	return all
-}
-
-func (l *life) fill(all []object) {
-	c, err := l.server.Client()
-	l.must(err)
-	for _, o := range all {
-		_, err := c.Client.PutObject(l.t.Context(), "monitoring", o.key, bytes.NewReader(o.body), int64(len(o.body)), minio.PutObjectOptions{UserMetadata: o.meta})
-		l.must(err)
-	}
-}
-
-// block puts a file where the next version of a site is to go on a drive, so that
-// the last step of storing it is refused.
-func (l *life) block(drive string) {
-	site := filepath.Join(l.drive(drive), "windmill--stake-3")
-	for n := 1; ; n++ {
-		at := filepath.Join(site, fmt.Sprint("v", n))
-		if _, err := os.Lstat(at); err == nil {
-			continue
-		}
-		if n > 1 {
-			l.say("a file stands in the way on %s: v%d", drive, n)
-			l.must(os.WriteFile(at, []byte("in the way"), 0o666))
-			l.blocked = append(l.blocked, at)
-		}
-		return
-	}
-}
-
-// twin runs a round from a copy of the state folder, which must record nothing:
-// the one that it was copied from goes on.
-func (l *life) twin() {
-	l.twins++
-	cfg := l.load()
-	from, err := cfg.StateDir()
-	l.must(err)
-	cfg.State = filepath.Join(l.dir, fmt.Sprint("state of a twin ", l.twins))
-	l.must(os.CopyFS(cfg.State, os.DirFS(from)))
-	twin, err := daemon.Open(cfg, daemon.Options{Log: quiet(), Now: l.clock})
-	l.must(err)
-	defer twin.Close()
-	m, err := twin.Mirror(l.t.Context(), daemon.MirrorOptions{}, nil)
-	l.must(err)
-	l.say("a twin's mirror: %s", strings.ReplaceAll(strings.TrimSpace(printed(m)), "\n", "\n    "))
-	if m.Made > 0 {
-		l.fatal("a copy of the state folder recorded %d versions", m.Made)
-	}
-	if len(m.Attention) == 0 {
-		l.fatal("a copy of the state folder says that all is well")
 	}
 }
 
@@ -270,6 +222,7 @@ func (l *life) mirror() {
 	l.say("mirror: %s", strings.ReplaceAll(strings.TrimSpace(printed(m)), "\n", "\n    "))
 	l.made = l.made || m.Made > 0
 	l.round = l.now
+	l.meet()
 	for d := range folder {
 		l.seen[d] = true
 	}
@@ -296,7 +249,7 @@ func digests(t *testing.T, fsys fs.FS) map[digest]bool {
 	t.Helper()
 	all := map[digest]bool{}
 	err := fs.WalkDir(fsys, ".", func(p string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
+		if err != nil || !d.Type().IsRegular() {
 			return err
 		}
 		b, err := fs.ReadFile(fsys, p)
@@ -316,7 +269,11 @@ func (l *life) content(k string) map[digest]bool {
 		if _, unplugged := l.away[k]; unplugged {
 			return nil
 		}
-		return digests(l.t, os.DirFS(l.drive(k)))
+		all := digests(l.t, os.DirFS(l.drive(k)))
+		for _, d := range l.stillBroken(k) {
+			all[d] = true // it is there; a check finds that it cannot be read
+		}
+		return all
 	}
 	all := map[digest]bool{}
 	for _, o := range l.objects("saltbush-draw/") {
@@ -371,6 +328,14 @@ func (l *life) lacks() (all []string) {
 	}
 	if l.now.Sub(l.round) > 72*time.Hour {
 		all = append(all, "no round has run for days")
+	}
+	if l.denied && l.revoked.Load() == 0 {
+		all = append(all, "the bucket refuses the keys")
+	}
+	for _, k := range kinds[:2] {
+		if l.away[k] == "" && len(l.stillBroken(k)) > 0 && len(l.found[k]) > 0 {
+			all = append(all, fmt.Sprintf("%d files of %s cannot be read", len(l.found[k]), k))
+		}
 	}
 	kept := map[digest]bool{} // somewhere
 	for _, k := range kinds {
@@ -430,6 +395,8 @@ func (l *life) peace() {
 			l.must(os.Remove(at))
 		}
 	}
+	l.revoked.Store(-1)
+	lost := l.nowhere()
 	for i := 1; ; i++ {
 		l.now = l.now.Add(time.Hour)
 		m, err := l.a.Mirror(l.t.Context(), daemon.MirrorOptions{AcceptChanges: true, Why: "looked at it"}, nil)
@@ -442,7 +409,10 @@ func (l *life) peace() {
 		l.say("verify: %s", strings.ReplaceAll(strings.TrimSpace(printed(v)), "\n", "\n    "))
 		l.say("mend: %s", strings.ReplaceAll(strings.TrimSpace(printed(d)), "\n", "\n    "))
 		wants, s := l.wants()
-		if len(wants) == 0 {
+		if len(wants) == 0 && lost > 0 {
+			l.fatal("%d files are nowhere any more, and status is content:\n%s", lost, printed(s))
+		}
+		if len(wants) == 0 || lost > 0 && i == 4 {
 			break
 		}
 		if i == 4 {
@@ -454,8 +424,11 @@ func (l *life) peace() {
 	}
 	for _, k := range kinds {
 		now := l.content(k)
+		for _, d := range l.stillBroken(k) {
+			delete(now, d)
+		}
 		for d := range l.inFolder() {
-			if !now[d] {
+			if !now[d] && lost == 0 {
 				l.fatal("all is said to be well, and %s lacks %x", k, d[:4])
 			}
 		}
