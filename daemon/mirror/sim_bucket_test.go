@@ -32,6 +32,7 @@ type simBucket struct {
 	objects map[string]simObject
 	shown   map[string]simObject // what listings show while they are old; nil: what there is
 	puts    int                  // in this round
+	all     int                  // requests in this round
 	asked   map[string]int       // how often each request came, in this round
 	deleted []string
 }
@@ -51,7 +52,7 @@ func newObjectOf(b []byte) simObject {
 func (b *simBucket) begin(stale map[string]simObject) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.puts, b.asked, b.shown = 0, map[string]int{}, stale
+	b.puts, b.all, b.asked, b.shown = 0, 0, map[string]int{}, stale
 }
 
 func (b *simBucket) listing() map[string]simObject {
@@ -81,7 +82,8 @@ func (b *simBucket) RoundTrip(req *http.Request) (*http.Response, error) {
 	if write {
 		b.puts++
 	}
-	puts := b.puts
+	b.all++
+	puts, all := b.puts, b.all
 	what := req.Method + " " + key + "?" + req.URL.RawQuery
 	b.asked[what]++
 	lot := b.c.trouble.lot(fmt.Sprint(what, b.asked[what]))
@@ -91,6 +93,12 @@ func (b *simBucket) RoundTrip(req *http.Request) (*http.Response, error) {
 	case trouble.kind == "down" && puts >= trouble.at:
 		return nil, errCable
 	case trouble.kind == "denied" && puts >= trouble.at:
+		return answer(req, http.StatusForbidden, nil, refusal("AccessDenied")), nil
+	case trouble.kind == "revoked" && all > trouble.at: // in the middle of whatever is read or written
+		return answer(req, http.StatusForbidden, nil, refusal("InvalidAccessKeyId")), nil
+	case trouble.kind == "not handing out content" && req.Method == http.MethodGet && strings.Contains(key, "/content/"):
+		return answer(req, http.StatusForbidden, nil, refusal("AccessDenied")), nil
+	case write && b.c.ails("put", key):
 		return answer(req, http.StatusForbidden, nil, refusal("AccessDenied")), nil
 	case trouble.kind == "busy" && lot%3 == 0:
 		return answer(req, http.StatusServiceUnavailable, nil, refusal("SlowDown")), nil

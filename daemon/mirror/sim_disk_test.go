@@ -22,7 +22,11 @@ type killer struct {
 	after bool
 	done  int
 	dead  bool
-	die   func() // what dying does; called once
+
+	meetAt int    // the write in whose place another's round runs first
+	meet   func() // which is this; nil for none
+
+	die func() // what dying does; called once
 }
 
 // before counts a write. last tells that the process is to end once it is done.
@@ -33,6 +37,12 @@ func (k *killer) before() (last bool, err error) {
 		return false, errKilled
 	}
 	k.done++
+	if meet := k.meet; meet != nil && k.done >= k.meetAt {
+		k.meet = nil
+		k.mu.Unlock()
+		meet()
+		k.mu.Lock()
+	}
 	if k.done != k.at {
 		return false, nil
 	}
@@ -64,12 +74,12 @@ type simDisk struct {
 
 // do does one operation, unless the drive refuses it or the process ends. more
 // says that it needs room on the drive.
-func (d simDisk) do(more bool, op func() error) error {
+func (d simDisk) do(what, name string, more bool, op func() error) error {
 	last, err := d.c.s.kill.before()
 	if err != nil {
 		return err
 	}
-	if err := d.c.refuse(more); err != nil {
+	if err := d.c.refuse(what, name, more); err != nil {
 		return err
 	}
 	d.c.dirty.Store(true)
@@ -81,10 +91,13 @@ func (d simDisk) do(more bool, op func() error) error {
 }
 
 // refuse is what the drive says to its next operation.
-func (c *simCopy) refuse(more bool) error {
+func (c *simCopy) refuse(what, name string, more bool) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.ops++
+	if c.ails(what, name) {
+		return c.ailment.err
+	}
 	switch {
 	case c.trouble.kind == "read-only":
 		return syscall.EROFS
@@ -97,33 +110,35 @@ func (c *simCopy) refuse(more bool) error {
 }
 
 func (d simDisk) Mkdir(name string) error {
-	return d.do(true, func() error { return d.Disk.Mkdir(name) })
+	return d.do("mkdir", name, true, func() error { return d.Disk.Mkdir(name) })
 }
 func (d simDisk) Rename(from, to string) error {
-	return d.do(false, func() error { return d.Disk.Rename(from, to) })
+	return d.do("rename", to, false, func() error { return d.Disk.Rename(from, to) })
 }
 func (d simDisk) Link(from, to string) error {
-	return d.do(false, func() error { return d.Disk.Link(from, to) })
+	return d.do("link", to, false, func() error { return d.Disk.Link(from, to) })
 }
 func (d simDisk) Remove(name string) error {
-	return d.do(false, func() error { return d.Disk.Remove(name) })
+	return d.do("remove", name, false, func() error { return d.Disk.Remove(name) })
 }
 func (d simDisk) SyncFolder(name string) error {
-	return d.do(false, func() error { return nil }) // nothing here outlives the machine
+	return d.do("sync", name, false, func() error { return nil }) // nothing here outlives the machine
 }
-func (d simDisk) SyncAll() error { return d.do(false, func() error { return nil }) }
+func (d simDisk) SyncAll() error {
+	return d.do("sync", "", false, func() error { return nil })
+}
 
 func (d simDisk) Create(name string) (drive.File, error) {
-	return d.open(func() (drive.File, error) { return d.Disk.Create(name) })
+	return d.open("create", name, func() (drive.File, error) { return d.Disk.Create(name) })
 }
 
 func (d simDisk) Update(name string) (drive.File, error) {
-	return d.open(func() (drive.File, error) { return d.Disk.Update(name) })
+	return d.open("update", name, func() (drive.File, error) { return d.Disk.Update(name) })
 }
 
-func (d simDisk) open(open func() (drive.File, error)) (drive.File, error) {
+func (d simDisk) open(what, name string, open func() (drive.File, error)) (drive.File, error) {
 	var f drive.File
-	err := d.do(true, func() (err error) {
+	err := d.do(what, name, true, func() (err error) {
 		f, err = open()
 		return err
 	})
@@ -133,16 +148,17 @@ func (d simDisk) open(open func() (drive.File, error)) (drive.File, error) {
 		}
 		return nil, err
 	}
-	return simFileOf{f, d}, nil
+	return simFileOf{f, d, name}, nil
 }
 
 type simFileOf struct {
 	drive.File
-	d simDisk
+	d    simDisk
+	name string
 }
 
 func (f simFileOf) Write(b []byte) (n int, err error) {
-	err = f.d.do(true, func() (err error) {
+	err = f.d.do("write", f.name, true, func() (err error) {
 		n, err = f.File.Write(b)
 		return err
 	})
@@ -157,10 +173,12 @@ func (f simFileOf) Write(b []byte) (n int, err error) {
 }
 
 func (f simFileOf) Truncate(size int64) error {
-	return f.d.do(false, func() error { return f.File.Truncate(size) })
+	return f.d.do("truncate", f.name, false, func() error { return f.File.Truncate(size) })
 }
 
-func (f simFileOf) Sync() error { return f.d.do(false, func() error { return nil }) }
+func (f simFileOf) Sync() error {
+	return f.d.do("sync", f.name, false, func() error { return nil })
+}
 
 // open opens the copy as this round finds it.
 func (c *simCopy) open(ctx context.Context) (store.Root, error) {

@@ -43,6 +43,8 @@ type simCopy struct {
 	bucket         *simBucket                 // else
 	older          map[string]simObject       // what old listings show
 	trouble        trouble                    // of this round
+	ailment        ailment                    // of many
+	day            *dayOf                     // as it was on an earlier day; nil for none kept
 	dirty          atomic.Bool                // written to, or rotted, since it was last looked at
 	look           map[string]seen            // as last looked at, by key
 	kept           map[string]manifest.Digest // what is committed there
@@ -212,6 +214,9 @@ func (s *sim) mirror(m *machine, change ...func(*In)) (rep Report, ok bool) {
 		s.t.Fatalf("the round ended with %v", err)
 	}
 	s.checkReport(m, rep)
+	if is, _ := s.recorder(); is != nil && is.author == m.author {
+		s.checkUnkept(rep)
+	}
 	return rep, true
 }
 
@@ -241,6 +246,9 @@ func (s *sim) tell(what string, m *machine, killed bool, err error, report any) 
 	for _, c := range s.copies {
 		if c.trouble.kind != "" {
 			fmt.Fprintf(&b, "%s is %s from %d. ", c.name, c.trouble.kind, c.trouble.at)
+		}
+		if c.ailment.kind != "" {
+			fmt.Fprintf(&b, "%s is %s (%v). ", c.name, c.ailment.kind, c.ailment.err)
 		}
 	}
 	fmt.Fprintf(&b, "%+v", report)

@@ -27,6 +27,7 @@ func (s *sim) settle(t *rapid.T) {
 		m = s.machines[0]
 	}
 	s.befall(t, false)
+	s.recover()
 	var rep Report
 	const enough = 6
 	for i := 1; ; i++ {
