@@ -55,6 +55,7 @@ type Copy struct {
 	Root     store.Root  // nil where it is out of reach
 	Bucket   bool        // it knows no locks, so the round that records is named there
 	Usable   func() bool // in this round, until now
+	CanRead  func() bool // also one that takes no more in this round
 	Fail     func(error) // what ends its part in the round
 }
 

@@ -1,8 +1,10 @@
 package mend
 
 import (
+	"context"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"linecamp/manifest/store"
@@ -46,5 +48,35 @@ func TestASiteThatWentIsPutBackWholeOrNotAtAll(t *testing.T) {
 				t.Errorf("%v: %+v", err, again)
 			}
 		})
+	}
+}
+
+// notManifests is a drive that takes everything but manifests.
+type notManifests struct{ store.Root }
+
+func (r notManifests) Mend(ctx context.Context, key string, c store.Content, aside string) error {
+	if strings.HasSuffix(key, "/inventory.json") {
+		return store.ErrFull
+	}
+	return r.Root.Mend(ctx, key, c, aside)
+}
+
+// Where a manifest cannot be put back, its sidecar is not put there alone: with it,
+// a version counts as there.
+func TestNoSidecarIsPutBackWithoutItsManifest(t *testing.T) {
+	r, _ := ranch(t, 2)
+	if err := os.RemoveAll(filepath.Join(r.Dirs[0], slug)); err != nil {
+		t.Fatal(err)
+	}
+	o := r.Options()
+	o.Had = map[string]int{slug: r.Heads[slug].Head()}
+	found, err := rot.Check(t.Context(), r.Copies[0], o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Copies[0].Root = notManifests{r.Copies[0].Root}
+	rep := mend(t, r, In{Damage: found.Damage, Seal: r.Seal, Expected: r.Expected})
+	if sidecars, _ := filepath.Glob(filepath.Join(r.Dirs[0], slug, "v*", "inventory.json.sha256")); len(sidecars) > 0 || len(rep.Mended) == 0 || len(rep.Unmended) == 0 {
+		t.Errorf("%v are there; %+v", sidecars, rep)
 	}
 }

@@ -114,6 +114,10 @@ func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) 
 		m.unmended(d, false, "what the other copies say of version %d is not what the seal says; nothing was changed", n)
 		return
 	}
+	if sidecar && m.bad[[3]string{d.Copy, d.Object, fmt.Sprintf("v%d/inventory.json", n)}] {
+		m.unmended(d, false, "the manifest of version %d has to be there first", n)
+		return
+	}
 	if sidecar {
 		b = manifest.Sidecar(b)
 	}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
@@ -18,6 +19,7 @@ import (
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // author makes one version on this copy, the first holder: content, commit,
@@ -43,6 +45,8 @@ func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 		return errors.Join(err, m.leave())
 	}
 	if err := m.build.Commit(ctx, draft.Encoded); err != nil {
+		m.doubt = m.doubt || !fault.IsUnstored(err)
+		m.left()
 		return fmt.Errorf("committing version %d of %s: %w", m.n, st.Slug, err)
 	}
 	return m.finish(ctx, draft)
@@ -52,11 +56,24 @@ func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 // What a drive had of it is private to it. What a bucket has is not: there the
 // mark stays, unless it is sure that nothing is stored.
 func (m *making) leave() error {
+	m.left()
 	if m.c.Kind == "s3" && (m.build == nil || m.doubt || len(m.found) > 0) {
 		return nil
 	}
-	return m.r.dropMark(mark{m.c.ID, m.st.Slug, m.n})
+	return m.r.dropMark(m.mark())
 }
+
+// left notes where the next copy may go on with the version: in a bucket, if each
+// write to it was answered, so that its listing shows all there is.
+func (m *making) left() {
+	if m.c.Kind == "s3" && m.build != nil && m.fresh && !m.doubt {
+		m.c.mu.Lock()
+		m.c.answered[m.mark()] = true
+		m.c.mu.Unlock()
+	}
+}
+
+func (m *making) mark() mark { return mark{m.c.ID, m.st.Slug, m.n} }
 
 // making is one version being authored.
 type making struct {
@@ -75,6 +92,7 @@ type making struct {
 	changed map[string]bool       // logical paths whose file changed meanwhile
 	redraft bool                  // something was learned that the draft does not know
 	doubt   bool                  // something may have been stored without an answer
+	fresh   bool                  // nothing of it was begun there before this round
 }
 
 // errSiteWaits: the site's next version cannot be made in this round, and the
@@ -132,7 +150,12 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 		}
 		return nil, err
 	}
-	if err := r.addMark(mark{first.ID, st.Slug, m.n}); err != nil {
+	begun, err := r.marks()
+	if err != nil {
+		return nil, err
+	}
+	m.fresh = !slices.Contains(begun, m.mark())
+	if err := r.addMark(m.mark()); err != nil {
 		return nil, err
 	}
 	if err := r.syncLedger(); err != nil { // the mark must outlive a power cut
@@ -252,7 +275,10 @@ func (m *making) next() (manifest.Next, map[manifest.Digest][]string) {
 // and what was found under the version in a bucket.
 func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manifest.Digest][]string) error {
 	record := manifest.Sum(draft.Record)
-	g, gctx := errgroup.WithContext(ctx)
+	// Once one fails no other is begun. What is under way ends by itself: nobody
+	// can tell what became of a write that is cut off.
+	var g errgroup.Group
+	var failed atomic.Bool
 	g.SetLimit(m.c.workers)
 	content := draft.Inventory.Paths(m.n)
 	for _, path := range slices.Sorted(maps.Keys(content)) {
@@ -266,7 +292,16 @@ func (m *making) put(ctx context.Context, draft *manifest.Draft, fresh map[manif
 		if d == record && len(fresh[d]) == 0 {
 			continue // last, once it is sure that nothing dropped out
 		}
-		g.Go(func() error { return m.putOne(gctx, path, d, m.sources(d, fresh[d]), fresh[d]) })
+		g.Go(func() error {
+			if failed.Load() {
+				return nil
+			}
+			err := m.putOne(ctx, path, d, m.sources(d, fresh[d]), fresh[d])
+			if err != nil {
+				failed.Store(true)
+			}
+			return err
+		})
 	}
 	if err := g.Wait(); err != nil {
 		return err
@@ -323,7 +358,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		return m.learnFound(ctx, path)
 	default:
 		m.mu.Lock()
-		m.doubt = true
+		m.doubt = m.doubt || !fault.IsUnstored(err)
 		m.mu.Unlock()
 		return fmt.Errorf("version %d of %s: %w", m.n, m.st.Slug, err)
 	}

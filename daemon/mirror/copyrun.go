@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
 )
 
@@ -31,21 +32,22 @@ type copyRun struct {
 
 	astray bool // its seal tells another history than ours
 
-	mu      sync.Mutex
-	forked  map[string]bool   // slugs whose versions there are not ours
-	blocked map[string]string // slugs that cannot go on in this round, and why
-	out     CopyState
-	short   shorts
-	failed  error
-	done    int64
-	total   int64
+	mu       sync.Mutex
+	forked   map[string]bool   // slugs whose versions there are not ours
+	blocked  map[string]string // slugs that cannot go on in this round, and why
+	out      CopyState
+	short    shorts
+	failed   error
+	answered map[mark]bool // versions begun there in this round, of which each write was answered
+	done     int64
+	total    int64
 
 	sealLen int // lines of the seal the copy is known to hold
 	next    int // the first seal line not yet looked at
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[mark]bool{}, blocked: map[string]string{}}
 	if c.Kind == "s3" {
 		run.workers = 4 // a link's latency is hidden by several files under way
 	}
@@ -60,7 +62,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 
 // forOthers is the copy as the rooms below see it.
 func (c *copyRun) forOthers() authority.Copy {
-	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Bucket: c.Kind == "s3", Usable: c.usable, Fail: c.fail}
+	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Bucket: c.Kind == "s3", Usable: c.usable, CanRead: c.canRead, Fail: c.fail}
 }
 
 // usable reports whether the copy can be read and written in this round.
@@ -68,6 +70,14 @@ func (c *copyRun) usable() bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.Root != nil && c.failed == nil
+}
+
+// canRead reports whether the copy can be asked for bytes: also one that takes no
+// more in this round, as long as it answers.
+func (c *copyRun) canRead() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.Root != nil && !fault.Of(c.failed).OutOfReach()
 }
 
 // broken is what ended the copy's part in this round, nil while it goes on.
@@ -284,6 +294,12 @@ func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) er
 			return err
 		} else if cleared {
 			return c.take(ctx, slug, line)
+		}
+	}
+	if err == nil {
+		var there bool
+		if there, err = c.holds.There(ctx, slug, fmt.Sprintf("v%d/inventory.json", line.Version)); err == nil && !there {
+			err = store.ErrDamaged // a sidecar alone: a check finds it, and mend puts it back
 		}
 	}
 	if held, err := c.heldBack(slug, err); held || err != nil {

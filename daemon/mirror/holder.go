@@ -46,14 +46,14 @@ func (r *round) nextHolder(failed map[*copyRun]error) *copyRun {
 	return nil
 }
 
-// release settles what a drive that failed as the first holder has of the
+// release settles what a copy that failed as the first holder has of the
 // versions begun there, so that the next copy can go on in the same round.
 // What is committed there gets its line in the seal, which the next copy takes.
-// Of what is not there nothing can come up later: the drive is locked, and no
-// write to it is under way. Where it does not answer, or in a bucket, that
-// cannot be known, and the site waits.
+// Of what is not there nothing can come up later: a drive is locked, and no
+// write to it is under way; a bucket answered each write. Where it did not
+// answer, that cannot be known, and the site waits.
 func (r *round) release(ctx context.Context, first *copyRun) error {
-	if first.Kind != "drive" || first.Root == nil || first.astray || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
+	if first.Root == nil || first.astray || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
 		return nil
 	}
 	all, err := r.marks()
@@ -61,7 +61,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		return err
 	}
 	for _, m := range all {
-		if m.copyID != first.ID {
+		if m.copyID != first.ID || first.Kind != "drive" && !first.hasAnswered(m) {
 			continue
 		}
 		inv, err := first.lookFor(ctx, m.slug, m.n)
@@ -69,6 +69,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil: // begin says that the site waits, and for which copy
+		case inv == nil && first.Kind != "drive": // its content, if any, goes into the version
 		case inv == nil:
 			if err := r.passOver(m); err != nil {
 				return err
@@ -84,8 +85,8 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 	return nil
 }
 
-// lookFor returns the newest inventory of slug on a drive where version n of it
-// is committed, and nil where it is not there. The error is for a drive that
+// lookFor returns the newest inventory of slug on a copy where version n of it
+// is committed, and nil where it is not there. The error is for a copy that
 // cannot tell.
 func (c *copyRun) lookFor(ctx context.Context, slug string, n int) (*manifest.Inventory, error) {
 	id, err := c.Root.Identity(ctx)
@@ -123,7 +124,10 @@ func (r *round) sealFrom(ctx context.Context, from *copyRun, slug string, inv *m
 	if err := r.objects.Save(o); err != nil {
 		return err
 	}
-	return r.sealUpTo(ctx, from, slug, inv)
+	if err := r.sealUpTo(ctx, from, slug, inv); err != nil {
+		return err
+	}
+	return from.holds.Unfinished(slug) // what is derived of it may be lacking
 }
 
 const passedOverKey = "versions passed over"

@@ -3,10 +3,12 @@ package mirror
 import (
 	"context"
 	"fmt"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -331,4 +333,67 @@ func (p *pulled) Identity(ctx context.Context) (store.Identity, error) {
 		return store.Identity{}, store.ErrNotHere
 	}
 	return p.Root.Identity(ctx)
+}
+
+type transport func(*http.Request) (*http.Response, error)
+
+func (t transport) RoundTrip(q *http.Request) (*http.Response, error) { return t(q) }
+
+// A bucket is where versions are made, and its rights to write are taken from it,
+// at once or at the last step: it says no to each write, so that nothing can turn up
+// later. The next copy makes the version in the same round, with all that lies in
+// the bucket already, and once the bucket is well, both hold the same history.
+func TestTheNextCopyGoesOnWhereABucketRefuses(t *testing.T) {
+	for name, part := range map[string]string{"everything": "", "photos": "/content/", "the manifest": "/v2/inventory.json", "the sidecar": "/v2/inventory.json.sha256",
+		"the pair at the top": "windmill/inventory.json", "the seal": "linecamp-seal"} {
+		t.Run(name, func(t *testing.T) {
+			r := newRanch(t)
+			var refuses atomic.Bool
+			r.addBucket(s3test.Fake(t), "near", transport(func(q *http.Request) (*http.Response, error) {
+				if !refuses.Load() || q.Method != http.MethodPut || !strings.Contains(q.URL.Path, part) || strings.HasSuffix(q.URL.Path, "author.json") {
+					return http.DefaultTransport.RoundTrip(q)
+				}
+				if q.Body != nil {
+					q.Body.Close()
+				}
+				return answer(q, http.StatusForbidden, nil, refusal("AccessDenied")), nil
+			}))
+			r.addBucket(s3test.Fake(t), "far")
+			r.visit("North/Windmill", "2019-06-21")
+			r.wantCurrent(r.mirror())
+			refuses.Store(true)
+			for i := range 3 {
+				r.visit("North/Windmill", fmt.Sprintf("202%d-06-21", i))
+				rep := r.mirror()
+				if rep.Copies[0].Error == "" || rep.Copies[1].State != Current || len(rep.Waiting)+len(rep.HeldUp) > 0 {
+					t.Errorf("round %d: %+v", i+1, rep)
+				}
+				r.holds(r.copies[1])
+			}
+			refuses.Store(false)
+			r.visit("East/Tank", "2020-06-20")
+			r.wantCurrent(r.mirror())
+			r.holds(r.copies[0])
+		})
+	}
+}
+
+// A copy that is new has to be brought what only the failing drive holds, since it
+// left the folder. The drive takes nothing more, and can still be read.
+func TestWhatOnlyAFailingDriveHoldsIsReadFromIt(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	must(t, os.RemoveAll(filepath.Join(r.folder, "North/Windmill/2019-06-21")))
+	r.addDrive("barn")
+	weaken(r.copies[0]).refuse = lastSteps["it refuses renames"]
+	r.visit("North/Windmill", "2020-06-21")
+	rep := r.mirror(func(in *In) { in.OneByOne = true }) // the drive fails before the other begins
+	if rep.Copies[0].Error == "" || rep.Copies[1].State != Current || len(rep.HeldUp) > 0 {
+		t.Errorf("%+v", rep)
+	}
+	r.holds(r.copies[1])
+	if n := head(t, r.copies[1].root, "north--windmill").Head(); n != 2 {
+		t.Errorf("the new copy has %d versions", n)
+	}
 }

@@ -263,3 +263,24 @@ func TestASingleFileThatGoesIsFoundPageByPage(t *testing.T) {
 		t.Error("it still counts as confirmed")
 	}
 }
+
+// Of a version, a bucket has all but the manifest, whose sidecar is there. The
+// version is not there, whatever a state that is new makes of the sidecar.
+func TestASidecarAloneIsNoVersion(t *testing.T) {
+	r := newRanch(t, "shelf")
+	srv := s3test.Fake(t)
+	bucket := r.addBucket(srv, "bucket")
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	r.visit("North/Windmill", "2020-06-21")
+	r.wantCurrent(r.mirror())
+	keys := everyKey(t, bucket.root)
+	delete(keys, "north--windmill/v2/inventory.json")
+	delete(keys, "north--windmill/inventory.json")
+	delete(keys, "north--windmill/inventory.json.sha256")
+	r.set(srv, bucket, keys)
+	r.loseState()
+	if out := r.mirror().Copies[1]; out.State == Current || out.Error == "" {
+		t.Errorf("%+v", out)
+	}
+}

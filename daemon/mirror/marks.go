@@ -202,6 +202,14 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 	return false, nil
 }
 
+// hasAnswered reports whether a bucket that failed in this round told of each
+// write to a version what became of it.
+func (c *copyRun) hasAnswered(m mark) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.answered[m]
+}
+
 // pending tells what stands between slug and its version n: content lying in
 // buckets under that version, which the version must name, and whether a copy
 // out of reach may hold more.
@@ -221,7 +229,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 			continue
 		}
 		c := r.copies[i]
-		if !c.usable() {
+		if !c.usable() && !c.hasAnswered(m) {
 			hold = fmt.Sprintf("%s "+holdsAVersion+"; %s", c.Name, c.wayOn())
 			r.heldUp(HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
 			return nil, nil, hold, nil

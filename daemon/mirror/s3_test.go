@@ -23,11 +23,15 @@ func servers(t *testing.T, test func(*testing.T, *s3test.Server)) {
 	t.Run("real", func(t *testing.T) { test(t, s3test.Real(t)) })
 }
 
-func (r *ranch) addBucket(srv *s3test.Server, name string) *copyOf {
+func (r *ranch) addBucket(srv *s3test.Server, name string, through ...http.RoundTripper) *copyOf {
 	ctx := context.Background()
 	url, err := srv.Bucket(ctx, name)
 	must(r.t, err)
-	root, err := s3.Open(ctx, s3.Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true})
+	o := s3.Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true}
+	for _, t := range through {
+		o.Transport = t
+	}
+	root, err := s3.Open(ctx, o)
 	must(r.t, err)
 	return r.addRoot(name, "s3", url, root)
 }

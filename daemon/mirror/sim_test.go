@@ -172,7 +172,7 @@ func TestSimulation(t *testing.T) {
 		}
 		rapid.SyncTest(t, life)
 	})
-	t.Logf("%d steps", simSteps)
+	t.Logf("%d steps; %s; %d rounds left something unkept and said so", simSteps, faultsSeen(), simUnkept)
 }
 
 // actions are what may happen. Some stand there more than once, to happen more
@@ -207,6 +207,10 @@ func (s *sim) actions() map[string]func(*rapid.T) {
 		"mend":                step(s.mending),
 		"clock":               step(s.jump),
 		"state":               step(s.meddle),
+		"last step":           step(s.fallIll),
+		"back-up":             step(s.backUp),
+		"twin":                step(s.twin),
+		"two at once":         step(s.atOnce),
 	}
 }
 
@@ -216,8 +220,8 @@ func (s *sim) rarely(t *rapid.T) {
 	case 0:
 		s.encrypt(t)
 	case 1:
+		s.recover()
 		for _, c := range s.copies {
-			c.trouble = trouble{}
 			if len(c.rotted) > 0 {
 				return // it is to be mended first
 			}
@@ -366,6 +370,9 @@ func (s *sim) round(t *rapid.T, troubled bool) {
 func (s *sim) befall(t *rapid.T, troubled bool) {
 	for _, c := range s.copies {
 		c.trouble = trouble{}
+		if c.ailment.rounds--; c.ailment.rounds <= 0 {
+			c.ailment = ailment{}
+		}
 		if c.bucket != nil && rapid.IntRange(0, 2).Draw(t, "listing of today") == 0 {
 			c.older = c.bucket.listing()
 		}
@@ -374,7 +381,7 @@ func (s *sim) befall(t *rapid.T, troubled bool) {
 		}
 		kinds := []string{"", "away", "another drive", "empty mount point", "full", "read-only", "failing"}
 		if c.kind == "s3" {
-			kinds = []string{"", "down", "denied", "busy", "lossy", "slow", "old listings"}
+			kinds = []string{"", "down", "denied", "busy", "lossy", "slow", "old listings", "revoked", "not handing out content"}
 		}
 		c.trouble = trouble{kind: rapid.SampledFrom(kinds).Draw(t, "trouble of "+c.name)}
 		if c.trouble.kind == "" {
@@ -416,6 +423,7 @@ func (s *sim) meddle(t *rapid.T) {
 		s.loseState(m)
 		if was == m && rapid.Bool().Draw(t, "taken over at once") {
 			s.befall(t, false)
+			s.recover()
 			s.takeOver(t, m)
 		}
 	case 1:

@@ -42,7 +42,7 @@ func (r *round) sourcesFor(o *sites.Object, n int, wanted map[string]manifest.Di
 		}
 	}
 	others := slices.DeleteFunc(slices.Clone(r.copies), func(c *copyRun) bool {
-		return c == not || !c.usable()
+		return c == not || !c.canRead()
 	})
 	lacks := func(c *copyRun) int {
 		if c.holds.Has(o.Slug) < n {

@@ -242,7 +242,7 @@ func (c *Holds) lose(ctx context.Context, slug string) error {
 // Newest is the newest version of a site that is there, of those up to n.
 func (c *Holds) Newest(ctx context.Context, slug string, n int) (int, error) {
 	for ; n > 0; n-- {
-		if there, err := c.there(ctx, slug, sidecar(n)); there || err != nil {
+		if there, err := c.There(ctx, slug, sidecar(n)); there || err != nil {
 			return n, err
 		}
 	}
@@ -266,8 +266,8 @@ func (c *Holds) GoBack(ctx context.Context, slug string) error {
 
 func sidecar(n int) string { return fmt.Sprintf("v%d/inventory.json.sha256", n) }
 
-// there asks the copy for a key of a site.
-func (c *Holds) there(ctx context.Context, slug, key string) (bool, error) {
+// There asks the copy for a key of a site.
+func (c *Holds) There(ctx context.Context, slug, key string) (bool, error) {
 	_, err := c.Copy.Root.Stat(ctx, slug+"/"+key)
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
@@ -361,7 +361,16 @@ func NoteUnfinished(l authority.Notes, copyID string, objects []string) error {
 	return l.SetValue(unfinishedKey(copyID), now)
 }
 
-// settleNoted completes what the last check found unfinished.
+// Unfinished notes one object more whose root pair the next round writes.
+func (c *Holds) Unfinished(slug string) error {
+	v, _, err := c.Ledger.Value(unfinishedKey(c.Copy.ID))
+	if err != nil || slices.Contains(strings.Fields(v), slug) {
+		return err
+	}
+	return NoteUnfinished(c.Ledger, c.Copy.ID, append(strings.Fields(v), slug))
+}
+
+// settleNoted completes what the last check or round found unfinished.
 func (c *Holds) settleNoted(ctx context.Context) error {
 	v, _, err := c.Ledger.Value(unfinishedKey(c.Copy.ID))
 	if err != nil {

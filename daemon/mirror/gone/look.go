@@ -15,7 +15,7 @@ import (
 // or by one after the day the state folder was put back to.
 func (c *Holds) glance(ctx context.Context, scan func(context.Context) error) error {
 	for _, slug := range slices.Sorted(maps.Keys(c.has)) {
-		if now, err := c.there(ctx, slug, sidecar(c.has[slug])); err != nil {
+		if now, err := c.There(ctx, slug, sidecar(c.has[slug])); err != nil {
 			return err
 		} else if !now {
 			if err := c.lose(ctx, slug); err != nil {
@@ -28,7 +28,7 @@ func (c *Holds) glance(ctx context.Context, scan func(context.Context) error) er
 		return fmt.Errorf("listing its sites: %w", err)
 	}
 	for _, slug := range slugs {
-		if more, err := c.there(ctx, slug, sidecar(c.has[slug]+1)); more || err != nil {
+		if more, err := c.There(ctx, slug, sidecar(c.has[slug]+1)); more || err != nil {
 			if err != nil {
 				return err
 			}
@@ -121,7 +121,7 @@ func (p page) next() string {
 func (c *Holds) lookAt(ctx context.Context, slug string, all bool, keys page) error {
 	newest := sidecar(c.has[slug])
 	if all || keys.lacks(slug+"/"+newest) {
-		if still, err := c.there(ctx, slug, newest); err != nil {
+		if still, err := c.There(ctx, slug, newest); err != nil {
 			return err
 		} else if !still {
 			return c.lose(ctx, slug)
@@ -143,7 +143,7 @@ func (c *Holds) lookAt(ctx context.Context, slug string, all bool, keys page) er
 		if h, ok := held[key]; ok && h.SHA256.IsZero() || !strings.HasPrefix(key, "v") || !keys.lacks(slug+"/"+key) {
 			continue // known to be damaged; derived; there
 		}
-		if still, err := c.there(ctx, slug, key); err != nil {
+		if still, err := c.There(ctx, slug, key); err != nil {
 			return err
 		} else if !still {
 			gone = append(gone, key)

@@ -151,7 +151,7 @@ func (c *Catalogue) gather(ctx context.Context, slug string, n int, want manifes
 	}
 	certain := !slices.ContainsFunc(c.Copies, func(from authority.Copy) bool { return !from.Usable() })
 	for _, from := range c.Copies {
-		if inv != nil || !from.Usable() {
+		if inv != nil || !from.CanRead() {
 			continue
 		}
 		inv, err = c.fetch(ctx, from, slug, n, want)
@@ -167,7 +167,7 @@ func (c *Catalogue) gather(ctx context.Context, slug string, n int, want manifes
 	}
 	inv = inv.Until(n)
 	for _, from := range c.Copies {
-		if !from.Usable() {
+		if !from.CanRead() {
 			continue
 		}
 		o, err := ReadRecord(ctx, from.Root, slug, inv)

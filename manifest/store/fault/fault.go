@@ -6,6 +6,7 @@ package fault
 
 import (
 	"context"
+	"errors"
 	"os"
 )
 
@@ -70,3 +71,17 @@ type because struct{ what, cause error }
 
 func (b because) Error() string   { return b.what.Error() + " (" + b.cause.Error() + ")" }
 func (b because) Unwrap() []error { return []error{b.what, b.cause} }
+
+type unstored struct{ error }
+
+func (e unstored) Unwrap() error { return e.error }
+
+// Unstored marks the error of a write that was refused with an answer, at its
+// first try: nothing of it can turn up later.
+func Unstored(err error) error { return unstored{err} }
+
+// IsUnstored reports whether nothing of the write that err tells of can turn up.
+func IsUnstored(err error) bool {
+	var e unstored
+	return errors.As(err, &e)
+}

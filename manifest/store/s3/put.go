@@ -18,6 +18,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // singlePut is the largest body sent in one PUT.
@@ -70,7 +71,11 @@ func (s *Bucket) put(ctx context.Context, key string, c store.Content, cond cond
 				return store.Info{}, s.conflict(key)
 			}
 		} else if !worthRetrying(err) && !s.learned(err) || try == maxTries {
-			return store.Info{}, s.fail("storing", key, err)
+			err := s.fail("storing", key, err)
+			if try == 1 && fault.Of(err) == fault.Refused {
+				err = fault.Unstored(err)
+			}
+			return store.Info{}, err
 		}
 		if err := pause(ctx, try); err != nil {
 			return store.Info{}, err
