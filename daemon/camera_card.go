@@ -7,6 +7,7 @@ import (
 	"linecamp/daemon/archive"
 	"linecamp/daemon/cameracard"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/intake/maywipe"
 )
 
 // Intake reads a camera card and proposes what of it goes where (see
@@ -17,7 +18,7 @@ func Intake(ctx context.Context, card string, archives []*Archive, o intake.Opti
 
 // MayWipe says of each file on a card whether it is safe without it (see
 // cameracard.MayWipe).
-func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved bool, p Progress) (*intake.Wipe, error) {
+func MayWipe(ctx context.Context, card string, archives []*Archive, othersMoved bool, p Progress) (*maywipe.Answer, error) {
 	return cameracard.MayWipe(ctx, card, bare(archives), othersMoved, p)
 }
 

@@ -8,14 +8,13 @@ import (
 	"sync"
 
 	"linecamp/daemon/archive"
-
-	"golang.org/x/sync/errgroup"
-
 	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // asking is how many files a copy is asked for at once: a link's latency is

@@ -11,7 +11,6 @@ import (
 	"slices"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"

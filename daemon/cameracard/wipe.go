@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
@@ -26,7 +26,7 @@ import (
 // MayWipe says of each file on a card, or in an old laptop's folder, whether it
 // is safe without it. othersMoved is a person's word that what linecamp keeps
 // nowhere is somewhere else by now.
-func MayWipe(ctx context.Context, card string, archives []*archive.Archive, othersMoved bool, p archive.Progress) (*intake.Wipe, error) {
+func MayWipe(ctx context.Context, card string, archives []*archive.Archive, othersMoved bool, p archive.Progress) (*maywipe.Answer, error) {
 	// The archives first: what is on the card is what decides, so it is read
 	// as late as can be.
 	k := &keeper{}
@@ -50,7 +50,7 @@ func MayWipe(ctx context.Context, card string, archives []*archive.Archive, othe
 			return nil, err
 		}
 	}
-	return intake.Judge(c, k, othersMoved), nil
+	return maywipe.Judge(c, k, othersMoved), nil
 }
 
 // foreign refuses the archive's own places: what is in them is on them by
@@ -92,7 +92,7 @@ type kept struct {
 // keptCopy is one copy with the device it is on.
 type keptCopy struct {
 	name        string
-	device, why string // as in intake.Holding
+	device, why string // as in maywipe.Holding
 	here        bool
 }
 
@@ -232,10 +232,10 @@ func driveDevice(root, folder, card string) (device, why string) {
 
 // holdings are the copies that hold a content, as far as is known, and as they
 // answered when they were asked for it just now.
-func (k *kept) holdings(d manifest.Digest) []intake.Holding {
-	var all []intake.Holding
+func (k *kept) holdings(d manifest.Digest) []maywipe.Holding {
+	var all []maywipe.Holding
 	for i, c := range k.copies {
-		h := intake.Holding{Copy: c.name, Archive: k.name, Device: c.device, Why: c.why}
+		h := maywipe.Holding{Copy: c.name, Archive: k.name, Device: c.device, Why: c.why}
 		found, why := false, ""
 		for _, s := range k.recorded[d] {
 			is, ok := k.counted(i, s, d)
@@ -273,8 +273,8 @@ func latest(a, b time.Time) time.Time {
 }
 
 // Holdings asks every archive.
-func (k *keeper) Holdings(d manifest.Digest) []intake.Holding {
-	var all []intake.Holding
+func (k *keeper) Holdings(d manifest.Digest) []maywipe.Holding {
+	var all []maywipe.Holding
 	for _, a := range k.archives {
 		all = append(all, a.holdings(d)...)
 	}
@@ -283,7 +283,7 @@ func (k *keeper) Holdings(d manifest.Digest) []intake.Holding {
 
 // Advice says what to do next: what brings the file to a copy that lacks it,
 // then what reads it back, and if all is done, what adds a copy.
-func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (todo intake.Todo, ok bool) {
+func (k *keeper) Advice(d manifest.Digest, _ []maywipe.Holding) (todo maywipe.Todo, ok bool) {
 	for _, a := range k.archives {
 		_, working := a.working[d]
 		if len(a.recorded[d]) == 0 && !working {
@@ -291,20 +291,20 @@ func (k *keeper) Advice(d manifest.Digest, _ []intake.Holding) (todo intake.Todo
 		}
 		return a.advice(d), true
 	}
-	return intake.Todo{}, false
+	return maywipe.Todo{}, false
 }
 
-func (k *kept) advice(d manifest.Digest) intake.Todo {
+func (k *kept) advice(d manifest.Digest) maywipe.Todo {
 	held := k.holdings(d)
-	run := func(words ...string) intake.Todo { return intake.Todo{Run: []string{k.line.Run(words...)}} }
+	run := func(words ...string) maywipe.Todo { return maywipe.Todo{Run: []string{k.line.Run(words...)}} }
 	mirror := k.line.Run("mirror")
 	var away string
 	for _, c := range k.copies {
-		i := slices.IndexFunc(held, func(h intake.Holding) bool { return h.Copy == c.name })
+		i := slices.IndexFunc(held, func(h maywipe.Holding) bool { return h.Copy == c.name })
 		switch {
 		case c.device == "" || i >= 0 && held[i].Device != "":
 		case c.here && i >= 0: // it should have it, and it did not answer so
-			return intake.Todo{Run: []string{k.line.Run("verify", "--copy", c.name), k.line.Run("mend")}}
+			return maywipe.Todo{Run: []string{k.line.Run("verify", "--copy", c.name), k.line.Run("mend")}}
 		case c.here && k.spoiled(c.name, d):
 			return run("mend")
 		case c.here:
@@ -321,7 +321,7 @@ func (k *kept) advice(d manifest.Digest) intake.Todo {
 			return run("verify", "--copy", h.Copy)
 		}
 	}
-	counted := slices.DeleteFunc(slices.Clone(held), func(h intake.Holding) bool { return h.Device == "" })
+	counted := slices.DeleteFunc(slices.Clone(held), func(h maywipe.Holding) bool { return h.Device == "" })
 	devices := map[string]bool{}
 	for _, h := range counted {
 		devices[h.Device] = true
@@ -330,14 +330,14 @@ func (k *kept) advice(d manifest.Digest) intake.Todo {
 		return run("verify", "--copy", counted[0].Copy) // all are only confirmed
 	}
 	if away != "" {
-		return intake.Todo{First: "plug in " + away, Run: []string{mirror}}
+		return maywipe.Todo{First: "plug in " + away, Run: []string{mirror}}
 	}
 	for _, c := range k.copies {
 		if c.why != "" && !c.here {
-			return intake.Todo{First: "bring " + c.name + " within reach", Run: []string{mirror}}
+			return maywipe.Todo{First: "bring " + c.name + " within reach", Run: []string{mirror}}
 		}
 	}
-	return intake.Todo{
+	return maywipe.Todo{
 		First: "choose a FOLDER on another disk, or a bucket (--s3 NAME=ADDRESS), for one more copy",
 		Run:   []string{k.line.Run("setup", "--add-copy", "--drive", "another=FOLDER"), mirror},
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"linecamp/daemon/intake"
+	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/gone"
@@ -58,7 +59,7 @@ func TestIntakeSaysWhatIsFiledAndWhatIsNot(t *testing.T) {
 
 func TestMayWipeSaysYesOrNo(t *testing.T) {
 	for may, want := range map[bool]string{true: "/card may be wiped.", false: "/card may NOT be wiped yet."} {
-		if got := said(&intake.Wipe{Card: "/card", MayWipe: may}); !strings.HasPrefix(got, want) {
+		if got := said(&maywipe.Answer{Card: "/card", MayWipe: may}); !strings.HasPrefix(got, want) {
 			t.Errorf("%v: %s", may, got)
 		}
 	}

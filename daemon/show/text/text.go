@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/setup"
@@ -76,7 +77,7 @@ func Print(w io.Writer, report any) {
 		removal(w, r)
 	case *intake.Plan:
 		plan(w, r)
-	case *intake.Wipe:
+	case *maywipe.Answer:
 		wipe(w, r)
 	default:
 		panic(fmt.Sprintf("no words for a %T", report))

@@ -8,11 +8,12 @@ import (
 	"time"
 
 	"linecamp/daemon/intake"
+	"linecamp/daemon/intake/maywipe"
 	"linecamp/manifest/words"
 )
 
 // Print writes the answer for a person.
-func wipe(out io.Writer, w *intake.Wipe) {
+func wipe(out io.Writer, w *maywipe.Answer) {
 	if w.MayWipe {
 		fmt.Fprintf(out, "%s may be wiped.\n", shown(w.Card))
 	} else {
@@ -30,7 +31,7 @@ func wipe(out io.Writer, w *intake.Wipe) {
 		var list []intake.Left
 		var why []string
 		for _, f := range w.Files {
-			if f.State == intake.NotYet && f.Todo.Same(todo) {
+			if f.State == maywipe.NotYet && f.Todo.Same(todo) {
 				n++
 				list = append(list, intake.Left{Path: f.Path, Bytes: f.Bytes, Reason: heldWhere(f.Copies)})
 				for _, h := range f.Copies {
@@ -61,7 +62,7 @@ func wipe(out io.Writer, w *intake.Wipe) {
 		var list []intake.Left
 		photos := 0
 		for _, f := range w.Files {
-			if f.State == intake.Nowhere {
+			if f.State == maywipe.Nowhere {
 				list = append(list, intake.Left{Path: f.Path, Bytes: f.Bytes, Reason: words.Size(f.Bytes)})
 				if f.Photo {
 					photos++
@@ -82,10 +83,10 @@ func wipe(out io.Writer, w *intake.Wipe) {
 }
 
 // todos are the things to be done, each once, in order of the files.
-func wipeTodos(w *intake.Wipe) []intake.Todo {
-	var todos []intake.Todo
+func wipeTodos(w *maywipe.Answer) []maywipe.Todo {
+	var todos []maywipe.Todo
 	for _, f := range w.Files {
-		if f.State == intake.NotYet && !slices.ContainsFunc(todos, f.Todo.Same) {
+		if f.State == maywipe.NotYet && !slices.ContainsFunc(todos, f.Todo.Same) {
 			todos = append(todos, f.Todo)
 		}
 	}
@@ -93,11 +94,11 @@ func wipeTodos(w *intake.Wipe) []intake.Todo {
 }
 
 // byWhere counts safe files by what makes them safe.
-func byWhere(out io.Writer, all []intake.Held) {
+func byWhere(out io.Writer, all []maywipe.Held) {
 	var kinds []string
 	counts := map[string]int{}
 	for _, f := range all {
-		if f.State == intake.Safe {
+		if f.State == maywipe.Safe {
 			k := heldWhere(f.Copies)
 			if counts[k] == 0 {
 				kinds = append(kinds, k)
@@ -111,7 +112,7 @@ func byWhere(out io.Writer, all []intake.Held) {
 }
 
 // where says in words which copies hold a file, and how that is known.
-func heldWhere(held []intake.Holding) string {
+func heldWhere(held []maywipe.Holding) string {
 	var words []string
 	for _, h := range held {
 		w := h.Copy + " (not checked yet)"

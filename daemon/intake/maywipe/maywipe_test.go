@@ -1,9 +1,10 @@
-package intake
+package maywipe
 
 import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/intake"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
@@ -41,7 +42,7 @@ func TestJudge(t *testing.T) {
 		{"one on the working folder's disk", []Holding{same, read("b")}, NotYet},
 		{"none", nil, NotYet},
 	} {
-		card := &Card{Files: []tally.File{{Path: "x.jpg", Size: 3}}}
+		card := &intake.Card{Files: []tally.File{{Path: "x.jpg", Size: 3}}}
 		w := Judge(card, one{c.held, true}, true)
 		if w.Files[0].State != c.want || w.MayWipe != (c.want == Safe) || w.Wants() == w.MayWipe {
 			t.Errorf("%s: %s, may be wiped: %v", c.name, w.Files[0].State, w.MayWipe)
@@ -55,36 +56,21 @@ func TestWord(t *testing.T) {
 	bad := []walk.Waiting{{Path: "bad.jpg", Reason: "it cannot be read"}}
 	for _, c := range []struct {
 		name  string
-		card  Card
+		card  intake.Card
 		moved bool
 		want  bool
 	}{
-		{"a film", Card{Files: film}, false, false},
-		{"a film that is moved", Card{Files: film}, true, true},
-		{"a link", Card{Passed: bad}, false, false},
-		{"a link, not wanted", Card{Passed: bad}, true, true},
-		{"a file that cannot be read", Card{Unread: bad}, true, false},
-		{"an empty card", Card{}, false, true},
-		{"litter only", Card{Litter: 3}, false, true},
+		{"a film", intake.Card{Files: film}, false, false},
+		{"a film that is moved", intake.Card{Files: film}, true, true},
+		{"a link", intake.Card{Passed: bad}, false, false},
+		{"a link, not wanted", intake.Card{Passed: bad}, true, true},
+		{"a file that cannot be read", intake.Card{Unread: bad}, true, false},
+		{"an empty card", intake.Card{}, false, true},
+		{"litter only", intake.Card{Litter: 3}, false, true},
 	} {
 		w := Judge(&c.card, one{}, c.moved)
 		if w.MayWipe != c.want {
 			t.Errorf("%s: %v", c.name, w.MayWipe)
 		}
-	}
-}
-
-func TestDevice(t *testing.T) {
-	dir := t.TempDir()
-	a, err := Device(dir)
-	if err != nil || a == "" {
-		t.Fatalf("%q, %v", a, err)
-	}
-	put(t, dir, "below/x")
-	if b, err := Device(dir + "/below"); err != nil || a != b {
-		t.Errorf("a folder and the one below it: %q and %q, %v", a, b, err)
-	}
-	if _, err := Device(dir + "/nothing"); err == nil {
-		t.Error("nothing is on a device")
 	}
 }

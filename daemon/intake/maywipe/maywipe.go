@@ -1,9 +1,14 @@
-package intake
+// Package maywipe judges whether a camera card may be wiped. Call [Judge] with the
+// card as [intake.ReadCard] read it, and a [Keeper] that knows what the archives
+// hold. It files nothing; package intake does.
+package maywipe
 
 import (
 	"slices"
+	"strings"
 	"time"
 
+	"linecamp/daemon/intake"
 	"linecamp/manifest"
 )
 
@@ -53,18 +58,18 @@ type Todo struct {
 // Same reports whether two are one thing to do.
 func (t Todo) Same(o Todo) bool { return t.First == o.First && slices.Equal(t.Run, o.Run) }
 
-// Wipe is the answer to whether a card may be wiped.
-type Wipe struct {
-	Card    string `json:"card"`
-	MayWipe bool   `json:"may_wipe"`
-	Safe    Share  `json:"safe"`
-	NotYet  Share  `json:"not_yet"`
-	Nowhere Share  `json:"nowhere"`
-	Moved   bool   `json:"others_moved"` // a person said that the files kept nowhere are moved
-	Files   []Held `json:"files"`
-	Unread  []Left `json:"unread"` // nothing can be said of them
-	Passed  []Left `json:"passed"` // links and special files: kept nowhere
-	Litter  int    `json:"litter"` // what systems and cameras leave about, not asked after
+// Answer is the answer to whether a card may be wiped.
+type Answer struct {
+	Card    string        `json:"card"`
+	MayWipe bool          `json:"may_wipe"`
+	Safe    intake.Share  `json:"safe"`
+	NotYet  intake.Share  `json:"not_yet"`
+	Nowhere intake.Share  `json:"nowhere"`
+	Moved   bool          `json:"others_moved"` // a person said that the files kept nowhere are moved
+	Files   []Held        `json:"files"`
+	Unread  []intake.Left `json:"unread"` // nothing can be said of them
+	Passed  []intake.Left `json:"passed"` // links and special files: kept nowhere
+	Litter  int           `json:"litter"` // what systems and cameras leave about, not asked after
 }
 
 // Held is one file with its answer.
@@ -81,11 +86,11 @@ type Held struct {
 // moved is a person's word that what is kept nowhere was moved elsewhere; it
 // says nothing of files that are filed and not yet safe, or that could not be
 // read.
-func Judge(c *Card, k Keeper, moved bool) *Wipe {
-	w := &Wipe{Card: c.Folder, Moved: moved, Files: []Held{}, Unread: []Left{}, Passed: []Left{}, Litter: c.Litter}
+func Judge(c *intake.Card, k Keeper, moved bool) *Answer {
+	w := &Answer{Card: c.Folder, Moved: moved, Files: []Held{}, Unread: []intake.Left{}, Passed: []intake.Left{}, Litter: c.Litter}
 	for _, f := range c.Files {
 		h := Held{Path: shown(f.Path), Bytes: f.Size, Copies: k.Holdings(f.SHA256), Photo: f.Kind == manifest.KindPhoto}
-		var share *Share
+		var share *intake.Share
 		switch todo, ok := k.Advice(f.SHA256, h.Copies); {
 		case enough(h.Copies):
 			h.State, share = Safe, &w.Safe
@@ -99,10 +104,10 @@ func Judge(c *Card, k Keeper, moved bool) *Wipe {
 		w.Files = append(w.Files, h)
 	}
 	for _, u := range c.Unread {
-		w.Unread = append(w.Unread, Left{shown(u.Path), 0, u.Reason})
+		w.Unread = append(w.Unread, intake.Left{Path: shown(u.Path), Reason: u.Reason})
 	}
 	for _, p := range c.Passed {
-		w.Passed = append(w.Passed, Left{shown(p.Path), 0, p.Reason})
+		w.Passed = append(w.Passed, intake.Left{Path: shown(p.Path), Reason: p.Reason})
 	}
 	others := w.Nowhere.Files + len(w.Passed)
 	w.MayWipe = w.NotYet.Files == 0 && len(w.Unread) == 0 && (others == 0 || moved)
@@ -126,4 +131,7 @@ func enough(held []Holding) bool {
 }
 
 // Wants reports whether something is left to do before the card is wiped.
-func (w *Wipe) Wants() bool { return !w.MayWipe }
+func (w *Answer) Wants() bool { return !w.MayWipe }
+
+// shown is a path as JSON can hold it.
+func shown(path string) string { return strings.ToValidUTF8(path, "\uFFFD") }
