@@ -3,7 +3,6 @@ package ledger
 import (
 	"bytes"
 	"database/sql"
-	"math"
 	"slices"
 	"sync"
 	"time"
@@ -11,6 +10,7 @@ import (
 
 	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/packed"
 	"linecamp/manifest/walk"
 )
 
@@ -166,8 +166,8 @@ const (
 )
 
 func packKnown(known []walk.Known) []byte {
-	p := newPacker(knownFormat, 16+112*len(known))
-	p.number(uint64(len(known)))
+	p := packed.New(knownFormat, 16+112*len(known))
+	p.Number(uint64(len(known)))
 	for i := range known {
 		k := &known[i]
 		flags := byte(0)
@@ -195,105 +195,99 @@ func packKnown(known []walk.Known) []byte {
 		if k.Topics != 0 || k.Blank {
 			flags |= hasText
 		}
-		p.b = append(p.b, flags)
-		p.text(k.Name)
-		p.number(uint64(k.Size))
-		p.number(k.Inode)
-		p.digest(k.SHA256)
-		p.fixed(k.XXH64)
+		p.Byte(flags)
+		p.Text(k.Name)
+		p.Number(uint64(k.Size))
+		p.Number(k.Inode)
+		p.Digest(k.SHA256)
+		p.Fixed(k.XXH64)
 		if flags&hasModified != 0 {
-			p.moment(k.Modified)
+			p.Time(k.Modified)
 		}
 		if flags&hasChanged != 0 {
-			p.moment(k.Changed)
+			p.Time(k.Changed)
 		}
 		if flags&hasTaken != 0 {
-			p.text(k.Taken)
+			p.Text(k.Taken)
 		}
 		if k.At != nil {
 			for _, n := range []float64{k.At.Latitude, k.At.Longitude, k.At.Error} {
-				p.fixed(math.Float64bits(n))
+				p.Float(n)
 			}
 		}
 		if k.Fault != "" {
-			p.text(k.Fault)
+			p.Text(k.Fault)
 		}
 		if flags&hasPicture != 0 {
-			p.text(k.Camera)
-			p.b = append(p.b, k.Turn)
-			p.number(uint64(k.Width))
-			p.number(uint64(k.Height))
+			p.Text(k.Camera)
+			p.Byte(k.Turn)
+			p.Number(uint64(k.Width))
+			p.Number(uint64(k.Height))
 		}
 		if flags&hasText != 0 {
-			p.b = append(p.b, byte(k.Topics), flag(k.Blank))
+			p.Byte(byte(k.Topics))
+			p.Flag(k.Blank)
 		}
 	}
-	return p.seal()
-}
-
-func flag(set bool) byte {
-	if set {
-		return 1
-	}
-	return 0
+	return p.Sealed()
 }
 
 func unpackKnown(row []byte) ([]walk.Known, error) {
-	u, err := unseal(knownFormat, row)
+	u, err := packed.Unseal(knownFormat, row)
 	if err != nil {
 		return nil, err
 	}
-	return u.known()
+	return readKnown(u)
 }
 
-func (u *unpacker) known() ([]walk.Known, error) {
+func readKnown(u *packed.Reader) ([]walk.Known, error) {
 	const least = 1 + 1 + 1 + 1 + 32 + 8 // bytes an entry has
-	n := u.number()
-	if n > uint64(len(u.s)/least) {
+	n := u.Number()
+	if n > uint64(u.Left()/least) {
 		return nil, errPacked
 	}
 	known := make([]walk.Known, n)
 	for i := range known {
 		k := &known[i]
-		flags := u.byte()
-		k.Name = u.text()
-		k.Size = int64(u.number())
-		k.Inode = u.number()
-		k.SHA256 = u.digest()
-		k.XXH64 = u.fixed()
+		flags := u.Byte()
+		k.Name = u.Text()
+		k.Size = int64(u.Number())
+		k.Inode = u.Number()
+		k.SHA256 = u.Digest()
+		k.XXH64 = u.Fixed()
 		if flags&hasModified != 0 {
-			k.Modified = u.moment()
+			k.Modified = u.Time()
 		}
 		if flags&hasChanged != 0 {
-			k.Changed = u.moment()
+			k.Changed = u.Time()
 		}
 		if flags&hasTaken != 0 {
-			k.Taken = u.text()
+			k.Taken = u.Text()
 		}
 		if flags&hasPosition != 0 {
 			k.At = &geo.Fix{}
 			for _, n := range []*float64{&k.At.Latitude, &k.At.Longitude, &k.At.Error} {
-				*n = math.Float64frombits(u.fixed())
+				*n = u.Float()
 			}
 			if !k.At.Valid() || !(k.At.Error >= 0) {
-				u.bad = true
+				u.Fail()
 			}
 		}
 		k.Exposed = flags&isExposed != 0
 		if flags&hasFault != 0 {
-			k.Fault = u.text()
+			k.Fault = u.Text()
 		}
 		if flags&hasPicture != 0 {
-			k.Camera = unique.Make(u.text()).Value() // few cameras take all the photos
-			k.Turn = u.byte()
-			k.Width, k.Height = uint32(u.number()), uint32(u.number())
+			k.Camera = unique.Make(u.Text()).Value() // few cameras take all the photos
+			k.Turn = u.Byte()
+			k.Width, k.Height = uint32(u.Number()), uint32(u.Number())
 		}
 		if flags&hasText != 0 {
-			k.Topics = facts.Topics(u.byte())
-			k.Blank = u.byte() != 0
+			k.Topics = facts.Topics(u.Byte())
+			k.Blank = u.Flag()
 		}
 	}
-	return known, u.err()
+	return known, u.Err()
 }
 
 // sightKept is how long a file may be waiting and be remembered for it.

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/manifest/packed"
 	"linecamp/verify"
 )
 
@@ -188,8 +189,8 @@ const (
 )
 
 func packHeld(held map[string]verify.Held) []byte {
-	p := newPacker(heldFormat, 16+128*len(held))
-	p.number(uint64(len(held)))
+	p := packed.New(heldFormat, 16+128*len(held))
+	p.Number(uint64(len(held)))
 	for _, path := range sorted(held) {
 		h := held[path]
 		flags := byte(0)
@@ -203,72 +204,72 @@ func packHeld(held map[string]verify.Held) []byte {
 		set(hasReadBack, !h.ReadBack.IsZero())
 		set(hasConfirmed, !h.Confirmed.IsZero())
 		set(hasFiles, h.Files != 0)
-		p.b = append(p.b, flags)
-		p.text(path)
-		p.digest(h.SHA256)
-		p.number(uint64(h.Size))
+		p.Byte(flags)
+		p.Text(path)
+		p.Digest(h.SHA256)
+		p.Number(uint64(h.Size))
 		if h.XXH64 != 0 {
-			p.fixed(h.XXH64)
+			p.Fixed(h.XXH64)
 		}
 		if h.ETag != "" {
-			p.text(h.ETag)
+			p.Text(h.ETag)
 		}
 		if !h.ReadBack.IsZero() {
-			p.moment(h.ReadBack)
+			p.Time(h.ReadBack)
 		}
 		if !h.Confirmed.IsZero() {
-			p.moment(h.Confirmed)
+			p.Time(h.Confirmed)
 		}
 		if h.Files != 0 {
-			p.number(uint64(h.Files))
+			p.Number(uint64(h.Files))
 		}
 	}
-	return p.seal()
+	return p.Sealed()
 }
 
 // unpackHeld adds a row to into. Of a damaged row nothing is known.
 func unpackHeld(row []byte, into map[string]verify.Held) {
-	u, err := unseal(heldFormat, row)
+	u, err := packed.Unseal(heldFormat, row)
 	if err != nil {
 		return
 	}
-	if held, err := u.held(); err == nil {
+	if held, err := readHeld(u); err == nil {
 		for _, h := range held {
 			into[h.Path] = h
 		}
 	}
 }
 
-func (u *unpacker) held() ([]verify.Held, error) {
+func readHeld(u *packed.Reader) ([]verify.Held, error) {
 	const least = 1 + 1 + 32 + 1 // bytes an entry has
-	n := u.number()
-	if n > uint64(len(u.s)/least) {
+	n := u.Number()
+	if n > uint64(u.Left()/least) {
 		return nil, errPacked
 	}
 	held := make([]verify.Held, n)
 	for i := range held {
 		h := &held[i]
-		flags := u.byte()
-		h.Path = u.text()
-		h.SHA256 = u.digest()
-		h.Size = int64(u.number())
+		flags := u.Byte()
+		h.Path = u.Text()
+		h.SHA256 = u.Digest()
+		h.Size = int64(u.Number())
 		if flags&hasXXH64 != 0 {
-			h.XXH64 = u.fixed()
+			h.XXH64 = u.Fixed()
 		}
 		if flags&hasETag != 0 {
-			h.ETag = u.text()
+			h.ETag = u.Text()
 		}
 		if flags&hasReadBack != 0 {
-			h.ReadBack = u.moment()
+			h.ReadBack = u.Time()
 		}
 		if flags&hasConfirmed != 0 {
-			h.Confirmed = u.moment()
+			h.Confirmed = u.Time()
 		}
 		if flags&hasFiles != 0 {
-			h.Files = int(u.number())
+			h.Files = int(u.Number())
 		}
 	}
-	return held, u.err()
+	return held, u.Err()
 }
 
 // Figures sums up what one copy is known to hold, in people's files: what

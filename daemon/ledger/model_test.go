@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/packed"
 	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
@@ -160,13 +161,15 @@ func FuzzUnpack(f *testing.F) {
 	f.Add(body(packHeld(map[string]verify.Held{h.Path: h})))
 	f.Add(bytes.Repeat([]byte{0xff}, 40))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if known, err := (&unpacker{s: string(b)}).known(); err == nil {
+		r := packed.Of(string(b))
+		if known, err := readKnown(&r); err == nil {
 			again, err := unpackKnown(packKnown(known))
 			if err != nil || !reflect.DeepEqual(again, known) {
 				t.Fatalf("got %+v, %v; want %+v", again, err, known)
 			}
 		}
-		if all, err := (&unpacker{s: string(b)}).held(); err == nil {
+		r = packed.Of(string(b))
+		if all, err := readHeld(&r); err == nil {
 			want := map[string]verify.Held{}
 			for _, h := range all {
 				want[h.Path] = h

@@ -1,15 +1,12 @@
 package tally
 
 import (
-	"encoding/binary"
 	"iter"
-	"math"
-	"strings"
-	"time"
 
 	"linecamp/manifest"
 	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/packed"
 )
 
 // Files is a list of files, packed. An archive may hold a million of them, and
@@ -49,7 +46,7 @@ func (l Files) All() iter.Seq[File] {
 		if l.n == 0 {
 			return
 		}
-		u := unpacker{s: l.in.b[l.from:]}
+		u := unpacker{Reader: packed.Of(l.in.b[l.from:])}
 		u.was.Path = l.in.prefix
 		for range l.n {
 			if !yield(u.file()) {
@@ -94,8 +91,8 @@ var kinds = []manifest.Kind{"", manifest.KindPhoto, manifest.KindNote, manifest.
 type packer struct {
 	prefix string
 	into   *pack
-	b      []byte
-	was    File
+	packed.Writer
+	was File
 }
 
 func (p *packer) list(files []File) Files {
@@ -115,13 +112,13 @@ func (p *packer) begin() Files {
 		p.into = &pack{prefix: p.prefix}
 	}
 	p.was = File{Path: p.into.prefix}
-	return Files{in: p.into, from: uint32(len(p.b))}
+	return Files{in: p.into, from: uint32(len(p.B))}
 }
 
 // done makes the lists readable.
 func (p *packer) done() {
 	if p.into != nil {
-		p.into.b = string(p.b)
+		p.into.b = string(p.B)
 	}
 }
 
@@ -156,154 +153,97 @@ func (p *packer) file(l *Files, f *File) {
 	} else if f.Camera != "" {
 		second |= hasCamera
 	}
-	p.b = append(p.b, flags, second)
-	p.path(p.was.Path, f.Path)
-	p.b = binary.AppendUvarint(p.b, uint64(f.Size))
-	p.b = append(p.b, f.SHA256[:]...)
-	p.b = binary.LittleEndian.AppendUint64(p.b, f.XXH64)
+	p.Byte(flags, second)
+	p.Path(p.was.Path, f.Path)
+	p.Number(uint64(f.Size))
+	p.Digest(f.SHA256)
+	p.Fixed(f.XXH64)
 	if flags&noTime == 0 {
-		p.b = binary.AppendVarint(p.b, f.Modified.Unix())
-		p.b = binary.AppendUvarint(p.b, uint64(f.Modified.Nanosecond()))
+		p.Time(f.Modified)
 	}
 	if !like {
-		p.text(f.Visit)
-		p.text(f.View)
+		p.Text(f.Visit)
+		p.Text(f.View)
 	}
 	if f.Taken != "" {
-		p.text(f.Taken)
+		p.Text(f.Taken)
 	}
 	if f.With != "" {
-		p.path(f.Path, f.With)
+		p.Path(f.Path, f.With)
 	}
 	if f.At != nil {
 		for _, n := range []float64{f.At.Latitude, f.At.Longitude, f.At.Error} {
-			p.b = binary.LittleEndian.AppendUint64(p.b, math.Float64bits(n))
+			p.Float(n)
 		}
 	}
 	if f.Fault != "" {
-		p.text(f.Fault)
+		p.Text(f.Fault)
 	}
 	if flags&hasPicture != 0 {
-		p.b = append(p.b, f.Turn)
-		p.b = binary.AppendUvarint(p.b, uint64(f.Width))
-		p.b = binary.AppendUvarint(p.b, uint64(f.Height))
+		p.Byte(f.Turn)
+		p.Number(uint64(f.Width))
+		p.Number(uint64(f.Height))
 	}
 	if second&hasText != 0 {
-		blank := byte(0)
-		if f.Blank {
-			blank = 1
-		}
-		p.b = append(binary.AppendUvarint(p.b, uint64(f.Topics)), blank)
+		p.Number(uint64(f.Topics))
+		p.Flag(f.Blank)
 	}
 	if second&hasCamera != 0 {
-		p.text(f.Camera)
+		p.Text(f.Camera)
 	}
 	l.n++
 	p.was.Path, p.was.Visit, p.was.View, p.was.Camera = f.Path, f.Visit, f.View, f.Camera
 }
 
-func (p *packer) text(s string) {
-	p.b = binary.AppendUvarint(p.b, uint64(len(s)))
-	p.b = append(p.b, s...)
-}
-
-// path packs how much of a path is that of another, and the rest.
-func (p *packer) path(like, path string) {
-	n := 0
-	for n < len(like) && n < len(path) && like[n] == path[n] {
-		n++
-	}
-	p.b = binary.AppendUvarint(p.b, uint64(n))
-	p.text(path[n:])
-}
-
 // unpacker reads what packer wrote. Texts share memory with the pack.
 type unpacker struct {
-	s   string
+	packed.Reader
 	was File
 }
 
 func (u *unpacker) file() File {
-	flags, second := u.s[0], u.s[1]
-	u.s = u.s[2:]
+	flags, second := u.Byte(), u.Byte()
 	f := File{Kind: kinds[second&kindBits], Visit: u.was.Visit, View: u.was.View}
 	f.Exposed = flags&isExposed != 0
-	f.Path = u.path(u.was.Path)
-	f.Size = int64(u.number())
-	u.s = u.s[copy(f.SHA256[:], u.s):]
-	f.XXH64 = u.fixed()
+	f.Path = u.Path(u.was.Path)
+	f.Size = int64(u.Number())
+	f.SHA256 = u.Digest()
+	f.XXH64 = u.Fixed()
 	if flags&noTime == 0 {
-		n := u.number()
-		f.Modified = time.Unix(int64(n>>1)^-int64(n&1), int64(u.number())) // as encoding/binary's Varint
+		f.Modified = u.Time().Local()
 	}
 	if flags&likeBefore == 0 {
-		f.Visit, f.View = u.text(), u.text()
+		f.Visit, f.View = u.Text(), u.Text()
 	}
 	if flags&hasTaken != 0 {
-		f.Taken = u.text()
+		f.Taken = u.Text()
 	}
 	if flags&hasWith != 0 {
-		f.With = u.path(f.Path)
+		f.With = u.Path(f.Path)
 	}
 	if flags&hasPosition != 0 {
 		f.At = &geo.Fix{}
 		for _, n := range []*float64{&f.At.Latitude, &f.At.Longitude, &f.At.Error} {
-			*n = math.Float64frombits(u.fixed())
+			*n = u.Float()
 		}
 	}
 	if flags&hasFault != 0 {
-		f.Fault = u.text()
+		f.Fault = u.Text()
 	}
 	if flags&hasPicture != 0 {
-		f.Turn = u.s[0]
-		u.s = u.s[1:]
-		f.Width, f.Height = uint32(u.number()), uint32(u.number())
+		f.Turn = u.Byte()
+		f.Width, f.Height = uint32(u.Number()), uint32(u.Number())
 	}
 	if second&hasText != 0 {
-		f.Topics = facts.Topics(u.number())
-		f.Blank = u.s[0] != 0
-		u.s = u.s[1:]
+		f.Topics = facts.Topics(u.Number())
+		f.Blank = u.Flag()
 	}
 	switch {
 	case second&sameCamera != 0:
 		f.Camera = u.was.Camera
 	case second&hasCamera != 0:
-		f.Camera = u.text()
+		f.Camera = u.Text()
 	}
 	u.was.Path, u.was.Visit, u.was.View, u.was.Camera = f.Path, f.Visit, f.View, f.Camera
 	return f
-}
-
-func (u *unpacker) number() uint64 {
-	var n uint64
-	for shift := 0; ; shift += 7 {
-		b := u.s[0]
-		u.s = u.s[1:]
-		n |= uint64(b&0x7f) << shift
-		if b < 0x80 {
-			return n
-		}
-	}
-}
-
-func (u *unpacker) fixed() uint64 {
-	var b [8]byte
-	u.s = u.s[copy(b[:], u.s):]
-	return binary.LittleEndian.Uint64(b[:])
-}
-
-func (u *unpacker) text() string {
-	n := u.number()
-	s := u.s[:n]
-	u.s = u.s[n:]
-	return s
-}
-
-func (u *unpacker) path(like string) string {
-	n := u.number()
-	rest := u.text()
-	if n == 0 {
-		return strings.Clone(rest)
-	}
-	return like[:n] + rest
 }

@@ -34,6 +34,7 @@ import (
 	"linecamp/manifest/facts"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/names"
+	"linecamp/manifest/packed"
 	"linecamp/manifest/walk"
 )
 
@@ -108,7 +109,7 @@ type finished struct {
 func (g *gatherer) folder(dir string, files []walk.File) {
 	at := g.layout.Folder(dir)
 	said := make([]layout.Said, len(files))
-	p := packer{prefix: dir, b: make([]byte, 0, 96*len(files))}
+	p := packer{prefix: dir, Writer: packed.Writer{B: make([]byte, 0, 96*len(files))}}
 	list := p.begin()
 	prefix := dir
 	if prefix != "" {

@@ -1,8 +1,9 @@
 package plan
 
 import (
-	"encoding/binary"
 	"iter"
+
+	"linecamp/manifest/packed"
 )
 
 // pathList is a list of logical paths, packed: each says how many bytes it shares
@@ -24,13 +25,9 @@ func packPaths(list []string) pathList {
 }
 
 func (p *pathList) add(path string) {
-	n := 0
-	for n < len(path) && n < len(p.last) && path[n] == p.last[n] {
-		n++
-	}
-	p.b = binary.AppendUvarint(p.b, uint64(n))
-	p.b = binary.AppendUvarint(p.b, uint64(len(path)-n))
-	p.b = append(p.b, path[n:]...)
+	w := packed.Writer{B: p.b}
+	w.Path(p.last, path)
+	p.b = w.B
 	p.n++
 	p.last = path
 }
@@ -43,13 +40,8 @@ func (p *pathList) len() int { return p.n }
 func (p *pathList) All() iter.Seq[string] {
 	return func(yield func(string) bool) {
 		last := ""
-		for b := p.b; len(b) > 0; {
-			same, n := binary.Uvarint(b)
-			b = b[n:]
-			more, n := binary.Uvarint(b)
-			b = b[n:]
-			last = last[:same] + string(b[:more])
-			b = b[more:]
+		for r := packed.Of(string(p.b)); r.Left() > 0; {
+			last = r.Path(last)
 			if !yield(last) {
 				return
 			}
