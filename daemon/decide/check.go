@@ -86,7 +86,7 @@ func notMissing(y verify.Year, view string) string {
 func knownView(sites []gather.SiteItems, judged []verify.Year, view string) error {
 	views := map[string]bool{"note": true}
 	for _, s := range sites {
-		for _, it := range s.Items {
+		for _, it := range s.List() {
 			views[it.View] = true
 		}
 		for _, v := range s.Card.Views {

@@ -80,7 +80,7 @@ func Mark(in *gather.Input, verdicts map[manifest.Digest]decode.Verdict) {
 func photos(in *gather.Input) iter.Seq[gather.Item] {
 	return func(yield func(gather.Item) bool) {
 		for _, list := range append([]gather.SiteItems{in.Unfiled}, in.Sites...) {
-			for _, it := range list.Items {
+			for _, it := range list.List() {
 				if it.File != nil && it.Kind == manifest.KindPhoto && !yield(it) {
 					return
 				}

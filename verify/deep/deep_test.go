@@ -61,9 +61,9 @@ func photosIn(t *testing.T, contents map[string][]byte) (string, gather.Input) {
 		}
 		it := gather.Item{Path: path, Kind: manifest.KindPhoto, Visit: "2019-06-21", File: &tally.File{Path: path, Size: int64(len(b)), SHA256: manifest.Sum(b), Kind: manifest.KindPhoto}}
 		if strings.HasPrefix(path, "loose/") {
-			in.Unfiled.Items = append(in.Unfiled.Items, it)
+			in.Unfiled.Extra = append(in.Unfiled.Extra, it)
 		} else {
-			site.Items = append(site.Items, it)
+			site.Extra = append(site.Extra, it)
 		}
 	}
 	in.Sites = []gather.SiteItems{site}

@@ -100,7 +100,7 @@ func judged(s gather.SiteItems, now time.Time, text string) string {
 func draftPosition(s *gather.SiteItems, units geo.Units) part {
 	var fixes []geo.Position
 	visits := map[string]bool{}
-	for _, it := range s.Items {
+	for _, it := range s.List() {
 		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto && it.Of == "" {
 			fixes = append(fixes, it.File.At.Position)
 			visits[it.Visit] = true

@@ -27,7 +27,7 @@ func stakeAt(name string, first, last, step int, metres float64, change ...func(
 		if metres >= 0 {
 			verifytest.MetersNorth(metres, 5)(it.File)
 		}
-		s.Items = append(s.Items, it)
+		s.Extra = append(s.Extra, it)
 	}
 	for _, c := range change {
 		c(&s)
@@ -161,7 +161,7 @@ func TestJoin(t *testing.T) {
 // Each photo of joined sites is held against the stake it was taken at.
 func TestJoinedStakesKeepTheirPlaces(t *testing.T) {
 	old, now := stakeAt("A", 2004, 2012, 1, 0), stakeAt("B", 2013, 2026, 1, 200)
-	old.Items = append(old.Items, verifytest.Shot("A/far", "2008-06-21", "2008-06-21", verifytest.MetersNorth(400, 5)))
+	old.Extra = append(old.Extra, verifytest.Shot("A/far", "2008-06-21", "2008-06-21", verifytest.MetersNorth(400, 5)))
 	now.Decisions = []manifest.Decision{{What: manifest.Joined, When: afterAll, Path: old.Object}}
 	in := gather.Input{Now: afterAll, Sites: []gather.SiteItems{old, now}}
 	in.Join()
@@ -174,8 +174,8 @@ func TestJoinedStakesKeepTheirPlaces(t *testing.T) {
 // A year that is gone from the folder is brought back from the object that has it.
 func TestJoinedYearIsRestoredFromItsObject(t *testing.T) {
 	old, now := stakeAt("A", 2004, 2012, 1, 0), stakeAt("B", 2013, 2026, 1, 0)
-	old.Items[3].Where = gather.OnCopy
-	now.Items[3].Where = gather.OnCopy
+	old.Extra[3].Where = gather.OnCopy
+	now.Extra[3].Where = gather.OnCopy
 	now.Decisions = []manifest.Decision{{What: manifest.Joined, When: afterAll, Path: old.Object}}
 	in := gather.Input{Now: afterAll, Sites: []gather.SiteItems{old, now}}
 	in.Join()

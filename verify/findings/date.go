@@ -97,7 +97,7 @@ func (x *finder) swapped() {
 			continue
 		}
 		misfiled := ""
-		for _, it := range a.site.Items {
+		for _, it := range a.site.List() {
 			if it.Visit != a.visit && fits(a, it.Visit) {
 				misfiled = max(misfiled, it.Visit)
 			}

@@ -26,13 +26,14 @@ func Of(in gather.Input, years []verify.Year) []verify.Finding {
 	where, order := x.twins()
 	for i := range in.Sites {
 		s := &in.Sites[i]
-		x.broken(s)
+		items := s.List()
+		x.broken(s, items)
 		x.misplaced(s)
-		x.visits(s)
-		x.undated(s)
-		x.outOfSeason(s)
+		x.visits(s, items)
+		x.undated(s, items)
+		x.outOfSeason(s, items)
 	}
-	x.broken(&in.Unfiled)
+	x.broken(&in.Unfiled, in.Unfiled.List())
 	for _, d := range in.Doubles {
 		x.add(&gather.SiteItems{}, verify.Finding{Kind: verify.FoundDouble, Note: true, Paths: []string{d.Folder}, Text: d.Text()})
 	}
@@ -114,8 +115,8 @@ func reasons(in gather.Input) map[string]string {
 const brokenTodo = "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."
 
 // broken finds photos whose structure is at fault, and notes that are empty.
-func (x *finder) broken(s *gather.SiteItems) {
-	for _, it := range s.Items {
+func (x *finder) broken(s *gather.SiteItems, items []gather.Item) {
+	for _, it := range items {
 		switch f := it.File; {
 		case f == nil:
 		case it.Kind == manifest.KindPhoto && f.Fault != "":
@@ -133,10 +134,10 @@ func (x *finder) broken(s *gather.SiteItems) {
 }
 
 // visits looks at the photos of each visit together.
-func (x *finder) visits(s *gather.SiteItems) {
+func (x *finder) visits(s *gather.SiteItems, items []gather.Item) {
 	photos := map[string][]gather.Item{}
 	var order []string
-	for _, it := range s.Items {
+	for _, it := range items {
 		if it.File == nil || it.Kind != manifest.KindPhoto || it.Visit == "" || x.aside[it.Path] {
 			continue
 		}
@@ -153,8 +154,8 @@ func (x *finder) visits(s *gather.SiteItems) {
 }
 
 // outOfSeason finds visits far from every season of the site.
-func (x *finder) outOfSeason(s *gather.SiteItems) {
-	for _, off := range years.OutOfSeason(s, x.in.Now, x.in.SeasonDays()) {
+func (x *finder) outOfSeason(s *gather.SiteItems, items []gather.Item) {
+	for _, off := range years.OutOfSeason(s, items, x.in.Now, x.in.SeasonDays()) {
 		x.add(s, verify.Finding{Visit: off.Visit, Kind: verify.FoundSeason, Note: true,
 			Text: fmt.Sprintf("the visit lies %d days outside the season (%s to %s)", off.Days, off.Opens, off.Closes),
 			Todo: "Pictures of another season are hard to compare; say so in the notes."})

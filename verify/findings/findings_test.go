@@ -20,7 +20,7 @@ import (
 func unexposed(f *tally.File) { f.Exposed = false }
 
 func findingsOf(items ...gather.Item) []verify.Finding {
-	in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Pasture: "Windmill", Object: "windmill--stake-3", Items: items}}}
+	in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Pasture: "Windmill", Object: "windmill--stake-3", Extra: items}}}
 	return Of(in, nil)
 }
 
@@ -84,7 +84,7 @@ func TestPlaces(t *testing.T) {
 	} {
 		four := geo.Position{Latitude: verifytest.StakePlace.Latitude + 1000/111_050.0, Longitude: verifytest.StakePlace.Longitude}
 		in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{
-			{Site: "Stake 3", Pasture: "Windmill", Items: tt.items}, {Site: "Stake 4", Pasture: "Windmill", Position: &four}}}
+			{Site: "Stake 3", Pasture: "Windmill", Extra: tt.items}, {Site: "Stake 4", Pasture: "Windmill", Position: &four}}}
 		if tt.declared {
 			in.Sites[0].Position = &verifytest.StakePlace
 		}
@@ -116,7 +116,7 @@ func TestTolerances(t *testing.T) {
 		{"70 m away, 100 by the card", away, gather.Tolerance{}, 100, 0},
 		{"70 m away, 10 by the card", away, gather.Tolerance{Metres: 75}, 10, 1},
 	} {
-		s := gather.SiteItems{Site: "Stake 3", Items: tt.items, Position: &verifytest.StakePlace}
+		s := gather.SiteItems{Site: "Stake 3", Extra: tt.items, Position: &verifytest.StakePlace}
 		s.Card.Metres, s.Card.Expect = tt.card, []card.Expect{june}
 		got := verifytest.Told(Of(gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{s}, Tolerance: tt.set}, nil))
 		if len(got) != tt.want {
@@ -128,8 +128,8 @@ func TestTolerances(t *testing.T) {
 func TestPhotosOfTwoSitesSwapped(t *testing.T) {
 	four := geo.Position{Latitude: verifytest.StakePlace.Latitude + 1000/111_050.0, Longitude: verifytest.StakePlace.Longitude}
 	in := gather.Input{Sites: []gather.SiteItems{
-		{Site: "Stake 3", Pasture: "Windmill", Position: &verifytest.StakePlace, Items: []gather.Item{verifytest.Shot("3/a", "2019-06-21", "2019-06-21", verifytest.MetersNorth(1000, 5))}},
-		{Site: "Stake 4", Pasture: "Windmill", Position: &four, Items: []gather.Item{verifytest.Shot("4/a", "2019-06-22", "2019-06-21", verifytest.MetersNorth(0, 5))}},
+		{Site: "Stake 3", Pasture: "Windmill", Position: &verifytest.StakePlace, Extra: []gather.Item{verifytest.Shot("3/a", "2019-06-21", "2019-06-21", verifytest.MetersNorth(1000, 5))}},
+		{Site: "Stake 4", Pasture: "Windmill", Position: &four, Extra: []gather.Item{verifytest.Shot("4/a", "2019-06-22", "2019-06-21", verifytest.MetersNorth(0, 5))}},
 	}}
 	all := Of(in, nil)
 	if len(all) != 1 || all[0].Kind != verify.FoundSwapped || !slices.Equal(all[0].Paths, []string{"3/a", "4/a"}) ||
@@ -155,8 +155,8 @@ func TestTwice(t *testing.T) {
 		return verifytest.Shot(path, visit, "", func(f *tally.File) { f.SHA256 = manifest.Sum([]byte("same")) })
 	}
 	in := gather.Input{Sites: []gather.SiteItems{
-		{Site: "A", Items: []gather.Item{same("A/1", "2019-06-21"), same("A/2", "2019-07-21"), same("A/3", "2020-06-21")}},
-		{Site: "B", Items: []gather.Item{same("B/1", "2019-06-21"), verifytest.Shot("B/2", "2020-06-21", "")}},
+		{Site: "A", Extra: []gather.Item{same("A/1", "2019-06-21"), same("A/2", "2019-07-21"), same("A/3", "2020-06-21")}},
+		{Site: "B", Extra: []gather.Item{same("B/1", "2019-06-21"), verifytest.Shot("B/2", "2020-06-21", "")}},
 	}}
 	want := []string{"*twice 2019-06-21: 1 photo filed here, byte for byte, also under A, 2020-06-21", "*twice 2019-06-21: 1 photo filed here, byte for byte, also under B, 2019-06-21"}
 	if got := verifytest.Told(Of(in, nil)); !slices.Equal(got, want) {
@@ -172,8 +172,8 @@ func TestTwiceIsToldOnce(t *testing.T) {
 		return verifytest.Shot(path, visit, "2019-06-21", verifytest.MetersNorth(1000, 5), func(f *tally.File) { f.SHA256 = manifest.Sum([]byte("same")) })
 	}
 	in := gather.Input{Sites: []gather.SiteItems{
-		{Site: "Stake 3", Position: &verifytest.StakePlace, Items: []gather.Item{verifytest.Shot("3/a", "2021-06-21", "2021-06-21", verifytest.MetersNorth(0, 5)), copied("3/b", "2021-06-21")}},
-		{Site: "Stake 4", Position: &four, Items: []gather.Item{copied("4/b", "2019-06-21")}},
+		{Site: "Stake 3", Position: &verifytest.StakePlace, Extra: []gather.Item{verifytest.Shot("3/a", "2021-06-21", "2021-06-21", verifytest.MetersNorth(0, 5)), copied("3/b", "2021-06-21")}},
+		{Site: "Stake 4", Position: &four, Extra: []gather.Item{copied("4/b", "2019-06-21")}},
 	}}
 	want := []string{"*twice 2021-06-21: 1 photo filed here, byte for byte, also under Stake 4, 2019-06-21; date and position fit there"}
 	if got := verifytest.Told(Of(in, nil)); !slices.Equal(got, want) {
@@ -185,7 +185,7 @@ func TestBrokenAndEmptyAndExplained(t *testing.T) {
 	cut := verifytest.Shot("a", "2019-06-21", "", func(f *tally.File) { f.Fault = "it is cut short" })
 	note := gather.Item{Path: "n", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{}}
 	written := gather.Item{Path: "w", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{Size: 1}}
-	s := gather.SiteItems{Site: "A", Items: []gather.Item{cut, note, written}}
+	s := gather.SiteItems{Site: "A", Extra: []gather.Item{cut, note, written}}
 	got := verifytest.Told(Of(gather.Input{Sites: []gather.SiteItems{s}}, nil))
 	if want := []string{"*broken 2019-06-21: this photo is not whole: it is cut short", "*empty 2019-06-21: this note has nothing in it (0 bytes)"}; !slices.Equal(got, want) {
 		t.Errorf("got %q", got)
@@ -228,9 +228,9 @@ func TestAnEmptyNoteForSeveralSitesIsToldOnce(t *testing.T) {
 	in := gather.Input{Now: time.Date(2019, 8, 1, 0, 0, 0, 0, time.UTC)}
 	for _, name := range []string{"Stake 1", "Stake 2"} {
 		in.Sites = append(in.Sites, gather.SiteItems{Site: name, Pasture: "Windmill",
-			Items: []gather.Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty, Shared: true}}})
+			Extra: []gather.Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty, Shared: true}}})
 	}
-	in.Unfiled.Items = []gather.Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty}}
+	in.Unfiled.Extra = []gather.Item{{Path: empty.Path, Kind: manifest.KindNote, Visit: "2019", File: empty}}
 	found := Of(in, years.Judge(in))
 	if len(found) != 1 || found[0].Kind != verify.FoundEmpty || found[0].Site != "" || !found[0].Wants() {
 		t.Errorf("%+v", found)

@@ -56,7 +56,7 @@ func placeOf(in *gather.Input, s *gather.SiteItems, of string, declared *geo.Pos
 	}
 	visits := map[string]geo.Position{} // one position for each visit
 	most := 0.0                         // the largest error stated
-	for _, it := range s.Items {
+	for _, it := range s.List() {
 		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto && it.Of == of {
 			visits[it.Visit] = it.File.At.Position
 			most = max(most, it.File.At.Error)

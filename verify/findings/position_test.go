@@ -43,7 +43,7 @@ func TestPlacesAtTheEdgesOfTheMap(t *testing.T) {
 				f.At = &geo.Fix{Position: geo.Position{Latitude: 52, Longitude: -179.99}}
 			})), []string{"*elsewhere 2021-06-21: 1 photo taken 694 m from the site"}},
 	} {
-		in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Items: tt.items, Position: tt.declared}}}
+		in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Extra: tt.items, Position: tt.declared}}}
 		if got := verifytest.Told(Of(in, nil)); !slices.Equal(got, tt.want) {
 			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
 		}
@@ -55,7 +55,7 @@ func TestPlacesAtTheEdgesOfTheMap(t *testing.T) {
 func TestASiteDeclaredInTheWrongPlace(t *testing.T) {
 	east := geo.Position{Latitude: verifytest.StakePlace.Latitude, Longitude: -verifytest.StakePlace.Longitude}
 	moved := verifytest.Shot("x", "2021-06-21", "2021-06-21", verifytest.MetersNorth(300, 5))
-	in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Pasture: "Windmill", Items: append(yearly(verifytest.StakePlace), moved), Position: &east}}}
+	in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Pasture: "Windmill", Extra: append(yearly(verifytest.StakePlace), moved), Position: &east}}}
 	got := verifytest.Told(Of(in, nil))
 	want := []string{
 		"*elsewhere 2021-06-21: 1 photo taken 300 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken",
@@ -65,7 +65,7 @@ func TestASiteDeclaredInTheWrongPlace(t *testing.T) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
 	// Where the photos do not agree on another place, the declaration stands.
-	in.Sites[0].Items = yearly(verifytest.StakePlace, geo.Position{Latitude: 42, Longitude: -119}, geo.Position{Latitude: 43, Longitude: -118})
+	in.Sites[0].Extra = yearly(verifytest.StakePlace, geo.Position{Latitude: 42, Longitude: -119}, geo.Position{Latitude: 43, Longitude: -118})
 	for _, f := range Of(in, nil) {
 		if f.Kind != verify.FoundElsewhere || strings.Contains(f.Text, "other visits") {
 			t.Errorf("%+v", f)

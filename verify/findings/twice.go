@@ -25,19 +25,20 @@ type filed struct {
 // others are set aside, so that nothing else is said of them.
 func (x *finder) twins() (where map[manifest.Digest][]filed, order []manifest.Digest) {
 	photo := func(it gather.Item) bool { return it.File != nil && it.Kind == manifest.KindPhoto && it.File.Size > 0 }
-	times := map[manifest.Digest]int{}
-	for i := range x.in.Sites {
-		for _, it := range x.in.Sites[i].Items {
-			if photo(it) {
-				times[it.File.SHA256]++
+	twice := gather.Twice(func(yield func(manifest.Digest) bool) {
+		for i := range x.in.Sites {
+			for _, it := range x.in.Sites[i].List() {
+				if photo(it) && !yield(it.File.SHA256) {
+					return
+				}
 			}
 		}
-	}
+	})
 	where = map[manifest.Digest][]filed{}
 	for i := range x.in.Sites {
 		s := &x.in.Sites[i]
-		for _, it := range s.Items {
-			if !photo(it) || times[it.File.SHA256] == 1 {
+		for _, it := range s.List() {
+			if !photo(it) || !twice.Has(it.File.SHA256) {
 				continue
 			}
 			d := it.File.SHA256

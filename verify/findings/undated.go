@@ -7,8 +7,8 @@ import (
 )
 
 // undated finds the photos whose day is not known.
-func (x *finder) undated(s *gather.SiteItems) {
-	all := s.Undated(x.in.Now)
+func (x *finder) undated(s *gather.SiteItems, items []gather.Item) {
+	all := s.Undated(items, x.in.Now)
 	var plain []tally.Undated
 	for _, u := range all {
 		plain = append(plain, u.Undated)

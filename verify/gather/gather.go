@@ -40,7 +40,7 @@ type Holding struct {
 // copies hold. Bytes that are anywhere in the working folder are not missing: a
 // file moved to another site counts there only.
 func Sites(now time.Time, t *tally.Result, objects iter.Seq[Object], holdings []Holding) Input {
-	g := &gatherer{here: map[manifest.Digest]bool{}, loose: map[looseKey]bool{}, sites: map[siteKey]*SiteItems{}, holdings: holdings}
+	g := &gatherer{loose: map[looseKey]bool{}, sites: map[siteKey]*SiteItems{}, holdings: holdings}
 	g.damage = make([]map[[2]string]bool, len(holdings))
 	for i, h := range holdings {
 		g.damage[i] = map[[2]string]bool{}
@@ -76,10 +76,10 @@ type looseKey struct {
 }
 
 type gatherer struct {
-	here     map[manifest.Digest]bool // in the working folder
-	loose    map[looseKey]bool        // of its photos that lie with a site and are of no visit
-	paths    map[string]bool          // paths in the working folder
-	waiting  map[string]bool          // paths there that are not recorded yet
+	here     set               // digests in the working folder
+	loose    map[looseKey]bool // of its photos that lie with a site and are of no visit
+	paths    set               // paths in the working folder
+	waiting  map[string]bool   // paths there that are not recorded yet
 	unlisted []string
 	sites    map[siteKey]*SiteItems
 	unfiled  SiteItems
@@ -100,37 +100,48 @@ func (g *gatherer) site(k siteKey) *SiteItems {
 
 // tally takes in what the working folder holds.
 func (g *gatherer) tally(t *tally.Result) {
-	g.paths = map[string]bool{}
 	g.unlisted = t.Unlisted
-	add := func(f tally.File) {
-		g.here[f.SHA256] = true
-		g.paths[f.Path] = true
+	pack := func(s *SiteItems, p packed) {
+		if p.files.Len() > 0 {
+			s.packed = append(s.packed, p)
+		}
 	}
 	for i := range t.Sites {
 		ts := &t.Sites[i]
-		s := g.site(siteKey{ts.Pasture, ts.Site})
-		for f := range ts.Files() {
-			add(f)
-			if f.Visit == "" && f.Kind == manifest.KindPhoto {
-				g.loose[looseKey{siteKey{ts.Pasture, ts.Site}, f.SHA256}] = true
-			}
-			s.Items = append(s.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
-		}
+		k := siteKey{ts.Pasture, ts.Site}
+		s := g.site(k)
 		for _, v := range ts.Visits {
-			for f := range v.Shared.All() {
-				s.Items = append(s.Items, Item{Path: f.Path, Kind: f.Kind, Visit: v.Date, File: &f, Shared: true})
+			for _, files := range []tally.Files{v.Photos, v.Notes, v.Others} {
+				pack(s, packed{files: files})
+			}
+		}
+		pack(s, packed{files: ts.Loose})
+		for _, v := range ts.Visits {
+			pack(s, packed{files: v.Shared, shared: true, visit: v.Date})
+		}
+		for f := range ts.Files() {
+			g.seen(f)
+			if f.Visit == "" && f.Kind == manifest.KindPhoto {
+				g.loose[looseKey{k, f.SHA256}] = true
 			}
 		}
 	}
+	pack(&g.unfiled, packed{files: t.Unfiled})
 	for f := range t.Unfiled.All() {
-		add(f)
-		g.unfiled.Items = append(g.unfiled.Items, Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: &f})
+		g.seen(f)
 	}
+	g.here.sort()
+	g.paths.sort()
 	// What waits is there, whatever it turns out to be.
 	g.waiting = map[string]bool{}
 	for _, w := range t.Waiting {
 		g.waiting[w.Path] = true
 	}
+}
+
+func (g *gatherer) seen(f tally.File) {
+	g.here = append(g.here, brief(f.SHA256))
+	g.paths = append(g.paths, named(f.Path))
 }
 
 // sharedNote is a note of no site that is no longer in the working folder.
@@ -177,10 +188,10 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 		}
 		raw := verify.WorkingPath(from, logical)
 		unsure := g.waiting[raw] || g.hidden(raw)
-		if tallied && !unsure && (g.here[held.Digest] || g.paths[raw]) {
+		if tallied && !unsure && (g.here.has(brief(held.Digest)) || g.paths.has(named(raw))) {
 			// Moved where no name tells a date, a photo is of the visit it was recorded under.
-			if s != nil && !g.paths[raw] && e.Visit != "" && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] {
-				s.Items = append(s.Items, Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking})
+			if s != nil && !g.paths.has(named(raw)) && e.Visit != "" && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] {
+				s.Extra = append(s.Extra, Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking})
 			}
 			continue
 		}
@@ -191,7 +202,7 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 			it.Where = Nowhere
 		}
 		if s != nil {
-			s.Items = append(s.Items, it)
+			s.Extra = append(s.Extra, it)
 		} else if e.Kind == manifest.KindNote && e.Visit != "" {
 			shared = append(shared, sharedNote{path.Dir(raw), it})
 		}
@@ -235,12 +246,12 @@ func (g *gatherer) share(notes []sharedNote) {
 			continue
 		}
 		for _, s := range g.sites {
-			for _, it := range s.Items {
+			for _, it := range s.List() {
 				if y, ok := verify.YearOf(it.Visit); !ok || y != year || it.Kind != manifest.KindPhoto {
 					continue
 				}
 				if n.folder == "." || strings.HasPrefix(it.Path, n.folder+"/") {
-					s.Items = append(s.Items, n.item)
+					s.Extra = append(s.Extra, n.item)
 					break
 				}
 			}

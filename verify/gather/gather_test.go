@@ -110,7 +110,7 @@ func TestGather(t *testing.T) {
 		return s
 	}
 	in := gather.Sites(now, listed(all), objects(t, r, 0), holdings())
-	if len(in.Sites) != 1 || in.Sites[0].Object != "windmill--stake-3" || len(in.Sites[0].Items) != 12 {
+	if len(in.Sites) != 1 || in.Sites[0].Object != "windmill--stake-3" || len(in.Sites[0].List()) != 12 {
 		t.Fatalf("%+v", in)
 	}
 	if got := judge(t, listed(all), holdings()); got != "" {

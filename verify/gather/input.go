@@ -40,14 +40,47 @@ type Item struct {
 	Shared bool
 }
 
-// SiteItems are a site's items, with what people decided about it.
+// SiteItems are a site's items, with what people decided about it. There may be a
+// thousand of a million files in it: those of the working folder stay packed, and
+// [SiteItems.List] spells them out for as long as the list is held.
 type SiteItems struct {
 	Site, Pasture, Object string
-	Items                 []Item
+	Extra                 []Item // items that are not packed: what the working folder has no longer
 	Decisions             []manifest.Decision
 	Card                  card.Card       // what is declared about the site
 	Position              *geo.Position   // where it is declared to be; nil where it is not
 	Formers               []verify.Former // sites that it took over; its items say which are of them
+
+	packed []packed
+}
+
+// packed are items of the working folder as the tally has them.
+type packed struct {
+	files  tally.Files
+	shared bool
+	visit  string // of shared notes
+	of     string // as Item.Of
+}
+
+// List spells out the site's items.
+func (s *SiteItems) List() []Item {
+	n := len(s.Extra)
+	for _, p := range s.packed {
+		n += p.files.Len()
+	}
+	all := make([]Item, 0, n)
+	for _, p := range s.packed {
+		files := p.files.List()
+		for i := range files {
+			f := &files[i]
+			it := Item{Path: f.Path, View: f.View, Kind: f.Kind, Visit: f.Visit, File: f, Of: p.of, Shared: p.shared}
+			if p.shared {
+				it.View, it.Visit = "", p.visit
+			}
+			all = append(all, it)
+		}
+	}
+	return append(all, s.Extra...)
 }
 
 // Input is what the years are judged by. It is plain data: the same input
@@ -85,7 +118,7 @@ func below(path, folder string) bool {
 // by; "" where there is none.
 func (s *SiteItems) Began() string {
 	first := ""
-	for _, it := range s.Items {
+	for _, it := range s.List() {
 		if _, ok := verify.YearOf(it.Visit); ok && (first == "" || it.Visit < first) {
 			first = it.Visit
 		}

@@ -89,11 +89,13 @@ func (in *Input) IndexOf(object string) int {
 func (in *Input) takeOver(i, at int) int {
 	s, old := &in.Sites[i], &in.Sites[at]
 	s.Card = Continued(old.Card, s.Card, s.Began())
-	for _, it := range old.Items {
-		if it.Of == "" {
-			it.Of = old.Object
-		}
-		s.Items = append(s.Items, it)
+	for _, it := range old.Extra {
+		it.Of = cmp.Or(it.Of, old.Object)
+		s.Extra = append(s.Extra, it)
+	}
+	for _, p := range old.packed {
+		p.of = cmp.Or(p.of, old.Object)
+		s.packed = append(s.packed, p)
 	}
 	s.Decisions = append(s.Decisions, old.Decisions...)
 	s.Formers = append(append(s.Formers, verify.Former{Site: old.Site, Pasture: old.Pasture, Object: old.Object, Position: old.Position}), old.Formers...)

@@ -22,9 +22,9 @@ type Undated struct {
 	Gone  bool // no longer in the working folder
 }
 
-// Undated lists them, by folder.
-func (s *SiteItems) Undated(now time.Time) (all []*Undated) {
-	for _, it := range s.Items {
+// Undated lists those among the site's items, by folder.
+func (s *SiteItems) Undated(items []Item, now time.Time) (all []*Undated) {
+	for _, it := range items {
 		if it.Kind != manifest.KindPhoto || len(it.Visit) > 4 || it.Path == "" {
 			continue
 		}
@@ -47,7 +47,7 @@ func (s *SiteItems) Undated(now time.Time) (all []*Undated) {
 	return all
 }
 
-// nameOf is the name of a site that this one took over, or its own.
+// NameOf is the name of a site that this one took over, or its own.
 func (s *SiteItems) NameOf(object string) string {
 	for _, f := range s.Formers {
 		if object != "" && f.Object == object {

@@ -37,7 +37,7 @@ func SiteWith(lines ...string) gather.SiteItems {
 				it.Kind, it.View = manifest.KindCard, ""
 			}
 			it.Path = fmt.Sprintf("%s/%d %s", words[0], i, w)
-			s.Items = append(s.Items, it)
+			s.Extra = append(s.Extra, it)
 		}
 	}
 	return s
@@ -124,8 +124,8 @@ func Told(all []verify.Finding) (out []string) {
 
 // at gives every photo of a site a position near a point.
 func At(s gather.SiteItems, lat, long float64) gather.SiteItems {
-	for i := range s.Items {
-		s.Items[i].File = &tally.File{Path: s.Items[i].Path, Size: 9, SHA256: manifest.Sum([]byte(s.Items[i].Path)), Facts: facts.Facts{Exposed: true,
+	for i := range s.Extra {
+		s.Extra[i].File = &tally.File{Path: s.Extra[i].Path, Size: 9, SHA256: manifest.Sum([]byte(s.Extra[i].Path)), Facts: facts.Facts{Exposed: true,
 			At: &geo.Fix{Position: geo.Position{Latitude: lat + float64(i%5)*1e-5, Longitude: long}}}}
 	}
 	return s

@@ -6,7 +6,7 @@ import (
 
 // doubts are the folders whose photos may be of a visit nobody knows the year of.
 func (j *judge) findDoubts() {
-	for _, u := range j.Undated(j.now) {
+	for _, u := range j.Undated(j.items, j.now) {
 		if u.Found && !u.Filed {
 			j.doubts = append(j.doubts, u.Doubt)
 		}

@@ -54,7 +54,7 @@ func (j *judge) visitsDue(until time.Time) (due []verify.DueVisit, closed, open 
 	}
 	expected, _ := j.expected(until.Year() + 1) // a season about the new year opens in the year before its own
 	for _, y := range expected {
-		if _, explained := j.explanation(y); explained || j.times.visitedAcrossNewYear(y, j.Items) {
+		if _, explained := j.explanation(y); explained || j.times.visitedAcrossNewYear(y, j.items) {
 			continue
 		}
 		if in := j.mayBeOf(y); in != nil && y <= j.now.Year() {

@@ -45,7 +45,7 @@ func TestRecordsKeptByTheBook(t *testing.T) {
 		s := gather.SiteItems{Site: "Stake 3", Position: &verifytest.StakePlace}
 		for i, m := range []float64{5, 7, 10, -5, -7, -10} {
 			day := time.Date(2015+i, 7, 1, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
-			s.Items = append(s.Items, verifytest.Shot(day, day, day, verifytest.MetersNorth(m+math.Copysign(10, m), 0)),
+			s.Extra = append(s.Extra, verifytest.Shot(day, day, day, verifytest.MetersNorth(m+math.Copysign(10, m), 0)),
 				verifytest.Shot(day+"b", day, day, func(f *tally.File) {
 					f.At = &geo.Fix{Position: geo.Position{Latitude: verifytest.StakePlace.Latitude, Longitude: verifytest.StakePlace.Longitude + (m+math.Copysign(10, m))/83_600}}
 				}))

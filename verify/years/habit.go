@@ -154,9 +154,9 @@ func (v *visitYear) count() {
 
 // byYear sorts a site's items into the years of their visits. Changes a person
 // accepted are no loss.
-func byYear(s gather.SiteItems) []visitYear {
+func byYear(s *gather.SiteItems, items []gather.Item) []visitYear {
 	years := map[int]*visitYear{}
-	for _, it := range s.Items {
+	for _, it := range items {
 		n, ok := verify.YearOf(it.Visit)
 		if !ok || (it.Where != gather.InWorking && s.Accepted(it.Path)) {
 			continue

@@ -16,11 +16,11 @@ type Off struct {
 	Opens, Closes string // the season
 }
 
-// OutOfSeason finds visits more than so many days from every season of the site, where
+// OutOfSeason finds visits of a site whose items these are, more than so many days from every season of the site, where
 // the season they were for has no other visit.
-func OutOfSeason(s *gather.SiteItems, now time.Time, most int) (all []Off) {
-	t := newTimetable(s, byYear(*s), now)
-	days := visitDays(s.Items)
+func OutOfSeason(s *gather.SiteItems, items []gather.Item, now time.Time, most int) (all []Off) {
+	t := newTimetable(s, items, byYear(s, items), now)
+	days := visitDays(items)
 	for _, d := range days {
 		if d.After(now) || len(s.Card.Expect) == 0 && t.close(d, most) {
 			continue

@@ -22,7 +22,8 @@ type Habit struct {
 // PresentHabit goes back from the newest visited year for as long as nothing of
 // what it has is lacking and no visit was skipped.
 func PresentHabit(s *gather.SiteItems, now time.Time) (h Habit) {
-	years := byYear(*s)
+	items := s.List()
+	years := byYear(s, items)
 	years = slices.DeleteFunc(years, func(v visitYear) bool { return v.year > now.Year() })
 	if len(years) < figures.HabitRun {
 		return Habit{}
@@ -45,7 +46,7 @@ func PresentHabit(s *gather.SiteItems, now time.Time) (h Habit) {
 	if h.Years < figures.HabitRun {
 		return Habit{}
 	}
-	t := newTimetable(s, years, now)
+	t := newTimetable(s, items, years, now)
 	for i, season := range t.seasons {
 		if season.known && (len(t.seasons) == 1 || t.live(i, now.Year()+1)) {
 			w := season.window(2001) // of no leap year
@@ -57,7 +58,7 @@ func PresentHabit(s *gather.SiteItems, now time.Time) (h Habit) {
 
 // ViewSince is the first of the visited years running until now that have a view.
 func ViewSince(s *gather.SiteItems, view string) (since int) {
-	years := byYear(*s)
+	years := byYear(s, s.List())
 	for i := len(years) - 1; i >= 0 && (since == 0 || years[i].has[view]); i-- {
 		if years[i].has[view] {
 			since = years[i].year

@@ -233,13 +233,13 @@ type timetable struct {
 	years   []int // all years visited, in order
 }
 
-func newTimetable(s *gather.SiteItems, visited []visitYear, now time.Time) *timetable {
-	t := &timetable{card: &s.Card, seasons: seasonsOf(s.Items, now)}
+func newTimetable(s *gather.SiteItems, items []gather.Item, visited []visitYear, now time.Time) *timetable {
+	t := &timetable{card: &s.Card, seasons: seasonsOf(items, now)}
 	t.visited = make([][]int, len(t.seasons))
 	for _, v := range visited {
 		t.years = append(t.years, v.year)
 	}
-	for _, d := range visitDays(s.Items) {
+	for _, d := range visitDays(items) {
 		if i, year := t.nearest(d); !slices.Contains(t.visited[i], year) {
 			t.visited[i] = append(t.visited[i], year)
 		}

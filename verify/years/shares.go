@@ -43,7 +43,7 @@ func (j *judge) markSeasons() {
 	}
 	type slot struct{ year, at int }
 	slots := map[string]slot{}
-	for _, it := range j.Items {
+	for _, it := range j.items {
 		year, ok := verify.YearOf(it.Visit)
 		if !ok {
 			continue

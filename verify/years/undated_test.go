@@ -24,7 +24,7 @@ import (
 
 // in puts a photo of no known day into a folder of the site.
 func in(s gather.SiteItems, folder string) gather.SiteItems {
-	s.Items = append(s.Items, gather.Item{Path: "Windmill/Stake 3/" + folder + "/plot.jpg", View: "plot", Kind: manifest.KindPhoto,
+	s.Extra = append(s.Extra, gather.Item{Path: "Windmill/Stake 3/" + folder + "/plot.jpg", View: "plot", Kind: manifest.KindPhoto,
 		File: &tally.File{Size: 1, SHA256: manifest.Sum([]byte(folder)), Kind: manifest.KindPhoto}})
 	return s
 }
@@ -100,7 +100,7 @@ func judgedAs(t *rapid.T, folders []string, now time.Time) (all []verify.Year, v
 	}
 	input := gather.Sites(now, r, func(func(gather.Object) bool) {}, nil)
 	for _, s := range input.Sites {
-		for _, it := range s.Items {
+		for _, it := range s.List() {
 			if it.Visit != "" {
 				visits = append(visits, s.Site+" "+it.Visit)
 			}

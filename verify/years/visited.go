@@ -15,7 +15,7 @@ func (j *judge) objectsOf(paths []string) (all []string) {
 	if len(j.Formers) == 0 {
 		return nil
 	}
-	for _, it := range j.Items {
+	for _, it := range j.items {
 		if slices.Contains(paths, it.Path) {
 			all = append(all, cmp.Or(it.Of, j.Object))
 		}
@@ -39,7 +39,7 @@ func VisitedYears(in gather.Input, object string) []int {
 
 // Visited are the years up to now in which a site has visits.
 func Visited(s *gather.SiteItems, now time.Time) []int {
-	return slices.DeleteFunc(numbers(byYear(*s)), func(y int) bool { return y > now.Year() })
+	return slices.DeleteFunc(numbers(byYear(s, s.List())), func(y int) bool { return y > now.Year() })
 }
 
 // Cadence is the number of years between the latest of the visits of these years; 0

@@ -76,6 +76,7 @@ func Judge(in gather.Input) []verify.Year {
 type judge struct {
 	*gather.SiteItems
 	now     time.Time
+	items   []gather.Item
 	visited []visitYear
 	past    []visitYear // without years to come
 	rounds  []int       // the years whose visit was made: a season over the new year is of one of them
@@ -87,15 +88,16 @@ type judge struct {
 }
 
 func newJudge(s *gather.SiteItems, now time.Time) *judge {
-	j := &judge{SiteItems: s, now: now, visited: byYear(*s)}
+	j := &judge{SiteItems: s, now: now, items: s.List()}
+	j.visited = byYear(s, j.items)
 	// A visit dated after this year is a camera's clock: it is kept and shown,
 	// and nothing is judged by it.
 	j.past = j.visited
 	for len(j.past) > 0 && j.past[len(j.past)-1].year > now.Year() {
 		j.past = j.past[:len(j.past)-1]
 	}
-	j.times = newTimetable(s, j.past, now)
-	j.rounds = j.times.rounds(numbers(j.past), s.Items, now)
+	j.times = newTimetable(s, j.items, j.past, now)
+	j.rounds = j.times.rounds(numbers(j.past), j.items, now)
 	j.markSeasons()
 	j.findDoubts()
 	return j
@@ -121,7 +123,7 @@ func yearsOf(s gather.SiteItems, now time.Time) []verify.Year {
 		first = out[0].Year
 	}
 	for _, y := range expected {
-		if !j.times.visitedAcrossNewYear(y, s.Items) {
+		if !j.times.visitedAcrossNewYear(y, j.items) {
 			out = append(out, j.emptyYear(y))
 			first = min(first, y)
 		}

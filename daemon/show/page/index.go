@@ -73,7 +73,7 @@ func newIndex(r *daemon.Record) *index {
 		x.sites = append(x.sites, s)
 		x.bySite[s.key] = s
 		byName[name{s.Pasture, s.Site}] = s
-		for _, it := range s.Items {
+		for _, it := range s.List() {
 			f := &file{Item: it, site: s}
 			if it.File != nil {
 				f.key = key("here", it.Path, it.File.SHA256.String())
