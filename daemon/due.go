@@ -51,7 +51,7 @@ func WriteDue(o DueOptions, now time.Time, reports ...DueReport) (note string, e
 		note = fmt.Sprintf("No calendar was written, since there is no visit to put into it; an earlier %s is left as it is", o.ICS)
 		o.ICS = ""
 	}
-	dues := verify.Dues(reports)
+	dues := due.Dues(reports)
 	var written []string
 	for _, f := range []struct {
 		path string

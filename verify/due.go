@@ -28,7 +28,7 @@ type DueVisit struct {
 	Over     bool          `json:"season_over"` // it has closed, and is not given up yet
 	Lacks    []string      `json:"lacks"`       // what the visit made this year lacks; empty where none was made
 	Position *geo.Position `json:"position"`    // null where it is not known, or not to be shown
-	archive  string        // set by Dues
+	Archive  string        `json:"-"`           // where several archives go into one file; set by due.Dues
 }
 
 // ClosedSite is a site that is closed now.

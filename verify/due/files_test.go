@@ -37,7 +37,7 @@ func dueOn(t *testing.T, day string, within int) verify.DueReport {
 // day after the last.
 func TestCalendar(t *testing.T) {
 	r := dueOn(t, "2026-08-20", 30)
-	text := string(verify.Dues{r}.Calendar(time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)))
+	text := string(Dues{r}.Calendar(time.Date(2026, 8, 20, 12, 0, 0, 0, time.UTC)))
 	for l := range strings.SplitSeq(strings.TrimSuffix(text, "\r\n"), "\r\n") {
 		if len(l) > 75 || !utf8.ValidString(l) || strings.ContainsAny(l, "\r\n") {
 			t.Errorf("line %q", l)
@@ -60,7 +60,7 @@ func TestCalendar(t *testing.T) {
 
 func TestPoints(t *testing.T) {
 	r := dueOn(t, "2026-08-20", 30)
-	b, err := verify.Dues{r}.GPX()
+	b, err := Dues{r}.GPX()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +80,7 @@ func TestPoints(t *testing.T) {
 		}
 	}
 	read := func() (s shape) {
-		b, err := verify.Dues{r}.GeoJSON()
+		b, err := Dues{r}.GeoJSON()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -98,7 +98,7 @@ func TestPoints(t *testing.T) {
 	if s := read(); s.Features[0].Geometry != nil {
 		t.Errorf("%+v", s.Features[0])
 	}
-	if text := string(verify.Dues{r}.Calendar(time.Now())); strings.Contains(text, "GEO:") {
+	if text := string(Dues{r}.Calendar(time.Now())); strings.Contains(text, "GEO:") {
 		t.Error(text)
 	}
 }
@@ -107,7 +107,7 @@ func TestPoints(t *testing.T) {
 func TestSeveralArchivesInOneFile(t *testing.T) {
 	a, b := dueOn(t, "2026-08-20", 30), dueOn(t, "2026-08-20", 30)
 	b.Archive = "breaks"
-	both := verify.Dues{a, b}
+	both := Dues{a, b}
 	text := strings.ReplaceAll(string(both.Calendar(time.Now())), "\r\n ", "")
 	for _, want := range []string{"UID:saltbush-draw-windmill--stake-3-2026-06-10@linecamp", "UID:breaks-windmill--stake-3-2026-06-10@linecamp",
 		"SUMMARY:breaks: Windmill / Stake 3\\, photo monitoring"} {

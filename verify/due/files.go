@@ -1,4 +1,4 @@
-package verify
+package due
 
 import (
 	"cmp"
@@ -13,22 +13,23 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/words"
+	"linecamp/verify"
 )
 
 // Dues are the reports of one archive or several, for one file.
-type Dues []DueReport
+type Dues []verify.DueReport
 
 // each yields the visits of all archives, with their reports and how an archive is
 // named before a visit: not at all where there is but one.
-func (d Dues) each() iter.Seq2[DueVisit, string] {
-	return func(yield func(DueVisit, string) bool) {
+func (d Dues) each() iter.Seq2[verify.DueVisit, string] {
+	return func(yield func(verify.DueVisit, string) bool) {
 		for _, r := range d {
 			of := ""
 			if len(d) > 1 {
-				of = Shown(r.Archive) + ": "
+				of = manifest.Printable(r.Archive) + ": "
 			}
 			for _, v := range r.Visits {
-				if v.archive = r.Archive; !yield(v, of) {
+				if v.Archive = r.Archive; !yield(v, of) {
 					return
 				}
 			}
@@ -64,11 +65,11 @@ func (d Dues) Calendar(now time.Time) []byte {
 			continue
 		}
 		line("BEGIN:VEVENT")
-		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(v.archive), object(v), v.Opens))
+		line(fmt.Sprintf("UID:%s-%s-%s@linecamp", text.Replace(v.Archive), object(v), v.Opens))
 		line("DTSTAMP:" + now.UTC().Format("20060102T150405Z"))
 		line("DTSTART;VALUE=DATE:" + strings.ReplaceAll(v.Opens, "-", ""))
 		line("DTEND;VALUE=DATE:" + closes.AddDate(0, 0, 1).Format("20060102")) // the day after the last
-		line("SUMMARY:" + text.Replace(of+Shown(v.Label())+", photo monitoring"))
+		line("SUMMARY:" + text.Replace(of+manifest.Printable(v.Label())+", photo monitoring"))
 		line("DESCRIPTION:" + text.Replace(words.FieldCaution))
 		if v.Position != nil {
 			line(fmt.Sprintf("GEO:%f;%f", v.Position.Latitude, v.Position.Longitude))
@@ -83,17 +84,17 @@ func (d Dues) Calendar(now time.Time) []byte {
 // objects names the object of each visit. A site that no version is recorded of
 // has none yet; it goes by the one that it will most likely have, and never by
 // another site's.
-func (d Dues) objects() func(DueVisit) string {
+func (d Dues) objects() func(verify.DueVisit) string {
 	type site struct{ archive, pasture, site string }
 	taken, made := map[[2]string]bool{}, map[site]string{}
 	for v := range d.each() {
-		taken[[2]string{v.archive, v.Object}] = true
+		taken[[2]string{v.Archive, v.Object}] = true
 	}
-	return func(v DueVisit) string {
-		k := site{v.archive, v.Pasture, v.Site}
+	return func(v verify.DueVisit) string {
+		k := site{v.Archive, v.Pasture, v.Site}
 		if v.Object == "" && made[k] == "" {
-			made[k] = manifest.Slug(v.Pasture, v.Site, func(s string) bool { return taken[[2]string{v.archive, s}] })
-			taken[[2]string{v.archive, made[k]}] = true
+			made[k] = manifest.Slug(v.Pasture, v.Site, func(s string) bool { return taken[[2]string{v.Archive, s}] })
+			taken[[2]string{v.Archive, made[k]}] = true
 		}
 		return cmp.Or(v.Object, made[k])
 	}
@@ -109,7 +110,7 @@ func (d Dues) GeoJSON() ([]byte, error) {
 	}
 	features := []feature{}
 	for v := range d.each() {
-		f := feature{Type: "Feature", Properties: map[string]any{"archive": v.archive, "site": v.Site, "pasture": v.Pasture, "state": Due, "year": v.Year,
+		f := feature{Type: "Feature", Properties: map[string]any{"archive": v.Archive, "site": v.Site, "pasture": v.Pasture, "state": verify.Due, "year": v.Year,
 			"opens": v.Opens, "closes": v.Closes, "season_over": v.Over, "lacks": v.Lacks}}
 		if v.Position != nil {
 			f.Geometry = map[string]any{"type": "Point", "coordinates": []float64{v.Position.Longitude, v.Position.Latitude}}

@@ -1,4 +1,4 @@
-package verify
+package due
 
 import (
 	"bytes"
@@ -19,18 +19,19 @@ import (
 
 	"linecamp/manifest/geo"
 	"linecamp/manifest/words"
+	"linecamp/verify"
 )
 
 // hostile are visits of sites with names that try to break what they are
 // written into, at places that do.
-func hostile() DueReport {
-	r := DueReport{Archive: "saltbush-draw"}
+func hostile() verify.DueReport {
+	r := verify.DueReport{Archive: "saltbush-draw"}
 	for i, name := range []string{
 		"Stake 3", `Stake 4, "far"; back\slash`, "two\r\nlines\nand\ta tab", "\U0001F404\U0001F335 Ümlaut — stake", strings.Repeat("ä", 300),
 		strings.Repeat("\U0001F335", 120), "x\r\nEND:VEVENT\r\nBEGIN:VEVENT\r\nSUMMARY:another", `ends with \`, "bad \xff\xfe bytes", "</name><wpt lat=\"1\" lon=\"2\">&", "stake 3", "",
 	} {
 		at := []geo.Position{{Latitude: 41.5, Longitude: -106.25}, {Latitude: -89.99999, Longitude: 180}, {Latitude: 90, Longitude: -180}, {Latitude: 0.0000001, Longitude: 179.99999999}}[i%4]
-		v := DueVisit{Site: name, Pasture: "North, Flat", Year: 2026, Opens: "2026-06-10", Closes: "2026-07-10", Lacks: []string{}, Position: &at}
+		v := verify.DueVisit{Site: name, Pasture: "North, Flat", Year: 2026, Opens: "2026-06-10", Closes: "2026-07-10", Lacks: []string{}, Position: &at}
 		if i == 0 {
 			v.Object, v.Opens = "north-flat--stake-3", "2025-12-20"
 			v.Closes = "2026-12-31" // and the day after is in another year
@@ -75,7 +76,7 @@ func TestCalendarReadBack(t *testing.T) {
 		} else {
 			ids[id] = true
 		}
-		if got, want := e.GetProperty(ics.ComponentPropertySummary).Value, Shown(v.Label())+", photo monitoring"; got != want {
+		if got, want := e.GetProperty(ics.ComponentPropertySummary).Value, verify.Shown(v.Label())+", photo monitoring"; got != want {
 			t.Errorf("summary %q, want %q", got, want)
 		}
 		if got := e.GetProperty(ics.ComponentPropertyDescription).Value; got != words.FieldCaution {
@@ -99,7 +100,7 @@ func TestCalendarReadBack(t *testing.T) {
 			t.Errorf("position %v of %v", g, v.Position)
 		}
 	}
-	if again, err := ics.ParseCalendar(bytes.NewReader(Dues{DueReport{}}.Calendar(now))); err != nil || len(again.Events()) != 0 {
+	if again, err := ics.ParseCalendar(bytes.NewReader(Dues{verify.DueReport{}}.Calendar(now))); err != nil || len(again.Events()) != 0 {
 		t.Errorf("of no visit: %v, %v", again, err)
 	}
 }
@@ -146,7 +147,7 @@ func babel(t *testing.T, form string, raw []byte) (points []map[string]string) {
 }
 
 // samePlaces holds points to the visits that have a position.
-func samePlaces(t *testing.T, r DueReport, points []map[string]string) {
+func samePlaces(t *testing.T, r verify.DueReport, points []map[string]string) {
 	t.Helper()
 	i := 0
 	for _, v := range r.Visits {
