@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -122,7 +121,7 @@ func readPacked(path string) ([]byte, error) {
 		if b, err = unpack(b); err != nil {
 			err = absent(path, err)
 		}
-	} else if errors.Is(err, errTooLarge) {
+	} else if errors.Is(err, manifest.ErrLong) {
 		err = absent(path, err)
 	}
 	return b, err
@@ -145,21 +144,16 @@ func unpack(b []byte) ([]byte, error) {
 	return b, nil
 }
 
-var errTooLarge = errors.New("it is larger than it can be")
-
-// readUpTo reads a file that is at most so long; a longer one is errTooLarge.
+// readUpTo reads a file that is at most so long; a longer one is manifest.ErrLong.
 func readUpTo(path string, most int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, most+1))
+	b, err := manifest.ReadUpTo(f, most)
 	if err != nil {
-		return nil, err
-	}
-	if int64(len(b)) > most {
-		return nil, fmt.Errorf("%s: %w", path, errTooLarge)
+		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	return b, nil
 }

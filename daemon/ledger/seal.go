@@ -39,7 +39,7 @@ func (c *Inventories) readSeal() (*manifest.Seal, error) {
 		if errors.Is(err, fs.ErrNotExist) && i > 0 {
 			break
 		}
-		if errors.Is(err, errTooLarge) {
+		if errors.Is(err, manifest.ErrLong) {
 			return nil, absent(c.sealFile(i), err)
 		}
 		if err != nil {

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"slices"
 
@@ -43,14 +42,14 @@ func readSmall(ctx context.Context, r Root, key string, limit int64) (b []byte, 
 		return nil, Info{}, reported, err
 	}
 	defer f.Close()
-	if info.Size <= limit { // else nothing is read in vain
-		b, err = io.ReadAll(io.LimitReader(f, limit+1))
+	if err = manifest.ErrLong; info.Size <= limit { // else nothing is read in vain
+		b, err = manifest.ReadUpTo(f, limit)
+	}
+	if errors.Is(err, manifest.ErrLong) {
+		err = fmt.Errorf("%w: it may have %d bytes", err, limit)
 	}
 	if err != nil {
 		return nil, Info{}, reported, fmt.Errorf("%s: reading %s: %w", r.Name(), key, err)
-	}
-	if info.Size > limit || int64(len(b)) > limit {
-		return nil, Info{}, reported, fmt.Errorf("%s: %s is larger than the %d bytes it may have", r.Name(), key, limit)
 	}
 	reported = info.SHA256
 	info.Size = int64(len(b))

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"linecamp/manifest"
 )
 
 // Kind is what a name stands for.
@@ -57,14 +59,11 @@ func readSmall(ctx context.Context, f Files, name string, limit int64) ([]byte, 
 		return nil, err
 	}
 	defer r.Close()
-	b, err := io.ReadAll(io.LimitReader(contextReader{ctx, r}, limit+1))
-	if err != nil {
-		return nil, err
+	b, err := manifest.ReadUpTo(contextReader{ctx, r}, limit)
+	if errors.Is(err, manifest.ErrLong) {
+		err = fmt.Errorf("it has more than %d bytes: %w", limit, errTooLarge)
 	}
-	if int64(len(b)) > limit {
-		return nil, fmt.Errorf("it has more than %d bytes: %w", limit, errTooLarge)
-	}
-	return b, nil
+	return b, err
 }
 
 // contextReader stops reading when the context ends.

@@ -53,7 +53,7 @@ func (r *check) readOnce(ctx context.Context, slug, path string, limit int64) (b
 	if info.Size > limit {
 		return nil, reported, fmt.Errorf("it has %s, more than the %s it may have", words.Size(info.Size), words.Size(limit))
 	}
-	b, err = readLimited(f, limit)
+	b, err = manifest.ReadUpTo(f, limit)
 	r.downloaded(int64(len(b)))
 	r.progress(int64(len(b)))
 	return b, info.SHA256, err

@@ -88,14 +88,6 @@ func (d *digester) Write(b []byte) (int, error) {
 	return len(b), nil
 }
 
-func readLimited(f io.Reader, limit int64) ([]byte, error) {
-	b, err := io.ReadAll(io.LimitReader(f, limit+1))
-	if err == nil && int64(len(b)) > limit {
-		err = fmt.Errorf("it is larger than the %s it may have", words.Size(limit))
-	}
-	return b, err
-}
-
 // differs says in words how a size is wrong, or that only the bytes are.
 func differs(got, want int64) string {
 	if got == want {

@@ -139,8 +139,8 @@ type check struct {
 	stop context.CancelCauseFunc
 
 	seal   *manifest.Seal
-	sealed map[string]map[int]manifest.Digest // object id, version: digest of the inventory
-	heads  map[string]int                     // by object folder, from the seals
+	sealed verify.Sealed
+	heads  map[string]int // by object folder, from the seals
 
 	mu       sync.Mutex
 	report   verify.CopyReport

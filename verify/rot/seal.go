@@ -58,24 +58,15 @@ func (r *check) checkSeal(ctx context.Context) error {
 	if r.seal == nil || (s != nil && s.Len() > r.seal.Len()) {
 		r.seal = s
 	}
-	r.sealed = map[string]map[int]manifest.Digest{}
-	r.heads = map[string]int{}
 	if r.seal == nil {
 		return nil
 	}
-	for l := range r.seal.All() {
-		if l.What != "version" {
-			continue
+	r.sealed = verify.SealedBy(r.seal)
+	r.heads = map[string]int{}
+	for id, n := range r.seal.Heads() {
+		if _, slug, err := manifest.ParseObjectID(id); err == nil {
+			r.heads[slug] = n
 		}
-		_, slug, err := manifest.ParseObjectID(l.Object)
-		if err != nil {
-			continue
-		}
-		if r.sealed[l.Object] == nil {
-			r.sealed[l.Object] = map[int]manifest.Digest{}
-		}
-		r.sealed[l.Object][l.Version] = l.Inventory
-		r.heads[slug] = max(r.heads[slug], l.Version)
 	}
 	return nil
 }
