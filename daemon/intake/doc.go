@@ -104,6 +104,6 @@ func ParseNear(s string) (float64, error) {
 }
 
 const (
-	defaultNear = figures.Metres
+	defaultNear = figures.Meters
 	pause       = 15 * time.Minute // between pictures of two visits
 )

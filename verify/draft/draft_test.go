@@ -12,7 +12,7 @@ import (
 )
 
 func TestDraft(t *testing.T) {
-	s := verifytest.At(verifytest.SiteWith(append(verifytest.Every(2004, 2012, 1, "plot note"), verifytest.Every(2013, 2025, 1, "plot landscape note")...)...), 41.4, -119.2)
+	s := verifytest.At(verifytest.SiteWith(append(verifytest.Every(2004, 2012, 1, "plot note"), verifytest.Every(2013, 2025, 1, "plot landscape note")...)...), 41.4, -103.2)
 	s.Site = `Stake "3"`
 	got := Cards(gather.Input{Now: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{s}})
 	if len(got) != 1 {
@@ -22,7 +22,7 @@ func TestDraft(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatalf("%v\n%s", faults, got[0].Text)
 	}
-	if c.Name != s.Site || c.FirstYear != 2004 || c.Position == nil || geo.Distance(*c.Position, geo.Position{Latitude: 41.40002, Longitude: -119.2}) > 2 {
+	if c.Name != s.Site || c.FirstYear != 2004 || c.Position == nil || geo.Distance(*c.Position, geo.Position{Latitude: 41.40002, Longitude: -103.2}) > 2 {
 		t.Errorf("%+v\n%s", c, got[0].Text)
 	}
 	if len(c.Expect) != 1 || c.Expect[0].Since != 2013 || c.Expect[0].Every != 1 || c.Expect[0].Note == nil || !*c.Expect[0].Note ||

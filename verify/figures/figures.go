@@ -56,11 +56,11 @@ const (
 	// SeasonDays is how far from its season a visit may lie without a word, where the
 	// settings do not say. Our own choice: half as much again as a season's least side.
 	SeasonDays = 21
-	// Metres is how far from its site a photo may be taken, beside the error that it states,
+	// Meters is how far from its site a photo may be taken, beside the error that it states,
 	// where neither card nor settings say. Source for the least of it: Hall, PNW-GTR-526
 	// (2002), part A, figure 16: the camera stands up to 10 m from the meter board. The rest is
 	// our own choice, for receivers that are off further than they state.
-	Metres = 50.0
+	Meters = 50.0
 
 	DaysAround   = 3  // days from the visit's. Common practice: a visit over two days, a clock in another zone.
 	YearAround   = 45 // days from the year a visit is known by: a winter's visit is filed under either. Our own choice.

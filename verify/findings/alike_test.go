@@ -18,14 +18,14 @@ import (
 var afterAll = time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
 
 // stakeAt is a site visited every year (or every so many) from first to last, so
-// far north of the stake; metres < 0 is without positions.
-func stakeAt(name string, first, last, step int, metres float64, change ...func(*gather.SiteItems)) gather.SiteItems {
+// far north of the stake; meters < 0 is without positions.
+func stakeAt(name string, first, last, step int, meters float64, change ...func(*gather.SiteItems)) gather.SiteItems {
 	s := gather.SiteItems{Site: name, Pasture: "Windmill", Object: "windmill--" + plainName(name)}
 	for y := first; y <= last; y += step {
 		day := fmt.Sprintf("%d-06-21", y)
 		it := verifytest.Shot(name+"/"+day+"/plot.jpg", day, day)
-		if metres >= 0 {
-			verifytest.MetersNorth(metres, 5)(it.File)
+		if meters >= 0 {
+			verifytest.MetersNorth(meters, 5)(it.File)
 		}
 		s.Extra = append(s.Extra, it)
 	}

@@ -71,7 +71,7 @@ func TestPlaces(t *testing.T) {
 		items    []gather.Item
 		want     []string
 	}{
-		{"a few metres", false, here, nil},
+		{"a few meters", false, here, nil},
 		{"within the stated error", true, []gather.Item{at("2019-06-21", 90, 45)}, nil},
 		{"beyond it", true, []gather.Item{at("2019-06-21", 120, 45)},
 			[]string{"*elsewhere 2019-06-21: 1 photo taken 120 m from the site (the camera's position was good to 45 m); the nearest other site is Windmill / Stake 4, 880 m away"}},

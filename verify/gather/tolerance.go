@@ -5,7 +5,7 @@ import (
 )
 
 // Tolerance is how far a visit may be from what is usual without a finding. What
-// is zero is as usual: [figures.SeasonDays] and [figures.Metres].
+// is zero is as usual: [figures.SeasonDays] and [figures.Meters].
 type Tolerance struct {
 	SeasonDays int     // days from its season
 	Metres     float64 // from the site, beside the error that a photo states
@@ -28,5 +28,5 @@ func (in *Input) Meters(s *SiteItems) float64 {
 	case in.Tolerance.Metres > 0:
 		return in.Tolerance.Metres
 	}
-	return figures.Metres
+	return figures.Meters
 }

@@ -15,7 +15,7 @@ import (
 	"linecamp/verify/gather"
 )
 
-// site makes items from lines "DATE view view note": what each visit has. "-" in
+// SiteWith makes items from lines "DATE view view note": what each visit has. "-" in
 // front of a word means it is on a copy only, "!" that it is nowhere.
 func SiteWith(lines ...string) gather.SiteItems {
 	s := gather.SiteItems{Site: "Stake 3", Pasture: "Windmill", Object: "windmill--stake-3"}
@@ -43,7 +43,7 @@ func SiteWith(lines ...string) gather.SiteItems {
 	return s
 }
 
-// every makes one line a year from first to last.
+// Every makes one line a year from first to last.
 func Every(first, last, step int, what string) []string {
 	var out []string
 	for y := first; y <= last; y += step {
@@ -52,7 +52,7 @@ func Every(first, last, step int, what string) []string {
 	return out
 }
 
-// faults writes all years that are not whole: "2011 short landscape".
+// Faults writes all years that are not whole: "2011 short landscape".
 func Faults(years []verify.Year) []string {
 	var out []string
 	for _, y := range years {
@@ -63,7 +63,7 @@ func Faults(years []verify.Year) []string {
 	return out
 }
 
-// replaced gives one year's line other words.
+// Replaced gives one year's line other words.
 func Replaced(lines []string, year, what string) []string {
 	for i, l := range lines {
 		if strings.HasPrefix(l, year) {
@@ -73,12 +73,14 @@ func Replaced(lines []string, year, what string) []string {
 	return lines
 }
 
+// Without leaves out the lines of some years.
 func Without(lines []string, years ...string) []string {
 	return slices.DeleteFunc(lines, func(l string) bool {
 		return slices.ContainsFunc(years, func(y string) bool { return strings.HasPrefix(l, y) })
 	})
 }
 
+// Carded is SiteWith with a card.
 func Carded(t *testing.T, text string, lines ...string) gather.SiteItems {
 	t.Helper()
 	s := SiteWith(lines...)
@@ -89,7 +91,7 @@ func Carded(t *testing.T, text string, lines ...string) gather.SiteItems {
 	return s
 }
 
-// shot is a photo in the working folder: bytes of its own, taken on a day.
+// Shot is a photo in the working folder: bytes of its own, taken on a day.
 func Shot(path, visit, taken string, change ...func(*tally.File)) gather.Item {
 	f := &tally.File{Path: path, Size: 1000, SHA256: manifest.Sum([]byte(path)), Kind: manifest.KindPhoto, Facts: facts.Facts{Exposed: true}}
 	if taken != "" {
@@ -101,16 +103,17 @@ func Shot(path, visit, taken string, change ...func(*tally.File)) gather.Item {
 	return gather.Item{Path: path, View: "plot", Kind: manifest.KindPhoto, Visit: visit, File: f}
 }
 
-// metresNorth puts a photo that far from the stake, with a stated error.
+// MetersNorth puts a photo that far from the stake, with a stated error.
 func MetersNorth(m, within float64) func(*tally.File) {
 	return func(f *tally.File) {
 		f.At = &geo.Fix{Position: geo.Position{Latitude: StakePlace.Latitude + m/111_050, Longitude: StakePlace.Longitude}, Error: within}
 	}
 }
 
-var StakePlace = geo.Position{Latitude: 41.4, Longitude: -119.2}
+// StakePlace is where the stake stands.
+var StakePlace = geo.Position{Latitude: 41.4, Longitude: -103.2}
 
-// told writes findings as "kind visit: text", with a star where a person is wanted.
+// Told writes findings as "kind visit: text", with a star where a person is wanted.
 func Told(all []verify.Finding) (out []string) {
 	for _, f := range all {
 		s := fmt.Sprintf("%s %s: %s", f.Kind, f.Visit, f.Text)
@@ -122,7 +125,7 @@ func Told(all []verify.Finding) (out []string) {
 	return out
 }
 
-// at gives every photo of a site a position near a point.
+// At gives every photo of a site a position near a point.
 func At(s gather.SiteItems, lat, long float64) gather.SiteItems {
 	for i := range s.Extra {
 		s.Extra[i].File = &tally.File{Path: s.Extra[i].Path, Size: 9, SHA256: manifest.Sum([]byte(s.Extra[i].Path)), Facts: facts.Facts{Exposed: true,

@@ -39,9 +39,9 @@ func TestRecordsKeptByTheBook(t *testing.T) {
 			}
 		}
 	})
-	t.Run("the camera ten metres from the stake", func(t *testing.T) {
+	t.Run("the camera ten meters from the stake", func(t *testing.T) {
 		// PNW-GTR-526 (Hall, 2002), part A, figure 16: the meter board stands 5, 7 or
-		// 10 m from the camera. A phone's position adds some metres to that.
+		// 10 m from the camera. A phone's position adds some meters to that.
 		s := gather.SiteItems{Site: "Stake 3", Position: &verifytest.StakePlace}
 		for i, m := range []float64{5, 7, 10, -5, -7, -10} {
 			day := time.Date(2015+i, 7, 1, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)

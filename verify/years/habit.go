@@ -198,14 +198,14 @@ func lacking(years []visitYear, i int) []lack {
 		years, i = years[1:], i-1
 	}
 	here := years[i]
-	usual := map[string]int{} // what is lacking, by how many neighbours have it
+	usual := map[string]int{} // what is lacking, by how many neighbors have it
 	for j := range near(years, i) {
 		for k := range years[j].has {
 			if here.has[k] || usual[k] != 0 {
 				continue
 			}
 			usual[k] = -1
-			if n := neighboursOf(years, i, func(v *visitYear) bool { return v.has[k] }); n.usual() {
+			if n := neighborsOf(years, i, func(v *visitYear) bool { return v.has[k] }); n.usual() {
 				usual[k] = n.had
 			}
 		}
@@ -250,8 +250,8 @@ func near(years []visitYear, i int) iter.Seq[int] {
 	}
 }
 
-// neighbours are the years around one that keep the same habit about a thing.
-type neighbours struct {
+// neighbors are the years around one that keep the same habit about a thing.
+type neighbors struct {
 	years   []*visitYear
 	had     int  // of them, those that have it
 	before  bool // one of those is an earlier year
@@ -260,10 +260,10 @@ type neighbours struct {
 	apart   bool // the year itself is of a habit without it
 }
 
-// neighboursOf looks at up to four years on each side of years[i], and not beyond
+// neighborsOf looks at up to four years on each side of years[i], and not beyond
 // a change: three years running without the thing are a habit of their own, and
 // nothing is judged by another habit's years.
-func neighboursOf(years []visitYear, i int, has func(*visitYear) bool) (n neighbours) {
+func neighborsOf(years []visitYear, i int, has func(*visitYear) bool) (n neighbors) {
 	without := func(j int) bool {
 		from, to := j, j
 		for from >= 0 && j-from < figures.HabitRun && !has(&years[from]) {
@@ -275,7 +275,7 @@ func neighboursOf(years []visitYear, i int, has func(*visitYear) bool) (n neighb
 		return to-from-1 >= figures.HabitRun
 	}
 	if without(i) {
-		return neighbours{apart: true}
+		return neighbors{apart: true}
 	}
 	walk := func(step int) {
 		running := 0
@@ -305,7 +305,7 @@ func neighboursOf(years []visitYear, i int, has func(*visitYear) bool) (n neighb
 }
 
 // usual reports whether the thing is a habit that the year should have kept.
-func (n neighbours) usual() bool {
+func (n neighbors) usual() bool {
 	all := len(n.years)
 	if n.apart || n.had < figures.FewestHad || !figures.Most(n.had, all) || n.changed && !n.run {
 		return false
@@ -313,10 +313,10 @@ func (n neighbours) usual() bool {
 	return n.before || n.had == all && all > figures.FewestHad
 }
 
-// fewer finds the view of which years[i] has fewer photos than its neighbours, if
+// fewer finds the view of which years[i] has fewer photos than its neighbors, if
 // their number is a habit: the same in three of four, at least four of them, and
 // less in none. Of photos whose view nothing tells, all are counted together. Photos
-// of unknown view (as many as are in doubt), or of a view that no neighbour has, may
+// of unknown view (as many as are in doubt), or of a view that no neighbor has, may
 // be those that seem to lack.
 func fewer(years []visitYear, i, doubt int) (out []lack) {
 	here, told, less := years[i], false, false
@@ -355,7 +355,7 @@ func fewer(years []visitYear, i, doubt int) (out []lack) {
 	return out
 }
 
-// usualNumber is how many photos of a view the neighbours of years[i] have, where
+// usualNumber is how many photos of a view the neighbors of years[i] have, where
 // that is a habit, and more than years[i] has; else 0.
 func usualNumber(years []visitYear, i int, view string) (of int) {
 	for j := range near(years, i) {
@@ -363,7 +363,7 @@ func usualNumber(years []visitYear, i int, view string) (of int) {
 		if number <= max(years[i].photos[view], of) {
 			continue
 		}
-		n := neighboursOf(years, i, func(v *visitYear) bool { return v.photos[view] >= number })
+		n := neighborsOf(years, i, func(v *visitYear) bool { return v.photos[view] >= number })
 		same := 0
 		for _, v := range n.years {
 			if v.photos[view] == number {

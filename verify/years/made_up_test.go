@@ -36,7 +36,7 @@ func TestADraftChangesNothing(t *testing.T) {
 				visits = slices.Delete(visits, i, i+1)
 			}
 		}
-		s := verifytest.At(siteOf(visits), 41.4, -119.2)
+		s := verifytest.At(siteOf(visits), 41.4, -103.2)
 		in := gather.Input{Now: last.AddDate(0, 0, rapid.IntRange(0, 400).Draw(t, "days since")), Sites: []gather.SiteItems{s}}
 		kinds := func() (all []string) { // the days of a season move by one or two: a card has whole days
 			for _, f := range ills(in) {
@@ -73,9 +73,9 @@ func TestADraftChangesNothing(t *testing.T) {
 
 // A draft stands over the pasture's card, and is not to put that out of force.
 func TestDraftUnderAPasturesCard(t *testing.T) {
-	s := verifytest.At(verifytest.SiteWith(verifytest.Every(2004, 2024, 1, "plot")...), 41.4, -119.2)
+	s := verifytest.At(verifytest.SiteWith(verifytest.Every(2004, 2024, 1, "plot")...), 41.4, -103.2)
 	s.Card = card.Card{Pasture: "Mill", Expect: []card.Expect{{Since: 2010, Every: 1, Views: []string{"plot", "landscape"}}}}
-	s.Position = &geo.Position{Latitude: 41.4, Longitude: -119.2}
+	s.Position = &geo.Position{Latitude: 41.4, Longitude: -103.2}
 	in := gather.Input{Now: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{s}}
 	before := ills(in)
 	d := draft.Cards(in)[0]

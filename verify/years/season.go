@@ -419,7 +419,7 @@ func (t *timetable) overNewYear(w window) bool {
 }
 
 // visitedAcrossNewYear reports whether a season that spans the new year has a
-// visit that may have been this year's and is dated in the neighbouring year.
+// visit that may have been this year's and is dated in the neighboring year.
 // Where a site keeps several seasons, or kept them one after another, nothing
 // tells which of the two years it was.
 func (t *timetable) visitedAcrossNewYear(year int, items []gather.Item) bool {

@@ -89,7 +89,7 @@ func (s *share) take(j *judge, it gather.Item) {
 }
 
 // seasonOf is the season that a day belongs to: the one it lies in, be that of a
-// neighbouring year over the new year, else the nearest of its own year.
+// neighboring year over the new year, else the nearest of its own year.
 func seasonOf(d time.Time, windows func(year int) []window) (year, at int) {
 	least := math.MaxInt
 	for _, y := range []int{d.Year(), d.Year() - 1, d.Year() + 1} {
@@ -132,7 +132,7 @@ func (j *judge) seasonName(year int, w window) string {
 }
 
 // lacks lists what the year past[i] has not: of what its card declares, and
-// where that is silent, of what its neighbours usually have.
+// where that is silent, of what its neighbors usually have.
 func (j *judge) lacks(i int) []lack {
 	year := j.past[i].year
 	habit := lacking(j.past, i)

@@ -51,15 +51,15 @@ import (
 // seasons, each is held against its own visits of other years. A photo whose view
 // nothing tells may be any that is lacking. The number of photos of a view, or of
 // all where none tells its view, is a habit as well, where it is the same in three
-// of four neighbours, at least four of them, and in none of them less.
+// of four neighbors, at least four of them, and in none of them less.
 //
 // What a site's card declares takes the place of what its history tells: when
 // visits are due, which views they bring home, whether a note. A year in which
 // the site was closed is explained by that. Nothing is expected of a site before
 // its first year, after it was retired, or once another has replaced it.
 //
-// The figures (four years, three in four, two deviations, 14 days) are our own
-// choice, on the side of a late alarm.
+// The figures (90 days, four years, three in four, two deviations, 14 days) stand in
+// linecamp/verify/figures, each with where it comes from.
 func Judge(in gather.Input) []verify.Year {
 	var years []verify.Year
 	for _, s := range in.Sites {
