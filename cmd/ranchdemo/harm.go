@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
-	"linecamp/daemon"
 )
 
 // harm is what the story breaks, and what it remembers of it.
@@ -53,9 +52,6 @@ func (s *story) break_(ctx context.Context) error {
 	if err := flip(s.harm.held); err != nil {
 		return err
 	}
-	s.say("One bit flips on %s, in %s.", driveName, s.harm.rotten)
-	s.say("Size and time stay the same, so a listing shows nothing.")
-
 	s.harm.gone = s.ranch.Visit(goneSite, goneYear)
 	site := s.harm.gone.Site
 	if s.harm.kept, err = filesIn(s.working(site.Pasture + "/" + site.Name)); err != nil {
@@ -64,21 +60,15 @@ func (s *story) break_(ctx context.Context) error {
 	if err := os.RemoveAll(s.working(s.harm.gone.Folder())); err != nil {
 		return err
 	}
-	s.say("Somebody tidies up and deletes %s from the working folder.", s.harm.gone.Folder())
-	r, err := s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil)
-	if err != nil {
+	s.say("\nOn the drive a bit flips in %s.", s.harm.rotten)
+	s.say("Somebody deletes %s from the working folder.", s.harm.gone.Folder())
+	if _, err := s.linecamp.ask(ctx, "mirror"); err != nil { // the nightly one, as always: it deletes nothing on the copies
 		return err
 	}
-	s.say("The nightly mirror runs as always. It deletes nothing on the copies.")
-	for _, w := range r.Waiting {
-		s.say("  waiting: %s, %s", w.Path, w.Reason)
-	}
 	for name, f := range s.harm.kept {
-		if _, err := holding(s.at.drive(), f.bytes); err != nil {
-			s.expect(false, "%s still has %s: %v", driveName, name, err)
-		}
+		_, err := holding(s.at.drive(), f.bytes)
+		s.expect(err == nil, "%s still has %s: %v", driveName, name, err)
 	}
-	s.command("mirror")
 	return nil
 }
 
@@ -164,33 +154,18 @@ func filesIn(dir string) (map[string]file, error) {
 // holds it against what was drawn, and then brings the deleted year home.
 func (s *story) restore(ctx context.Context) error {
 	site, year := s.harm.gone.Site, fmt.Sprint(s.harm.gone.Year)
-	t := time.Now()
-	r, err := s.archive.Restore(ctx, daemon.RestoreOptions{Site: site.Name, Into: s.at.back()}, nil)
-	if err != nil {
+	if err := s.screen(ctx, 2, "restore", site.Name, "--into", s.at.back()); err != nil {
 		return err
 	}
-	s.say("%s: %d files, %s, in %s, among them the deleted year.", site.Name, r.Files, megabytes(r.Bytes), seconds(time.Since(t)))
-	for _, f := range r.Failed {
-		s.expect(false, "%s is brought back: %s", f.Path, f.Reason)
-	}
-	s.command("restore", site.Name, "--into", s.at.back())
 	got, err := filesIn(filepath.Join(s.at.back(), filepath.FromSlash(path.Join(site.Pasture, site.Name))))
 	if err != nil {
 		return err
 	}
-	wrong := differences(s.harm.kept, got)
-	for _, w := range wrong {
+	for _, w := range differences(s.harm.kept, got) {
 		s.expect(false, "%s", w)
 	}
-	if len(wrong) == 0 {
-		s.expect(true, "all %d files equal the drawn ones byte for byte, and so do their times.", len(got))
-	}
-	if _, err = s.archive.Restore(ctx, daemon.RestoreOptions{Site: site.Name, Into: s.at.ranch(), Year: year}, nil); err != nil {
-		return err
-	}
-	s.say("Then %s goes back into the working folder, where it was.", year)
-	s.command("restore", site.Name, "--year", year, "--into", s.at.ranch())
-	return nil
+	s.expect(len(got) == len(s.harm.kept), "%d files are brought back; %d are.", len(s.harm.kept), len(got))
+	return s.screen(ctx, 2, "restore", site.Name, "--year", year, "--into", s.at.ranch())
 }
 
 // differences lists what was not brought back as it was, or too much.

@@ -1,13 +1,14 @@
 // Ranchdemo is the practice ranch: it draws an invented archive, Saltbush Draw
 // Ranch, starts an S3 service inside this program, and takes the archive
-// through the whole job while telling it in plain sentences: setup, tally,
-// mirror, damage, verify, mend and restore.
+// through the whole job with the real linecamp: each command stands before what it
+// printed, and where that is cut, a line says so.
 //
 // It is honest: it knows what it drew and what it broke, and holds what
 // linecamp finds against that. Where the two differ it says so and ends with
 // status 1.
 //
 //	go run ./cmd/ranchdemo            the whole job, in a new folder it names
+//	go run ./cmd/ranchdemo -odd       and then one oddity of each kind
 //	go run ./cmd/ranchdemo -dir DIR   the same in DIR
 //	go run ./cmd/ranchdemo -serve     and leave the S3 service up
 //
@@ -40,6 +41,8 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 	flags := flag.NewFlagSet("ranchdemo", flag.ContinueOnError)
 	flags.SetOutput(errs)
 	dir := flags.String("dir", "", "do everything in this `folder`; by default a new one among the temporary files")
+	odd := flags.Bool("odd", false, "put one oddity of each kind into the folder as well, and find each")
+	named := flags.String("linecamp", "", "the `program` to run; by default it is built from the source")
 	serve := flags.Bool("serve", false, "leave the S3 service up until interrupted; in the folder of an earlier run, only that")
 	flags.Usage = func() {
 		fmt.Fprint(errs, "ranchdemo draws the practice ranch and takes it through linecamp's whole job.\n\n")
@@ -54,7 +57,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 		fmt.Fprintf(errs, "ranchdemo takes no %q; name a folder with -dir\n", flags.Arg(0))
 		return 2
 	}
-	err := tell(ctx, *dir, *serve, out)
+	err := tell(ctx, *dir, *named, *serve, *odd, out)
 	switch {
 	case err == nil:
 		return 0
@@ -69,7 +72,7 @@ func run(ctx context.Context, args []string, out, errs io.Writer) int {
 // errDiffers: linecamp found something else than was drawn and broken.
 var errDiffers = errors.New("what linecamp found is not what was drawn and broken; see above")
 
-func tell(ctx context.Context, dir string, serve bool, out io.Writer) error {
+func tell(ctx context.Context, dir, named string, serve, odd bool, out io.Writer) error {
 	at, err := choose(dir)
 	if err != nil {
 		return err
@@ -82,9 +85,9 @@ func tell(ctx context.Context, dir string, serve bool, out io.Writer) error {
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	s := &story{at: at, out: out, began: time.Now()}
+	s := &story{at: at, out: out, began: time.Now(), named: named}
 	defer s.close()
-	if err := s.run(ctx); err != nil {
+	if err := s.run(ctx, odd); err != nil {
 		return err
 	}
 	if serve {
@@ -105,7 +108,7 @@ func (p place) configs() string { return filepath.Join(string(p), "config") }
 func (p place) config() string  { return filepath.Join(p.configs(), archiveName+".toml") }
 func (p place) state() string   { return filepath.Join(string(p), "state") }
 func (p place) back() string    { return filepath.Join(string(p), "brought-back") }
-func (p place) log() string     { return filepath.Join(string(p), "linecamp.log") }
+func (p place) keys() string    { return filepath.Join(p.configs(), archiveName+".keys") }
 
 const archiveName = "saltbush-draw"
 

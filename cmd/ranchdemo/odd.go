@@ -1,7 +1,7 @@
 package main
 
 import (
-	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -9,8 +9,6 @@ import (
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
-	"linecamp/daemon"
-	"linecamp/daemon/show/text"
 	"linecamp/verify"
 )
 
@@ -27,20 +25,23 @@ func (s *story) oddThings(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	_, err = s.archive.Explain(ctx, daemon.ExplainOptions{Site: explainedSite, Years: fmt.Sprint(explainedYear), Why: explainedWhy, Who: "the practice ranch"}, nil)
+	s.say("\nOne oddity of each kind is put into the folder:")
+	for _, o := range odd {
+		s.say("  %-13s %s", cmp.Or(o.Kind, "(no finding)"), strings.TrimPrefix(o.Site+": "+o.What, ": "))
+	}
+	if err := s.screen(ctx, 3, "explain", explainedSite, fmt.Sprint(explainedYear), explainedWhy, "--who", "the practice ranch"); err != nil {
+		return err
+	}
+	if _, err := s.linecamp.ask(ctx, "mirror"); err != nil {
+		return err
+	}
+	if err := s.screen(ctx, 99, "verify", "--only", "years"); err != nil {
+		return err
+	}
+	r, err := s.linecamp.ask(ctx, "verify", "--only", "years")
 	if err != nil {
 		return err
 	}
-	s.say("One of each is put into the folder, and why nobody came in %d is put on file:", explainedYear)
-	s.command("explain", explainedSite, fmt.Sprint(explainedYear), explainedWhy)
-	if _, err := s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil); err != nil {
-		return err
-	}
-	r, err := s.archive.Verify(ctx, daemon.VerifyOptions{Only: "years"}, nil)
-	if err != nil {
-		return err
-	}
-	s.command("verify", "--only", "years")
 	s.checkFindings(r.Findings, odd)
 	want := flawsOf(s.ranch.Flaws)
 	for i, f := range want {
@@ -60,18 +61,10 @@ func (s *story) oddThings(ctx context.Context) error {
 		}
 	}
 	s.expect(slices.Equal(lone, []ranch.SiteYear{ranch.Baseline}), "the one baseline is %s, %d; no years are counted from there.", ranch.Baseline.Site, ranch.Baseline.Year)
-	s.say("The years, as linecamp draws them:")
-	var report bytes.Buffer
-	text.Print(&report, r)
-	const legend = "none expected"
-	grid, _, _ := strings.Cut(report.String(), legend)
-	for _, l := range strings.Split(grid+legend, "\n")[2:] {
-		fmt.Fprintln(s.out, l)
-	}
 	return nil
 }
 
-// checkFindings tells what was found, and whether it is what was put there.
+// checkFindings holds what was found against what was put there.
 func (s *story) checkFindings(found []verify.Finding, odd []ranch.Odd) {
 	name := func(kind, site, visit string, note bool, files []string) string {
 		files = slices.Sorted(slices.Values(files))
@@ -81,10 +74,8 @@ func (s *story) checkFindings(found []verify.Finding, odd []ranch.Odd) {
 	says := map[string]string{}
 	for _, o := range odd {
 		if o.Kind == "" {
-			s.say("  %-13s %s: %s", "(no finding)", o.Site, o.What)
 			continue
 		}
-		s.say("  %-13s %s", o.Kind, strings.TrimPrefix(o.Site+": "+o.What, ": "))
 		n := name(o.Kind, o.Site, o.Visit, o.Note, o.Files)
 		want, says[n] = append(want, n), o.Says
 	}
@@ -104,7 +95,6 @@ func (s *story) checkFindings(found []verify.Finding, odd []ranch.Odd) {
 	for _, e := range extra {
 		s.expect(false, "right: %s. It was reported, and not put there.", e)
 	}
-	if len(want)+len(extra) == 0 {
-		s.expect(true, "%d findings, each of them put there, and nothing else.", len(found))
-	}
+	s.expect(len(want)+len(extra) == 0, "what was put there is found, and nothing else.")
+	s.say("\n%d findings: each was put there, and nothing else was found: %t.", len(found), len(want)+len(extra) == 0)
 }

@@ -42,13 +42,13 @@ func serveAgain(ctx context.Context, at place, out io.Writer) error {
 
 // playOn names the commands to go on with.
 func playOn(out io.Writer, at place) {
-	fmt.Fprintf(out, `To play on, from the folder of the source:
+	fmt.Fprintf(out, `To play on:
 
-    export LINECAMP_CONFIG=%s
-    go run ./cmd/linecamp status
-    go run ./cmd/linecamp history "Windmill Stake 1"
-    go run ./cmd/linecamp verify
-    go run ./cmd/linecamp restore --everything --into %s
+    export LINECAMP_CONFIG=%s PATH=%s:$PATH
+    linecamp page
+    linecamp status
+    linecamp history "Windmill Stake 1"
+    linecamp restore --everything --into %s
 
-`, quoted(at.config()), quoted(string(at)+"/everything"))
+`, quoted(at.config()), quoted(string(at)), quoted(string(at)+"/everything"))
 }

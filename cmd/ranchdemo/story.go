@@ -4,16 +4,12 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"log/slog"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
-	"linecamp/daemon"
-	"linecamp/daemon/config"
-	"linecamp/daemon/mirror"
-	"linecamp/daemon/setup"
 	"linecamp/manifest/store/s3test"
 )
 
@@ -25,53 +21,33 @@ type story struct {
 	at    place
 	out   io.Writer
 	began time.Time
+	named string // the linecamp to run; built from the source where empty
 
-	ranch   *ranch.Ranch
-	drawn   ranch.Drawn
-	server  *s3test.Server
-	archive *daemon.Archive
-	log     *os.File
+	ranch    *ranch.Ranch
+	drawn    ranch.Drawn
+	server   *s3test.Server
+	linecamp program
 
-	step    int
+	checked int  // what was held against what was drawn and broken
 	differs bool // something was not as it should be
 	harm    harm
 }
 
 func (s *story) close() {
-	if s.archive != nil {
-		s.archive.Close()
-	}
 	if s.server != nil {
 		s.server.Close()
 	}
-	if s.log != nil {
-		s.log.Close()
-	}
 }
 
-func (s *story) run(ctx context.Context) error {
-	for _, step := range []struct {
-		title string
-		do    func(context.Context) error
-	}{
-		{"The ranch", s.draw},
-		{"Setting up", s.setup},
-		{"What linecamp understands", s.tally},
-		{"Two more copies", s.mirror},
-		{"Are the copies sound, and the years all there?", s.verifySound},
-		{"Something goes wrong", s.break_},
-		{"Verify finds it", s.verifyBroken},
-		{"Mending", s.mend},
-		{"A site's full history, brought back", s.restore},
-		{"Whole again", s.verifyAgain},
-		{"Odd things, as real folders have them", s.oddThings},
-	} {
-		s.step++
-		fmt.Fprintf(s.out, "%d. %s\n", s.step, step.title)
-		if err := step.do(ctx); err != nil {
-			return fmt.Errorf("step %d, %s: %w", s.step, strings.ToLower(step.title), err)
+func (s *story) run(ctx context.Context, odd bool) error {
+	steps := []func(context.Context) error{s.draw, s.setup, s.tally, s.mirror, s.verifySound, s.break_, s.verifyBroken, s.mend, s.restore, s.verifyAgain}
+	if odd {
+		steps = append(steps, s.oddThings)
+	}
+	for _, step := range append(steps, s.status) {
+		if err := step(ctx); err != nil {
+			return err
 		}
-		fmt.Fprintln(s.out)
 	}
 	s.end()
 	if s.differs {
@@ -80,92 +56,57 @@ func (s *story) run(ctx context.Context) error {
 	return nil
 }
 
-// say tells one thing that happened.
-func (s *story) say(format string, a ...any) {
-	fmt.Fprintf(s.out, "   "+format+"\n", a...)
-}
+// say tells one thing that happened between the commands.
+func (s *story) say(format string, a ...any) { fmt.Fprintf(s.out, format+"\n", a...) }
 
-// command names the linecamp command that does what was just told.
-func (s *story) command(words ...string) {
-	for i, w := range words {
-		words[i] = quoted(w)
+// screen runs a command and shows it, and below it at most so many lines of what
+// it printed.
+func (s *story) screen(ctx context.Context, most int, args ...string) error {
+	words := make([]string, len(args))
+	for i, a := range args {
+		words[i] = s.shown(a)
 	}
-	fmt.Fprintf(s.out, "   $ linecamp %s\n", strings.Join(words, " "))
+	s.say("\n$ linecamp %s", strings.Join(words, " "))
+	out, err := s.linecamp.run(ctx, args...)
+	lines := strings.Split(strings.TrimRight(out, "\n"), "\n")
+	if more := len(lines) - most; err == nil && more > 1 {
+		lines = append(lines[:most], fmt.Sprintf("[%d more lines]", more))
+	}
+	for _, l := range lines {
+		s.say("%s", l)
+	}
+	return err
 }
 
-// expect tells whether something is as it should be; if it is not, the run goes
-// on and ends with status 1.
+// shown is a word as a person would type it, with the folder of this run as $DIR.
+func (s *story) shown(word string) string {
+	before, after, ok := strings.Cut(word, string(s.at))
+	if !ok {
+		return quoted(word)
+	}
+	return before + "$DIR" + quoted(after)
+}
+
+// expect holds something against what was drawn and broken. Where it is not as it
+// should be, that is told, the run goes on, and ends with status 1.
 func (s *story) expect(ok bool, format string, a ...any) {
-	if ok {
-		s.say("Checked: "+format, a...)
-		return
+	s.checked++
+	if !ok {
+		s.differs = true
+		s.say("NOT SO: "+format, a...)
 	}
-	s.differs = true
-	s.say("NOT SO: "+format, a...)
 }
 
 func (s *story) draw(ctx context.Context) error {
 	s.ranch = ranch.New(seed, s.began)
-	t := time.Now()
 	var err error
 	if s.drawn, err = s.ranch.Draw(ctx, s.at.ranch()); err != nil {
 		return err
 	}
 	first, last := s.ranch.Visits[0].Year, s.ranch.Visits[len(s.ranch.Visits)-1].Year
-	s.say("%s, %s, is invented. Drawn: %d sites in %d pastures,", ranch.Name, ranch.County, len(s.ranch.Sites), s.pastures())
-	s.say("%d to %d, %d pictures and %d notes, %s, in %s.", first, last, s.drawn.Photos, s.drawn.Notes, megabytes(s.drawn.Bytes), seconds(time.Since(t)))
-	s.say("Like any real record it lacks a few things:")
-	for _, f := range flawsOf(s.ranch.Flaws) {
-		s.say("  %s", f)
-	}
-	s.say("Look at it: %s", s.at.ranch())
-	return nil
-}
-
-func (s *story) pastures() int {
-	names := map[string]bool{}
-	for _, site := range s.ranch.Sites {
-		names[site.Pasture] = true
-	}
-	return len(names)
-}
-
-func (s *story) setup(ctx context.Context) error {
-	var err error
-	if s.log, err = os.Create(s.at.log()); err != nil {
-		return err
-	}
-	if s.server, err = s3test.StartFake(s.at.bucket()); err != nil {
-		return fmt.Errorf("starting an S3 service inside this program: %w", err)
-	}
-	bucket, err := s.server.Bucket(ctx, "monitoring")
-	if err != nil {
-		return err
-	}
-	if err := os.MkdirAll(s.at.drive(), 0o777); err != nil {
-		return err
-	}
-	log := slog.New(slog.NewTextHandler(s.log, nil))
-	_, err = setup.Run(ctx, setup.Options{
-		Archive: archiveName, Folder: s.at.ranch(),
-		Drives: []setup.NamedDir{{Name: driveName, Dir: s.at.drive()}},
-		S3s:    []setup.NamedURL{{Name: bucketName, URL: bucket + "/" + archiveName}},
-		Access: s.server.Access, Secret: s.server.Secret, Region: s.server.Region,
-		Config: s.at.config(), State: s.at.state(), Log: log,
-	})
-	if err != nil {
-		return err
-	}
-	archives, faults := config.Load(s.at.config())
-	if len(faults) > 0 {
-		return faults[0]
-	}
-	if s.archive, err = daemon.Open(archives[0], daemon.Options{Log: log}); err != nil {
-		return err
-	}
-	s.say("A folder stands in for a drive on the shelf, and an S3 service inside this")
-	s.say("program for a bucket far away. Both were tried, and the settings written.")
-	s.command("setup", "--archive", archiveName, "--folder", s.at.ranch(), "--drive", driveName+"="+s.at.drive(), "--s3", bucketName+"="+bucket+"/"+archiveName)
+	s.say("%s, %s, is invented: %d sites on the short-grass plains, %d to %d,", ranch.Name, ranch.County, len(s.ranch.Sites), first, last)
+	s.say("%d pictures and %d notes. Look at the pictures: %s", s.drawn.Photos, s.drawn.Notes, s.at.ranch())
+	s.say("DIR=%s", quoted(string(s.at)))
 	return nil
 }
 
@@ -175,9 +116,37 @@ const (
 	bucketName = "bucket"
 )
 
+func (s *story) setup(ctx context.Context) error {
+	var err error
+	if s.linecamp, err = built(ctx, s.named, string(s.at)); err != nil {
+		return err
+	}
+	if s.server, err = s3test.StartFake(s.at.bucket()); err != nil {
+		return fmt.Errorf("starting an S3 service inside this program: %w", err)
+	}
+	bucket, err := s.server.Bucket(ctx, "monitoring")
+	if err != nil {
+		return err
+	}
+	for _, dir := range []string{s.at.drive(), s.at.configs()} {
+		if err := os.MkdirAll(dir, 0o777); err != nil {
+			return err
+		}
+	}
+	keys := fmt.Sprintf("access = %q\nsecret = %q\n", s.server.Access, s.server.Secret)
+	if err := os.WriteFile(s.at.keys(), []byte(keys), 0o600); err != nil {
+		return err
+	}
+	s.linecamp.env = append(s.linecamp.env, "LINECAMP_CONFIG="+s.at.config())
+	return s.screen(ctx, 2, "setup", "--yes", "--archive", archiveName, "--folder", s.at.ranch(), "--state", s.at.state(), "--drive", driveName+"="+s.at.drive(),
+		"--s3", bucketName+"="+bucket+"/"+archiveName, "--region", s.server.Region, "--credentials", s.at.keys())
+}
+
 func (s *story) tally(ctx context.Context) error {
-	t := time.Now()
-	r, err := s.archive.Tally(ctx, nil)
+	if err := s.screen(ctx, 4, "tally"); err != nil {
+		return err
+	}
+	r, err := s.linecamp.ask(ctx, "tally")
 	if err != nil {
 		return err
 	}
@@ -185,67 +154,67 @@ func (s *story) tally(ctx context.Context) error {
 	for _, site := range r.Sites {
 		visits += len(site.Visits)
 	}
-	s.say("%d files, %s, read and understood in %s: %d visits to %d sites.", r.Files, megabytes(r.Bytes), seconds(time.Since(t)), visits, len(r.Sites))
-	s.expect(r.Files == s.drawn.Photos+s.drawn.Notes && r.Bytes == s.drawn.Bytes, "every drawn file is counted, %d of %d.", r.Files, s.drawn.Photos+s.drawn.Notes)
-	s.expect(visits == len(s.ranch.Visits) && len(r.Sites) == len(s.ranch.Sites), "so is every visit, %d of %d.", visits, len(s.ranch.Visits))
-	if len(r.Waiting) > 0 {
-		s.expect(false, "nothing waits; %s: %s", r.Waiting[0].Path, r.Waiting[0].Reason)
-	}
-	s.command("tally")
+	s.expect(r.Files == s.all() && r.Bytes == s.drawn.Bytes, "every drawn file is counted; %d of %d are.", r.Files, s.all())
+	s.expect(visits == len(s.ranch.Visits) && len(r.Sites) == len(s.ranch.Sites), "every visit is counted; %d of %d are.", visits, len(s.ranch.Visits))
+	s.expect(len(r.Waiting) == 0, "nothing waits; these do: %v", r.Waiting)
 	return nil
 }
 
+// all is how many files were drawn.
+func (s *story) all() int { return s.drawn.Photos + s.drawn.Notes }
+
 func (s *story) mirror(ctx context.Context) error {
-	t := time.Now()
-	r, err := s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil)
+	if err := s.screen(ctx, 4, "mirror"); err != nil {
+		return err
+	}
+	return s.nothingToSend(ctx)
+}
+
+// nothingToSend: once more, and each copy has everything already.
+func (s *story) nothingToSend(ctx context.Context) error {
+	r, err := s.linecamp.ask(ctx, "mirror")
 	if err != nil {
 		return err
 	}
+	s.expect(r.Made == 0 && len(r.Copies) == 2, "another mirror finds nothing new; it made %d versions.", r.Made)
 	for _, c := range r.Copies {
-		s.say("%s received %d files, %s: %s.", c.Copy, c.Files, megabytes(c.Bytes), c.State)
-		if c.Error != "" {
-			s.expect(false, "%s is brought up to date: %s", c.Copy, c.Error)
-		}
-		s.expect(c.State == mirror.Current && c.Files == s.drawn.Photos+s.drawn.Notes, "%s has all %d files.", c.Copy, s.drawn.Photos+s.drawn.Notes)
+		s.expect(c.State == "current" && c.Files == 0 && c.Error == "", "%s has everything already; it is %s and was sent %d files: %s", c.Copy, c.State, c.Files, c.Error)
 	}
-	s.say("It took %s. With the working folder there are three of everything now.", seconds(time.Since(t)))
-	if r, err = s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil); err != nil {
-		return err
-	}
-	sent := 0
-	for _, c := range r.Copies {
-		sent += c.Files
-	}
-	s.expect(sent == 0 && r.Made == 0, "a second mirror has nothing to send; it sent %d files.", sent)
-	s.command("mirror")
 	return nil
 }
 
+func (s *story) status(ctx context.Context) error { return s.screen(ctx, 7, "status") }
+
 func (s *story) end() {
-	s.say("The whole job took %s. Everything is left in", seconds(time.Since(s.began)))
-	s.say("    %s", s.at)
-	s.say("with the config in %s.", s.at.config())
-	s.say("The S3 service stops with this program. To have it back:")
+	s.say("")
+	if !s.differs {
+		s.say("%d things were checked against what was drawn and broken. All are as they should be.", s.checked)
+	}
+	s.say("It took %s. Everything is left in %s,", seconds(time.Since(s.began)), s.at)
+	s.say("the pictures in %s.", filepath.Join(s.at.ranch(), "North Flat"))
+	s.say("The S3 service stops with this program. To have it back, and to play on:")
 	s.say("    go run ./cmd/ranchdemo -serve -dir %s", quoted(string(s.at)))
-	fmt.Fprintln(s.out)
-	playOn(s.out, s.at)
-	fmt.Fprintln(s.out, `A word before you go out to real stakes: keep every stake capped, for bare steel
-in tall grass ruins tires and lames horses. Carry water, keep off the ridges when
-there is thunder, look before you kneel at a plot, leave gates as you found them,
-and tell someone where you are going.`)
+	s.say("\n%s", cautions)
 }
+
+// cautions are for whoever goes out to real stakes.
+const cautions = `Before you go out to real stakes:
+- A stake is a hazard to stock, tires and feet: cap or flag it, and keep a list of them.
+- Before you dig or drive a stake, call to have buried lines marked.
+- Heat and lightning come before the schedule. A visit can wait.
+- If you work alone, tell someone where you are and when you will be back.
+- Ask the landowner for leave. Leave gates as you found them.
+- Local rules, and the word of licensed practitioners, go before anything said here.`
 
 // quoted makes a word safe to paste into a shell.
 func quoted(s string) string {
-	if s != "" && !strings.ContainsFunc(s, func(r rune) bool {
+	if !strings.ContainsFunc(s, func(r rune) bool {
 		return !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_./:=,+@%", r)
 	}) {
 		return s
 	}
 	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
-
-func megabytes(n int64) string { return fmt.Sprintf("%.1f MB", float64(n)/1e6) }
 
 func seconds(d time.Duration) string {
 	if d < time.Second {

@@ -8,8 +8,6 @@ import (
 	"strings"
 
 	"linecamp/cmd/ranchdemo/ranch"
-	"linecamp/daemon"
-	"linecamp/daemon/mirror"
 	"linecamp/verify"
 )
 
@@ -86,65 +84,63 @@ func compare(want, found []finding) (missed, extra []finding) {
 	return missed, extra
 }
 
-// checkYears tells how the years were judged, and whether rightly.
+// checkYears holds how the years were judged against what was to be found.
 func (s *story) checkYears(years []verify.Year, want []finding) {
-	found := foundIn(years)
-	sites := map[string]bool{}
-	for _, y := range years {
-		sites[y.Site] = true
-	}
-	s.say("%d years of %d sites judged; %d are not whole:", len(years), len(sites), len(found))
-	for _, f := range found {
-		s.say("  %s", f)
-	}
-	missed, extra := compare(want, found)
+	missed, extra := compare(want, foundIn(years))
 	for _, f := range missed {
 		s.expect(false, "found: %s. It was drawn or broken, and not reported.", f)
 	}
 	for _, f := range extra {
 		s.expect(false, "right: %s. It was reported, and neither drawn nor broken.", f)
 	}
-	if len(missed)+len(extra) == 0 {
-		s.expect(true, "that is exactly what is really lacking.")
-	}
+	s.expect(len(missed)+len(extra) == 0, "the years are told as they are.")
 }
 
-// checkCopies tells what was read back; want is damage expected, by copy.
-func (s *story) checkCopies(r verify.Report, want map[string]int) {
-	for _, c := range r.Copies {
-		s.say("%s: %d files, %d read back and right, %d damaged.", c.Copy, c.Files, c.ReadBack.Files, len(c.Damage))
-		for _, d := range c.Damage {
-			s.say("  %s: %s", d.Path, d.Kind)
-		}
-		if c.Error != "" {
-			s.expect(false, "%s was checked to its end: %s", c.Copy, c.Error)
-		}
-		if len(c.Damage) != want[c.Copy] {
-			s.expect(false, "%s has %d damaged files; %d were reported.", c.Copy, want[c.Copy], len(c.Damage))
-		}
+// checkCopies holds what was read back against what was drawn; want is the damage
+// expected, by copy.
+func (s *story) checkCopies(copies []toldCopy, want map[string]int) {
+	for _, c := range copies {
+		s.expect(c.Error == "", "%s is checked to its end: %s", c.Copy, c.Error)
+		s.expect(c.ReadBack.Files+len(c.Damage) == c.Files, "every file of %s is read back; %d of %d are.", c.Copy, c.ReadBack.Files, c.Files)
+		s.expect(len(c.Damage) == want[c.Copy], "%s has %d damaged files; %d were reported: %v", c.Copy, want[c.Copy], len(c.Damage), c.Damage)
 	}
 }
 
 func (s *story) verifySound(ctx context.Context) error {
-	r, err := s.archive.Verify(ctx, daemon.VerifyOptions{}, nil)
+	if err := s.screen(ctx, 4, "verify"); err != nil {
+		return err
+	}
+	return s.checkSound(ctx)
+}
+
+// checkSound: nothing is damaged, everything is there, and the years lack what was
+// drawn to be lacking.
+func (s *story) checkSound(ctx context.Context) error {
+	r, err := s.linecamp.ask(ctx, "verify")
 	if err != nil {
 		return err
 	}
-	s.checkCopies(r.Report, nil)
+	s.checkCopies(r.Copies, nil)
+	s.expect(len(r.Copies) == 3, "two copies and the working folder are checked; %d are.", len(r.Copies))
+	for _, c := range r.Copies {
+		s.expect(c.Files == s.all(), "%s has all %d files; it has %d.", c.Copy, s.all(), c.Files)
+	}
 	s.checkYears(r.Years, flawsOf(s.ranch.Flaws))
 	for _, f := range r.Findings {
 		s.expect(false, "right: %s %s: %s. It was reported, and not drawn.", f.Site, f.Visit, f.Text)
 	}
-	s.command("verify")
 	return nil
 }
 
 func (s *story) verifyBroken(ctx context.Context) error {
-	r, err := s.archive.Verify(ctx, daemon.VerifyOptions{}, nil)
+	if err := s.screen(ctx, 11, "verify"); err != nil {
+		return err
+	}
+	r, err := s.linecamp.ask(ctx, "verify")
 	if err != nil {
 		return err
 	}
-	s.checkCopies(r.Report, map[string]int{driveName: 1})
+	s.checkCopies(r.Copies, map[string]int{driveName: 1})
 	rot := false
 	for _, c := range r.Copies {
 		for _, d := range c.Damage {
@@ -155,53 +151,25 @@ func (s *story) verifyBroken(ctx context.Context) error {
 	gone := s.harm.gone
 	s.checkYears(r.Years, sorted(append(flawsOf(s.ranch.Flaws),
 		finding{gone.Site.Pasture, gone.Site.Name, gone.Year, verify.Recoverable, ""})))
-	s.command("verify")
 	return nil
 }
 
 func (s *story) mend(ctx context.Context) error {
-	r, err := s.archive.Mend(ctx, daemon.MendOptions{}, nil)
-	if err != nil {
+	if err := s.screen(ctx, 4, "mend"); err != nil {
 		return err
-	}
-	for _, m := range r.Mended {
-		s.say("%s: %s has good bytes again, from %s.", m.Copy, m.Path, m.From)
-	}
-	for _, u := range r.Unmended {
-		s.expect(false, "%s on %s is mended: %s", u.Path, u.Copy, u.Reason)
 	}
 	ok, err := s.harm.mended()
-	if err != nil {
-		return err
-	}
-	s.expect(len(r.Mended) == 1 && ok, "the picture on the drive is the one that was drawn, byte for byte.")
-	s.command("mend")
-	return nil
+	s.expect(ok, "the picture on the drive is the one that was drawn, byte for byte.")
+	return err
 }
 
 // verifyAgain records the year that came home, and looks at everything again.
 func (s *story) verifyAgain(ctx context.Context) error {
-	m, err := s.archive.Mirror(ctx, daemon.MirrorOptions{}, nil)
-	if err != nil {
+	if err := s.screen(ctx, 3, "mirror"); err != nil {
 		return err
 	}
-	s.say("A mirror records the year that came home.")
-	for _, c := range m.Copies {
-		s.expect(c.State == mirror.Current && c.Bytes == 0, "%s knows of it and was sent %d bytes, for it has them already.", c.Copy, c.Bytes)
-	}
-	s.command("mirror")
-	r, err := s.archive.Verify(ctx, daemon.VerifyOptions{}, nil)
-	if err != nil {
+	if err := s.nothingToSend(ctx); err != nil {
 		return err
 	}
-	s.checkCopies(r.Report, nil)
-	all := s.drawn.Photos + s.drawn.Notes
-	for _, c := range r.Copies {
-		if c.Files != all {
-			s.expect(false, "%s has all %d files; it has %d.", c.Copy, all, c.Files)
-		}
-	}
-	s.checkYears(r.Years, flawsOf(s.ranch.Flaws))
-	s.command("verify")
-	return nil
+	return s.checkSound(ctx)
 }
