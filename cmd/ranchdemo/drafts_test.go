@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/cmd/ranchdemo/ranch/awkward"
+	"linecamp/cmd/ranchdemo/ranch/odd"
 	"linecamp/daemon"
 )
 
@@ -25,10 +27,10 @@ func TestDraftsChangeNothing(t *testing.T) {
 			if _, err := r.Draw(context.Background(), dir); err != nil {
 				return err
 			}
-			_, err := r.MakeOdd(context.Background(), dir, now.Add(-time.Hour))
+			_, err := odd.Make(context.Background(), r, dir, now.Add(-time.Hour))
 			return err
 		},
-		"the bench": func(dir string) error { return ranch.DrawBench(dir, now) },
+		"the bench": func(dir string) error { return awkward.DrawBench(dir, now) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/cmd/ranchdemo/ranch/odd"
 	"linecamp/verify"
 )
 
@@ -21,12 +22,12 @@ const (
 // oddThings puts one oddity of each kind into the folder, puts the reason for a
 // skipped year on file, and holds what is found against that.
 func (s *story) oddThings(ctx context.Context) error {
-	odd, err := s.ranch.MakeOdd(ctx, s.at.ranch(), s.began.Add(-time.Hour))
+	put, err := odd.Make(ctx, s.ranch, s.at.ranch(), s.began.Add(-time.Hour))
 	if err != nil {
 		return err
 	}
 	s.say("\nOne oddity of each kind is put into the folder:")
-	for _, o := range odd {
+	for _, o := range put {
 		s.say("  %-13s %s", cmp.Or(o.Kind, "(no finding)"), strings.TrimPrefix(o.Site+": "+o.What, ": "))
 	}
 	if err := s.screen(ctx, 3, "explain", explainedSite, fmt.Sprint(explainedYear), explainedWhy, "--who", "the practice ranch"); err != nil {
@@ -42,7 +43,7 @@ func (s *story) oddThings(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	s.checkFindings(r.Findings, odd)
+	s.checkFindings(r.Findings, put)
 	want := flawsOf(s.ranch.Flaws)
 	for i, f := range want {
 		if f.site == explainedSite && f.year == explainedYear {
@@ -52,7 +53,7 @@ func (s *story) oddThings(ctx context.Context) error {
 	for _, a := range r.Alike {
 		s.expect(false, "right: whether %s is %s is asked, and their cards say so.", a.Now.Site, a.Former.Site)
 	}
-	closed := ranch.Closed
+	closed := odd.Closed
 	s.checkYears(r.Years, sorted(append(want, finding{closed.Pasture, closed.Site, closed.Year, verify.Explained, ""})))
 	var lone []ranch.SiteYear
 	for _, y := range r.Years {
@@ -60,19 +61,19 @@ func (s *story) oddThings(ctx context.Context) error {
 			lone = append(lone, ranch.SiteYear{Pasture: y.Pasture, Site: y.Site, Year: y.Year})
 		}
 	}
-	s.expect(slices.Equal(lone, []ranch.SiteYear{ranch.Baseline}), "the one baseline is %s, %d; no years are counted from there.", ranch.Baseline.Site, ranch.Baseline.Year)
+	s.expect(slices.Equal(lone, []ranch.SiteYear{odd.Baseline}), "the one baseline is %s, %d; no years are counted from there.", odd.Baseline.Site, odd.Baseline.Year)
 	return nil
 }
 
 // checkFindings holds what was found against what was put there.
-func (s *story) checkFindings(found []verify.Finding, odd []ranch.Odd) {
+func (s *story) checkFindings(found []verify.Finding, put []odd.Oddity) {
 	name := func(kind, site, visit string, note bool, files []string) string {
 		files = slices.Sorted(slices.Values(files))
 		return strings.Join(append([]string{kind, site, visit, fmt.Sprint(note)}, files...), "\x00")
 	}
 	var want []string
 	says := map[string]string{}
-	for _, o := range odd {
+	for _, o := range put {
 		if o.Kind == "" {
 			continue
 		}

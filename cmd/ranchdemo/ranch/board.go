@@ -54,7 +54,7 @@ var boardSize = image.Pt(400, 268)
 // boardFor letters the white board that says where and when: place, pasture,
 // date and position, as is common practice.
 func boardFor(seed uint64, v *Visit, view string) *image.RGBA {
-	d := random(seed, "board", v.Site.Name, v.Year)
+	d := Random(seed, "board", v.Site.Name, v.Year)
 	b := newCanvas(boardSize.X, boardSize.Y)
 	draw.Draw(b, b.Rect, image.NewUniform(rgb{104, 84, 66}.rgba()), image.Point{}, draw.Src)
 	draw.Draw(b, b.Rect.Inset(8), image.NewUniform(rgb{246, 245, 239}.rgba()), image.Point{}, draw.Src)

@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"golang.org/x/sync/errgroup"
+
+	"linecamp/cmd/ranchdemo/ranch/exif"
 )
 
 // ErrNotEmpty: a ranch is only ever drawn into a new or an empty folder.
@@ -39,7 +41,7 @@ func (r *Ranch) Draw(ctx context.Context, dir string) (Drawn, error) {
 	var mu sync.Mutex
 	var done Drawn
 	write := func(name string, b []byte, when time.Time, photo bool) error {
-		if err := writeFile(filepath.Join(dir, filepath.FromSlash(name)), b, when); err != nil {
+		if err := WriteFile(filepath.Join(dir, filepath.FromSlash(name)), b, when); err != nil {
 			return fmt.Errorf("drawing %s: %w", name, err)
 		}
 		mu.Lock()
@@ -55,7 +57,7 @@ func (r *Ranch) Draw(ctx context.Context, dir string) (Drawn, error) {
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for _, v := range r.Visits {
-		g.Go(func() error { return r.drawVisit(ctx, v, write) })
+		g.Go(func() error { return r.DrawVisit(ctx, v, write) })
 	}
 	if err := g.Wait(); err != nil {
 		return done, err
@@ -69,11 +71,11 @@ func (r *Ranch) Draw(ctx context.Context, dir string) (Drawn, error) {
 // planName lies in a pasture's folder and so serves both of its stakes.
 var planName = fmt.Sprintf("North Flat/grazing plan %d.txt", planYear)
 
-// drawVisit paints one visit's pictures and writes its notes. The card was
+// DrawVisit paints one visit's pictures and writes its notes. The card was
 // read and the notes typed up the same afternoon, which is the files' time.
-func (r *Ranch) drawVisit(ctx context.Context, v *Visit, write func(string, []byte, time.Time, bool) error) error {
+func (r *Ranch) DrawVisit(ctx context.Context, v *Visit, write func(string, []byte, time.Time, bool) error) error {
 	y, m, day := v.Time.Date()
-	typed := time.Date(y, m, day, 15, 10+v.Time.Minute()/2, v.Time.Second(), 0, zone)
+	typed := time.Date(y, m, day, 15, 10+v.Time.Minute()/2, v.Time.Second(), 0, Zone)
 	views := []string{"plot", "landscape"}
 	if v.NoLandscape {
 		views = views[:1]
@@ -99,15 +101,15 @@ func (r *Ranch) drawVisit(ctx context.Context, v *Visit, write func(string, []by
 // Picture is one view of a visit as a JPEG with its Exif segment: "plot" or
 // "landscape".
 func (r *Ranch) Picture(v *Visit, view string) ([]byte, error) {
-	b, err := r.plain(v, view)
+	b, err := r.Plain(v, view)
 	if err != nil {
 		return nil, fmt.Errorf("encoding %s %s: %w", v.Folder(), view, err)
 	}
-	return withExif(b, v.shotOf(r.Seed, view))
+	return exif.With(b, v.Shot(r.Seed, view))
 }
 
-// plain is a picture without anything that a camera would have written.
-func (r *Ranch) plain(v *Visit, view string) ([]byte, error) {
+// Plain is a picture without anything that a camera would have written.
+func (r *Ranch) Plain(v *Visit, view string) ([]byte, error) {
 	m := Landscape
 	if view == "plot" {
 		m = Plot
@@ -117,7 +119,8 @@ func (r *Ranch) plain(v *Visit, view string) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-func writeFile(path string, b []byte, when time.Time) error {
+// WriteFile writes a file with the time when, and the folders above it.
+func WriteFile(path string, b []byte, when time.Time) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return err
 	}

@@ -34,7 +34,7 @@ func TestExifByLibrary(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", name, err)
 			}
-			want := v.shotOf(testSeed, view)
+			want := v.Shot(testSeed, view)
 			exif := tags.EXIF()
 			for tag, value := range map[string]string{
 				"DateTimeOriginal":   want.Time.Format("2006:01:02 15:04:05"),
@@ -112,7 +112,7 @@ func TestExifByIndependentReader(t *testing.T) {
 				t.Errorf("%s: not read", name)
 				continue
 			}
-			e, want := list[i], v.shotOf(testSeed, view)
+			e, want := list[i], v.Shot(testSeed, view)
 			if e.Warning != nil || e.Error != nil || e.Validate != "0 0 0" {
 				t.Errorf("%s: validation %v, warning %v, error %v", name, e.Validate, e.Warning, e.Error)
 			}
@@ -140,30 +140,5 @@ func TestExifByIndependentReader(t *testing.T) {
 	}
 	if len(read) != pictures {
 		t.Errorf("%d pictures on disk, %d expected", len(read), pictures)
-	}
-}
-
-func TestDegrees(t *testing.T) {
-	for _, c := range []struct {
-		v    float64
-		ref  string
-		want [6]uint32
-	}{
-		{41.5, "N", [6]uint32{41, 1, 30, 1, 0, 1000}},
-		{-103.25417, "S", [6]uint32{103, 1, 15, 1, 15012, 1000}},
-		{0.9999999999, "N", [6]uint32{1, 1, 0, 1, 0, 1000}}, // never 60 seconds
-	} {
-		if ref, got := degrees(c.v, "N", "S"); ref != c.ref || got != c.want {
-			t.Errorf("%v: %s %v, want %s %v", c.v, ref, got, c.ref, c.want)
-		}
-	}
-}
-
-func TestExifNeedsAJPEG(t *testing.T) {
-	if _, err := withExif([]byte("GIF89a"), shot{}); err == nil {
-		t.Error("took something that is no JPEG")
-	}
-	if _, err := withExif([]byte{0xFF, 0xD8}, shot{Title: strings.Repeat("x", 70_000)}); err == nil {
-		t.Error("wrote a segment longer than its length can say")
 	}
 }

@@ -29,7 +29,7 @@ const (
 
 // Landscape paints the view from the stake, with the photo board in front.
 func Landscape(seed uint64, v *Visit) image.Image {
-	d := random(seed, "landscape", v.Site.Name, v.Year)
+	d := Random(seed, "landscape", v.Site.Name, v.Year)
 	f := &frame{canvas: newCanvas(width, height), Visit: v, seed: seed, rand: d, sun: 1}
 	f.shiftX, f.shiftY = (d.Float64()*14-7)*unit, (d.Float64()*10-5)*unit
 	f.roll = (d.Float64() - 0.5) * 0.012

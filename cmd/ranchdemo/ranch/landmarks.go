@@ -160,7 +160,7 @@ func (f *frame) paintPlaya() {
 
 // crown fills a tree top with clusters of leaves, the same ones every year.
 func (f *frame) crown(name string, X, Z float64, leaf rgb, clumps [][3]float64, dabs int) {
-	d := random(f.seed, name, f.Site.Name)
+	d := Random(f.seed, name, f.Site.Name)
 	for _, c := range clumps {
 		x, y, k := f.point(X+c[0], c[1], Z)
 		f.soft(x, y, c[2]*k*0.76, c[2]*k*0.70, 0, 0.3, leaf.lit(0.55), 0.92)
@@ -192,7 +192,7 @@ func (f *frame) paintCottonwood(X, Z float64) {
 }
 
 func (f *frame) paintCorral(X, Z float64) {
-	d := random(f.seed, "corral", f.Site.Name)
+	d := Random(f.seed, "corral", f.Site.Name)
 	wood := rgb{138, 124, 108}
 	// an octagon of posts and rails, leaning with age; the far side first
 	type corner struct{ X, Z, tall float64 }

@@ -5,7 +5,7 @@ package ranch
 type noise struct{ v [256 * 256]float32 }
 
 func newNoise(seed uint64, use ...any) *noise {
-	d := random(seed, append([]any{"noise"}, use...)...)
+	d := Random(seed, append([]any{"noise"}, use...)...)
 	n := new(noise)
 	for i := range n.v {
 		n.v[i] = d.Float32()

@@ -11,7 +11,7 @@ import (
 // first what is at the stake and in the hoop, then who and what came by, the
 // sky last.
 func (v *Visit) notes(seed uint64) string {
-	d := random(seed, "notes", v.Site.Name, v.Year)
+	d := Random(seed, "notes", v.Site.Name, v.Year)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, %s\n", Name, County)
 	fmt.Fprintf(&b, "%s, %s\n", v.Site.Name, v.Site.Pasture)
@@ -83,7 +83,7 @@ func (v *Visit) noteGrass(d *rand.Rand) string {
 // noteGrazing: cattle rotate through the pastures, so one of three is rested.
 func (v *Visit) noteGrazing(seed uint64, d *rand.Rand) string {
 	turn := map[string]int{"North Flat": 0, "Draw Pasture": 1, "Breaks Pasture": 2}[v.Site.Pasture]
-	head := 140 + random(seed, "herd", v.Year).IntN(7)*10
+	head := 140 + Random(seed, "herd", v.Year).IntN(7)*10
 	if v.dry() {
 		head -= 40
 	}
@@ -159,4 +159,4 @@ build for the day.
 // planYear and planTime: the plan lies in the pasture's folder, above its sites.
 const planYear = 2019
 
-var planTime = time.Date(planYear, time.March, 11, 14, 25, 0, 0, zone)
+var planTime = time.Date(planYear, time.March, 11, 14, 25, 0, 0, Zone)

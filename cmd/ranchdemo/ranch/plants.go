@@ -25,7 +25,7 @@ type plant struct {
 
 // plants finds room for the site's grasses; mats grow into one another.
 func plants(seed uint64, s *Site) []plant {
-	d := random(seed, "plants", s.Name)
+	d := Random(seed, "plants", s.Name)
 	var all []plant
 	for range 1400 {
 		X, Y := anywhere(d)
@@ -66,12 +66,12 @@ func (p *plot) paintPlant(b plant, which int) {
 	if reach == 0 {
 		return
 	}
-	d := random(p.seed, "plant", p.Site.Name, which, p.Year)
+	d := Random(p.seed, "plant", p.Site.Name, which, p.Year)
 	x, y := p.point(b.X, b.Y)
 	r := reach * p.scale
 	switch b.habit {
 	case sod:
-		p.paintSod(random(p.seed, "mat", p.Site.Name, which), d, x, y, r)
+		p.paintSod(Random(p.seed, "mat", p.Site.Name, which), d, x, y, r)
 	case bunch:
 		p.soft(x+p.shade*r*0.22, y+r*0.18, r*0.7, r*0.64, 0, 0.5, rgb{52, 44, 38}, 0.26+0.2*p.sun)
 		p.soft(x, y, r*0.36, r*0.36, 0, 0.6, rgb{112, 98, 70}, 0.75)
@@ -155,7 +155,7 @@ func (p *plot) paintForbs(d *rand.Rand) {
 			p.flower(x+(d.Float64()-0.5)*r*1.3, y+(d.Float64()-0.5)*r*1.3, petals[(i+p.Site.Bearing)%len(petals)])
 		}
 	}
-	same := random(p.seed, "snakeweed", p.Site.Name)
+	same := Random(p.seed, "snakeweed", p.Site.Name)
 	for range 2 + same.IntN(2) {
 		x, y := p.point(anywhere(same))
 		r := (1.3 + 0.7*same.Float64()) * p.scale
@@ -193,7 +193,7 @@ func (p *plot) flower(x, y float64, petal rgb) {
 // paintPears: two clumps of prickly pear, the same pads every year and a new one
 // now and then.
 func (p *plot) paintPears() {
-	d := random(p.seed, "pears", p.Site.Name)
+	d := Random(p.seed, "pears", p.Site.Name)
 	for range 2 {
 		X, Y := offside-16+32*d.Float64(), -15+30*d.Float64()
 		pads := 4 + d.IntN(3) + (p.Year-FirstYear)/5

@@ -34,7 +34,7 @@ func anywhere(d *rand.Rand) (X, Y float64) {
 
 // Plot paints the ground at the stake, and the hoop on it.
 func Plot(seed uint64, v *Visit) image.Image {
-	d := random(seed, "plot", v.Site.Name, v.Year)
+	d := Random(seed, "plot", v.Site.Name, v.Year)
 	p := &plot{canvas: newCanvas(width, height), Visit: v, seed: seed, shade: -1, sun: 1}
 	if v.Site.sunLeft {
 		p.shade = 1
@@ -98,7 +98,7 @@ func (p *plot) paintSoil() {
 	if p.Green > 0.3 {
 		return
 	}
-	d := random(p.seed, "cracks", p.Site.Name)
+	d := Random(p.seed, "cracks", p.Site.Name)
 	for range 26 {
 		X, Y := anywhere(d)
 		a := d.Float64() * 6
@@ -115,7 +115,7 @@ func (p *plot) paintSoil() {
 
 // paintGravel: stones stay where they are from year to year.
 func (p *plot) paintGravel() {
-	d := random(p.seed, "gravel", p.Site.Name)
+	d := Random(p.seed, "gravel", p.Site.Name)
 	for range p.Site.gravel * 3 {
 		X, Y := anywhere(d)
 		r := (0.09 + 0.5*math.Pow(d.Float64(), 4)) * p.scale
@@ -143,7 +143,7 @@ func (p *plot) paintLitter(d *rand.Rand) {
 // paintSeedling: one saltbush took root beside the hoop and grows a little
 // every year.
 func (p *plot) paintSeedling() {
-	d := random(p.seed, "seedling", p.Site.Name)
+	d := Random(p.seed, "seedling", p.Site.Name)
 	X, Y := 25.5+2*d.Float64(), -17+12*d.Float64()
 	x, y := p.point(X, Y)
 	r := (1.5 + 0.16*float64(p.Year-FirstYear)) * p.scale

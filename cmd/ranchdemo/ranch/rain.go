@@ -12,7 +12,7 @@ const rainFrom = FirstYear - 1
 // rainfall invents the record: years around twelve inches, wet and dry ones in
 // short runs, as the dry plains have them.
 func rainfall(seed uint64, last int) Rain {
-	d := random(seed, "rain")
+	d := Random(seed, "rain")
 	r := Rain{inches: map[int]float64{}}
 	run := 0.0
 	for year := rainFrom; year <= max(last, FirstYear); year++ {
@@ -63,7 +63,7 @@ const (
 // weather is drawn once per pasture and year: both sites of a pasture are seen
 // on the same morning.
 func weather(seed uint64, pasture string, year int) Weather {
-	d := random(seed, "weather", pasture, year).Float64()
+	d := Random(seed, "weather", pasture, year).Float64()
 	switch {
 	case d < 0.24:
 		return Clear

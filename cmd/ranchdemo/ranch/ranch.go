@@ -38,9 +38,9 @@ const (
 	County = "Calico County"
 )
 
-// zone is the ranch's clock: six hours behind UTC in summer, the only season
+// Zone is the ranch's clock: six hours behind UTC in summer, the only season
 // anyone takes pictures. Fixed, so that a drawing needs no time zone tables.
-var zone = time.FixedZone("-06:00", -6*3600)
+var Zone = time.FixedZone("-06:00", -6*3600)
 
 // Ranch is the whole record before it is drawn.
 type Ranch struct {
@@ -87,7 +87,7 @@ type Flaws struct {
 // over by then has not happened yet and is left out, as is a flaw of such a
 // year.
 func New(seed uint64, now time.Time) *Ranch {
-	last := now.In(zone).Year()
+	last := now.In(Zone).Year()
 	r := &Ranch{Seed: seed, Sites: sites(seed), Rain: rainfall(seed, last)}
 	for year := FirstYear; year <= last; year++ {
 		for i, s := range r.Sites {
@@ -131,10 +131,10 @@ func (r *Ranch) visit(s *Site, i, year int, now time.Time) {
 // morning before the storms build, and starts within a few days of 12 August, when
 // the warm-season grasses of the plains are grown.
 func visitTime(seed uint64, i, year int) time.Time {
-	start := 12 + random(seed, "round", year).IntN(6) // 12 to 17 August
-	d := random(seed, "visit", year, i)
+	start := 12 + Random(seed, "round", year).IntN(6) // 12 to 17 August
+	d := Random(seed, "visit", year, i)
 	minute := 7*60 + 35 + 85*(i%2) + d.IntN(40)
-	return time.Date(year, time.August, start+i/2, 0, minute, d.IntN(60), 0, zone)
+	return time.Date(year, time.August, start+i/2, 0, minute, d.IntN(60), 0, Zone)
 }
 
 // Folder is where the visit's files lie, slash-separated, below the ranch.
@@ -152,9 +152,19 @@ func (r *Ranch) Visit(site string, year int) *Visit {
 	return nil
 }
 
-// random is a source of its own for each use, so that adding one use never
+// Site finds a site by its name, nil if there is none.
+func (r *Ranch) Site(name string) *Site {
+	for _, s := range r.Sites {
+		if s.Name == name {
+			return s
+		}
+	}
+	return nil
+}
+
+// Random is a source of its own for each use, so that adding one use never
 // changes another's numbers, nor does the order in which pictures are drawn.
-func random(seed uint64, use ...any) *rand.Rand {
+func Random(seed uint64, use ...any) *rand.Rand {
 	h := fnv.New64a()
 	fmt.Fprint(h, use...)
 	return rand.New(rand.NewPCG(seed, h.Sum64()))

@@ -145,7 +145,7 @@ func TestFileTimesAreTheAfternoonOfTheVisit(t *testing.T) {
 		if err != nil {
 			return err
 		}
-		local := info.ModTime().In(zone)
+		local := info.ModTime().In(Zone)
 		if day := filepath.Base(filepath.Dir(path)); local.Format(time.DateOnly) != day || local.Hour() < 12 || local.Hour() > 17 {
 			t.Errorf("%s: time %v, want the afternoon of %s", path, local, day)
 		}

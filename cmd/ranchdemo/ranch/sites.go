@@ -65,9 +65,22 @@ func sites(seed uint64) []*Site {
 		stand:   "T-post with orange cap beside the two-track, the notch in the rim of the breaks straight ahead",
 		sunLeft: true,
 	}}
-	for i := range s {
-		s[i].horizon = newSkyline(seed, s[i])
-		s[i].back = sync.OnceValue(func() *backdrop { return newBackdrop(s[i]) })
+	for _, site := range s {
+		site.see(seed)
 	}
 	return s
+}
+
+// see gives a site what lasts there.
+func (s *Site) see(seed uint64) {
+	s.horizon = newSkyline(seed, s)
+	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(s) })
+}
+
+// Beside is another site, some way from this one.
+func (s *Site) Beside(seed uint64, name string, north, east float64) *Site {
+	o := *s
+	o.Name, o.Latitude, o.Longitude = name, s.Latitude+north, s.Longitude+east
+	o.see(seed)
+	return &o
 }

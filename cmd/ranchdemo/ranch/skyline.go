@@ -20,7 +20,7 @@ type swell struct{ low, high, wave, off float64 }
 type escarpment struct{ from, to, tall, wave, notch float64 }
 
 func newSkyline(seed uint64, s *Site) skyline {
-	d := random(seed, "skyline", s.Name)
+	d := Random(seed, "skyline", s.Name)
 	k := skyline{n: newNoise(seed, s.Name)}
 	k.swells = [3]swell{
 		{1 + 2*d.Float64(), 8 + 8*d.Float64(), 300 + 160*d.Float64(), 100 * d.Float64()},
@@ -157,7 +157,7 @@ func (f *frame) paintFar() {
 
 // farTrees stand from one step of the sheet to another, close or with gaps.
 func (f *frame) farTrees(from, to, tall, close float64, leaf rgb) {
-	d := random(f.seed, "far trees", f.Site.Name)
+	d := Random(f.seed, "far trees", f.Site.Name)
 	for x := from; x < to; x += 5 {
 		size := tall * (0.55 + 0.45*d.Float64())
 		light, there := 0.8+0.35*d.Float64(), d.Float64() < close

@@ -37,7 +37,7 @@ func (f *frame) shadow(X, Z, wide, tall, strength float64) {
 // shrubs are few on this ground: fourwing saltbush, which grows about a hand's
 // width in ten years, snakeweed, and prickly pear.
 func (f *frame) shrubs() []thing {
-	d := random(f.seed, "shrubs", f.Site.Name)
+	d := Random(f.seed, "shrubs", f.Site.Name)
 	var all []thing
 	for i := range 62 {
 		Z := 7.5 + 70*math.Pow(d.Float64(), 1.5)
@@ -60,7 +60,7 @@ func (f *frame) shrubs() []thing {
 }
 
 func (f *frame) paintSaltbush(X, Z, size float64, which int) {
-	d := random(f.seed, "shrub", f.Site.Name, which) // the same bush every year
+	d := Random(f.seed, "shrub", f.Site.Name, which) // the same bush every year
 	f.shadow(X, Z, size*1.5, size, 0.42)
 	leaf := rgb{148, 156, 128}.mix(rgb{132, 150, 104}, 0.35*f.Green)
 	x, y, k := f.point(X, 0, Z)
@@ -69,7 +69,7 @@ func (f *frame) paintSaltbush(X, Z, size float64, which int) {
 
 // paintSnakeweed: a low dome of fine stems, yellow on top in August.
 func (f *frame) paintSnakeweed(X, Z, size float64, which int) {
-	d := random(f.seed, "shrub", f.Site.Name, which)
+	d := Random(f.seed, "shrub", f.Site.Name, which)
 	f.shadow(X, Z, size*1.4, size*0.7, 0.34)
 	x, y, k := f.point(X, 0, Z)
 	f.mound(d, x, y, size*k, size*0.8*k, rgb{136, 144, 78}, 18+int(min(k*size*1.6, 90)), max(0.07*k*size, 0.7))
@@ -82,7 +82,7 @@ func (f *frame) paintSnakeweed(X, Z, size float64, which int) {
 
 // paintPear: prickly pear, a few pads on end.
 func (f *frame) paintPear(X, Z, size float64, which int) {
-	d := random(f.seed, "shrub", f.Site.Name, which)
+	d := Random(f.seed, "shrub", f.Site.Name, which)
 	f.shadow(X, Z, size*2.4, size*0.6, 0.36)
 	x, y, k := f.point(X, 0, Z)
 	for range 5 + d.IntN(5) {
@@ -114,7 +114,7 @@ func (f *frame) mound(d *rand.Rand, x, y, rx, ry float64, leaf rgb, dabs int, da
 // and buffalograss, and here and there a taller needle-and-thread or wheatgrass.
 // Wet years bring out more of the same plants, and make them taller.
 func (f *frame) tufts() []thing {
-	d := random(f.seed, "tufts", f.Site.Name)
+	d := Random(f.seed, "tufts", f.Site.Name)
 	var all []thing
 	const plants = 2400
 	for i := range plants {
@@ -135,7 +135,7 @@ func (f *frame) tufts() []thing {
 }
 
 func (f *frame) paintTuft(X, Z, size float64, tall bool, which int) {
-	d := random(f.seed, which, f.Year)
+	d := Random(f.seed, which, f.Year)
 	x, y, k := f.point(X, 0, Z)
 	if x < -40 || x > width+40 {
 		return
@@ -166,7 +166,7 @@ func (f *frame) paintTuft(X, Z, size float64, tall bool, which int) {
 // fence runs from the foreground off into the distance: steel posts, every
 // fourth one of wood, four wires.
 func (f *frame) fence() []thing {
-	d := random(f.seed, "fence", f.Site.Name)
+	d := Random(f.seed, "fence", f.Site.Name)
 	side := 1.0
 	if d.Float64() < 0.5 {
 		side = -1

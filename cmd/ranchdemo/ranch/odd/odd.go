@@ -1,4 +1,6 @@
-package ranch
+// Package odd puts one oddity of each kind that real records have into a drawn
+// ranch, and says what they are. Begin with [Make].
+package odd
 
 import (
 	"bytes"
@@ -13,12 +15,15 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/cmd/ranchdemo/ranch/exif"
 )
 
-// Odd is one oddity, of a kind that real records have: what was done to the
+// Oddity is one oddity, of a kind that real records have: what was done to the
 // folder, and what whoever checks it is to find. Kind is empty where nothing may
 // be found.
-type Odd struct {
+type Oddity struct {
 	What        string // in words
 	Kind        string // of the finding: "broken", "empty", …
 	Site, Visit string // where it is to be found
@@ -32,14 +37,14 @@ type Odd struct {
 
 // odd is an oddity, the year of its visit, and how it is made.
 type odd struct {
-	Odd
+	Oddity
 	year int
 	make func(o *oddities) error
 }
 
 // oddities puts odd things into a drawn ranch.
 type oddities struct {
-	r    *Ranch
+	r    *ranch.Ranch
 	dir  string
 	when time.Time // the time of every file it writes
 }
@@ -54,55 +59,55 @@ func odds() []odd {
 		corral, playa, rim         = "Old Corral Stake 4", "Playa Stake 5", "Rim Stake 6"
 	)
 	return []odd{
-		{Odd{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "not whole"}, 2011,
+		{Oddity{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "not whole"}, 2011,
 			func(o *oddities) error { return o.cut(o.photo(windmill, 2011, "landscape")) }},
-		{Odd{"a screen picture of 2012 ends in the middle", "broken", tank, "", false, files("2012/screen.png"), "not whole"}, 2012,
+		{Oddity{"a screen picture of 2012 ends in the middle", "broken", tank, "", false, files("2012/screen.png"), "not whole"}, 2012,
 			func(o *oddities) error { return o.cutPNG(tank, 2012) }},
-		{Odd{"a telephone's picture of 2013 ends in the middle", "broken", tank, "", false, files("2013/telephone.heic"), "not whole"}, 2013,
+		{Oddity{"a telephone's picture of 2013 ends in the middle", "broken", tank, "", false, files("2013/telephone.heic"), "not whole"}, 2013,
 			func(o *oddities) error { return o.cutHEIC(tank, 2013) }},
-		{Odd{"a second note of 2013 has nothing in it", "empty", corral, "", false, files("2013/remarks.txt"), "0 bytes"}, 2013,
+		{Oddity{"a second note of 2013 has nothing in it", "empty", corral, "", false, files("2013/remarks.txt"), "0 bytes"}, 2013,
 			func(o *oddities) error { return o.write(o.r.Visit(corral, 2013).Folder()+"/remarks.txt", nil) }},
-		{Odd{"the landscape of 2016 was taken forty days after its plot", "misdated", cottonwood, "", false, files("2016/landscape.jpg"), "1 of its 2 dated photos"}, 2016,
+		{Oddity{"the landscape of 2016 was taken forty days after its plot", "misdated", cottonwood, "", false, files("2016/landscape.jpg"), "1 of its 2 dated photos"}, 2016,
 			func(o *oddities) error {
-				return o.retake(cottonwood, 2016, "landscape", func(s *shot) { s.Time = s.Time.AddDate(0, 0, 40) })
+				return o.retake(cottonwood, 2016, "landscape", func(s *exif.Shot) { s.Time = s.Time.AddDate(0, 0, 40) })
 			}},
-		{Odd{"the camera's clock was 465 days ahead in 2012", "clock", playa, "", true, files("2012/landscape.jpg", "2012/plot.jpg"), "465 days ahead"}, 2012,
+		{Oddity{"the camera's clock was 465 days ahead in 2012", "clock", playa, "", true, files("2012/landscape.jpg", "2012/plot.jpg"), "465 days ahead"}, 2012,
 			func(o *oddities) error {
-				return o.retakeBoth(playa, 2012, func(s *shot) { s.Time = s.Time.AddDate(0, 0, 465) })
+				return o.retakeBoth(playa, 2012, func(s *exif.Shot) { s.Time = s.Time.AddDate(0, 0, 465) })
 			}},
-		{Odd{"the pictures of 2009 are prints that were scanned in 2015", "scan", rim, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
+		{Oddity{"the pictures of 2009 are prints that were scanned in 2015", "scan", rim, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
 			func(o *oddities) error { return o.scan(rim, 2009) }},
-		{Odd{"the pictures of 2014 were exported without date or position", "", windmill, "", false, nil, ""}, 2014,
+		{Oddity{"the pictures of 2014 were exported without date or position", "", windmill, "", false, nil, ""}, 2014,
 			func(o *oddities) error { return o.strip(windmill, 2014) }},
-		{Odd{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", corral, "", false,
+		{Oddity{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", corral, "", false,
 			files("2018/landscape.jpg", "2018/plot.jpg", "2019/landscape.jpg", "2019/plot.jpg"), "each other"}, 2018,
 			func(o *oddities) error { return o.swap(corral, 2018, 2019) }},
-		{Odd{"the plot of 2017 was taken at Rim Stake 6", "elsewhere", playa, "", false, files("2017/plot.jpg"), "Rim Stake 6"}, 2017,
+		{Oddity{"the plot of 2017 was taken at Rim Stake 6", "elsewhere", playa, "", false, files("2017/plot.jpg"), "Rim Stake 6"}, 2017,
 			func(o *oddities) error {
-				there := o.r.site(rim)
-				return o.retake(playa, 2017, "plot", func(s *shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
+				there := o.r.Site(rim)
+				return o.retake(playa, 2017, "plot", func(s *exif.Shot) { s.Lat, s.Lon = there.Latitude, there.Longitude })
 			}},
-		{Odd{"a picture of 2010 lies under 2015 as well", "twice", cottonwood, "", false,
+		{Oddity{"a picture of 2010 lies under 2015 as well", "twice", cottonwood, "", false,
 			files("2010/for the report.jpg", "2015/for the report.jpg"), "2015"}, 2010,
 			func(o *oddities) error { return o.twice(cottonwood, 2010, 2015) }},
-		{Odd{"a landscape of Old Corral Stake 4, of 2012, was filed here in 2018 too", "twice", rim, "", false,
+		{Oddity{"a landscape of Old Corral Stake 4, of 2012, was filed here in 2018 too", "twice", rim, "", false,
 			files("2018/old corral.jpg", corral+":2012/landscape.jpg"), "Old Corral Stake 4"}, 2018,
 			func(o *oddities) error {
 				return o.copy(o.photo(corral, 2012, "landscape"), o.r.Visit(rim, 2018).Folder()+"/old corral.jpg")
 			}},
-		{Odd{"a site.toml says the site was retired on 30 February", "card", "", "", false, files("North Flat/Tank Stake 2/site.toml"), "site.toml:2"}, 0,
+		{Oddity{"a site.toml says the site was retired on 30 February", "card", "", "", false, files("North Flat/Tank Stake 2/site.toml"), "site.toml:2"}, 0,
 			func(o *oddities) error {
 				return o.write("North Flat/Tank Stake 2/site.toml", []byte("stand = \"at the tank\"\nretired = 2031-02-30\n"))
 			}},
-		{Odd{"another has a key that means nothing", "card", "", "", false, files("Breaks Pasture/Playa Stake 5/site.toml"), "site.toml:2: baering"}, 0,
+		{Oddity{"another has a key that means nothing", "card", "", "", false, files("Breaks Pasture/Playa Stake 5/site.toml"), "site.toml:2: baering"}, 0,
 			func(o *oddities) error {
 				return o.write("Breaks Pasture/Playa Stake 5/site.toml", []byte("stand = \"at the playa\"\nbaering = 140\n"))
 			}},
-		{Odd{"every second year, and in 2017 a year late", "late", saltLick, "2017", true, nil, "due in 2016"}, 0, nil},
-		{Odd{"in 2019 the site was visited in November", "out of season", saltLick, "2019-11-19", true, nil, "days outside the season"}, 0, nil},
-		{Odd{"of 1987 there is only a print, scanned in 2015", "scan", saltLick, "1987", true, files("Breaks Pasture/Salt Lick Stake 7/1987/landscape.jpg"), "2015"}, 0, nil},
-		{Odd{"a stake was lost after 2012, and another driven beside it", "", gatePost + " again", "", false, nil, ""}, 0, nil},
-		{Odd{"and that one was given up after 2016", "", gatePost + " again", "", false, nil, ""}, 0, nil},
+		{Oddity{"every second year, and in 2017 a year late", "late", saltLick, "2017", true, nil, "due in 2016"}, 0, nil},
+		{Oddity{"in 2019 the site was visited in November", "out of season", saltLick, "2019-11-19", true, nil, "days outside the season"}, 0, nil},
+		{Oddity{"of 1987 there is only a print, scanned in 2015", "scan", saltLick, "1987", true, files("Breaks Pasture/Salt Lick Stake 7/1987/landscape.jpg"), "2015"}, 0, nil},
+		{Oddity{"a stake was lost after 2012, and another driven beside it", "", gatePost + " again", "", false, nil, ""}, 0, nil},
+		{Oddity{"and that one was given up after 2016", "", gatePost + " again", "", false, nil, ""}, 0, nil},
 	}
 }
 
@@ -121,16 +126,16 @@ const (
 )
 
 // Baseline is the year of a site that has a lone visit long before the others.
-var Baseline = SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 1987}
+var Baseline = ranch.SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 1987}
 
 // Closed is the year of a site that its card explains.
-var Closed = SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 2021}
+var Closed = ranch.SiteYear{Pasture: "Breaks Pasture", Site: saltLick, Year: 2021}
 
-// MakeOdd puts the oddities into a ranch that was drawn below dir, and says what
+// Make puts the oddities into a ranch that was drawn below dir, and says what
 // they are. The files it writes have the time when.
-func (r *Ranch) MakeOdd(ctx context.Context, dir string, when time.Time) ([]Odd, error) {
+func Make(ctx context.Context, r *ranch.Ranch, dir string, when time.Time) ([]Oddity, error) {
 	o := &oddities{r, dir, when}
-	var all []Odd
+	var all []Oddity
 	for _, odd := range odds() {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -144,7 +149,7 @@ func (r *Ranch) MakeOdd(ctx context.Context, dir string, when time.Time) ([]Odd,
 			odd.Visit = r.Visit(odd.Site, odd.year).Time.Format(time.DateOnly)
 		}
 		odd.Files = o.resolved(odd.Site, odd.Files)
-		all = append(all, odd.Odd)
+		all = append(all, odd.Oddity)
 	}
 	if err := o.drawSaltLick(ctx); err != nil {
 		return nil, fmt.Errorf("drawing %s: %w", saltLick, err)
@@ -172,22 +177,15 @@ func (o *oddities) resolved(site string, names []string) (paths []string) {
 	return paths
 }
 
-func (r *Ranch) site(name string) *Site {
-	for _, s := range r.Sites {
-		if s.Name == name {
-			return s
-		}
-	}
-	return nil
-}
-
 func (o *oddities) path(name string) string { return filepath.Join(o.dir, filepath.FromSlash(name)) }
 
 func (o *oddities) photo(site string, year int, view string) string {
 	return o.r.Visit(site, year).Folder() + "/" + view + ".jpg"
 }
 
-func (o *oddities) write(name string, b []byte) error { return writeFile(o.path(name), b, o.when) }
+func (o *oddities) write(name string, b []byte) error {
+	return ranch.WriteFile(o.path(name), b, o.when)
+}
 
 // cut leaves the first half of a file.
 func (o *oddities) cut(name string) error {
@@ -225,22 +223,22 @@ func (o *oddities) cutHEIC(site string, year int) error {
 }
 
 // retake writes a picture of a visit again, with another record of the camera's.
-func (o *oddities) retake(site string, year int, view string, change func(*shot)) error {
+func (o *oddities) retake(site string, year int, view string, change func(*exif.Shot)) error {
 	v := o.r.Visit(site, year)
-	plain, err := o.r.plain(v, view)
+	plain, err := o.r.Plain(v, view)
 	if err != nil {
 		return err
 	}
-	s := v.shotOf(o.r.Seed, view)
+	s := v.Shot(o.r.Seed, view)
 	change(&s)
-	b, err := withExif(plain, s)
+	b, err := exif.With(plain, s)
 	if err != nil {
 		return err
 	}
 	return o.write(v.Folder()+"/"+view+".jpg", b)
 }
 
-func (o *oddities) retakeBoth(site string, year int, change func(*shot)) error {
+func (o *oddities) retakeBoth(site string, year int, change func(*exif.Shot)) error {
 	for _, view := range []string{"plot", "landscape"} {
 		if err := o.retake(site, year, view, change); err != nil {
 			return err
@@ -254,7 +252,7 @@ func (o *oddities) retakeBoth(site string, year int, change func(*shot)) error {
 func (o *oddities) rewrite(site string, year int, as func(i int, plain []byte) ([]byte, error)) error {
 	v := o.r.Visit(site, year)
 	for i, view := range []string{"plot", "landscape"} {
-		b, err := o.r.plain(v, view)
+		b, err := o.r.Plain(v, view)
 		if err == nil {
 			b, err = as(i, b)
 		}
@@ -274,7 +272,7 @@ func (o *oddities) strip(site string, year int) error {
 
 func (o *oddities) scan(site string, year int) error {
 	return o.rewrite(site, year, func(i int, plain []byte) ([]byte, error) {
-		return withScan(plain, time.Date(2015, time.February, 11, 10, 20+i, 0, 0, zone))
+		return exif.WithScan(plain, time.Date(2015, time.February, 11, 10, 20+i, 0, 0, ranch.Zone))
 	})
 }
 
@@ -293,7 +291,7 @@ func (o *oddities) swap(site string, a, b int) error {
 // twice files one year's plot under another year too. An export, it has no date
 // that would say which of the two is right.
 func (o *oddities) twice(site string, first, second int) error {
-	b, err := o.r.plain(o.r.Visit(site, first), "plot")
+	b, err := o.r.Plain(o.r.Visit(site, first), "plot")
 	if err != nil {
 		return err
 	}

@@ -1,11 +1,12 @@
-package ranch
+// Package exif writes what a camera, a scanner or a program would have written
+// into a picture. Begin with [With].
+package exif
 
 import (
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"time"
 )
 
@@ -80,8 +81,8 @@ func directory(at int, fields []field) []byte {
 	return append(b, values...)
 }
 
-// shot is what the camera knew when it took a picture.
-type shot struct {
+// Shot is what the camera knew when it took a picture.
+type Shot struct {
 	Make, Model string
 	Time        time.Time // with the camera's own offset
 	Lat, Lon    float64   // WGS 84, degrees
@@ -90,11 +91,12 @@ type shot struct {
 	Bearing     int       // degrees from true north, -1 looking down
 	Exposure    uint32    // one part of so many of a second
 	Title       string
+	Wide, Tall  int       // pixels
 	Edited      time.Time // when a program saved it again; zero if none did
 }
 
 // tiff is the TIFF structure that holds it.
-func (s shot) tiff() []byte {
+func (s Shot) tiff() []byte {
 	const header = 8 // byte order, 42, offset of IFD0
 	stamp := s.Time.Format("2006:01:02 15:04:05")
 	saved := stamp
@@ -127,11 +129,11 @@ func (s shot) tiff() []byte {
 		text(0x9003, stamp),                                              // DateTimeOriginal
 		text(0x9004, stamp),                                              // DateTimeDigitized
 		text(0x9010, offset), text(0x9011, offset), text(0x9012, offset), // OffsetTime, …Original, …Digitized
-		bytesOf(0x9101, typeUndefined, 1, 2, 3, 0),         // ComponentsConfiguration: Y Cb Cr
-		ratios(0x920A, 62, 10),                             // FocalLength, mm
-		bytesOf(0xA000, typeUndefined, '0', '1', '0', '0'), // FlashpixVersion
-		short(0xA001, 1),                                   // ColorSpace: sRGB
-		short(0xA002, width), short(0xA003, height),        // PixelXDimension, PixelYDimension
+		bytesOf(0x9101, typeUndefined, 1, 2, 3, 0),                   // ComponentsConfiguration: Y Cb Cr
+		ratios(0x920A, 62, 10),                                       // FocalLength, mm
+		bytesOf(0xA000, typeUndefined, '0', '1', '0', '0'),           // FlashpixVersion
+		short(0xA001, 1),                                             // ColorSpace: sRGB
+		short(0xA002, uint16(s.Wide)), short(0xA003, uint16(s.Tall)), // PixelXDimension, PixelYDimension
 	})
 	gpsAt := exifAt + len(exif)
 	ns, lat := degrees(s.Lat, "N", "S")
@@ -170,8 +172,8 @@ func degrees(v float64, plus, minus string) (ref string, dms [6]uint32) {
 	return ref, [6]uint32{n / 3_600_000, 1, n / 60_000 % 60, 1, n % 60_000, 1000}
 }
 
-// withExif gives a picture what its camera knew.
-func withExif(jpeg []byte, s shot) ([]byte, error) { return withSegment(jpeg, s.tiff()) }
+// With gives a picture what its camera knew.
+func With(jpeg []byte, s Shot) ([]byte, error) { return withSegment(jpeg, s.tiff()) }
 
 // withSegment puts a TIFF structure where Exif wants it: in an APP1 segment right
 // after SOI, marker and length included.
@@ -190,40 +192,9 @@ func withSegment(jpeg, tiff []byte) ([]byte, error) {
 	return append(out, jpeg[2:]...), nil
 }
 
-// shotOf is the invented camera's record of one picture of a visit. Its
-// position strays from the stake by a few meters, as such cameras do.
-func (v *Visit) shotOf(seed uint64, view string) shot {
-	d := random(seed, "shot", v.Site.Name, v.Year, view)
-	s := shot{
-		Make: "Longspur Optical", Model: "Pocket 8",
-		Time: v.Time, Elevation: v.Site.Elevation + d.Float64()*8 - 4,
-		Error: 3 + d.Float64()*4, Bearing: -1, Exposure: 250 + 50*uint32(d.IntN(6)),
-		Title: v.Site.Name + ", " + view,
-	}
-	if v.Year >= 2017 {
-		s.Model = "Pocket 12"
-	}
-	if view == "landscape" {
-		s.Time = v.Time.Add(time.Duration(70+d.IntN(140)) * time.Second)
-		s.Bearing = v.Site.Bearing
-	}
-	s.Lat, s.Lon = stray(d, v.Site, s.Error)
-	return s
-}
-
-// stray is a point within the stated error of the stake.
-func stray(d *rand.Rand, s *Site, meters float64) (lat, lon float64) {
-	const perDegree = 111_200.0 // meters, near enough for a few of them
-	sin, cos := math.Sincos(d.Float64() * 2 * math.Pi)
-	r := meters * 0.8 * d.Float64()
-	lat = s.Latitude + r*sin/perDegree
-	lon = s.Longitude + r*cos/(perDegree*math.Cos(s.Latitude*math.Pi/180))
-	return lat, lon
-}
-
-// withScan is what a scanner or a program writes into a picture: when it made
+// WithScan is what a scanner or a program writes into a picture: when it made
 // the file, and nothing of a camera.
-func withScan(jpeg []byte, when time.Time) ([]byte, error) {
+func WithScan(jpeg []byte, when time.Time) ([]byte, error) {
 	const header = 8
 	stamp := when.Format("2006:01:02 15:04:05")
 	ifd0 := func(exif uint32) []byte {
@@ -245,9 +216,9 @@ func withScan(jpeg []byte, when time.Time) ([]byte, error) {
 	return withSegment(jpeg, append(tiff, exif...))
 }
 
-// withFileDate is what many scanners' programs write: what made the file, and when,
+// WithFileDate is what many scanners' programs write: what made the file, and when,
 // but not when a picture was taken.
-func withFileDate(jpeg []byte, when time.Time) ([]byte, error) {
+func WithFileDate(jpeg []byte, when time.Time) ([]byte, error) {
 	tiff := append([]byte("II"), 42, 0, 8, 0, 0, 0)
 	return withSegment(jpeg, append(tiff, directory(8, []field{
 		text(0x010F, "Longspur Optical"),                 // Make

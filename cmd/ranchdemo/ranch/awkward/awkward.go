@@ -1,4 +1,6 @@
-package ranch
+// Package awkward draws records without any fault: one that is awkward in every
+// habit, [DrawBench], and one without any surprise, [DrawRegular].
+package awkward
 
 import (
 	"bytes"
@@ -7,6 +9,9 @@ import (
 	"image/jpeg"
 	"path/filepath"
 	"time"
+
+	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/cmd/ranchdemo/ranch/exif"
 )
 
 // Bench is a second invented record, Threeawn Bench Allotment in Calico County:
@@ -27,6 +32,9 @@ func DrawBench(dir string, now time.Time) error {
 	return b.err
 }
 
+// Its pictures are this size, in pixels.
+const wide, tall = 48, 32
+
 type bench struct {
 	dir  string
 	now  time.Time
@@ -38,16 +46,16 @@ type bench struct {
 func stakeAt(site int) (lat, lon float64) { return 38.55 + 0.005*float64(site), -102.95 }
 
 // taken is one picture's record, of a camera that knows its position.
-func taken(site int, t time.Time) *shot {
+func taken(site int, t time.Time) *exif.Shot {
 	lat, lon := stakeAt(site)
-	return &shot{Make: "Longspur Optical", Model: "Pocket 8", Time: t, Lat: lat, Lon: lon, Error: 4, Elevation: 1310, Bearing: -1, Exposure: 250}
+	return &exif.Shot{Make: "Longspur Optical", Model: "Pocket 8", Time: t, Lat: lat, Lon: lon, Error: 4, Elevation: 1310, Bearing: -1, Exposure: 250, Wide: wide, Tall: tall}
 }
 
 // picture writes one photo; s is nil for one without any record of a camera's.
-func (b *bench) picture(name string, when time.Time, s *shot) {
+func (b *bench) picture(name string, when time.Time, s *exif.Shot) {
 	var record func([]byte) ([]byte, error)
 	if s != nil {
-		record = func(j []byte) ([]byte, error) { return withExif(j, *s) }
+		record = func(j []byte) ([]byte, error) { return exif.With(j, *s) }
 	}
 	b.noise(name, when, record)
 }
@@ -56,8 +64,8 @@ func (b *bench) noise(name string, when time.Time, record func([]byte) ([]byte, 
 	if b.err != nil || when.After(b.now) {
 		return
 	}
-	m := image.NewGray(image.Rect(0, 0, 48, 32))
-	d := random(1, "bench", name)
+	m := image.NewGray(image.Rect(0, 0, wide, tall))
+	d := ranch.Random(1, "bench", name)
 	for i := range m.Pix {
 		m.Pix[i] = uint8(d.Uint32())
 	}
@@ -76,14 +84,14 @@ func (b *bench) noise(name string, when time.Time, record func([]byte) ([]byte, 
 
 func (b *bench) file(name string, content []byte, when time.Time) {
 	if b.err == nil && !when.After(b.now) {
-		b.err = writeFile(filepath.Join(b.dir, filepath.FromSlash(name)), content, when.Add(5*time.Hour))
+		b.err = ranch.WriteFile(filepath.Join(b.dir, filepath.FromSlash(name)), content, when.Add(5*time.Hour))
 	}
 }
 
 // day is some morning within a week of a date.
 func day(site string, year int, month time.Month, middle int) time.Time {
-	d := random(1, "day", site, year, month)
-	return time.Date(year, month, middle-5+d.IntN(11), 8, d.IntN(240), d.IntN(60), 0, zone)
+	d := ranch.Random(1, "day", site, year, month)
+	return time.Date(year, month, middle-5+d.IntN(11), 8, d.IntN(240), d.IntN(60), 0, ranch.Zone)
 }
 
 // cameraNames: yearly since 2008, and the files are named as the camera did.
@@ -123,7 +131,7 @@ func (b *bench) everySecondYear() {
 		t := day("Post B", year, time.June, 20)
 		plot := taken(2, t)
 		if year == 2010 { // straightened in 2013, in a program that says so
-			plot.Edited = time.Date(2013, time.February, 2, 19, 0, 0, 0, zone)
+			plot.Edited = time.Date(2013, time.February, 2, 19, 0, 0, 0, ranch.Zone)
 		}
 		b.picture(fmt.Sprintf("Bench/Post B/%d/plot.jpg", year), t, plot)
 		b.picture(fmt.Sprintf("Bench/Post B/%d/landscape.jpg", year), t, taken(2, t))
@@ -159,10 +167,10 @@ func (b *bench) springAndFall() {
 // scannedPrints: prints of 1987, scanned in 2015, long before the yearly visits. The
 // scanner's program wrote when it made the files, and not that they were taken then.
 func (b *bench) scannedPrints() {
-	scan := time.Date(2015, time.January, 20, 9, 0, 0, 0, zone)
+	scan := time.Date(2015, time.January, 20, 9, 0, 0, 0, ranch.Zone)
 	for i, name := range []string{"plot", "landscape"} {
 		when := scan.Add(time.Duration(i) * time.Minute)
-		b.noise("Gulch/Old Fence/1987/"+name+".jpg", when, func(j []byte) ([]byte, error) { return withFileDate(j, when) })
+		b.noise("Gulch/Old Fence/1987/"+name+".jpg", when, func(j []byte) ([]byte, error) { return exif.WithFileDate(j, when) })
 	}
 	for year := 2005; year <= b.now.Year(); year++ {
 		t := day("Old Fence", year, time.June, 24)
@@ -181,7 +189,7 @@ func (b *bench) restaked() {
 			b.picture("Gulch/"+name+"/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(site, t))
 		}
 	}
-	written := time.Date(2016, time.January, 5, 9, 0, 0, 0, zone)
+	written := time.Date(2016, time.January, 5, 9, 0, 0, 0, ranch.Zone)
 	visits("Corner", 6, 2003, 2014)
 	visits("Corner again", 7, 2015, 9999)
 	b.file("Gulch/Corner again/site.toml", []byte("replaces = \"Corner\"\n"), written)
@@ -199,7 +207,7 @@ func (b *bench) burned() {
 		b.picture("Ridge/Burn Stake/"+t.Format(time.DateOnly)+"/plot.jpg", t, taken(9, t))
 		b.picture("Ridge/Burn Stake/"+t.Format(time.DateOnly)+"/landscape.jpg", t, taken(9, t))
 	}
-	b.file("Ridge/Burn Stake/site.toml", []byte("[[closed]]\nfrom   = 2016-08-20\nto     = 2018-10-31\nreason = \"fire\"\n"), time.Date(2018, time.March, 1, 9, 0, 0, 0, zone))
+	b.file("Ridge/Burn Stake/site.toml", []byte("[[closed]]\nfrom   = 2016-08-20\nto     = 2018-10-31\nreason = \"fire\"\n"), time.Date(2018, time.March, 1, 9, 0, 0, 0, ranch.Zone))
 }
 
 // exports: pictures that went through a program, which kept nothing of the
@@ -238,12 +246,12 @@ func (b *bench) moreViews() {
 // sharedNotes: one binder for all sites, scanned; later one note a year. In one
 // pasture somebody keeps notes as well.
 func (b *bench) sharedNotes() {
-	b.file("2001-2015.pdf", []byte("%PDF-1.4\n% the binder, scanned\n%%EOF\n"), time.Date(2016, time.January, 9, 9, 0, 0, 0, zone))
+	b.file("2001-2015.pdf", []byte("%PDF-1.4\n% the binder, scanned\n%%EOF\n"), time.Date(2016, time.January, 9, 9, 0, 0, 0, ranch.Zone))
 	for year := 2012; year <= b.now.Year(); year++ {
-		b.file(fmt.Sprintf("Ridge/Ridge notes %d.txt", year), fmt.Appendf(nil, "The Ridge in %d: the road held.\n", year), time.Date(year, time.November, 1, 9, 0, 0, 0, zone))
+		b.file(fmt.Sprintf("Ridge/Ridge notes %d.txt", year), fmt.Appendf(nil, "The Ridge in %d: the road held.\n", year), time.Date(year, time.November, 1, 9, 0, 0, 0, ranch.Zone))
 	}
 	for year := 2016; year <= b.now.Year(); year++ {
-		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, zone))
+		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, ranch.Zone))
 	}
 }
 
@@ -251,7 +259,7 @@ func (b *bench) sharedNotes() {
 // ten to a pasture, each visited on one day of June in every year from first to
 // last, with a plot picture, a landscape and a note.
 func DrawRegular(dir string, sites, first, last int) error {
-	b := &bench{dir: dir, now: time.Date(last+1, time.January, 1, 0, 0, 0, 0, zone)}
+	b := &bench{dir: dir, now: time.Date(last+1, time.January, 1, 0, 0, 0, 0, ranch.Zone)}
 	for s := range sites {
 		site := fmt.Sprintf("Pasture %d/Stake %d", s/10+1, s%10+1)
 		for year := first; year <= last; year++ {

@@ -1,29 +1,29 @@
-package ranch
+package odd
 
 import (
 	"context"
-	"sync"
 	"time"
+
+	"linecamp/cmd/ranchdemo/ranch"
+	"linecamp/cmd/ranchdemo/ranch/exif"
 )
 
 // newSite is a site of the oddities' own, some way from the rim.
-func (o *oddities) newSite(name string, north, east float64) *Site {
-	s := *o.r.site("Rim Stake 6")
-	s.Name, s.Latitude, s.Longitude = name, s.Latitude+north, s.Longitude+east
-	s.horizon = newSkyline(o.r.Seed, &s)
-	s.back = sync.OnceValue(func() *backdrop { return newBackdrop(&s) })
-	return &s
+func (o *oddities) newSite(name string, north, east float64) *ranch.Site {
+	return o.r.Site("Rim Stake 6").Beside(o.r.Seed, name, north, east)
 }
 
 // visitTo draws a visit to such a site on the round of a year; change may move it.
-func (o *oddities) visitTo(ctx context.Context, s *Site, year int, change func(*Visit)) error {
+func (o *oddities) visitTo(ctx context.Context, s *ranch.Site, year int, change func(*ranch.Visit)) error {
 	v := *o.r.Visit("Rim Stake 6", year)
 	v.Site = s
 	v.Time = v.Time.Add(70 * time.Minute)
 	if change != nil {
 		change(&v)
 	}
-	return o.r.drawVisit(ctx, &v, func(name string, b []byte, when time.Time, _ bool) error { return writeFile(o.path(name), b, when) })
+	return o.r.DrawVisit(ctx, &v, func(name string, b []byte, when time.Time, _ bool) error {
+		return ranch.WriteFile(o.path(name), b, when)
+	})
 }
 
 // drawSaltLick draws the seventh site: every second year, 2017 for 2016, a closure,
@@ -35,9 +35,9 @@ func (o *oddities) drawSaltLick(ctx context.Context) error {
 		years = append(years, year)
 	}
 	for _, year := range years {
-		err := o.visitTo(ctx, s, year, func(v *Visit) {
+		err := o.visitTo(ctx, s, year, func(v *ranch.Visit) {
 			if year == 2019 {
-				v.Time = time.Date(2019, time.November, 19, 10, 5, 0, 0, zone)
+				v.Time = time.Date(2019, time.November, 19, 10, 5, 0, 0, ranch.Zone)
 			}
 		})
 		if err != nil {
@@ -46,9 +46,9 @@ func (o *oddities) drawSaltLick(ctx context.Context) error {
 	}
 	print := *o.r.Visit("Rim Stake 6", 2011)
 	print.Site = s
-	b, err := o.r.plain(&print, "landscape")
+	b, err := o.r.Plain(&print, "landscape")
 	if err == nil {
-		b, err = withScan(b, time.Date(2015, time.February, 11, 10, 30, 0, 0, zone))
+		b, err = exif.WithScan(b, time.Date(2015, time.February, 11, 10, 30, 0, 0, ranch.Zone))
 	}
 	if err == nil {
 		err = o.write(s.Pasture+"/"+s.Name+"/1987/landscape.jpg", b)
