@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"strings"
 	"testing"
@@ -33,12 +35,12 @@ func TestAlgorithms(t *testing.T) {
 		if !strings.HasPrefix(got, c.begins) || len(got) != c.digits {
 			t.Errorf("%s of %q is %s", c.name, c.of, got)
 		}
-		if a := algorithms[c.name]; !a.written(got) || a.written(got+"0") && c.name != "size" || a.written("x"+got[1:]) {
+		if a := inventory.Algorithms[c.name]; !a.Written(got) || a.Written(got+"0") && c.name != "size" || a.Written("x"+got[1:]) {
 			t.Errorf("%s: the form of its digests is not told", c.name)
 		}
 	}
 	for _, bad := range []string{"", "01", "+1", "-1", "1.0", " 1", "0x1"} {
-		if algorithms["size"].written(bad) {
+		if inventory.Algorithms["size"].Written(bad) {
 			t.Errorf("%q passes for a size", bad)
 		}
 	}
@@ -47,7 +49,7 @@ func TestAlgorithms(t *testing.T) {
 // Each algorithm is really held against the bytes: right digests pass in either
 // case, and the same digests of other bytes do not.
 func TestFixity(t *testing.T) {
-	for name := range algorithms {
+	for name := range inventory.Algorithms {
 		for _, c := range []struct{ text, want string }{{aText, ""}, {bText, "E093"}} {
 			for _, change := range []func(string) string{strings.ToLower, strings.ToUpper} {
 				files := testCase{edit: fixities(name, m{change(digestOf(name, c.text)): []any{aPath}})}.files()

@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"bytes"
 	"context"
@@ -154,13 +156,13 @@ func encode(inv m) []byte {
 }
 
 func digestOf(alg, data string) string {
-	a := algorithms[alg]
+	a := inventory.Algorithms[alg]
 	if a == nil {
 		return "0"
 	}
-	d := a.new()
+	d := a.New()
 	d.Write([]byte(data))
-	return d.digest()
+	return d.Digest()
 }
 
 // build makes an object that keeps every rule, unless edit or raw break one.

@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"fmt"
@@ -35,7 +37,7 @@ func (d declaration) versionOf(name string) string {
 // check looks for the declaration among the names in a folder and reads it. It
 // returns the version declared and whether a name was taken account of; the
 // names of folders and links never declare anything.
-func (d declaration) check(ctx context.Context, f Files, folder string, entries []Entry, note noteFunc) (spec, map[string]bool) {
+func (d declaration) check(ctx context.Context, f Files, folder string, entries []Entry, note noteFunc) (inventory.Spec, map[string]bool) {
 	taken := map[string]bool{}
 	var names []string
 	for _, e := range entries {
@@ -48,12 +50,12 @@ func (d declaration) check(ctx context.Context, f Files, folder string, entries 
 		return d.missing(entries, taken, note), taken
 	}
 	if len(names) > 1 {
-		note(d.exactlyOne, "", "there are %d declarations: %s", len(names), clip(strings.Join(names, ", ")))
+		note(d.exactlyOne, "", "there are %d declarations: %s", len(names), inventory.Clip(strings.Join(names, ", ")))
 	}
-	best := unknownSpec
+	best := inventory.UnknownSpec
 	for _, name := range names {
-		s := parseSpec(d.versionOf(name))
-		if s == unknownSpec {
+		s := inventory.ParseSpec(d.versionOf(name))
+		if s == inventory.UnknownSpec {
 			note(d.dvalue, name, "this is no version of the specification that is known here: 1.0 and 1.1 are")
 		}
 		best = max(best, s)
@@ -69,7 +71,7 @@ func (d declaration) check(ctx context.Context, f Files, folder string, entries 
 }
 
 // missing says what is nearest to a declaration where there is none.
-func (d declaration) missing(entries []Entry, taken map[string]bool, note noteFunc) spec {
+func (d declaration) missing(entries []Entry, taken map[string]bool, note noteFunc) inventory.Spec {
 	for _, e := range entries {
 		if e.Kind != File || !d.near.MatchString(e.Name) {
 			continue
@@ -86,8 +88,8 @@ func (d declaration) missing(entries []Entry, taken map[string]bool, note noteFu
 		default:
 			note(d.dvalue, e.Name, "%s", want)
 		}
-		return parseSpec(strings.TrimPrefix(value, d.value))
+		return inventory.ParseSpec(strings.TrimPrefix(value, d.value))
 	}
 	note(d.absent, "", "there is no declaration such as 0=%s1.1", d.value)
-	return unknownSpec
+	return inventory.UnknownSpec
 }

@@ -17,7 +17,7 @@
 //
 //   - Is everything in the folder something the standard allows there?
 //     (object.go, version_folder.go, declaration.go, extensions.go)
-//   - Is each inventory right by itself? (scan.go, parse.go, check*.go)
+//   - Is each inventory right by itself? (package inventory)
 //   - Do the inventories agree with each other? (history.go)
 //   - Does what they say agree with the files: each content path with a file,
 //     each file with a content path, each digest with the bytes?

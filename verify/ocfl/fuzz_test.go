@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"bytes"
 	"encoding/json"
@@ -82,15 +84,15 @@ func FuzzInventory(f *testing.F) {
 	base := one().tree()
 	f.Fuzz(func(t *testing.T, b []byte) {
 		var faults []string
-		inv := parseInventory("inventory.json", b, maxListed, func(code, format string, args ...any) { faults = append(faults, code) })
+		inv := inventory.Parse("inventory.json", b, inventory.MaxListed, func(code, format string, args ...any) { faults = append(faults, code) })
 		if !json.Valid(b) || !utf8.Valid(b) {
-			if !inv.bad || !slices.Contains(faults, "E033") {
+			if !inv.Bad || !slices.Contains(faults, "E033") {
 				t.Fatalf("taken for JSON: %q", b)
 			}
 		}
 		n := 0
-		for _, e := range inv.manifest {
-			n += 1 + len(e.paths)
+		for _, e := range inv.Manifest {
+			n += 1 + len(e.Paths)
 		}
 		if n > len(b) {
 			t.Fatalf("%d entries of %d bytes", n, len(b))
@@ -100,7 +102,7 @@ func FuzzInventory(f *testing.F) {
 			files.tree[name] = node
 		}
 		alg := "sha512"
-		if inv.algorithm.value == "sha256" {
+		if inv.Algorithm.Value == "sha256" {
 			alg = "sha256"
 		}
 		for _, folder := range []string{"", "v1"} {

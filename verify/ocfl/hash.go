@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"io"
@@ -35,10 +37,10 @@ func (o *object) hash(ctx context.Context) error {
 
 // compare reads one file and holds its bytes against all digests given for it.
 func (o *object) compare(ctx context.Context, path string, c *content, buffer []byte) {
-	digesters := map[*algorithm]digester{}
+	digesters := map[*inventory.Algorithm]inventory.Digester{}
 	for _, w := range c.wants {
 		if digesters[w.alg] == nil {
-			digesters[w.alg] = w.alg.new()
+			digesters[w.alg] = w.alg.New()
 		}
 	}
 	if err := o.read(ctx, path, digesters, buffer); err != nil {
@@ -47,18 +49,18 @@ func (o *object) compare(ctx context.Context, path string, c *content, buffer []
 		}
 		return
 	}
-	got := map[*algorithm]string{}
+	got := map[*inventory.Algorithm]string{}
 	for alg, d := range digesters {
-		got[alg] = d.digest()
+		got[alg] = d.Digest()
 	}
 	for _, w := range c.wants {
 		if got[w.alg] != w.digest {
-			o.note(w.code, path, "its %s is %s, %s says %s", w.alg.name, got[w.alg], w.file, w.digest)
+			o.note(w.code, path, "its %s is %s, %s says %s", w.alg.Name, got[w.alg], w.file, w.digest)
 		}
 	}
 }
 
-func (o *object) read(ctx context.Context, path string, into map[*algorithm]digester, buffer []byte) error {
+func (o *object) read(ctx context.Context, path string, into map[*inventory.Algorithm]inventory.Digester, buffer []byte) error {
 	f, err := o.files.Open(ctx, o.full(path))
 	if err != nil {
 		return err

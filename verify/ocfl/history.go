@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"slices"
 	"strings"
@@ -9,13 +11,13 @@ import (
 // as they come, oldest first.
 type history struct {
 	*object
-	first *text // contentDirectory of v1's own inventory; nil if it has none
-	spec  spec  // the newest specification that an inventory so far names
+	first *inventory.Text // contentDirectory of v1's own inventory; nil if it has none
+	spec  inventory.Spec  // the newest specification that an inventory so far names
 	by    string
 }
 
 // usable reports whether there is an inventory at the top to compare with.
-func (o *object) usable() bool { return o.root != nil && !o.root.bad }
+func (o *object) usable() bool { return o.root != nil && !o.root.Bad }
 
 // add takes the inventory of version n.
 func (h *history) add(n int, p pair) {
@@ -24,21 +26,21 @@ func (h *history) add(n int, p pair) {
 		h.note("W010", h.folders[n], "a version is better kept with the inventory as it was then")
 		return
 	}
-	if inv.bad {
+	if inv.Bad {
 		return
 	}
 	if n == 1 {
-		h.first = &inv.contentDirectory
+		h.first = &inv.ContentDirectory
 	}
 	if h.usable() {
-		head := h.root.newest
+		head := h.root.Newest
 		if n == head && inv != h.root {
-			h.note("E064", inv.file, "it differs from the inventory at the top, which should be the same file")
+			h.note("E064", inv.File, "it differs from the inventory at the top, which should be the same file")
 			return
 		}
 		if inv == h.root {
-			if head, _ := parseVersionName(inv.head.value); head > 0 && head != n { // the same bytes as at the top, which are read once
-				h.note("E040", join(h.folders[n], inventoryName), "head is %s in the folder of %s", clip(inv.head.value), h.folders[n])
+			if head, _ := inventory.ParseVersionName(inv.Head.Value); head > 0 && head != n { // the same bytes as at the top, which are read once
+				h.note("E040", join(h.folders[n], inventoryName), "head is %s in the folder of %s", inventory.Clip(inv.Head.Value), h.folders[n])
 			}
 			return // finish looks at it
 		}
@@ -59,7 +61,7 @@ func (h *history) finish() {
 	h.directory(0, h.root)
 	h.conformance(h.root)
 	h.claim(h.root, int(^uint(0)>>1))
-	if !h.root.objects["manifest"] {
+	if !h.root.Objects["manifest"] {
 		return // nothing is named, and that is reported
 	}
 	for _, path := range h.sortedContent() {
@@ -73,65 +75,65 @@ func (h *history) finish() {
 }
 
 // directory checks that contentDirectory stays what it was in v1 (section 3.3.1).
-func (h *history) directory(n int, inv *inventory) {
+func (h *history) directory(n int, inv *inventory.Inventory) {
 	if h.first == nil || n == 1 {
 		return
 	}
-	now := inv.contentDirectory
+	now := inv.ContentDirectory
 	switch {
-	case now.is && !h.first.is:
-		h.note("E019", inv.file, "it sets contentDirectory, which the first version did not")
-	case now.is && now.value != h.first.value:
-		h.note("E020", inv.file, "contentDirectory is %s, in the first version it was %s", clip(now.value), clip(h.first.value))
-	case !now.is && h.first.is && h.first.value != "content":
-		h.note("E020", inv.file, "contentDirectory is not set, in the first version it was %s", clip(h.first.value))
+	case now.Is && !h.first.Is:
+		h.note("E019", inv.File, "it sets contentDirectory, which the first version did not")
+	case now.Is && now.Value != h.first.Value:
+		h.note("E020", inv.File, "contentDirectory is %s, in the first version it was %s", inventory.Clip(now.Value), inventory.Clip(h.first.Value))
+	case !now.Is && h.first.Is && h.first.Value != "content":
+		h.note("E020", inv.File, "contentDirectory is not set, in the first version it was %s", inventory.Clip(h.first.Value))
 	}
 }
 
 // conformance checks that no version goes back to an older specification
 // (section 3.7.1).
-func (h *history) conformance(inv *inventory) {
-	if inv.spec == unknownSpec {
+func (h *history) conformance(inv *inventory.Inventory) {
+	if inv.Spec == inventory.UnknownSpec {
 		return
 	}
-	if inv.spec < h.spec {
-		h.note("E103", inv.file, "it names OCFL %s, %s before it %s", inv.spec, h.by, h.spec)
+	if inv.Spec < h.spec {
+		h.note("E103", inv.File, "it names OCFL %s, %s before it %s", inv.Spec, h.by, h.spec)
 		return
 	}
-	h.spec, h.by = inv.spec, inv.file
+	h.spec, h.by = inv.Spec, inv.File
 }
 
 // compare holds an earlier inventory against the one at the top.
-func (h *history) compare(inv *inventory) {
+func (h *history) compare(inv *inventory.Inventory) {
 	now := h.root
-	if inv.id.value != "" && now.id.value != "" && inv.id.value != now.id.value {
-		h.note("E110", inv.file, "the id was %s and is %s now", clip(inv.id.value), clip(now.id.value))
+	if inv.ID.Value != "" && now.ID.Value != "" && inv.ID.Value != now.ID.Value {
+		h.note("E110", inv.File, "the id was %s and is %s now", inventory.Clip(inv.ID.Value), inventory.Clip(now.ID.Value))
 	}
-	for _, was := range inv.versions {
-		is := now.version(was.n)
-		if was.n == 0 || !was.object {
+	for _, was := range inv.Versions {
+		is := now.Version(was.N)
+		if was.N == 0 || !was.Object {
 			continue
 		}
 		if is == nil {
-			h.note("E066", inv.file, "it has version %s, which the inventory at the top has not", clip(was.name))
+			h.note("E066", inv.File, "it has version %s, which the inventory at the top has not", inventory.Clip(was.Name))
 			continue
 		}
-		if !is.object {
+		if !is.Object {
 			continue
 		}
 		if !sameState(inv, was, now, is) {
-			h.note("E066", inv.file, "version %s has other files here than in the inventory at the top", clip(was.name))
+			h.note("E066", inv.File, "version %s has other files here than in the inventory at the top", inventory.Clip(was.Name))
 		}
 		for _, key := range []struct {
 			name string
 			same bool
 		}{
-			{"created", was.created == is.created},
-			{"message", was.message == is.message},
-			{"user", was.user == is.user},
+			{"created", was.Created == is.Created},
+			{"message", was.Message == is.Message},
+			{"user", was.User == is.User},
 		} {
 			if !key.same {
-				h.note("W011", inv.file, "%s of version %s is another here than in the inventory at the top", key.name, clip(was.name))
+				h.note("W011", inv.File, "%s of version %s is another here than in the inventory at the top", key.name, inventory.Clip(was.Name))
 			}
 		}
 	}
@@ -140,29 +142,29 @@ func (h *history) compare(inv *inventory) {
 // sameState reports whether two blocks describe the same logical state. With
 // one algorithm the digests tell; where an object changed its algorithm, the
 // stored files behind them do.
-func sameState(a *inventory, va *version, b *inventory, vb *version) bool {
-	if a.alg == b.alg && va.stateRaw == vb.stateRaw {
+func sameState(a *inventory.Inventory, va *inventory.Version, b *inventory.Inventory, vb *inventory.Version) bool {
+	if a.Algo == b.Algo && va.StateRaw == vb.StateRaw {
 		return true
 	}
 	state := map[string]string{}
-	for _, e := range vb.state {
-		for _, p := range e.paths {
-			state[p] = strings.ToLower(e.digest)
+	for _, e := range vb.State {
+		for _, p := range e.Paths {
+			state[p] = strings.ToLower(e.Digest)
 		}
 	}
 	var stored map[string][]string
-	if a.alg != b.alg {
+	if a.Algo != b.Algo {
 		stored = map[string][]string{}
-		for _, inv := range []*inventory{a, b} {
-			for _, e := range inv.manifest {
-				d := strings.ToLower(e.digest)
-				stored[d] = append(stored[d], e.paths...)
+		for _, inv := range []*inventory.Inventory{a, b} {
+			for _, e := range inv.Manifest {
+				d := strings.ToLower(e.Digest)
+				stored[d] = append(stored[d], e.Paths...)
 			}
 		}
 	}
-	for _, e := range va.state {
-		was := strings.ToLower(e.digest)
-		for _, p := range e.paths {
+	for _, e := range va.State {
+		was := strings.ToLower(e.Digest)
+		for _, p := range e.Paths {
 			is, ok := state[p]
 			if !ok {
 				return false

@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"errors"
@@ -106,13 +108,13 @@ func TestHostileInventories(t *testing.T) {
 func TestLimits(t *testing.T) {
 	var got []string
 	note := func(code, format string, args ...any) { got = append(got, code) }
-	inv := parseInventory("inventory.json", []byte(`{"manifest":{"a":["1","2"],"b":["3"]}}`), 4, note)
-	if !inv.bad || !slices.Equal(got, []string{Unreadable}) {
-		t.Errorf("%v, %v", inv.bad, got)
+	inv := inventory.Parse("inventory.json", []byte(`{"manifest":{"a":["1","2"],"b":["3"]}}`), 4, note)
+	if !inv.Bad || !slices.Equal(got, []string{Unreadable}) {
+		t.Errorf("%v, %v", inv.Bad, got)
 	}
 	got = nil
-	if inv = parseInventory("inventory.json", []byte(`{"manifest":{"a":["1","2"],"b":["3"]}}`), 5, note); inv.bad || got != nil {
-		t.Errorf("%v, %v", inv.bad, got)
+	if inv = inventory.Parse("inventory.json", []byte(`{"manifest":{"a":["1","2"],"b":["3"]}}`), 5, note); inv.Bad || got != nil {
+		t.Errorf("%v, %v", inv.Bad, got)
 	}
 
 	files := one().tree()

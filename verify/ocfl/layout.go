@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"encoding/json"
@@ -52,7 +54,7 @@ func (s *storageRoot) readLayout(ctx context.Context) (layout, error) {
 	}
 	name, _ := jsonString(value)
 	if !registered[name] {
-		s.note("E071", layoutName, "extension is %s, under which no extension is registered", clip(name))
+		s.note("E071", layoutName, "extension is %s, under which no extension is registered", inventory.Clip(name))
 		return layout{}, nil
 	}
 	l := layout{extension: name}
@@ -116,6 +118,6 @@ func (l layout) check(id, dir string, note noteFunc) {
 		return
 	}
 	if want != dir {
-		note("W014", dir, "by the layout %s the object %s would be in %s", l.extension, clip(id), clip(want))
+		note("W014", dir, "by the layout %s the object %s would be in %s", l.extension, inventory.Clip(id), inventory.Clip(want))
 	}
 }

@@ -1,8 +1,9 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 )
@@ -12,18 +13,18 @@ type object struct {
 	*validator
 	dir     string // relative to what is being checked
 	parent  *storageRoot
-	spec    spec // that it declares, or that its inventory names
+	spec    inventory.Spec // that it declares, or that its inventory names
 	notes   notes
 	id      string
 	foreign bool
 
-	root    *inventory // the one at the top; nil if there is none
-	rootRaw string     // digest of its bytes
+	root    *inventory.Inventory // the one at the top; nil if there is none
+	rootRaw string               // digest of its bytes
 
 	folders map[int]string      // the folder of each version
 	holds   map[int]*held       // what each of them holds
 	content map[string]*content // every file in the content folders, by content path
-	gone    pathSet             // places whose fault is reported, so that what is missing there is not
+	gone    inventory.PathSet   // places whose fault is reported, so that what is missing there is not
 	claims  int                 // inventories held against the files so far
 }
 
@@ -48,7 +49,7 @@ func (v *validator) object(ctx context.Context, dir string, parent *storageRoot)
 	o := &object{
 		validator: v, dir: dir, parent: parent,
 		folders: map[int]string{}, holds: map[int]*held{}, content: map[string]*content{},
-		gone: pathSet{map[string]bool{}, map[int]bool{}},
+		gone: inventory.NewPathSet(),
 	}
 	entries, ok, err := v.list(ctx, dir, "", o.note)
 	if err != nil || !ok {
@@ -56,7 +57,7 @@ func (v *validator) object(ctx context.Context, dir string, parent *storageRoot)
 	}
 	var taken map[string]bool
 	o.spec, taken = objectDeclaration.check(ctx, v.files, dir, entries, o.note)
-	if parent != nil && parent.spec != unknownSpec && o.spec > parent.spec {
+	if parent != nil && parent.spec != inventory.UnknownSpec && o.spec > parent.spec {
 		o.note("E081", "", "the object declares OCFL %s, the storage root %s", o.spec, parent.spec)
 	}
 	if slices.ContainsFunc(entries, func(e Entry) bool { return e.Name == extensionsName && e.Kind == Folder }) {
@@ -73,7 +74,7 @@ func (v *validator) object(ctx context.Context, dir string, parent *storageRoot)
 	}
 	o.root, o.rootRaw = p.inv, p.raw
 	if o.root != nil {
-		o.id = o.root.id.value
+		o.id = o.root.ID.Value
 	}
 	if err := o.top(ctx, entries, taken, p); err != nil {
 		return o, err
@@ -89,17 +90,17 @@ func (v *validator) object(ctx context.Context, dir string, parent *storageRoot)
 }
 
 // parse reads an inventory and holds it to its own rules.
-func (o *object) parse(folder, file string, b []byte) *inventory {
+func (o *object) parse(folder, file string, b []byte) *inventory.Inventory {
 	s := o.spec
 	note := func(code, format string, args ...any) { o.notes.add(s, code, file, format, args...) }
-	inv := parseInventory(file, b, maxListed, note)
-	if named := typeSpec(inv.typ.value); folder != "" && named != unknownSpec || s == unknownSpec {
+	inv := inventory.Parse(file, b, inventory.MaxListed, note)
+	if named := inventory.TypeSpec(inv.Type.Value); folder != "" && named != inventory.UnknownSpec || s == inventory.UnknownSpec {
 		s = named
 	}
-	if folder == "" && o.spec == unknownSpec {
+	if folder == "" && o.spec == inventory.UnknownSpec {
 		o.spec = s
 	}
-	(&checker{inv: inv, note: note, folder: folder, top: o.root, declared: o.spec, foreign: o.foreign}).check()
+	(&inventory.Checker{Inventory: inv, Note: note, Folder: folder, Top: o.root, Declared: o.spec, Foreign: o.foreign}).Check()
 	return inv
 }
 
@@ -116,7 +117,7 @@ func (o *object) top(ctx context.Context, entries []Entry, taken map[string]bool
 		if o.odd(o.dir, e, e.Name, o.note) {
 			continue
 		}
-		n, _ := parseVersionName(e.Name)
+		n, _ := inventory.ParseVersionName(e.Name)
 		switch {
 		case e.Kind == File && (taken[e.Name] || p.used[e.Name]):
 		case e.Kind == File && strings.HasPrefix(e.Name, "0=ocfl_object_"):
@@ -190,13 +191,13 @@ func (o *object) naming() {
 		return
 	}
 	first := o.folders[numbers[0]]
-	_, width := parseVersionName(first)
+	_, width := inventory.ParseVersionName(first)
 	if width > 0 {
 		o.note("W001", first, "version folders are better called without zeros before the number")
 	}
 	for _, n := range numbers[1:] {
 		name := o.folders[n]
-		_, w := parseVersionName(name)
+		_, w := inventory.ParseVersionName(name)
 		switch {
 		case w == width:
 		case width > 0 && w == 0 && len(name) == width+1:
@@ -212,29 +213,29 @@ func (o *object) naming() {
 func (o *object) compareFolders() {
 	note := func(code, format string, args ...any) { o.note(code, "", format, args...) }
 	numbers := sortedKeys(o.folders)
-	if o.root == nil || o.root.bad || len(o.root.versions) == 0 {
-		sequence(numbers, note, "the version folders")
+	if o.root == nil || o.root.Bad || len(o.root.Versions) == 0 {
+		inventory.Sequence(numbers, note, "the version folders")
 		return
 	}
 	if len(numbers) == 0 {
 		note("E008", "there is no version folder")
 		return
 	}
-	for _, v := range o.root.versions {
-		switch name, ok := o.folders[v.n]; {
-		case v.n == 0:
-		case ok && name != v.name:
-			o.note("E046", name, "the inventory calls this version %s", clip(v.name))
+	for _, v := range o.root.Versions {
+		switch name, ok := o.folders[v.N]; {
+		case v.N == 0:
+		case ok && name != v.Name:
+			o.note("E046", name, "the inventory calls this version %s", inventory.Clip(v.Name))
 		case !ok:
 			code := "E010"
-			if v.n == 1 {
+			if v.N == 1 {
 				code = "E009"
 			}
-			o.note(code, shorten(v.name), "the inventory names this version, and its folder is not there")
+			o.note(code, shorten(v.Name), "the inventory names this version, and its folder is not there")
 		}
 	}
 	for _, n := range numbers {
-		if o.root.version(n) == nil {
+		if o.root.Version(n) == nil {
 			o.note("E046", o.folders[n], "the inventory does not name this version")
 		}
 	}
@@ -247,13 +248,4 @@ func sortedKeys[V any](m map[int]V) []int {
 	}
 	slices.Sort(keys)
 	return keys
-}
-
-func typeSpec(typ string) spec {
-	for _, s := range []spec{spec10, spec11} {
-		if typ == fmt.Sprintf("https://ocfl.io/%s/spec/#inventory", s) {
-			return s
-		}
-	}
-	return unknownSpec
 }

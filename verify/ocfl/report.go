@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"cmp"
 	"fmt"
@@ -11,7 +13,7 @@ import (
 // Unreadable takes the place of the specification's code in a finding about
 // something that could not be read, or is larger than this package reads:
 // nothing can be said of it, so it does not count as valid.
-const Unreadable = "unreadable"
+const Unreadable = inventory.Unread
 
 // MaxFindings is how many findings of one code are kept for one object or for
 // the storage root itself; the others are counted in Omitted.
@@ -50,35 +52,6 @@ type Finding struct {
 // object or root invalid. Warnings do not.
 func (r Report) Wants() bool { return !r.Valid }
 
-// Version of the specification, in order.
-type spec int
-
-const (
-	unknownSpec spec = iota
-	spec10
-	spec11
-)
-
-func (s spec) String() string {
-	switch s {
-	case spec10:
-		return "1.0"
-	case spec11:
-		return "1.1"
-	}
-	return "unknown"
-}
-
-func parseSpec(s string) spec {
-	switch s {
-	case "1.0":
-		return spec10
-	case "1.1":
-		return spec11
-	}
-	return unknownSpec
-}
-
 // in10 names what 1.0 calls a rule that 1.1 gave a code of its own; "" is a
 // rule that 1.0 does not have.
 var in10 = map[string]string{
@@ -107,8 +80,8 @@ type notes struct {
 type noteFunc func(code, path, format string, args ...any)
 
 // add notes a finding by the rules of version s.
-func (n *notes) add(s spec, code, path, format string, args ...any) {
-	if s == spec10 {
+func (n *notes) add(s inventory.Spec, code, path, format string, args ...any) {
+	if s == inventory.Spec10 {
 		if old, ok := in10[code]; ok {
 			code = old
 		}
@@ -151,13 +124,4 @@ func shorten(p string) string {
 		return strings.ToValidUTF8(p[:most], "") + "…"
 	}
 	return p
-}
-
-// clip shortens and quotes outside text for a detail.
-func clip(s string) string {
-	const most = 120
-	if len(s) > most {
-		return fmt.Sprintf("%q…", s[:most])
-	}
-	return fmt.Sprintf("%q", s)
 }

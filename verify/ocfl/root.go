@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"slices"
@@ -8,7 +10,7 @@ import (
 // storageRoot is a storage root being checked (section 4).
 type storageRoot struct {
 	*validator
-	spec    spec // that it declares
+	spec    inventory.Spec // that it declares
 	notes   notes
 	foreign bool     // it has extensions that are not known
 	found   []string // the objects, by where they lie
@@ -39,7 +41,7 @@ func (v *validator) storageRoot(ctx context.Context, entries []Entry, r *Report)
 		if o.id != "" {
 			if other, ok := ids[o.id]; ok {
 				o.note("E037", inventoryName, "the object in %s has the same id", other)
-				s.note("E083", dir, "one id should lead to one place, and %s leads here and to %s", clip(o.id), other)
+				s.note("E083", dir, "one id should lead to one place, and %s leads here and to %s", inventory.Clip(o.id), other)
 			} else {
 				ids[o.id] = dir
 			}

@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"regexp"
@@ -18,8 +20,8 @@ var sidecarForm = regexp.MustCompile(`^([0-9A-Za-z+/=_-]+)[ \t]+inventory\.json\
 
 // pair is an inventory with its sidecar as found in one folder.
 type pair struct {
-	inv  *inventory // nil if there is no inventory.json
-	raw  string     // sha512 of its bytes, to tell equal ones
+	inv  *inventory.Inventory // nil if there is no inventory.json
+	raw  string               // sha512 of its bytes, to tell equal ones
 	used map[string]bool
 }
 
@@ -40,19 +42,19 @@ func (o *object) readPair(ctx context.Context, folder string, entries []Entry) (
 		return p, ctx.Err()
 	}
 	p.used[inventoryName] = true
-	b, err := readSmall(ctx, o.files, o.full(file), maxInventory)
+	b, err := readSmall(ctx, o.files, o.full(file), inventory.MaxInventory)
 	if err != nil {
 		if ctx.Err() != nil {
 			return p, ctx.Err()
 		}
-		p.inv = &inventory{file: file, bad: true}
+		p.inv = &inventory.Inventory{File: file, Bad: true}
 		o.note(Unreadable, file, "it cannot be read: %v", err)
 		o.sidecars(folder, entries, p.used)
 		return p, nil
 	}
-	h := algorithms["sha512"].new()
+	h := inventory.Algorithms["sha512"].New()
 	h.Write(b)
-	p.raw = h.digest()
+	p.raw = h.Digest()
 	if folder != "" && p.raw == o.rootRaw {
 		p.inv = o.root // the same bytes are judged once
 	} else {
@@ -74,13 +76,13 @@ func (o *object) sidecars(folder string, entries []Entry, used map[string]bool) 
 }
 
 // sidecar checks the digest that lies beside an inventory (section 3.6).
-func (o *object) sidecar(ctx context.Context, folder string, entries []Entry, p pair, inventory []byte) {
+func (o *object) sidecar(ctx context.Context, folder string, entries []Entry, p pair, raw []byte) {
 	names := o.sidecars(folder, entries, map[string]bool{})
 	file := join(folder, inventoryName)
-	alg := p.inv.alg
+	alg := p.inv.Algo
 	if alg == nil && len(names) == 1 {
 		// The inventory does not say; the sidecar's own name does.
-		alg = contentAlgorithm(strings.TrimPrefix(names[0], inventoryName+"."))
+		alg = inventory.ContentAlgorithm(strings.TrimPrefix(names[0], inventoryName+"."))
 	}
 	if len(names) == 0 {
 		o.note("E058", file, "no sidecar with its digest lies beside it")
@@ -92,12 +94,12 @@ func (o *object) sidecar(ctx context.Context, folder string, entries []Entry, p 
 		}
 		return // which digest it should be is not known, and reported
 	}
-	name := inventoryName + "." + alg.name
+	name := inventoryName + "." + alg.Name
 	if !slices.Contains(names, name) {
 		for _, n := range names {
 			p.used[n] = true
 		}
-		o.note("E059", join(folder, names[0]), "the inventory uses %s, so its sidecar is called %s", alg.name, name)
+		o.note("E059", join(folder, names[0]), "the inventory uses %s, so its sidecar is called %s", alg.Name, name)
 		return
 	}
 	p.used[name] = true
@@ -109,13 +111,13 @@ func (o *object) sidecar(ctx context.Context, folder string, entries []Entry, p 
 		return
 	}
 	m := sidecarForm.FindSubmatch(b)
-	if err != nil || m == nil || !isHex(string(m[1])) {
+	if err != nil || m == nil || !inventory.IsHex(string(m[1])) {
 		o.note("E061", join(folder, name), "it is not a digest followed by the name inventory.json")
 		return
 	}
-	h := alg.new()
-	h.Write(inventory)
-	if got := h.digest(); !strings.EqualFold(got, string(m[1])) {
-		o.note("E060", join(folder, name), "it says %s, the %s of the inventory is %s", clip(string(m[1])), alg.name, got)
+	h := alg.New()
+	h.Write(raw)
+	if got := h.Digest(); !strings.EqualFold(got, string(m[1])) {
+		o.note("E060", join(folder, name), "it says %s, the %s of the inventory is %s", inventory.Clip(string(m[1])), alg.Name, got)
 	}
 }

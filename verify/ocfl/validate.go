@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import (
 	"context"
 	"fmt"
@@ -57,17 +59,17 @@ func Validate(ctx context.Context, f Files, o Options) (Report, error) {
 // without one, an inventory or folders of versions make it an object. A root may
 // hold any file, so its own declaration is only passed over for both of them.
 func looksLikeObject(entries []Entry) bool {
-	root, inventory, versions := false, false, false
+	root, marked, versions := false, false, false
 	for _, e := range entries {
 		if marksObject(e) && !strings.EqualFold(e.Name, inventoryName) {
 			return true
 		}
-		n, _ := parseVersionName(e.Name)
+		n, _ := inventory.ParseVersionName(e.Name)
 		versions = versions || e.Kind == Folder && n > 0
-		inventory = inventory || marksObject(e)
+		marked = marked || marksObject(e)
 		root = root || e.Kind == File && rootDeclaration.versionOf(e.Name) != ""
 	}
-	return inventory && versions || !root && (inventory || versions)
+	return marked && versions || !root && (marked || versions)
 }
 
 // marksObject reports whether a name belongs into an object and nowhere else in

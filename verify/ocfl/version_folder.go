@@ -1,5 +1,7 @@
 package ocfl
 
+import "linecamp/verify/ocfl/inventory"
+
 import "context"
 
 // held is what one version folder holds.
@@ -19,7 +21,7 @@ type content struct {
 
 // want is a digest that some inventory gives for a file.
 type want struct {
-	alg    *algorithm
+	alg    *inventory.Algorithm
 	digest string // in lower case
 	code   string // of the rule that is broken if the bytes have another
 	file   string // the inventory that says so
@@ -37,7 +39,7 @@ func (o *object) versions(ctx context.Context) error {
 			return err
 		}
 		if !ok {
-			o.gone.add(name)
+			o.gone.Add(name)
 			continue
 		}
 		if len(entries) == 0 && o.parent != nil {
@@ -61,16 +63,16 @@ func (o *object) folder(ctx context.Context, n int, entries []Entry, p pair) err
 	name := o.folders[n]
 	h := &held{directory: "content"}
 	switch {
-	case p.inv != nil && !p.inv.bad:
-		h.directory = p.inv.directory()
-	case o.root != nil && !o.root.bad:
-		h.directory = o.root.directory()
+	case p.inv != nil && !p.inv.Bad:
+		h.directory = p.inv.Directory()
+	case o.root != nil && !o.root.Bad:
+		h.directory = o.root.Directory()
 	}
 	o.holds[n] = h
 	for _, e := range entries {
 		path := join(name, e.Name)
 		if o.odd(o.dir, e, path, o.note) {
-			o.gone.add(path)
+			o.gone.Add(path)
 			continue
 		}
 		switch {
@@ -82,7 +84,7 @@ func (o *object) folder(ctx context.Context, n int, entries []Entry, p pair) err
 			if err != nil {
 				return err
 			}
-			if files+folders == 0 && !o.gone.paths[path] {
+			if files+folders == 0 && !o.gone.Paths[path] {
 				o.note("W003", path, "a version without new content needs no content folder")
 			}
 		case e.Kind == Folder:
@@ -100,14 +102,14 @@ func (o *object) walk(ctx context.Context, n int, folder string) (files, folders
 		return 0, 0, err
 	}
 	if !ok {
-		o.gone.add(folder)
+		o.gone.Add(folder)
 		return 0, 0, nil
 	}
 	for _, e := range entries {
 		path := join(folder, e.Name)
 		switch {
 		case o.odd(o.dir, e, path, o.note):
-			o.gone.add(path)
+			o.gone.Add(path)
 			files++
 		case e.Kind == Folder:
 			folders++
@@ -115,7 +117,7 @@ func (o *object) walk(ctx context.Context, n int, folder string) (files, folders
 			if err != nil {
 				return 0, 0, err
 			}
-			if f+d == 0 && !o.gone.paths[path] {
+			if f+d == 0 && !o.gone.Paths[path] {
 				o.note("E024", path, "the folder is empty")
 			}
 		default:

@@ -1,4 +1,4 @@
-package ocfl
+package inventory
 
 import (
 	"crypto/md5"
@@ -12,24 +12,24 @@ import (
 	"golang.org/x/crypto/blake2b"
 )
 
-// algorithm is one of the digests of section 3.4 or of the community extension
+// Algorithm is one of the digests of section 3.4 or of the community extension
 // 0009-digest-algorithms.
-type algorithm struct {
-	name     string
+type Algorithm struct {
+	Name     string
 	digits   int    // of its hexadecimal form; 0 for a form of its own
 	encoding string // the code for a digest that is not written as it should be
-	new      func() digester
+	New      func() Digester
 }
 
-// digester takes bytes and gives a digest as it is written, in lower case.
-type digester interface {
+// Digester takes bytes and gives a digest as it is written, in lower case.
+type Digester interface {
 	Write(p []byte) (int, error)
-	digest() string
+	Digest() string
 }
 
 type hexDigester struct{ hash.Hash }
 
-func (h hexDigester) digest() string { return hex.EncodeToString(h.Sum(nil)) }
+func (h hexDigester) Digest() string { return hex.EncodeToString(h.Sum(nil)) }
 
 // sizeDigester is the "digest" of the extension that only counts bytes.
 type sizeDigester int64
@@ -39,7 +39,7 @@ func (n *sizeDigester) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-func (n *sizeDigester) digest() string { return strconv.FormatInt(int64(*n), 10) }
+func (n *sizeDigester) Digest() string { return strconv.FormatInt(int64(*n), 10) }
 
 func blake2(bytes int) func() hash.Hash {
 	return func() hash.Hash {
@@ -51,9 +51,9 @@ func blake2(bytes int) func() hash.Hash {
 	}
 }
 
-var algorithms = func() map[string]*algorithm {
-	out := map[string]*algorithm{
-		"size": {name: "size", encoding: "E057", new: func() digester { return new(sizeDigester) }},
+var Algorithms = func() map[string]*Algorithm {
+	out := map[string]*Algorithm{
+		"size": {Name: "size", encoding: "E057", New: func() Digester { return new(sizeDigester) }},
 	}
 	for _, a := range []struct {
 		name, encoding string
@@ -69,25 +69,25 @@ var algorithms = func() map[string]*algorithm {
 		{"blake2b-384", "E057", blake2(48)},
 		{"sha512/256", "E057", sha512.New512_256},
 	} {
-		out[a.name] = &algorithm{a.name, 2 * a.new().Size(), a.encoding, func() digester { return hexDigester{a.new()} }}
+		out[a.name] = &Algorithm{a.name, 2 * a.new().Size(), a.encoding, func() Digester { return hexDigester{a.new()} }}
 	}
 	return out
 }()
 
-// contentAlgorithm is an algorithm that may address content, nil if name is not
+// ContentAlgorithm is an algorithm that may address content, nil if name is not
 // one (section 3.4).
-func contentAlgorithm(name string) *algorithm {
+func ContentAlgorithm(name string) *Algorithm {
 	if name == "sha512" || name == "sha256" {
-		return algorithms[name]
+		return Algorithms[name]
 	}
 	return nil
 }
 
-// written reports whether d has the form of a digest of this algorithm.
-func (a *algorithm) written(d string) bool {
+// Written reports whether d has the form of a digest of this algorithm.
+func (a *Algorithm) Written(d string) bool {
 	if a.digits == 0 {
 		n, err := strconv.ParseInt(d, 10, 64)
 		return err == nil && n >= 0 && strconv.FormatInt(n, 10) == d
 	}
-	return len(d) == a.digits && isHex(d)
+	return len(d) == a.digits && IsHex(d)
 }

@@ -1,4 +1,4 @@
-package ocfl
+package inventory
 
 import (
 	"strings"
@@ -68,7 +68,7 @@ func isURI(s string) bool {
 	for i := 0; i < len(rest); i++ {
 		switch c := rest[i]; {
 		case letter(c), digit(c), strings.IndexByte("-._~:/?#[]@!$&'()*+,;=", c) >= 0:
-		case c == '%' && i+2 < len(rest) && isHex(rest[i+1:i+3]):
+		case c == '%' && i+2 < len(rest) && IsHex(rest[i+1:i+3]):
 			i += 2
 		default:
 			return false
@@ -80,7 +80,7 @@ func isURI(s string) bool {
 func digit(c byte) bool  { return c >= '0' && c <= '9' }
 func letter(c byte) bool { return c|0x20 >= 'a' && c|0x20 <= 'z' }
 
-func isHex(s string) bool {
+func IsHex(s string) bool {
 	for i := range len(s) {
 		if c := s[i]; !digit(c) && (c|0x20 < 'a' || c|0x20 > 'f') {
 			return false

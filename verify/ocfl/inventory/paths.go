@@ -1,4 +1,4 @@
-package ocfl
+package inventory
 
 import (
 	"slices"
@@ -60,10 +60,10 @@ func conflicts(paths []string, each func(path, other string)) {
 	}
 }
 
-// parseVersionName reads the name of a version folder (section 3.3): its number
+// ParseVersionName reads the name of a version folder (section 3.3): its number
 // and the number of digits if it is padded with zeros, else 0. n is 0 if name is
 // no version's.
-func parseVersionName(name string) (n, width int) {
+func ParseVersionName(name string) (n, width int) {
 	digits, ok := strings.CutPrefix(name, "v")
 	if !ok || digits == "" || len(digits) > 1000 {
 		return 0, 0
@@ -100,23 +100,27 @@ func contentDirectoryFault(name string) string {
 	return ""
 }
 
-// pathSet is a set of paths with everything below them. It knows the lengths
+// PathSet is a set of paths with everything below them. It knows the lengths
 // that occur, so that a path of a million elements costs a million looks and
 // not a million hashes of a million bytes.
-type pathSet struct {
-	paths   map[string]bool
+type PathSet struct {
+	Paths   map[string]bool
 	lengths map[int]bool
 }
 
-func (s pathSet) add(p string) { s.paths[p], s.lengths[len(p)] = true, true }
+// NewPathSet is an empty set.
+func NewPathSet() PathSet { return PathSet{map[string]bool{}, map[int]bool{}} }
 
-// covers reports whether p or a folder above it is in the set.
-func (s pathSet) covers(p string) bool {
-	if s.paths[p] {
+// Add puts a path into the set.
+func (s PathSet) Add(p string) { s.Paths[p], s.lengths[len(p)] = true, true }
+
+// Covers reports whether p or a folder above it is in the set.
+func (s PathSet) Covers(p string) bool {
+	if s.Paths[p] {
 		return true
 	}
 	for i := range len(p) {
-		if p[i] == '/' && s.lengths[i] && s.paths[p[:i]] {
+		if p[i] == '/' && s.lengths[i] && s.Paths[p[:i]] {
 			return true
 		}
 	}

@@ -1,4 +1,4 @@
-package ocfl
+package inventory
 
 import (
 	"crypto/sha256"
@@ -13,7 +13,7 @@ import (
 // afterwards, because keys come in any order.
 type parser struct {
 	scanner
-	inv    *inventory
+	inv    *Inventory
 	note   func(code, format string, args ...any)
 	names  map[string]string // paths, each kept once
 	listed int
@@ -22,22 +22,22 @@ type parser struct {
 
 var errLimit = errors.New("too many entries")
 
-// parseInventory reads an inventory. Memory is bounded by a small multiple of
+// Parse reads an inventory. Memory is bounded by a small multiple of
 // len(b) and by the limits, whatever the bytes are.
-func parseInventory(file string, b []byte, most int, note func(code, format string, args ...any)) *inventory {
+func Parse(file string, b []byte, most int, note func(code, format string, args ...any)) *Inventory {
 	p := &parser{
 		scanner: scanner{jsonscan.New(b)},
-		inv:     &inventory{file: file, has: keys{}, objects: keys{}, cased: keys{}, numbers: map[int]int{}},
+		inv:     &Inventory{File: file, has: keys{}, Objects: keys{}, cased: keys{}, numbers: map[int]int{}},
 		note:    note, names: map[string]string{}, most: most,
 	}
 	p.inventory()
 	switch {
 	case errors.Is(p.Err, errLimit):
-		note(Unreadable, "it lists more than %d digests and paths, which is more than this validator reads", most)
+		note(Unread, "it lists more than %d digests and paths, which is more than this validator reads", most)
 	case p.Err != nil:
 		note("E033", "it is not JSON in UTF-8 (RFC 8259): %v", p.Err)
 	}
-	p.inv.bad = p.Err != nil || p.inv.bad
+	p.inv.Bad = p.Err != nil || p.inv.Bad
 	return p.inv
 }
 
@@ -51,7 +51,7 @@ func (p *parser) inventory() {
 	if c := p.Next(); c != '{' && c != 0 {
 		p.skip()
 		if p.End(); p.Err == nil {
-			p.inv.bad = true
+			p.inv.Bad = true
 			p.note("E033", "it is JSON, but not a JSON object")
 		}
 		return
@@ -60,18 +60,18 @@ func (p *parser) inventory() {
 	p.fields("the inventory", inv.has, func(key string) bool {
 		switch key {
 		case "id":
-			inv.id = p.string()
+			inv.ID = p.string()
 		case "type":
-			inv.typ = p.string()
+			inv.Type = p.string()
 		case "digestAlgorithm":
-			inv.algorithm = p.string()
+			inv.Algorithm = p.string()
 		case "head":
-			inv.head = p.string()
+			inv.Head = p.string()
 		case "contentDirectory":
-			inv.contentDirectory = p.string()
+			inv.ContentDirectory = p.string()
 		case "manifest":
-			if inv.objects[key] = p.Next() == '{'; inv.objects[key] {
-				inv.manifest = p.block("the manifest", "E092", "E098")
+			if inv.Objects[key] = p.Next() == '{'; inv.Objects[key] {
+				inv.Manifest = p.block("the manifest", "E092", "E098")
 			} else {
 				p.skip()
 			}
@@ -103,7 +103,7 @@ func (p *parser) fields(what string, has keys, read func(key string) bool) {
 		switch {
 		case p.Err != nil:
 		case has[string(k)]:
-			p.note("E033", "%s has the key %s twice", what, clip(string(k)))
+			p.note("E033", "%s has the key %s twice", what, Clip(string(k)))
 			p.skip()
 		default:
 			key := string(k)
@@ -111,19 +111,19 @@ func (p *parser) fields(what string, has keys, read func(key string) bool) {
 				has[key] = true
 				return
 			}
-			p.note("E102", "%s has the key %s, which the specification does not know", what, clip(key))
+			p.note("E102", "%s has the key %s, which the specification does not know", what, Clip(key))
 			p.skip()
 		}
 	})
 }
 
 // string reads a value that should be a string.
-func (p *parser) string() text {
+func (p *parser) string() Text {
 	if p.Next() != '"' {
 		p.skip()
-		return text{}
+		return Text{}
 	}
-	return text{true, string(p.Text("as a value"))}
+	return Text{true, string(p.Text("as a value"))}
 }
 
 // block reads digests with their paths (section 3.5.2). array is the code for
@@ -131,10 +131,10 @@ func (p *parser) string() text {
 func (p *parser) block(what, array, element string) (b block) {
 	p.Object("an object", func(k []byte) {
 		p.count(1)
-		e := entry{digest: string(k)}
+		e := entry{Digest: string(k)}
 		if p.Next() != '[' {
 			if p.skip(); p.Err == nil {
-				p.note(array, "the value of the digest %s in %s is not an array of paths", clip(e.digest), what)
+				p.note(array, "the value of the digest %s in %s is not an array of paths", Clip(e.Digest), what)
 			}
 			b = append(b, e)
 			return
@@ -143,7 +143,7 @@ func (p *parser) block(what, array, element string) (b block) {
 			p.count(1)
 			if p.Next() != '"' {
 				if p.skip(); p.Err == nil {
-					p.note(element, "the paths of the digest %s in %s hold something that is not a string", clip(e.digest), what)
+					p.note(element, "the paths of the digest %s in %s hold something that is not a string", Clip(e.Digest), what)
 				}
 				return
 			}
@@ -153,7 +153,7 @@ func (p *parser) block(what, array, element string) (b block) {
 				s = string(t)
 				p.names[s] = s
 			}
-			e.paths = append(e.paths, s)
+			e.Paths = append(e.Paths, s)
 		})
 		b = append(b, e)
 	})
@@ -161,54 +161,54 @@ func (p *parser) block(what, array, element string) (b block) {
 }
 
 func (p *parser) versions() {
-	if p.inv.objects["versions"] = p.Next() == '{'; !p.inv.objects["versions"] {
+	if p.inv.Objects["versions"] = p.Next() == '{'; !p.inv.Objects["versions"] {
 		p.skip()
 		return
 	}
 	seen := map[string]bool{}
 	p.Object("an object", func(k []byte) {
 		p.count(versionCost)
-		v := &version{name: string(k), object: p.Next() == '{'}
-		if seen[v.name] {
-			p.note("E033", "versions has the key %s twice", clip(v.name))
+		v := &Version{Name: string(k), Object: p.Next() == '{'}
+		if seen[v.Name] {
+			p.note("E033", "versions has the key %s twice", Clip(v.Name))
 			p.skip()
 			return
 		}
-		seen[v.name] = true
-		if v.n, _ = parseVersionName(v.name); v.n > 0 {
-			p.inv.newest = max(p.inv.newest, v.n)
-			if _, ok := p.inv.numbers[v.n]; !ok {
-				p.inv.numbers[v.n] = len(p.inv.versions)
+		seen[v.Name] = true
+		if v.N, _ = ParseVersionName(v.Name); v.N > 0 {
+			p.inv.Newest = max(p.inv.Newest, v.N)
+			if _, ok := p.inv.numbers[v.N]; !ok {
+				p.inv.numbers[v.N] = len(p.inv.Versions)
 			}
 		}
-		if v.object {
+		if v.Object {
 			p.version(v)
 		} else {
 			p.skip()
 		}
-		p.inv.versions = append(p.inv.versions, v)
+		p.inv.Versions = append(p.inv.Versions, v)
 	})
 }
 
-func (p *parser) version(v *version) {
-	what := "version " + clip(v.name)
+func (p *parser) version(v *Version) {
+	what := "version " + Clip(v.Name)
 	v.has = keys{}
 	p.fields(what, v.has, func(key string) bool {
 		switch key {
 		case "created":
-			v.created = p.string()
+			v.Created = p.string()
 		case "message":
-			v.message = p.string()
+			v.Message = p.string()
 		case "state":
 			if v.stateObject = p.Next() == '{'; !v.stateObject {
 				p.skip()
 				break
 			}
 			from := p.Rest()
-			v.state = p.block("the state of "+what, "E051", "E051")
-			v.stateRaw = sha256.Sum256(from[:len(from)-len(p.Rest())])
+			v.State = p.block("the state of "+what, "E051", "E051")
+			v.StateRaw = sha256.Sum256(from[:len(from)-len(p.Rest())])
 		case "user":
-			v.user = p.user("the user of " + what)
+			v.User = p.user("the user of " + what)
 		default:
 			return false
 		}
@@ -238,26 +238,26 @@ func (p *parser) user(what string) (u user) {
 }
 
 func (p *parser) fixity() {
-	if p.inv.objects["fixity"] = p.Next() == '{'; !p.inv.objects["fixity"] {
+	if p.inv.Objects["fixity"] = p.Next() == '{'; !p.inv.Objects["fixity"] {
 		p.skip()
 		return
 	}
 	seen := map[string]bool{}
 	p.Object("an object", func(k []byte) {
 		p.count(versionCost)
-		f := fixity{algorithm: string(k), object: p.Next() == '{'}
-		what := "the fixity block for " + clip(f.algorithm)
+		f := fixity{Algorithm: string(k), object: p.Next() == '{'}
+		what := "the fixity block for " + Clip(f.Algorithm)
 		switch {
-		case seen[f.algorithm]:
-			p.note("E033", "fixity has the key %s twice", clip(f.algorithm))
+		case seen[f.Algorithm]:
+			p.note("E033", "fixity has the key %s twice", Clip(f.Algorithm))
 			p.skip()
 			return
 		case f.object:
-			f.block = p.block(what, "E057", "E057")
+			f.Block = p.block(what, "E057", "E057")
 		default:
 			p.skip()
 		}
-		seen[f.algorithm] = true
-		p.inv.fixity = append(p.inv.fixity, f)
+		seen[f.Algorithm] = true
+		p.inv.Fixity = append(p.inv.Fixity, f)
 	})
 }

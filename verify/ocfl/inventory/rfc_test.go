@@ -1,4 +1,4 @@
-package ocfl
+package inventory
 
 import "testing"
 
@@ -71,7 +71,7 @@ func TestVersionNames(t *testing.T) {
 		"v1": {1, 0}, "v10": {10, 0}, "v001": {1, 3}, "v010": {10, 3}, "v0": {0, 1}, "v": {}, "1": {}, "V1": {}, "v1a": {}, "v-1": {}, "v1.0": {}, "": {},
 		"v99999999999999999999999": {},
 	} {
-		if n, w := parseVersionName(s); n != want[0] || n > 0 && w != want[1] {
+		if n, w := ParseVersionName(s); n != want[0] || n > 0 && w != want[1] {
 			t.Errorf("%q: %d, %d", s, n, w)
 		}
 	}
