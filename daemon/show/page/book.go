@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/page/jobs"
 	"linecamp/daemon/show/page/small"
 	"linecamp/manifest/words"
 )
@@ -27,7 +28,7 @@ type book struct {
 	shelf *small.Shelf
 	now   func() time.Time
 	log   *slog.Logger
-	jobs  jobs
+	jobs  jobs.List
 
 	mu      sync.Mutex
 	open    *reading

@@ -65,7 +65,7 @@ func (s *Server) changes(w http.ResponseWriter, r *http.Request, b *book) error 
 		return err
 	}
 	v := changesView{frame: s.frame(b, "work", "What waits for your word"), Line: b.Line.Run("mirror", "--accept-changes")}
-	report, ok := b.jobs.lastMirror()
+	report, ok := b.jobs.LastMirror()
 	if v.Looked = ok; ok {
 		all := waits(report)
 		v.Waiting, v.Seen, v.More = len(all), seenOf(all), max(0, len(all)-mostChanges)

@@ -94,7 +94,7 @@ func TestHostileRequests(t *testing.T) {
 	}
 	t.Logf("%d requests", n)
 	for name, b := range w.server.named {
-		if jobs := b.jobs.rows(); len(jobs) != 0 {
+		if jobs := b.jobs.Rows(); len(jobs) != 0 {
 			t.Errorf("%s: something was begun: %+v", name, jobs)
 		}
 		for _, s := range w.index(name).sites {

@@ -140,7 +140,7 @@ func (w *world) post(path string, form url.Values) (*http.Response, string) {
 		w.t.Fatal(err)
 	}
 	defer got.Body.Close()
-	w.server.named["draw"].jobs.wait()
+	w.server.named["draw"].jobs.Wait()
 	return got, w.page(strings.TrimPrefix(got.Request.URL.Path, w.server.gate.Door()))
 }
 

@@ -85,7 +85,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	defer stop()
 	err := h.Serve(l)
 	for _, b := range s.books {
-		b.jobs.wait()
+		b.jobs.Wait()
 	}
 	if errors.Is(err, http.ErrServerClosed) {
 		return nil

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/show/page/jobs"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -29,7 +30,7 @@ type standView struct {
 	Counts   []stateCount
 	Judged   string
 	AsOf     string
-	Running  *jobRow
+	Running  *jobs.Row
 }
 
 type copyRow struct {
@@ -56,7 +57,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return err
 	}
-	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.running()}
+	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.Running()}
 	for _, c := range read.status.Copies {
 		v.Copies = append(v.Copies, copyRowOf(c, b.now()))
 	}

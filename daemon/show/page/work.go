@@ -1,8 +1,10 @@
 package page
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"path/filepath"
@@ -10,17 +12,17 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/page/jobs"
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
-func sizeOf(n int64) string { return words.Size(n) }
-
 // workView is what can be begun, and what was.
 type workView struct {
 	frame
-	Running *jobRow
-	Jobs    []jobRow
+	Running *jobs.Row
+	Jobs    []jobs.Row
 	Copies  []string
 	Sites   []siteChoice
 	Alike   []alikeRow
@@ -42,7 +44,7 @@ func (s *Server) work(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return err
 	}
-	v := workView{frame: s.frame(b, "work", "Work"), Running: b.jobs.running(), Jobs: b.jobs.rows(), Here: b.HasFolder(),
+	v := workView{frame: s.frame(b, "work", "Work"), Running: b.jobs.Running(), Jobs: b.jobs.Rows(), Here: b.HasFolder(),
 		Asked: askedFor{r.FormValue("site"), r.FormValue("years"), r.FormValue("lacks")},
 		Lines: map[string]string{"mirror": b.Line.Run("mirror"), "verify": b.Line.Run("verify"), "mend": b.Line.Run("mend")}}
 	for _, c := range read.status.Copies {
@@ -100,12 +102,26 @@ func (s *Server) begin(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return err
 	}
-	x, err := b.jobs.begin(s.life, b, d.what, b.Line.Run(d.line...), d.do)
+	x, err := b.jobs.Begin(s.life, b.now, jobs.Work{What: d.what, Line: b.Line.Run(d.line...), Do: d.do, Tell: b.tell,
+		Then: func(ctx context.Context) { _, _ = b.read(ctx, true) }}) // so that what is shown next has it
 	if err != nil {
-		return err
+		return fmt.Errorf("%w now: %w", errAsked, err)
 	}
-	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.id, http.StatusSeeOther)
+	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.ID, http.StatusSeeOther)
 	return nil
+}
+
+// tell is what came of a work, in words.
+func (b *book) tell(r daemon.Report, err error) string {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return "Stopped. What was kept stays kept, nothing is half-written under its name, and the next run carries on from here."
+	case err != nil:
+		return sentence(errors.New(b.Line.Text(words.Plain(err.Error()))))
+	}
+	var out bytes.Buffer
+	text.Print(words.Writer(&out, b.Line), r)
+	return strings.TrimSpace(out.String())
 }
 
 func copyOf(r *http.Request, line []string) (string, []string) {
@@ -232,25 +248,25 @@ func restoreDeed(b *book, r *http.Request, read *reading) (deed, error) {
 // jobView is one work.
 type jobView struct {
 	frame
-	jobRow
+	jobs.Row
 }
 
 func (s *Server) job(w http.ResponseWriter, r *http.Request, b *book) error {
-	x := b.jobs.find(r.PathValue("job"))
+	x := b.jobs.Find(r.PathValue("job"))
 	if x == nil {
 		return errNothing
 	}
-	row, _ := x.row()
+	row, _ := x.Row()
 	return show(w, "job", http.StatusOK, jobView{s.frame(b, "work", row.What), row})
 }
 
 func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *book) error {
-	x := b.jobs.find(r.PathValue("job"))
+	x := b.jobs.Find(r.PathValue("job"))
 	if x == nil {
 		return errNothing
 	}
-	x.stop()
-	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.id, http.StatusSeeOther)
+	x.Stop()
+	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.ID, http.StatusSeeOther)
 	return nil
 }
 
@@ -259,14 +275,14 @@ const between = 200 * time.Millisecond
 
 // events tells how far the work under way has come, as server-sent events.
 func (s *Server) events(w http.ResponseWriter, r *http.Request, b *book) error {
-	x := b.jobs.find(r.FormValue("job"))
+	x := b.jobs.Find(r.FormValue("job"))
 	if x == nil {
 		return errNothing
 	}
 	w.Header().Set("Content-Type", "text/event-stream")
 	out := http.NewResponseController(w)
 	for {
-		row, moved := x.row()
+		row, moved := x.Row()
 		text, err := json.Marshal(row)
 		if err != nil {
 			return err
