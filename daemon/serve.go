@@ -13,6 +13,9 @@ import (
 type ServeOptions struct {
 	Config  string // the settings file, or the folder of one file for each archive
 	Archive string // only this archive; "" for all
+	// Loaded is told the settings whenever they were read, at the start and on
+	// SIGHUP. It may be nil.
+	Loaded func([]config.Archive)
 	Options
 }
 
@@ -31,6 +34,6 @@ func Serve(ctx context.Context, o ServeOptions) error {
 			}
 			return scheduled{a}, nil
 		},
-		Log: o.Log, Now: o.Now,
+		Loaded: o.Loaded, Log: o.Log, Now: o.Now,
 	})
 }

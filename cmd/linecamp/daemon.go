@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -31,15 +30,13 @@ systemctl --user enable --now linecamp`,
 			}
 			ctx, stop := context.WithCancel(cmd.Context())
 			defer stop()
-			if all, _, _, err := t.chosen(); err == nil {
-				var pages sync.WaitGroup
-				defer pages.Wait()
-				defer stop()
-				pages.Go(func() { show.Service(ctx, all, t.serviceLog()) })
-			}
+			pages := show.NewPages(ctx, t.serviceLog())
+			defer pages.Wait()
+			defer stop()
 			return daemon.Serve(ctx, daemon.ServeOptions{
 				Config:  t.config,
 				Archive: t.archive,
+				Loaded:  pages.Set,
 				Options: daemon.Options{Log: t.serviceLog()},
 			})
 		},

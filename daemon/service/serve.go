@@ -9,6 +9,7 @@
 package service
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -37,6 +38,7 @@ type Options struct {
 	Load    func() ([]config.Archive, []error)   // reads the settings, also those at fault
 	Archive string                               // only this archive; "" for all
 	Open    func(config.Archive) (Rounds, error) // opens one archive
+	Loaded  func([]config.Archive)               // told the settings whenever they were read; may be nil
 	Log     *slog.Logger
 	Now     func() time.Time
 }
@@ -51,7 +53,7 @@ func Serve(ctx context.Context, o Options) error {
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
 	s := &server{
-		load: o.Load, only: o.Archive, open: o.Open, log: o.Log, now: o.Now, hup: hup,
+		load: o.Load, only: o.Archive, open: o.Open, loaded: o.Loaded, log: o.Log, now: o.Now, hup: hup,
 		beat:   func(ctx context.Context, cfg config.Archive) { beat(ctx, cfg, o.Now) },
 		crowd:  newCrowd(roundsAtOnce, openAtOnce),
 		settle: 10 * time.Second,
@@ -64,6 +66,7 @@ type server struct {
 	load   func() ([]config.Archive, []error)
 	only   string
 	open   func(config.Archive) (Rounds, error)
+	loaded func([]config.Archive)
 	beat   func(context.Context, config.Archive) // shows until ctx ends that an archive is served; may be nil
 	crowd  *crowd
 	log    *slog.Logger
@@ -154,6 +157,9 @@ func (s *server) reload(ctx context.Context) []error {
 				errs = append(errs, err)
 			}
 		}
+	}
+	if s.loaded != nil {
+		s.loaded(slices.SortedFunc(maps.Values(wanted), func(a, b config.Archive) int { return cmp.Compare(a.Name, b.Name) }))
 	}
 	return errs
 }

@@ -24,32 +24,28 @@ func TestService(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	l, err := net.Listen("tcp", "127.0.0.1:0") // a port that is free
-	if err != nil {
-		t.Fatal(err)
-	}
-	all[0].Page.Listen = l.Addr().String()
-	l.Close()
+	all[0].Page.Listen = free(t)
 	file := filepath.Join(w.dir, "draw", "state", addressFile)
 	if err := os.WriteFile(file, []byte("of a crash"), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	ended := make(chan bool)
-	go func() {
-		Service(ctx, all, slog.New(slog.NewTextHandler(io.Discard, nil)))
-		close(ended)
-	}()
-	var address string
-	for !strings.HasSuffix(address, "\n") {
-		if t.Context().Err() != nil {
-			t.Fatal("no address")
+	pages := NewPages(ctx, slog.New(slog.NewTextHandler(io.Discard, nil)))
+	pages.Set(all)
+	told := func(other string) (address string) {
+		t.Helper()
+		for !strings.HasSuffix(address, "\n") || address == other {
+			if t.Context().Err() != nil {
+				t.Fatal("no address")
+			}
+			b, _ := os.ReadFile(file)
+			address = string(b)
+			runtime.Gosched()
 		}
-		b, _ := os.ReadFile(file)
-		address = string(b)
-		runtime.Gosched()
+		return address
 	}
+	address := told("")
 	if info, err := os.Stat(file); err != nil || info.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
 		t.Errorf("%v, %v", info.Mode(), err)
 	}
@@ -60,9 +56,41 @@ func TestService(t *testing.T) {
 	} else {
 		r.Body.Close()
 	}
+	// The settings are read again: nothing changed, another address, none.
+	pages.Set(all)
+	if again := told(""); again != address {
+		t.Errorf("nothing changed, and %q became %q", address, again)
+	}
+	all[0].Page.Listen = free(t)
+	pages.Set(all)
+	if moved := told(address); !strings.HasPrefix(moved, "http://"+all[0].Page.Listen+"/?key=") {
+		t.Errorf("the settings say %s, and it is served at %s", all[0].Page.Listen, moved)
+	}
+	if _, err := net.Dial("tcp", strings.TrimPrefix(strings.SplitN(address, "/?", 2)[0], "http://")); err == nil {
+		t.Error("the page is still served at its old address")
+	}
+	all[0].Page.Listen = ""
+	pages.Set(all)
+	if _, err := os.Stat(file); err == nil {
+		t.Error("no page is asked for, and the address is still there")
+	}
+	all[0].Page.Listen = free(t)
+	pages.Set(all)
+	told("")
 	stop()
-	<-ended
+	pages.Wait()
 	if _, err := os.Stat(file); err == nil {
 		t.Error("the address is still there")
 	}
+}
+
+// free is an address with a port that is free.
+func free(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
 }
