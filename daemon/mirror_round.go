@@ -43,6 +43,8 @@ func (a *Archive) Mirror(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 		return MirrorReport{}, err
 	}
 	told := a.TellRound(service.Mirror, o.Copy)
+	p, ended := a.under(service.Mirror, p)
+	defer ended()
 	r, err := a.record(ctx, o, p)
 	return r, told(ctx, r.ended(), r.Wants(), err)
 }

@@ -29,6 +29,8 @@ import (
 // folder, and judges the years. What it found stays in the ledger for Status
 // and Mend.
 func (a *Archive) Verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, error) {
+	p, ended := a.under(service.Verify, p)
+	defer ended()
 	report, _, err := a.verify(ctx, o, p)
 	return report, err
 }

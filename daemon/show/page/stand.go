@@ -20,17 +20,18 @@ import (
 // standView is how things stand with one archive.
 type standView struct {
 	frame
-	Sentence string
-	Well     bool
-	Copies   []copyRow
-	Wants    []want
-	Alike    int // pairs of sites that look like one stake
-	Rounds   []roundRow
-	Next     []string
-	Counts   []stateCount
-	Judged   string
-	AsOf     string
-	Running  *jobs.Row
+	Sentence  string
+	Well      bool
+	Copies    []copyRow
+	Wants     []want
+	Alike     int // pairs of sites that look like one stake
+	Rounds    []roundRow
+	Next      []string
+	Counts    []stateCount
+	Judged    string
+	AsOf      string
+	Running   *jobs.Row
+	Elsewhere []jobs.Row // rounds that another process runs
 }
 
 type copyRow struct {
@@ -57,7 +58,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return err
 	}
-	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.Running()}
+	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.Running(), Elsewhere: elsewhereRows(b)}
 	for _, c := range read.status.Copies {
 		v.Copies = append(v.Copies, copyRowOf(c, b.now()))
 	}

@@ -275,6 +275,9 @@ const between = 200 * time.Millisecond
 
 // events tells how far the work under way has come, as server-sent events.
 func (s *Server) events(w http.ResponseWriter, r *http.Request, b *book) error {
+	if round := r.FormValue("round"); round != "" {
+		return s.elsewhere(w, r, b, round)
+	}
 	x := b.jobs.Find(r.FormValue("job"))
 	if x == nil {
 		return errNothing
