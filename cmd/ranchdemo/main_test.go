@@ -30,7 +30,7 @@ func TestTheWholeJobAndItsServiceAgain(t *testing.T) {
 		"Damage on shelf-drive", "Playa Stake 5/2015-08-16/plot.jpg", "$ linecamp restore 'Windmill Stake 1' --year 2012 --into $DIR/ranch", // what was broken
 		"16 findings: each was put there, and nothing else was found: true", // one of each oddity
 		"All are as they should be", "Look at the pictures: " + filepath.Join(dir, "ranch"),
-		"hazard to stock, tires and feet", "buried lines", "lightning", "alone", "landowner", "practitioners",
+		"hazard to stock, tires and feet", "buried lines", "lightning", "alone", "landowner", "licensed practice",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the story does not tell %q:\n%s", want, text)

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/cmd/ranchdemo/ranch"
 	"linecamp/manifest/store/s3test"
+	"linecamp/manifest/words"
 )
 
 // seed fixes the drawing: everybody's practice ranch is the same.
@@ -62,11 +63,11 @@ func (s *story) say(format string, a ...any) { fmt.Fprintf(s.out, format+"\n", a
 // screen runs a command and shows it, and below it at most so many lines of what
 // it printed.
 func (s *story) screen(ctx context.Context, most int, args ...string) error {
-	words := make([]string, len(args))
+	typed := make([]string, len(args))
 	for i, a := range args {
-		words[i] = s.shown(a)
+		typed[i] = s.shown(a)
 	}
-	s.say("\n$ linecamp %s", strings.Join(words, " "))
+	s.say("\n$ linecamp %s", strings.Join(typed, " "))
 	out, err := s.linecamp.run(ctx, args...)
 	lines := strings.Split(strings.TrimRight(out, "\n"), "\n")
 	if more := len(lines) - most; err == nil && more > 1 {
@@ -194,17 +195,8 @@ func (s *story) end() {
 	s.say("the pictures in %s.", filepath.Join(s.at.ranch(), "North Flat"))
 	s.say("The S3 service stops with this program. To have it back, and to play on:")
 	s.say("    go run ./cmd/ranchdemo -serve -dir %s", quoted(string(s.at)))
-	s.say("\n%s", cautions)
+	s.say("\n%s", strings.ReplaceAll(words.FieldCaution, ". ", ".\n"))
 }
-
-// cautions are for whoever goes out to real stakes.
-const cautions = `Before you go out to real stakes:
-- A stake is a hazard to stock, tires and feet: cap or flag it, and keep a list of them.
-- Before you dig or drive a stake, call to have buried lines marked.
-- Heat and lightning come before the schedule. A visit can wait.
-- If you work alone, tell someone where you are and when you will be back.
-- Ask the landowner for leave. Leave gates as you found them.
-- Local rules, and the word of licensed practitioners, go before anything said here.`
 
 // quoted makes a word safe to paste into a shell.
 func quoted(s string) string {
