@@ -9,6 +9,7 @@ import (
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/service"
+	"linecamp/daemon/sheet"
 )
 
 // keyDeep is where the ledger keeps when the photos were last decoded in full.
@@ -21,7 +22,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	if err != nil {
 		return levels.Report{}, err
 	}
-	heads, err := a.heads()
+	heads, err := a.Heads()
 	if err != nil {
 		return levels.Report{}, err
 	}
@@ -37,7 +38,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	if err := a.Recall(keyDeep, &f.Deep); err != nil {
 		return levels.Report{}, fmt.Errorf("the ledger: %w", err)
 	}
-	if printed, fits, err := a.printedSheet(); err != nil {
+	if printed, fits, err := sheet.Printed(a.Archive); err != nil {
 		return levels.Report{}, err
 	} else if fits {
 		f.Sheet = printed

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
+	"linecamp/daemon/status"
 	"linecamp/daemon/turns"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
@@ -145,9 +146,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		return MirrorReport{Report: report}, err
 	}
 	a.tellWaits(report.Waiting)
-	now, err := a.attend(ctx, r, service.Mirror)
+	now, err := status.Attend(ctx, a.Archive, r, service.Mirror)
 	if err == nil {
-		err = a.tellChanges(now)
+		err = status.TellChanges(a.Archive, now)
 	}
 	return MirrorReport{Report: report, List: now.List}, err
 }

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
-	"linecamp/daemon/event"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/verify"
@@ -17,11 +16,7 @@ import (
 type scheduled struct{ *Archive }
 
 func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
-	round, ok, err := s.Ledger.LastRound(kind)
-	if err != nil || !ok {
-		return time.Time{}, true, err
-	}
-	return round.Began, !round.Ended.IsZero() && round.Outcome != event.Stopped, nil
+	return s.LastRound(kind)
 }
 
 // Returned looks for the drives that the last round did not meet, whoever looked

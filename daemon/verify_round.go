@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
+	"linecamp/daemon/status"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -113,11 +114,11 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	if o.whole() {
 		at = service.Verify
 	}
-	now, err := a.attend(ctx, r, at)
+	now, err := status.Attend(ctx, a.Archive, r, at)
 	if report.List = now.List; err != nil {
 		return err
 	}
-	return a.tellChanges(now)
+	return status.TellChanges(a.Archive, now)
 }
 
 // nothingYet reports whether no version of anything is recorded, though there

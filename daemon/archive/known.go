@@ -224,3 +224,22 @@ func (a *Archive) SiteIDs() (func(*tally.Site) string, error) {
 		return byName[s.Pasture+"\x00"+s.Site]
 	}, nil
 }
+
+// Heads is the newest recorded version of every object, by slug, as the state
+// folder knows it.
+func (a *Archive) Heads() (map[string]int, error) {
+	seal, err := a.Cache.Seal()
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the seal in the state folder: %w", err)
+	}
+	heads := map[string]int{}
+	for id, n := range seal.Heads() {
+		if _, slug, err := manifest.ParseObjectID(id); err == nil {
+			heads[slug] = n
+		}
+	}
+	return heads, nil
+}

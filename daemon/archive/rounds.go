@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"linecamp/daemon/event"
 	"linecamp/manifest/words"
@@ -94,4 +95,14 @@ func beyond(list, other []verify.Damage) (files int, first []verify.Damage) {
 		}
 	}
 	return files, first
+}
+
+// LastRound says when the newest round of a kind began (zero for never), and whether
+// it came to its end.
+func (a *Archive) LastRound(kind string) (began time.Time, ended bool, err error) {
+	round, ok, err := a.Ledger.LastRound(kind)
+	if err != nil || !ok {
+		return time.Time{}, true, err
+	}
+	return round.Began, !round.Ended.IsZero() && round.Outcome != event.Stopped, nil
 }

@@ -1,7 +1,9 @@
-package daemon
+package status
 
 import (
 	"time"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
@@ -12,7 +14,7 @@ import (
 // roundFacts is how the rounds of each kind stand. The first round of a kind is
 // waited for from the first round of any kind on. One of kind at is coming to its
 // end just now.
-func (a *Archive) roundFacts(now time.Time, at string) ([]attention.Round, error) {
+func roundFacts(a *archive.Archive, now time.Time, at string) ([]attention.Round, error) {
 	tables, err := service.Timetables(a.Config, a.Among)
 	if err != nil {
 		return nil, err

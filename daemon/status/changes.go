@@ -1,9 +1,11 @@
-package daemon
+package status
 
 import (
 	"cmp"
 	"fmt"
 	"slices"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
@@ -20,8 +22,8 @@ type told struct {
 	Attention []attention.Item
 }
 
-// tellChanges tells what is another way than the rounds told last.
-func (a *Archive) tellChanges(o outlook) error {
+// TellChanges tells what is another way than the rounds told last.
+func TellChanges(a *archive.Archive, o Outlook) error {
 	was, is := told{}, told{Copies: map[string]string{}, Attention: o.Attention}
 	if err := a.Recall(keyTold, &was); err != nil {
 		return fmt.Errorf("the ledger: %w", err)

@@ -1,4 +1,4 @@
-package daemon
+package status
 
 import (
 	"context"
@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
+	"linecamp/daemon/sheet"
 )
 
 // Where the ledger keeps what attention is derived from.
@@ -21,8 +22,8 @@ const (
 	keyNoted = "attention noted since"
 )
 
-// outlook is how an archive stands, as every report tells it.
-type outlook struct {
+// Outlook is how an archive stands, as every report tells it.
+type Outlook struct {
 	attention.List
 	attention.Facts
 	heads     map[string]int // the newest recorded version of every object
@@ -31,12 +32,12 @@ type outlook struct {
 	service   service.State
 }
 
-// attend gathers the facts and derives what wants a person. r holds the copies
+// Attend gathers the facts and derives what wants a person. r holds the copies
 // as the work at hand met them; of those not in it, the last round's word counts.
 // at is the kind of round that is coming to its end, "" for none.
-func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlook, error) {
-	o := outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.Now(), Folder: a.Config.Folder}, service: service.StateOf(a.Dir, a.Now())}
-	if err := a.gather(ctx, r, at, &o); err != nil {
+func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string) (Outlook, error) {
+	o := Outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.Now(), Folder: a.Config.Folder}, service: service.StateOf(a.Dir, a.Now())}
+	if err := gather(ctx, a, r, at, &o); err != nil {
 		return o, fmt.Errorf("the ledger: %w", err)
 	}
 	o.Attention = attention.Of(o.Facts)
@@ -52,9 +53,9 @@ func (a *Archive) attend(ctx context.Context, r *reach.Copies, at string) (outlo
 	return o, nil
 }
 
-func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *outlook) (err error) {
+func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string, o *Outlook) (err error) {
 	f := &o.Facts
-	if o.heads, err = a.heads(); err != nil {
+	if o.heads, err = a.Heads(); err != nil {
 		return err
 	}
 	f.Recorded = len(o.heads)
@@ -85,7 +86,7 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	if err := a.Recall(keyNoted, &f.Noted); err != nil {
 		return err
 	}
-	if printed, fits, err := a.printedSheet(); err != nil {
+	if printed, fits, err := sheet.Printed(a); err != nil {
 		return err
 	} else if !fits {
 		f.SheetOld = printed
@@ -101,10 +102,10 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 	if f.Years, _, err = a.Ledger.Years(); err != nil {
 		return err
 	}
-	if f.Rounds, err = a.roundFacts(f.Now, at); err != nil {
+	if f.Rounds, err = roundFacts(a, f.Now, at); err != nil {
 		return err
 	}
-	if err := a.seeFolder(ctx, r, o); err != nil {
+	if err := seeFolder(ctx, a, r, o); err != nil {
 		return err
 	}
 	for _, c := range a.Config.Copies {
@@ -112,14 +113,14 @@ func (a *Archive) gather(ctx context.Context, r *reach.Copies, at string, o *out
 		if h == nil {
 			h = &reach.Copy{Copy: c, Err: archive.ErrLeftOut}
 		}
-		s, err := a.standing(ctx, h, o.heads)
+		s, err := standingOf(ctx, a, h, o.heads)
 		if err != nil {
 			return err
 		}
 		o.standings = append(o.standings, s)
 		f.Copies = append(f.Copies, s.forAttention())
 	}
-	for _, b := range a.turnedUp(ctx) {
+	for _, b := range turnedUp(ctx, a) {
 		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
 	}
 	return ctx.Err()

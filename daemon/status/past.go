@@ -1,8 +1,10 @@
-package daemon
+package status
 
 import (
 	"fmt"
 	"time"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/service"
 )
@@ -17,7 +19,7 @@ type PastRound struct {
 }
 
 // pastAndNext are the newest rounds, and when the next are due, mirror first.
-func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []service.NextRound, err error) {
+func pastAndNext(a *archive.Archive, now time.Time) (past []PastRound, next []service.NextRound, err error) {
 	tables, err := service.Timetables(a.Config, a.Among)
 	if err != nil {
 		return nil, nil, err
@@ -32,5 +34,5 @@ func (a *Archive) pastAndNext(now time.Time) (past []PastRound, next []service.N
 			past = append(past, PastRound{Round: kind, At: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
-	return past, service.NextRounds(tables, scheduled{a}.Last, now), nil
+	return past, service.NextRounds(tables, a.LastRound, now), nil
 }

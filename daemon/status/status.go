@@ -1,11 +1,17 @@
-package daemon
+// Package status says how an archive stands. Begin with [Of], one look at all of it.
+// What wants a person is gathered in [Attend], which every round calls when it comes to
+// its end; how one copy stands is decided in standing.go, when a round is overdue in
+// rounds.go, and what of the working folder is not recorded in see.go. [TellChanges]
+// tells as events what is another way than before.
+package status
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"time"
+
+	"linecamp/daemon/archive"
+	"linecamp/daemon/sheet"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
@@ -13,7 +19,6 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/daemon/service"
-	"linecamp/manifest"
 	"linecamp/verify"
 )
 
@@ -85,23 +90,23 @@ type YearCounts struct {
 	Explained   int `json:"explained"`
 }
 
-// Status looks at the archive. A copy that does not answer in a few seconds is
+// Of looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
-func (a *Archive) Status(ctx context.Context) (Status, error) {
+func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 	s := Status{Archive: a.Config.Name, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
 	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err
 	}
 	defer r.Close()
-	o, err := a.attend(ctx, r, "")
+	o, err := Attend(ctx, a, r, "")
 	if err != nil {
 		return s, err
 	}
 	s.List, s.Service = o.List, o.service
 	s.Unrecorded.Files, s.Unrecorded.Bytes = o.seen.Unrecorded()
 	for i, h := range r.All {
-		c, err := a.copyStatus(h, o.standings[i])
+		c, err := copyStatus(a, h, o.standings[i])
 		if err != nil {
 			return s, fmt.Errorf("the ledger: %w", err)
 		}
@@ -122,10 +127,10 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 		Recoverable: counts[verify.Recoverable], Lost: counts[verify.Lost],
 		Due: counts[verify.Due], Explained: counts[verify.Explained],
 	}
-	if s.Last, s.Next, err = a.pastAndNext(s.Now); err != nil {
+	if s.Last, s.Next, err = pastAndNext(a, s.Now); err != nil {
 		return s, err
 	}
-	printed, _, err := a.printedSheet()
+	printed, _, err := sheet.Printed(a)
 	if err != nil {
 		return s, err
 	}
@@ -140,26 +145,7 @@ func (a *Archive) Status(ctx context.Context) (Status, error) {
 	return s, nil
 }
 
-// heads is the newest recorded version of every object, by slug, as the state
-// folder knows it.
-func (a *Archive) heads() (map[string]int, error) {
-	seal, err := a.Cache.Seal()
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("the seal in the state folder: %w", err)
-	}
-	heads := map[string]int{}
-	for id, n := range seal.Heads() {
-		if _, slug, err := manifest.ParseObjectID(id); err == nil {
-			heads[slug] = n
-		}
-	}
-	return heads, nil
-}
-
-func (a *Archive) copyStatus(h *reach.Copy, now standing) (CopyStatus, error) {
+func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, error) {
 	figures, err := a.Ledger.Figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err

@@ -1,4 +1,4 @@
-package daemon
+package status
 
 import (
 	"cmp"
@@ -34,7 +34,7 @@ type standing struct {
 
 // standing decides how a copy stands. want is the newest recorded version of
 // every object.
-func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]int) (standing, error) {
+func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map[string]int) (standing, error) {
 	s := standing{name: h.Name, id: h.ID, note: h.Note()}
 	seen, err := a.Ledger.Seen(h.ID)
 	if err != nil {
@@ -53,7 +53,7 @@ func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]i
 	for slug, n := range want {
 		if has := committed[slug]; has < n {
 			lacking = true
-			s.toGo = s.toGo.Plus(a.toGo(slug, has))
+			s.toGo = s.toGo.Plus(toGo(a, slug, has))
 		}
 	}
 	s.since = seen.LastCurrent
@@ -89,7 +89,7 @@ func (a *Archive) standing(ctx context.Context, h *reach.Copy, want map[string]i
 
 // toGo is what a copy still lacks of one object, of which it has the versions up
 // to has, in people's files as they are recorded now.
-func (a *Archive) toGo(slug string, has int) (n attention.Amount) {
+func toGo(a *archive.Archive, slug string, has int) (n attention.Amount) {
 	inv, rec, err := a.Cached(slug)
 	if err != nil {
 		return n // a cache may lack anything; the next mirror round fills it

@@ -1,4 +1,4 @@
-package daemon
+package status
 
 import (
 	"context"
@@ -9,9 +9,11 @@ import (
 	"slices"
 	"time"
 
+	"linecamp/daemon/archive"
+	"linecamp/daemon/glance"
+
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
-	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest"
@@ -22,7 +24,7 @@ import (
 const keyRecorded = "working folder when all of it was recorded"
 
 // seeFolder looks at the working folder.
-func (a *Archive) seeFolder(ctx context.Context, r *reach.Copies, o *outlook) (err error) {
+func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, o *Outlook) (err error) {
 	f := &o.Facts
 	if f.Folder == "" {
 		return nil
@@ -36,7 +38,7 @@ func (a *Archive) seeFolder(ctx context.Context, r *reach.Copies, o *outlook) (e
 			since = r.Done
 		}
 	}
-	o.seen, err = a.glance(ctx, r, since)
+	o.seen, err = look(ctx, a, r, since)
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
@@ -67,10 +69,10 @@ type recordedAll struct {
 	Print uint64 // see glance.Print
 }
 
-// glance looks at the working folder for what no version has. Where nothing has
+// look looks at the working folder for what no version has. Where nothing has
 // changed since all of it was recorded, that costs a walk and no more. A site's
 // manifest that the state folder lacks is read from a drive, never from a bucket.
-func (a *Archive) glance(ctx context.Context, r *reach.Copies, since time.Time) (glance.Seen, error) {
+func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.Time) (glance.Seen, error) {
 	seal, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		seal, err = manifest.DecodeSeal(nil)

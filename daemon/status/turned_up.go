@@ -1,4 +1,4 @@
-package daemon
+package status
 
 import (
 	"context"
@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"sync"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
@@ -21,7 +23,7 @@ type back struct {
 
 // turnedUp looks for drives that a person gave up. A bucket is not asked: its
 // keys may be another's by now, and nobody plugs it in unawares.
-func (a *Archive) turnedUp(ctx context.Context) []back {
+func turnedUp(ctx context.Context, a *archive.Archive) []back {
 	found := make([]*back, len(a.Config.GivenUp))
 	var looking sync.WaitGroup
 	for i, c := range a.Config.GivenUp {
@@ -30,7 +32,7 @@ func (a *Archive) turnedUp(ctx context.Context) []back {
 		}
 		looking.Go(func() {
 			if root, err := a.Opener().One(ctx, c, reach.Glance); err == nil {
-				found[i] = &back{c, root.Name(), a.free(c.Name)}
+				found[i] = &back{c, root.Name(), free(a, c.Name)}
 				root.Close()
 			}
 		})
@@ -56,7 +58,7 @@ func (b back) next() string {
 }
 
 // free is a name that no copy has: the one given, or one like it.
-func (a *Archive) free(name string) string {
+func free(a *archive.Archive, name string) string {
 	taken := func(n string) bool {
 		return slices.ContainsFunc(a.Config.Copies, func(c config.Copy) bool { return strings.EqualFold(c.Name, n) })
 	}

@@ -1,14 +1,18 @@
-package daemon
+// Package sheet is the recovery sheet of an archive: what it says today, and whether
+// the one on paper still says it. Begin with [Draw]; once it is printed, [NotePrinted]
+// puts that on file, and [Printed] tells whether it still fits.
+package sheet
 
 import (
 	"cmp"
-	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"time"
+
+	"linecamp/daemon/archive"
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
@@ -32,8 +36,8 @@ type PaperReport struct {
 // Wants is false: what is left open on a sheet can be written by hand.
 func (PaperReport) Wants() bool { return false }
 
-// SheetPrinted is what is on file of the recovery sheet.
-type SheetPrinted struct {
+// printed is what is on file of the recovery sheet.
+type printed struct {
 	At    time.Time `json:"printed"`
 	Facts string    `json:"facts"` // what it said of the copies, as paper.Sheet.Facts
 	// Keys are the ids of the buckets' keys that were known then, by copy id.
@@ -42,10 +46,10 @@ type SheetPrinted struct {
 
 const keySheet = "recovery sheet printed"
 
-// RecoverySheet draws the recovery sheet into a new file.
-func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, error) {
+// Draw draws the recovery sheet into a new file.
+func Draw(a *archive.Archive, file string) (PaperReport, error) {
 	rep := PaperReport{Archive: a.Config.Name, File: file, Keyless: []string{}, Placeless: []string{}}
-	s, err := a.sheet()
+	s, err := sheet(a)
 	if err != nil {
 		return rep, err
 	}
@@ -61,7 +65,7 @@ func (a *Archive) RecoverySheet(ctx context.Context, file string) (PaperReport, 
 }
 
 // sheet is what the recovery sheet says today. No copy is opened for it.
-func (a *Archive) sheet() (paper.Sheet, error) {
+func sheet(a *archive.Archive) (paper.Sheet, error) {
 	self, err := a.Self()
 	if err != nil {
 		return paper.Sheet{}, err
@@ -82,7 +86,7 @@ func (a *Archive) sheet() (paper.Sheet, error) {
 	if seal, err := a.Cache.Seal(); err == nil && seal.Len() > 0 {
 		s.Seal = seal.Printed().String()
 	}
-	keys := a.keyIDs()
+	keys := keyIDs(a)
 	for _, c := range a.Config.Copies {
 		p := paper.Place{Name: c.Name, Where: c.Where, Address: c.Root, Key: keys[c.ID]}
 		if c.Kind == config.KindS3 {
@@ -117,8 +121,8 @@ func newFile(file string, write func(io.Writer) error) error {
 // mostSheet is more than any sheet has.
 const mostSheet = 16 << 20
 
-// SheetPrinted puts on file that the recovery sheet in a file was printed.
-func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, error) {
+// NotePrinted puts on file that the recovery sheet in a file was printed.
+func NotePrinted(a *archive.Archive, file string) (PaperReport, error) {
 	rep := PaperReport{Archive: a.Config.Name, File: file, Keyless: []string{}, Placeless: []string{}}
 	f, err := os.Open(file)
 	if err != nil {
@@ -133,7 +137,7 @@ func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, e
 	if err != nil {
 		return rep, fmt.Errorf("%s %w", file, err)
 	}
-	s, err := a.sheet()
+	s, err := sheet(a)
 	if err != nil {
 		return rep, err
 	}
@@ -142,11 +146,11 @@ func (a *Archive) SheetPrinted(ctx context.Context, file string) (PaperReport, e
 	}
 	now := a.Now().UTC().Truncate(time.Second)
 	rep.Printed = &now
-	return rep, a.Remember(keySheet, SheetPrinted{At: now, Facts: facts, Keys: a.keyIDs()})
+	return rep, a.Remember(keySheet, printed{At: now, Facts: facts, Keys: keyIDs(a)})
 }
 
 // keyIDs are the ids of the buckets' keys that this user can see, by copy id.
-func (a *Archive) keyIDs() map[string]string {
+func keyIDs(a *archive.Archive) map[string]string {
 	ids := map[string]string{}
 	for _, c := range a.Config.Copies {
 		if c.Kind != config.KindS3 {
@@ -159,18 +163,18 @@ func (a *Archive) keyIDs() map[string]string {
 	return ids
 }
 
-// printedSheet says when a recovery sheet was last put on file as printed, and
+// Printed says when a recovery sheet was last put on file as printed, and
 // whether it still fits the copies; zero for never.
-func (a *Archive) printedSheet() (at time.Time, fits bool, err error) {
-	var p SheetPrinted
+func Printed(a *archive.Archive) (at time.Time, fits bool, err error) {
+	var p printed
 	if err := a.Recall(keySheet, &p); err != nil || p.At.IsZero() {
 		return time.Time{}, false, err
 	}
-	s, err := a.sheet()
+	s, err := sheet(a)
 	if err != nil || p.Facts != s.Facts() {
 		return p.At, false, nil
 	}
-	for copyID, id := range a.keyIDs() {
+	for copyID, id := range keyIDs(a) {
 		if was, known := p.Keys[copyID]; known && was != id {
 			return p.At, false, nil
 		}
