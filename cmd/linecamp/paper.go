@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -28,6 +30,9 @@ linecamp paper printed sheet.pdf`,
 			Use: use + " FILE.pdf", Short: short, Example: example,
 			Args: exactly(1, "the name of a PDF file"),
 			RunE: func(cmd *cobra.Command, args []string) error {
+				if use == "recovery" && !strings.EqualFold(filepath.Ext(args[0]), ".pdf") {
+					return usagef("%q is no name of a PDF file; let it end with .pdf", args[0])
+				}
 				if _, _, several, err := t.chosen(); err == nil && several {
 					return usagef("there are several archives; say whose sheet it is with --archive NAME")
 				}
