@@ -21,6 +21,7 @@ type Report struct {
 	Waiting []ReportWait    `json:"waiting"`
 	Passed  []ReportWait    `json:"passed"`
 	Litter  int             `json:"litter"`
+	LeftOut []string        `json:"left_out"` // of the litter, the first hundred names
 }
 
 // ReportSite is one site of a Report.
@@ -91,9 +92,12 @@ type ReportDouble struct {
 // Outline is the report without the files: Sites, Unfiled and Waiting are left empty.
 // [Result.WriteJSON] writes them.
 func (r *Result) Outline(archive string) Report {
-	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter,
+	p := Report{Archive: archive, Folder: text(r.Folder), Files: r.Files, Bytes: r.Bytes, Litter: r.Litter, LeftOut: []string{},
 		Sites: []ReportSite{}, Unfiled: []ReportFile{}, Undated: []ReportUndated{}, Doubles: []ReportDouble{},
 		Waiting: []ReportWait{}, Passed: ReportWaits(r.Passed)}
+	for _, path := range r.LeftOut {
+		p.LeftOut = append(p.LeftOut, Logical(path))
+	}
 	for _, d := range r.Doubles() {
 		p.Doubles = append(p.Doubles, ReportDouble{Logical(d.Folder), Logical(d.Of), d.Files, d.Same})
 	}

@@ -370,8 +370,8 @@ func TestLitter(t *testing.T) {
 		want[p] = "unfiled"
 	}
 	wantWhere(t, r, want)
-	if r.Litter != 13 {
-		t.Errorf("litter %d", r.Litter)
+	if r.Litter != 13 || len(r.LeftOut) != 13 || r.LeftOut[0] != "$RECYCLE.BIN" || r.LeftOut[12] != "lost+found" {
+		t.Errorf("litter %d: %q", r.Litter, r.LeftOut)
 	}
 }
 

@@ -21,11 +21,12 @@ type listing struct {
 	todo  []int     // files to read
 	left  int       // of these, those not read yet; under walker.mu
 
-	known  []Known // what the cache has, in order of names; what is behind the name looked at is cut off
-	had    int     // how many it had
-	used   int     // how many of those still hold
-	keep   []Known // what stays known though it was not seen: the listing broke off
-	litter int
+	known   []Known // what the cache has, in order of names; what is behind the name looked at is cut off
+	had     int     // how many it had
+	used    int     // how many of those still hold
+	keep    []Known // what stays known though it was not seen: the listing broke off
+	litter  int
+	leftOut []string // the first of them
 }
 
 var errReplaced = errors.New("it was replaced while it was being read")
@@ -62,6 +63,7 @@ func (w *walker) list(s step) {
 	defer w.mu.Unlock()
 	w.found.Passed = append(w.found.Passed, l.aside...)
 	w.found.Litter += l.litter
+	w.found.leaveOut(l.leftOut)
 	// The last one in is the first one out, so that folders are read, and
 	// asked of the cache, roughly in the order of their names.
 	for i := len(l.below) - 1; i >= 0; i-- {
@@ -142,7 +144,9 @@ func (w *walker) look(l *listing, name string) {
 	case err != nil:
 		l.files = append(l.files, File{Known: Known{Name: name}, Reason: cannot("looked at", err)})
 	case st.what == directory && litterFolder(name), st.what == regular && litterFile(name):
-		l.litter++
+		if l.litter++; l.litter <= mostLeftOut {
+			l.leftOut = append(l.leftOut, in(l.path, name))
+		}
 	case st.what == directory:
 		l.below = append(l.below, step{in(l.path, name), st})
 	case st.what == link:

@@ -1,6 +1,7 @@
 package walk
 
 import (
+	"slices"
 	"strings"
 
 	"linecamp/manifest/names"
@@ -16,6 +17,16 @@ import (
 //	                     .Trashes, .Spotlight-V100, .fseventsd, .TemporaryItems, lost+found
 //	camera indexes       *.CTG, NIKON001.DSC, NC_FLLST.DAT, AUTPRINT.MRK
 //	a broken-off restore .linecamp-restore- and 16 hex digits: half a file, not yet under its name
+
+// mostLeftOut is how many names of litter a walk keeps, to show what is left out.
+const mostLeftOut = 100
+
+// leaveOut keeps the first names of what is left out, whatever order they came in.
+func (f *Found) leaveOut(more []string) {
+	f.LeftOut = append(f.LeftOut, more...)
+	slices.Sort(f.LeftOut)
+	f.LeftOut = f.LeftOut[:min(len(f.LeftOut), mostLeftOut)]
+}
 
 var litterFiles = map[string]bool{
 	"thumbs.db": true, "ehthumbs.db": true, "desktop.ini": true, ".ds_store": true, ".directory": true,

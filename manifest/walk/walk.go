@@ -76,6 +76,7 @@ type Found struct {
 	Waiting []Waiting // seen, not read yet: being written, unreadable, gone while being read
 	Passed  []Waiting // symbolic links and special files: listed, never opened
 	Litter  int       // files and folders of litter left out
+	LeftOut []string  // of these, the first hundred
 	// Unlisted are folders that could not be listed, or not to the end. That a
 	// file is not found below one proves nothing.
 	Unlisted    []string

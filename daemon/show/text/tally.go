@@ -46,6 +46,7 @@ func tallied(b io.Writer, r daemon.TallyReport) {
 	}
 	tallyWaits(b, "Not recorded yet", tally.ReportWaits(r.Waiting))
 	tallyWaits(b, "Passed over", tally.ReportWaits(r.Passed))
+	tallyLeftOut(b, r)
 	sitesWritten(b, r)
 }
 
@@ -200,6 +201,22 @@ func tallyWaits(b io.Writer, head string, list []tally.ReportWait) {
 			return
 		}
 		fmt.Fprintf(b, "  %s: %s\n", shown(w.Path), w.Reason)
+	}
+}
+
+// tallyLeftOut says what is kept nowhere, because systems and cameras make it by
+// themselves.
+func tallyLeftOut(b io.Writer, r daemon.TallyReport) {
+	if r.Litter == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\nLeft out, and kept nowhere, since systems and cameras make this by themselves (%d):\n", r.Litter)
+	for i, path := range r.LeftOut {
+		if i == mostTallied {
+			fmt.Fprintf(b, "  … and %d more\n", r.Litter-i)
+			return
+		}
+		fmt.Fprintf(b, "  %s\n", shown(tally.Logical(path)))
 	}
 }
 
