@@ -1,5 +1,6 @@
 // Package intake brings photos from a camera card, or a phone's folder, into
-// a working folder, and says whether a card may be wiped.
+// a working folder. Call [ReadCard], then [Propose], then [Plan.File]. Whether a card
+// may be wiped, package maywipe says.
 //
 // The way in has three steps, and a person stands between the second and the
 // third:

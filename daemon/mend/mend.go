@@ -1,4 +1,5 @@
-// Package mend replaces damaged bytes by good ones from another copy.
+// Package mend replaces damaged bytes by good ones from another copy. Call [Run]
+// with the damage that a check found.
 //
 // For each damaged file the manifest says which bytes belong there. They are
 // looked for on every other copy, then in the working folder, and last in the

@@ -36,7 +36,7 @@ type copyRun struct {
 	forked   map[string]bool   // slugs whose versions there are not ours
 	blocked  map[string]string // slugs that cannot go on in this round, and why
 	out      CopyState
-	short    shorts
+	short    short.List
 	failed   error
 	answered map[mark]bool // versions begun there in this round, of which each write was answered
 	done     int64
@@ -55,7 +55,9 @@ func newCopyRun(r *round, c Copy) *copyRun {
 		run.workers = 1
 	}
 	run.out.Copy = c.Name
-	run.loadShort()
+	d, ok := c.Root.(interface{ Largest() int64 })
+	run.short.Ledger, run.short.CopyID, run.short.FAT = r.Ledger, c.ID, ok && d.Largest() == 1<<32-1
+	run.short.Load()
 	run.holds = gone.Holds{Copy: run.forOthers(), Ledger: r.Ledger, Block: run.block}
 	return run
 }
@@ -387,7 +389,7 @@ func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []strin
 		c.out.Missing = append(c.out.Missing, name)
 		c.mu.Unlock()
 	}
-	return c.fallsShort(short.As(slug, content, d, name, large))
+	return c.short.Add(short.As(slug, content, d, name, large))
 }
 
 func (c *copyRun) expectBytes(n int64) {
@@ -416,8 +418,8 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 	defer c.mu.Unlock()
 	out := c.out
 	out.Gone = c.holds.Gone()
-	var short string
-	out.TooLarge, short = c.tooLargeThere()
+	var lacks string
+	out.TooLarge, lacks = c.short.TooLarge()
 	switch {
 	case c.Away:
 		out.State = Away
@@ -442,8 +444,8 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 		out.State = Behind
 	default:
 		out.State = Current
-		if short != "" {
-			out.State, out.Error = Behind, short
+		if lacks != "" {
+			out.State, out.Error = Behind, lacks
 		}
 	}
 	return out

@@ -1,4 +1,5 @@
-// Package mirror brings every copy of an archive up to date.
+// Package mirror brings every copy of an archive up to date. Call [Run] with the
+// tally and the copies; its [Report] says how each copy stands, and what waits.
 //
 // One round has two halves that run side by side:
 //

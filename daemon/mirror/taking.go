@@ -139,7 +139,7 @@ func (t *taking) committed() error {
 	if err := c.holds.SentAgain(t.o.Slug, t.version, content); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
-	if err := c.fallsShort(t.short...); err != nil {
+	if err := c.short.Add(t.short...); err != nil {
 		return fmt.Errorf("ledger: %w", err)
 	}
 	c.mu.Lock()

@@ -1,6 +1,6 @@
 // Package short remembers which files a copy committed a version without, so that
 // the copy is never called whole while it lacks one. Call [Of] for what a copy is
-// short of now, and [Text] to say it; a round adds with [Note].
+// short of now, and [Text] to say it; a round keeps a [List].
 package short
 
 import (
@@ -81,8 +81,8 @@ func As(object, content string, d manifest.Digest, path string, large bool) File
 	return File{Object: object, Content: content, SHA256: d.String(), Path: path, TooLarge: large}
 }
 
-// Note remembers all that a copy is short of, in the place of what was noted.
-func Note(l *ledger.Ledger, copyID string, all []File) error {
+// note remembers all that a copy is short of, in the place of what was noted.
+func note(l *ledger.Ledger, copyID string, all []File) error {
 	b, err := json.Marshal(all)
 	if err != nil {
 		return err
