@@ -105,6 +105,9 @@ var ErrMemory = errors.New("the memory of checks cannot be written")
 // the end (ErrStopped), for ErrMemory, and for a context that ended. The report
 // holds what was found until then, and says in its Error why it is not more.
 func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, error) {
+	if o.Workers <= 0 && c.Root.Kind() != "s3" {
+		o.Workers = runtime.GOMAXPROCS(0) // a drive reads each file ahead by itself, and seeks less
+	}
 	o.fill()
 	r := &check{c: c, o: o, now: o.Now().UTC()}
 	r.report = verify.CopyReport{Copy: c.Name, Depth: verify.Full, Heads: map[string]int{}}
