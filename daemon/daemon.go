@@ -1,23 +1,16 @@
-// Package daemon makes it so: it brings an archive's copies up to date, checks
-// them, mends them and brings sites back, for one call from the command line
-// ([Open] and the methods of [Archive]) or on a schedule ([Serve]).
+// Package daemon is what each command of the program calls. Begin with [Open]: the
+// methods of the [Archive] it gives are the commands, such as Mirror, Verify, Mend,
+// Restore and Status, and their reports are plain data (package show/text has the
+// words). [Serve] runs the rounds on schedule.
 //
-// An [Archive] is a config and a state folder. It opens the copies anew for
-// each piece of work (package reach).
+// What a method does is in the room of its idea: how copies are opened in reach, how
+// an archive stands in status, what a person decides in decide, camera cards in
+// cameracard, the schedule in service. What they all stand on is in archive; who works
+// on what, where several rounds are under way at once, is decided in turns. What
+// happens is told as events (package event) to the sinks that [Options] name.
 //
-// Rounds of several goroutines and processes may be under way at once. Who works
-// on what is decided by locks in the state folder: one round authors at a time;
-// one round writes to a copy at a time; a verification reads a copy for a second
-// and then lets a round that writes go first. A mirror round gives each copy
-// back as soon as it is through with it, so that a bucket on a slow line keeps
-// neither the drives from their verification nor new photos from the drives.
-//
-// [Serve] runs the rounds on schedule (package service). A verify round mends on
-// the copies what it found; the working folder is written to only by a person's
-// own command.
-//
-// What happens in the rounds is told as events (package event), to whoever is
-// named in [Options].
+// A verify round mends on the copies what it found. The working folder is written to
+// only by a person's own command.
 package daemon
 
 import (

@@ -1,6 +1,8 @@
 // Package turns decides who works on what. Begin with [Turns.Author], which lets one
 // round at a time make versions, and [Turns.ToWrite] and [Turns.Visit], which share
-// a copy among the rounds that write to it and the checks that read it.
+// a copy among the rounds that write to it and the checks that read it. A mirror
+// round gives each copy back as soon as it is through with it, so that a bucket on a
+// slow line keeps neither the drives from their check nor new photos from the drives.
 package turns
 
 import (
