@@ -135,7 +135,7 @@ func historyOf(ctx context.Context, from []*reach.Copy, name string) (HistoryRep
 
 func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*reach.Copy, o RestoreOptions, p Progress) (RestoreReport, error) {
 	ro := restore.Options{
-		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, AsOf: o.AsOf, EveryVersion: o.EveryVersion,
+		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, On: o.On, EveryVersion: o.EveryVersion,
 		Progress: func(done, total int64) { p.Tell("restore", done, total) },
 	}
 	if !o.Everything {

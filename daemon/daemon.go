@@ -89,7 +89,7 @@ type RestoreOptions struct {
 	Everything   bool   // instead of Site
 	Into         string // the folder to restore into
 	Year         string
-	AsOf         string // YYYY-MM-DD, the end of that local day, or RFC 3339
+	On           string // YYYY-MM-DD, the end of that local day, or RFC 3339
 	EveryVersion bool
 	From         string // a copy's name; "" for the nearest
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/verify"
@@ -53,7 +54,7 @@ func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p P
 		return verify.Report{}, err
 	}
 	defer h.Root.Close()
-	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}}
+	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Units: config.Archive{}.Distances()}
 	vo := rot.Options{
 		Quick: o.Quick, Allowance: -1, Paper: paper,
 		Progress: func(done, total int64) { p.Tell(h.Name, done, total) },

@@ -63,6 +63,16 @@ func faultOf(err error) string {
 // each does the work on every chosen archive, one after the other. What befalls
 // one never keeps the next from its turn.
 func (t *tool) each(ctx context.Context, check func(config.Archive) error, do work) error {
+	cautioned := false
+	return t.eachShown(ctx, check, do, func(r text.Titled) error {
+		line := t.of(r.Name)
+		line.IsCautioned, cautioned = cautioned, true
+		return t.print(r, line)
+	})
+}
+
+// eachShown is each, where the reports of several archives are shown in another way.
+func (t *tool) eachShown(ctx context.Context, check func(config.Archive) error, do work, show func(text.Titled) error) error {
 	all, faults, several, err := t.chosen()
 	if err != nil {
 		return err
@@ -103,7 +113,7 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 		}
 		list = append(list, r)
 		if !t.json {
-			if err := t.print(text.Titled{Name: cfg.Name, Report: r}, t.of(cfg.Name)); err != nil {
+			if err := show(text.Titled{Name: cfg.Name, Report: r}); err != nil {
 				return err
 			}
 		}

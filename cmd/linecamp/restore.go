@@ -14,6 +14,7 @@ import (
 func (t *tool) restore() *cobra.Command {
 	var o daemon.RestoreOptions
 	var from reach.RootAccess
+	var earlier string // the option that --on took the place of
 	cmd := &cobra.Command{
 		Use:     "restore SITE --into FOLDER | --everything --into FOLDER",
 		Short:   "brings back a site's full history, or everything",
@@ -27,7 +28,7 @@ With --from and the folder of a drive, or the https address of a bucket, it
 needs no settings: this is the way back when the computer is lost.`,
 		Example: `linecamp restore "Stake 3" --into ~/stake-3
 linecamp restore "Stake 3" --year 2014 --into ~/stake-3
-linecamp restore "Stake 3" --as-of 2019-12-31 --into ~/as-it-was
+linecamp restore "Stake 3" --on 2019-12-31 --into ~/as-it-was
 linecamp restore --everything --into /srv/monitoring --from /media/office/line-camp`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.Everything && len(args) == 0 {
@@ -41,6 +42,9 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				o.Site = args[0]
+			}
+			if earlier != "" {
+				return usagef("there is no --as-of; the day is given with --on %s", earlier)
 			}
 			if err := restoreUsage(o); err != nil {
 				return err
@@ -71,7 +75,9 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 	f.StringVar(&o.Into, "into", "", "the `FOLDER` to write into (needed)")
 	f.BoolVar(&o.Everything, "everything", false, "every site, and the files without one")
 	f.StringVar(&o.Year, "year", "", "only the visits of this `YEAR`")
-	f.StringVar(&o.AsOf, "as-of", "", "as it stood at the end of this `DAY`, 2019-12-31, or at a full RFC 3339 time")
+	f.StringVar(&o.On, "on", "", "as it stood at the end of this `DAY`, 2019-12-31, or at a full RFC 3339 time")
+	f.StringVar(&earlier, "as-of", "", "")
+	f.MarkHidden("as-of")
 	f.BoolVar(&o.EveryVersion, "every-version", false, "also the bytes that were replaced later, named by version")
 	rootFlags(cmd, &from, "a copy's `NAME|ROOT`; a folder or https address needs no settings")
 	t.completesRoots(cmd, "from")
@@ -87,14 +93,14 @@ func restoreUsage(o daemon.RestoreOptions) error {
 	if n, err := strconv.Atoi(o.Year); o.Year != "" && (err != nil || len(o.Year) != 4 || n < 0) {
 		return usagef("--year takes a year of four digits, not %q", o.Year)
 	}
-	if o.AsOf == "" {
+	if o.On == "" {
 		return nil
 	}
-	if _, err := time.Parse(time.DateOnly, o.AsOf); err == nil {
+	if _, err := time.Parse(time.DateOnly, o.On); err == nil {
 		return nil
 	}
-	if _, err := time.Parse(time.RFC3339, o.AsOf); err != nil {
-		return usagef("--as-of takes a day such as 2019-12-31, or a full time such as 2019-12-31T18:00:00-07:00, not %q", o.AsOf)
+	if _, err := time.Parse(time.RFC3339, o.On); err != nil {
+		return usagef("--on takes a day such as 2019-12-31, or a full time such as 2019-12-31T18:00:00-07:00, not %q", o.On)
 	}
 	return nil
 }

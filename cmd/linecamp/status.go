@@ -6,6 +6,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/text"
+	"linecamp/manifest/words"
 )
 
 func (t *tool) status() *cobra.Command {
@@ -15,14 +17,29 @@ func (t *tool) status() *cobra.Command {
 		GroupID: groupLook,
 		Long: `Shows each copy, when it last had everything and when its bytes were last read
 back, the damage found, how the years stand, and when the next rounds run. It
-asks each copy only whether it is there, so it answers at once.`,
+asks each copy only whether it is there, so it answers at once. Of several
+archives it shows one line each, worst first; --archive NAME shows one whole.`,
 		Example: `linecamp status
 linecamp status --quiet || echo "the record wants a look"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+			var all []text.Titled
+			err := t.eachShown(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
 				return a.Status(ctx)
+			}, func(r text.Titled) error {
+				if !t.quiet || r.Wants() {
+					all = append(all, r)
+				}
+				return nil
 			})
+			if len(all) > 0 {
+				w := &steady{w: t.out}
+				text.Print(words.Writer(w, words.Line{Config: t.config}), all)
+				if w.err != nil {
+					return t.written(w.err)
+				}
+			}
+			return err
 		},
 	}
 }

@@ -183,9 +183,24 @@ func (d *deriver) returned() {
 	}
 }
 
+// where says on which copies the damage is.
+func (d *deriver) where() string {
+	var places []string
+	for _, name := range d.DamagedOn {
+		if name == verify.WorkingName {
+			name = "your folder"
+		}
+		places = append(places, manifest.Printable(name))
+	}
+	if len(places) == 0 {
+		return ""
+	}
+	return ", on " + strings.Join(places, " and ")
+}
+
 func (d *deriver) found() {
 	if d.Damaged > 0 {
-		d.add(Item{Kind: Damage, Files: d.Damaged, What: fmt.Sprintf("%s on record.", count(d.Damaged, "damaged or foreign file is", "damaged or foreign files are")),
+		d.add(Item{Kind: Damage, Files: d.Damaged, What: fmt.Sprintf("%s on record%s.", words.Count(d.Damaged, "damaged or foreign file is", "damaged or foreign files are"), d.where()),
 			Next: "to see what is wrong, run `linecamp verify`; to put right what can be, run `linecamp mend`"})
 	}
 	var parts []string

@@ -32,8 +32,10 @@ type Facts struct {
 	Returned []Returned
 	Checks   []Check
 	Damaged  int // damaged or foreign files on record
-	Years    map[string]int
-	Rounds   []Round
+	// DamagedOn are the names of the copies they are on, each once.
+	DamagedOn []string
+	Years     map[string]int
+	Rounds    []Round
 
 	// SheetOld is when the recovery sheet was printed that no longer fits the
 	// copies; zero where it fits, or none was printed.

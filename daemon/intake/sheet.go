@@ -21,6 +21,7 @@ import (
 var sheetHTML string
 
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"caution":  func() string { return words.FieldCaution },
 	"where":    func(v Visit) string { return verify.Shown(v.Where()) },
 	"distance": func(v Visit) string { return v.Distance() },
 	"reason":   func(v Visit) string { return verify.Shown(v.ReasonText()) },

@@ -20,6 +20,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
+	"linecamp/verify"
 )
 
 // author makes one version on this copy, the first holder: content, commit,
@@ -419,8 +420,9 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 			return err
 		}
 	}
-	edits := m.edits(o)
+	edits, left := m.edits(o), m.left(o)
 	r.mu.Lock()
+	r.report.Left += left
 	r.report.Made++
 	r.report.Edits = append(r.report.Edits, edits...)
 	r.mu.Unlock()
@@ -436,10 +438,26 @@ func (m *making) edits(o *sites.Object) (edits []Edit) {
 		f := m.st.Group.Files[logical]
 		recorded := now[logical] == f.SHA256 && before[logical] != f.SHA256
 		if recorded && f.Kind == manifest.KindPhoto && f.Visit != "" && f.Visit[:4] < year {
-			edits = append(edits, Edit{Path: f.Path, Visit: f.Visit})
+			site := verify.Site{Object: o.Slug, Site: m.st.Group.Site, Pasture: m.st.Group.Pasture}
+			edits = append(edits, Edit{Site: site.Asked(), Path: f.Path, Visit: f.Visit})
 		}
 	}
 	return edits
+}
+
+// left is how many files this version no longer has whose bytes it has nowhere
+// else: a file that was only renamed did not leave.
+func (m *making) left(o *sites.Object) (n int) {
+	before, here := m.inv.State(m.n-1), map[manifest.Digest]bool{}
+	for _, d := range o.Inv.State(m.n) {
+		here[d] = true
+	}
+	for _, logical := range m.st.Gone {
+		if m.st.First && !here[before[logical]] {
+			n++
+		}
+	}
+	return n
 }
 
 // peoplesState is a copy of the newest state without the record, which each

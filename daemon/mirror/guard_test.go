@@ -102,7 +102,7 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 			}
 			var edits []Edit
 			if c.edit {
-				edits = []Edit{{Path: c.path, Visit: "2019-06-21"}}
+				edits = []Edit{{Site: "North/Windmill", Path: c.path, Visit: "2019-06-21"}}
 			}
 			if !slices.Equal(rep.Edits, edits) {
 				t.Errorf("edits: %v, want %v", rep.Edits, edits)

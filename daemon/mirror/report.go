@@ -48,6 +48,7 @@ type Waiting struct {
 // Edit is a photo of a past year that was changed and recorded anew. That is
 // rarely meant; the bytes it had before are kept.
 type Edit struct {
+	Site  string `json:"site"` // as a command line names it
 	Path  string `json:"path"`
 	Visit string `json:"visit"` // its day or year
 }
@@ -59,7 +60,10 @@ type Report struct {
 	Waiting []Waiting   `json:"waiting"`
 	HeldUp  []HeldUp    `json:"held_up,omitempty"` // what waits for a copy that cannot be asked
 	Made    int         `json:"versions_made"`     // new versions authored in this round
-	Edits   []Edit      `json:"edits,omitempty"`
+	// Left is how many files these versions no longer have: they left the working
+	// folder, or have another name there. Every copy keeps them.
+	Left  int    `json:"left_folder,omitempty"`
+	Edits []Edit `json:"edits,omitempty"`
 	// GivenUp are the copies that a person gave up with this round, with what each
 	// alone was known to hold.
 	GivenUp []alone.Report `json:"given_up,omitempty"`

@@ -180,7 +180,7 @@ func (s *sim) checkRestored(t *rapid.T) {
 	c := copies[rapid.IntRange(0, len(copies)-1).Draw(t, "restored from")]
 	into := s.folderFor("restored")
 	rep, err := restore.Run(ctx, []restore.Source{{Name: c.Name, Root: c.Root}},
-		restore.Options{Everything: true, Into: into, AsOf: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
+		restore.Options{Everything: true, Into: into, On: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
 	s.must(err)
 	failed := map[string]bool{}
 	for _, f := range rep.Failed {

@@ -99,6 +99,11 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 		return err
 	}
 	f.Damaged = len(damage)
+	for _, x := range damage {
+		if !slices.Contains(f.DamagedOn, x.Copy) {
+			f.DamagedOn = append(f.DamagedOn, x.Copy)
+		}
+	}
 	if f.Years, _, err = a.Ledger.Years(); err != nil {
 		return err
 	}

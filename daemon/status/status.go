@@ -26,6 +26,7 @@ import (
 // glance at each copy. Nothing is read again for it.
 type Status struct {
 	Archive string       `json:"archive"`
+	Name    string       `json:"name,omitempty"` // as people write it
 	Copies  []CopyStatus `json:"copies"`
 	Damage  int          `json:"damage"`
 	Years   YearCounts   `json:"years"`
@@ -93,7 +94,7 @@ type YearCounts struct {
 // Of looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func Of(ctx context.Context, a *archive.Archive) (Status, error) {
-	s := Status{Archive: a.Config.Name, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
+	s := Status{Archive: a.Config.Name, Name: a.Config.Title, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
 	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err

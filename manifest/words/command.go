@@ -15,7 +15,11 @@ import (
 // Line is what a command line needs so that it comes back to the same archive:
 // the settings that were named, the archive where there are several, or the
 // root that was worked on without settings.
-type Line struct{ Config, Archive, From string }
+type Line struct {
+	Config, Archive, From string
+	// IsCautioned: another report of this run has given the field cautions already.
+	IsCautioned bool
+}
 
 // Run writes the command line "linecamp WORDS…", each word quoted where a shell
 // would take it apart.

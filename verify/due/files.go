@@ -101,7 +101,7 @@ func (d Dues) objects() func(verify.DueVisit) string {
 }
 
 // GeoJSON writes the visits as points (RFC 7946). One without a position has no
-// geometry.
+// geometry. The caution is a foreign member (section 6.1).
 func (d Dues) GeoJSON() ([]byte, error) {
 	type feature struct {
 		Type       string         `json:"type"`
@@ -117,7 +117,7 @@ func (d Dues) GeoJSON() ([]byte, error) {
 		}
 		features = append(features, f)
 	}
-	return json.MarshalIndent(map[string]any{"type": "FeatureCollection", "features": features}, "", "  ")
+	return json.MarshalIndent(map[string]any{"type": "FeatureCollection", "features": features, "caution": words.FieldCaution}, "", "  ")
 }
 
 // GPX writes the visits that have a position as waypoints (GPX 1.1).
@@ -138,8 +138,9 @@ func (d Dues) GPX() ([]byte, error) {
 		XMLName xml.Name `xml:"http://www.topografix.com/GPX/1/1 gpx"`
 		Version string   `xml:"version,attr"`
 		Creator string   `xml:"creator,attr"`
+		Caution string   `xml:"metadata>desc"`
 		Points  []wpt    `xml:"wpt"`
-	}{Version: "1.1", Creator: "linecamp", Points: points}, "", "  ")
+	}{Version: "1.1", Creator: "linecamp", Caution: words.FieldCaution, Points: points}, "", "  ")
 	return append([]byte(xml.Header), append(b, '\n')...), err
 }
 

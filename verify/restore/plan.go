@@ -56,7 +56,7 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 			}
 		}
 	}
-	if o.Everything && p.wish.asOf.IsZero() {
+	if o.Everything && p.wish.on.IsZero() {
 		if p.left, err = p.movedAway(ctx, objects); err != nil {
 			return err
 		}
@@ -133,8 +133,8 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 	}
 	rs := &history.Records{Inventory: inv, Roots: roots}
 	version := inv.Head()
-	if !p.wish.asOf.IsZero() {
-		version = inv.AsOf(p.wish.asOf)
+	if !p.wish.on.IsZero() {
+		version = inv.AsOf(p.wish.on)
 	}
 	rec, err := p.record(ctx, rs, version)
 	if ctx.Err() != nil {
@@ -184,7 +184,7 @@ func (p *planner) record(ctx context.Context, rs *history.Records, version int) 
 // files is what the wish comes to in one object.
 func (p *planner) files(inv *manifest.Inventory, version int) []wanted {
 	var out []wanted
-	if !p.wish.asOf.IsZero() {
+	if !p.wish.on.IsZero() {
 		for path, d := range inv.State(version) {
 			if !manifest.Reserved(path) {
 				out = append(out, wanted{held: manifest.Held{Digest: d, Version: version, Path: path}, path: path})
@@ -299,4 +299,4 @@ func (p *planner) missingObjects() {
 }
 
 // later reports whether a version is after the state asked for.
-func (p *planner) later(at time.Time) bool { return !p.wish.asOf.IsZero() && at.After(p.wish.asOf) }
+func (p *planner) later(at time.Time) bool { return !p.wish.on.IsZero() && at.After(p.wish.on) }

@@ -53,12 +53,12 @@ type Options struct {
 	Seal         *manifest.Seal // as the archive's author has it; nil: the longest a source has
 	Into         string         // folder to restore into; made if it is not there
 	Year         string         // only this year's visits: "2019"
-	AsOf         string         // "2019-06-21", the end of that local day, or RFC 3339
+	On           string         // "2019-06-21", the end of that local day, or RFC 3339
 	EveryVersion bool           // also replaced bytes, named by version
 	// Leave is asked of each file, by its path below the working folder and its
 	// kind ("" where that is lost), whether it is left out; nil leaves none.
 	Leave    func(path string, kind manifest.Kind) bool
-	Location *time.Location // of AsOf; nil is time.Local
+	Location *time.Location // of On; nil is time.Local
 	Workers  int
 	Progress func(done, total int64) // bytes; total is 0 until all is planned
 }
@@ -113,10 +113,10 @@ func (r Report) Wants() bool {
 // nothing is what to say where a wish was understood and nothing answers to it.
 func (o *Options) nothing() string {
 	switch {
-	case o.AsOf != "" && o.Year != "":
-		return "no file of the visits of " + o.Year + " was recorded by " + o.AsOf + "; the days before the first mirror have no state"
-	case o.AsOf != "":
-		return "nothing was recorded by " + o.AsOf + "; the days before the first mirror have no state. The photos of one year: --year"
+	case o.On != "" && o.Year != "":
+		return "no file of the visits of " + o.Year + " was recorded by " + o.On + "; the days before the first mirror have no state"
+	case o.On != "":
+		return "nothing was recorded by " + o.On + "; the days before the first mirror have no state. The photos of one year: --year"
 	case o.Year != "":
 		return "no visit of " + o.Year + " is on record; " + o.lister() + " lists the visits"
 	case o.Everything:
@@ -184,7 +184,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
 		rep.Nothing = o.nothing()
-		rep.bare = o.Everything && o.Year == "" && o.AsOf == "" && len(rep.Trouble) == 0
+		rep.bare = o.Everything && o.Year == "" && o.On == "" && len(rep.Trouble) == 0
 	}
 	return rep, err
 }
@@ -229,7 +229,7 @@ func (d *delivery) run(ctx context.Context, workers int, plan func(context.Conte
 // wish is what Options ask for, understood.
 type wish struct {
 	year  string
-	asOf  time.Time // zero: the full history
+	on  time.Time // zero: the full history
 	every bool
 	leave func(path string, kind manifest.Kind) bool
 }
@@ -241,12 +241,12 @@ func (o *Options) wish() (wish, error) {
 			return w, fmt.Errorf("the year %q is not a year such as 2019: %w", o.Year, ErrAsked)
 		}
 	}
-	if o.AsOf != "" {
-		t, err := ParseAsOf(o.AsOf, o.Location)
+	if o.On != "" {
+		t, err := ParseDay(o.On, o.Location)
 		if err != nil {
 			return w, err
 		}
-		w.asOf = t
+		w.on = t
 		if w.every {
 			return w, fmt.Errorf("one day's state has one version of each file; leave out either the day or every version: %w", ErrAsked)
 		}
@@ -260,9 +260,9 @@ func (o *Options) wish() (wish, error) {
 	return w, nil
 }
 
-// ParseAsOf reads a day, which means its end in loc (nil: local time), or a full
+// ParseDay reads a day, which means its end in loc (nil: local time), or a full
 // RFC 3339 time. Other text is ErrAsked.
-func ParseAsOf(s string, loc *time.Location) (time.Time, error) {
+func ParseDay(s string, loc *time.Location) (time.Time, error) {
 	if loc == nil {
 		loc = time.Local
 	}

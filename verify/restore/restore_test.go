@@ -162,11 +162,11 @@ func TestRestoreYear(t *testing.T) {
 	same(t, tree(t, into), want(base, full))
 }
 
-func TestRestoreAsOf(t *testing.T) {
+func TestRestoreOnADay(t *testing.T) {
 	r, _ := aHistory(t, 1)
 	zone := time.FixedZone("ranch", -6*3600)
 	for _, tt := range []struct {
-		asOf  string
+		on  string
 		scan  string
 		files int
 	}{
@@ -178,16 +178,16 @@ func TestRestoreAsOf(t *testing.T) {
 		{"2020-07-01", "plot 2019, second scan", 4},
 	} {
 		into := t.TempDir()
-		rep := run(t, from(r), Options{Sites: stake(r), Into: into, AsOf: tt.asOf, Location: zone})
+		rep := run(t, from(r), Options{Sites: stake(r), Into: into, On: tt.on, Location: zone})
 		got := tree(t, into)
 		scan, _, _ := strings.Cut(got[base+"/2019-06-21/plot.jpg"], " @")
 		if len(got) != tt.files || rep.Files != tt.files || scan != tt.scan || rep.Wants() != (tt.files == 0) {
-			t.Errorf("%s: %d files, %q, %+v", tt.asOf, len(got), scan, rep)
+			t.Errorf("%s: %d files, %q, %+v", tt.on, len(got), scan, rep)
 		}
 	}
 }
 
-func TestParseAsOf(t *testing.T) {
+func TestParseDay(t *testing.T) {
 	zone := time.FixedZone("ranch", -6*3600)
 	for in, want := range map[string]string{
 		"2019-06-21":                "2019-06-22T05:59:59.999999999Z",
@@ -195,13 +195,13 @@ func TestParseAsOf(t *testing.T) {
 		"2019-06-21T18:00:00-06:00": "2019-06-22T00:00:00Z",
 		"2019-06-21T18:00:00.5Z":    "2019-06-21T18:00:00.5Z",
 	} {
-		got, err := ParseAsOf(in, zone)
+		got, err := ParseDay(in, zone)
 		if err != nil || got.UTC().Format(time.RFC3339Nano) != want {
 			t.Errorf("%s: %s, %v", in, got.UTC().Format(time.RFC3339Nano), err)
 		}
 	}
 	for _, in := range []string{"", "2019", "2019-02-30", "21.6.2019", "2019-06-21 18:00", "yesterday"} {
-		if _, err := ParseAsOf(in, zone); !errors.Is(err, ErrAsked) {
+		if _, err := ParseDay(in, zone); !errors.Is(err, ErrAsked) {
 			t.Errorf("%q: %v", in, err)
 		}
 	}
@@ -387,7 +387,7 @@ func TestRestoreNamesMissingVersions(t *testing.T) {
 		t.Errorf("everything: %+v", rep.Missing)
 	}
 	// What came later than the day asked for is not missing from it.
-	if rep = run(t, one, Options{Sites: stake(r), Into: t.TempDir(), AsOf: "2019-12-31"}); rep.Wants() {
+	if rep = run(t, one, Options{Sites: stake(r), Into: t.TempDir(), On: "2019-12-31"}); rep.Wants() {
 		t.Errorf("as of: %+v", rep.Missing)
 	}
 	// With the other copy at hand nothing is missing, whichever comes first.

@@ -41,7 +41,7 @@ func TestRestoreAsked(t *testing.T) {
 	r, _ := aHistory(t, 1)
 	for _, o := range []Options{
 		{Sites: stake(r)}, {Into: "x"}, {Sites: stake(r), Everything: true, Into: "x"},
-		{Sites: stake(r), Into: "x", Year: "last"}, {Sites: stake(r), Into: "x", AsOf: "soon"}, {Sites: stake(r), Into: "x", AsOf: "2019-06-21", EveryVersion: true},
+		{Sites: stake(r), Into: "x", Year: "last"}, {Sites: stake(r), Into: "x", On: "soon"}, {Sites: stake(r), Into: "x", On: "2019-06-21", EveryVersion: true},
 	} {
 		if o.Into != "" {
 			o.Into = filepath.Join(t.TempDir(), o.Into)

@@ -82,7 +82,7 @@ func TestRestoreUnsealed(t *testing.T) {
 				t.Errorf("notes: %q", rep.Trouble)
 			}
 			// A day before it has nothing to say of it.
-			if rep := run(t, from(r), Options{Sites: stake(r), Into: t.TempDir(), AsOf: "2019-12-31"}); rep.Wants() || rep.Files != 1 || name != "another history" && len(rep.Trouble) > 0 {
+			if rep := run(t, from(r), Options{Sites: stake(r), Into: t.TempDir(), On: "2019-12-31"}); rep.Wants() || rep.Files != 1 || name != "another history" && len(rep.Trouble) > 0 {
 				t.Errorf("as of: %+v", rep)
 			}
 		})

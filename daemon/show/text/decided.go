@@ -87,6 +87,7 @@ func same(w io.Writer, r daemon.SameReport) {
 			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
 	}
 	fmt.Fprintf(w, "To keep it with the archive: %s\n", line.Run("mirror"))
+	caution(w)
 }
 
 // Print says what was drawn and what comes next.

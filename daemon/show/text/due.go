@@ -29,7 +29,5 @@ func due(w io.Writer, r verify.DueReport) {
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "%s.\n", n)
 	}
-	if len(r.Visits) > 0 {
-		fmt.Fprintf(w, "\n%s\n", words.FieldCaution)
-	}
+	caution(w)
 }

@@ -28,7 +28,7 @@ type symbol struct {
 
 // marks are the symbols of the grid, in the order of its legend.
 var marks = []symbol{
-	{verify.Whole, '+', "whole"}, {verify.Due, '?', "due"}, {verify.Short, '-', "short of something"}, {verify.Skipped, 'x', "skipped"},
+	{verify.Whole, '+', "whole"}, {verify.Due, '?', "still to come"}, {verify.Short, '-', "short of something"}, {verify.Skipped, 'x', "skipped"},
 	{verify.Recoverable, 'r', "recoverable"}, {verify.Lost, 'L', "lost"}, {verify.Explained, 'e', "explained"}, {"", '.', "none expected"}, {noYears, ':', "years without any visit"},
 }
 

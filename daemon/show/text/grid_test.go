@@ -21,7 +21,7 @@ func TestGrid(t *testing.T) {
                 2019
 North / Stake 1 + . x
 North / Stake 2 . - ?
-+ whole   ? due   - short of something   x skipped   . none expected
++ whole   ? still to come   - short of something   x skipped   . none expected
 `
 	if b.String() != want {
 		t.Errorf("got\n%s\nwant\n%s", b.String(), want)

@@ -55,12 +55,12 @@ func viewsText(views map[string]int) string {
 	var names []string
 	for v := range views {
 		if v != "" {
-			names = append(names, v)
+			names = append(names, viewName(v))
 		}
 	}
 	slices.Sort(names)
 	if len(names) == 0 {
 		return ""
 	}
-	return " (" + strings.Join(shownAll(names), ", ") + ")"
+	return " (" + strings.Join(names, ", ") + ")"
 }

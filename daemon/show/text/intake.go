@@ -32,6 +32,7 @@ func plan(w io.Writer, p *intake.Plan) {
 	if n, bytes := p.Count(intake.Planned); n > 0 && !p.Filed {
 		fmt.Fprintf(w, "\nNothing is filed yet: %s, %s, would be. To file them, run it again with --yes.\n", words.Count(n, "file"), words.Size(bytes))
 	}
+	caution(w)
 }
 
 func planVisit(w io.Writer, v *intake.Visit) {

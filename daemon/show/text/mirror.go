@@ -27,10 +27,12 @@ func mirrored(w io.Writer, r mirror.Report) {
 		width = max(width, len(c.Copy))
 	}
 	for _, c := range r.Copies {
-		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, c.State)
+		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, stateOf(c.State))
 		switch {
+		case c.Versions > 0 && c.Files == 0 && r.Left > 0:
+			fmt.Fprintf(w, "; %s left your folder and %s still kept here", words.Count(r.Left, "file"), words.Noun(r.Left, "is", "are"))
 		case c.Versions > 0 && c.Files == 0:
-			fmt.Fprint(w, ", knows now what changed; no new file was needed")
+			fmt.Fprint(w, "; what changed is known here now, and no new file was needed")
 		case c.Versions > 0:
 			fmt.Fprintf(w, ", received %s (%s)", words.Count(c.Files, "file"), words.Size(c.Bytes))
 		}
@@ -57,12 +59,19 @@ func mirrorEdits(w io.Writer, edits []mirror.Edit) {
 	if len(edits) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "%s changed since they were recorded; what they were before is kept too.\n", words.Count(len(edits), "photo of a past year was", "photos of past years were"))
-	var paths []string
-	for _, e := range edits {
-		paths = append(paths, e.Path)
+	fmt.Fprintf(w, "%s changed since they were recorded. The earlier pictures are kept too:\n", words.Count(len(edits), "photo of a past year was", "photos of past years were"))
+	const most = 8
+	line := words.Of(w)
+	for i, e := range edits {
+		if i == most {
+			fmt.Fprintf(w, "    and %d more (--json lists all)\n", len(edits)-most)
+			break
+		}
+		fmt.Fprintf(w, "    %s\n", shown(e.Path))
+		if i+1 == min(len(edits), most) || edits[i+1].Site != e.Site || edits[i+1].Visit[:4] != e.Visit[:4] {
+			fmt.Fprintf(w, "      To bring the earlier one back, beside the newer: %s\n", line.Run("restore", e.Site, "--year", e.Visit[:4], "--every-version", "--into", "FOLDER"))
+		}
 	}
-	few(w, "    ", paths)
 }
 
 func mirrorWaiting(w io.Writer, all []mirror.Waiting) {

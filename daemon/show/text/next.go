@@ -30,6 +30,10 @@ func (p printer) restoring(r verify.Report) string {
 			runs = append(runs, p.line.Run("restore", site, "--year", fmt.Sprint(y.Year), "--into", into))
 		}
 	}
+	if len(runs) > mostRuns {
+		return "To bring back every file that is no longer there: " + p.line.Run("restore", "--everything", "--into", into) +
+			"\nTo bring back one year: " + runs[0]
+	}
 	return p.toRun("To bring them back:", runs)
 }
 

@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/words"
@@ -17,7 +19,7 @@ import (
 // Print writes the status for a person.
 func status(w io.Writer, s daemon.Status) {
 	line := words.Of(w)
-	fmt.Fprintf(w, "%s\n", s.Archive)
+	fmt.Fprintln(w, archiveName(s))
 	width := 0
 	for _, c := range s.Copies {
 		width = max(width, len(c.Copy))
@@ -28,8 +30,11 @@ func status(w io.Writer, s daemon.Status) {
 			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
 		}
 	}
-	if s.Damage == 0 {
+	switch checked := slices.ContainsFunc(s.Copies, func(c daemon.CopyStatus) bool { return c.ReadBack.Files > 0 }); {
+	case s.Damage == 0 && checked:
 		fmt.Fprintln(w, "No damage on record.")
+	case s.Damage == 0:
+		fmt.Fprintf(w, "No copy was read back yet, so nothing is known of damage. To do that: %s\n", line.Run("verify", "--only", "rot"))
 	}
 	fmt.Fprintln(w, statusYears(s, line))
 	attentions(w, s.List)
@@ -42,15 +47,18 @@ func status(w io.Writer, s daemon.Status) {
 	statusRounds(w, s)
 }
 
-// line is a copy's state with what can be said of its safety, and no more.
+// copyStatus is a copy's state with what can be said of its safety, and no more.
 func copyStatus(c daemon.CopyStatus, now time.Time) string {
-	parts := []string{c.State}
-	out := c.State != mirror.Current && c.State != mirror.Behind
+	parts := []string{stateOf(c.State)}
+	lead := ""
 	switch {
-	case out && c.LastSeen != nil:
-		parts = append(parts, "last within reach "+words.Ago(now.Sub(*c.LastSeen))+"; what follows is what was known then")
-	case out:
-		parts = append(parts, "never within reach of this machine; nothing is known of it")
+	case c.State == mirror.Current || c.State == mirror.Behind:
+	case c.LastSeen == nil:
+		parts = append(parts, "never within reach of this computer; nothing is known of it")
+	case c.State == mirror.Failed:
+		lead = "; what is known of it: "
+	default:
+		lead = "; when last seen on " + words.When(*c.LastSeen) + ": "
 	}
 	if c.Files > 0 {
 		parts = append(parts, fmt.Sprintf("%s (%s)", words.Count(c.Files, "file"), words.Size(c.Bytes)))
@@ -79,6 +87,9 @@ func copyStatus(c daemon.CopyStatus, now time.Time) string {
 	if c.Fence == "none" {
 		parts = append(parts, "fence none: nothing but your word keeps a second machine from writing there")
 	}
+	if lead != "" && len(parts) > 1 {
+		return parts[0] + lead + strings.Join(parts[1:], ", ")
+	}
 	return strings.Join(parts, ", ")
 }
 
@@ -106,13 +117,18 @@ func statusYears(s daemon.Status, line words.Line) string {
 	return said
 }
 
-// printRounds says when the last rounds ran, when the next are due, and whether
+// statusRounds says when the last rounds ran, when the next are due, and whether
 // anything runs them.
 func statusRounds(w io.Writer, s daemon.Status) {
-	if s.Unrecorded.Files > 0 && s.Service.Running {
-		fmt.Fprintf(w, "%s in the working folder not recorded yet; the next round takes what is left alone for a minute.\n", s.Unrecorded)
-	} else if s.Unrecorded.Files > 0 {
-		fmt.Fprintf(w, "%s in the working folder not recorded yet.\n", s.Unrecorded)
+	told := slices.ContainsFunc(s.Attention, func(i attention.Item) bool {
+		return i.Kind == attention.NotRecorded || i.Kind == attention.NothingKept && i.Files > 0
+	})
+	switch {
+	case s.Unrecorded.Files == 0 || told:
+	case s.Service.Running:
+		fmt.Fprintf(w, "%s in your folder not recorded yet; the next round takes what is left alone for a minute.\n", s.Unrecorded)
+	default:
+		fmt.Fprintf(w, "%s in your folder not recorded yet.\n", s.Unrecorded)
 	}
 	var last []string
 	for _, r := range s.Last {
@@ -148,4 +164,59 @@ func statusRounds(w io.Writer, s daemon.Status) {
 		lead = "A service would run next"
 	}
 	fmt.Fprintf(w, "%s: %s.\n", lead, strings.Join(next, "; "))
+}
+
+// archiveName is the archive by its short name, with what people call it beside.
+func archiveName(s daemon.Status) string {
+	if s.Name == "" {
+		return s.Archive
+	}
+	return s.Archive + "  (" + shown(s.Name) + ")"
+}
+
+// roll is the look at several archives, one line each, worst first.
+func roll(w io.Writer, all []Titled) {
+	var rows []daemon.Status
+	for _, t := range all {
+		if s, ok := t.Report.(daemon.Status); ok {
+			rows = append(rows, s)
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b daemon.Status) int {
+		return cmp.Or(b.Damage-a.Damage, b.Years.Lost-a.Years.Lost, len(b.Attention)-len(a.Attention))
+	})
+	width := 0
+	for _, s := range rows {
+		width = max(width, len([]rune(archiveName(s))))
+	}
+	for _, s := range rows {
+		name := archiveName(s)
+		fmt.Fprintf(w, "%s%s  %s\n", name, strings.Repeat(" ", width-len([]rune(name))), rollLine(s))
+	}
+	fmt.Fprintf(w, "To see one whole: %s\n", words.Line{Config: words.Of(w).Config}.Run("status", "--archive", "NAME"))
+}
+
+func rollLine(s daemon.Status) string {
+	current := 0
+	for _, c := range s.Copies {
+		if c.State == mirror.Current {
+			current++
+		}
+	}
+	parts := []string{fmt.Sprintf("%d of %s up to date", current, words.Count(len(s.Copies), "copy", "copies"))}
+	if s.Damage > 0 {
+		parts = append(parts, words.Count(s.Damage, "damaged or foreign file"))
+	}
+	if len(s.Attention) == 0 {
+		return parts[0] + "; all is well"
+	}
+	first := strings.TrimSuffix(s.Attention[0].What, ".")
+	if i := strings.Index(first, "\n"); i >= 0 {
+		first = first[:i]
+	}
+	parts = append(parts, first)
+	if n := len(s.Attention) - 1; n > 0 {
+		parts = append(parts, fmt.Sprintf("and %s", words.Count(n, "more thing that wants a person", "more things that want a person")))
+	}
+	return strings.Join(parts, "; ")
 }

@@ -24,7 +24,7 @@ const (
 func tallied(b io.Writer, r daemon.TallyReport) {
 	fmt.Fprintf(b, "%s: %s, %s in %s\n", shown(r.Archive), words.Count(r.Files, "file"), words.Size(r.Bytes), shown(r.Folder))
 	if r.Files == 0 && len(r.Waiting) == 0 {
-		fmt.Fprintln(b, "Nothing is in the working folder yet.")
+		fmt.Fprintln(b, "Nothing is in your folder yet.")
 	}
 	tallySites(b, &r.Result)
 	tallyTopics(b, &r.Result)
@@ -152,7 +152,11 @@ func viewList(views map[string]int) string {
 		return cmp.Or(cmp.Compare(views[b], views[a]), cmp.Compare(a, b))
 	})
 	for i, v := range names {
-		names[i] = fmt.Sprintf("%s %d", shown(v), views[v])
+		if v == tally.Untold {
+			names[i] = fmt.Sprintf("%d with view not known", views[v])
+		} else {
+			names[i] = fmt.Sprintf("%s %d", shown(v), views[v])
+		}
 	}
 	if len(names) > 5 {
 		names = append(names[:5], "…")
@@ -169,7 +173,7 @@ func tops(files tally.Files) []string {
 		if below {
 			top += "/"
 		} else if files.Len() > mostTallied {
-			top = "in the working folder itself"
+			top = "in your folder itself"
 		}
 		if n[top] == 0 {
 			order = append(order, top)
@@ -248,4 +252,5 @@ func sitesWritten(w io.Writer, r daemon.TallyReport) {
 			delete(kept, s.Reason)
 		}
 	}
+	caution(w)
 }

@@ -28,8 +28,8 @@ func TestTallySays(t *testing.T) {
 		}
 	}
 	b.Reset()
-	Print(&b, daemon.TallyReport{Archive: "a"})
-	if !strings.Contains(b.String(), "Nothing is in the working folder yet") {
+	Print(&b, daemon.TallyReport{Archive: "a", Result: tally.Result{Folder: "/srv"}})
+	if !strings.Contains(b.String(), "Nothing is in your folder yet") {
 		t.Errorf("of an empty one: %s", &b)
 	}
 }

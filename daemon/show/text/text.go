@@ -8,6 +8,7 @@
 package text
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 
@@ -19,6 +20,8 @@ import (
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/setup"
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/bag"
 	"linecamp/verify/ocfl"
@@ -45,6 +48,8 @@ func Print(w io.Writer, report any) {
 		fmt.Fprintf(w, "Archive %s\n\n", r.Name)
 		Print(w, r.Report)
 		fmt.Fprintln(w)
+	case []Titled:
+		roll(w, r)
 	case daemon.MirrorReport:
 		mirrored(w, r.Report)
 		attentions(w, r.List.Without(r.Tells))
@@ -79,6 +84,8 @@ func Print(w io.Writer, report any) {
 		plan(w, r)
 	case *maywipe.Answer:
 		wipe(w, r)
+	case interface{ Print(io.Writer) }: // the program's own, such as its version
+		r.Print(w)
 	default:
 		panic(fmt.Sprintf("no words for a %T", report))
 	}
@@ -88,6 +95,36 @@ func Print(w io.Writer, report any) {
 type Titled struct {
 	Name string
 	daemon.Report
+}
+
+// stateWords say how a copy stands.
+var stateWords = map[string]string{
+	mirror.Current: "up to date", mirror.Behind: "behind", mirror.Away: "not plugged in", mirror.Unreachable: "out of reach", mirror.Failed: "failed",
+}
+
+func stateOf(state string) string { return cmp.Or(stateWords[state], state) }
+
+// copyName is a copy by its name, and the working folder by what people call it.
+func copyName(name string) string {
+	if name == verify.WorkingName {
+		return "your folder"
+	}
+	return shown(name)
+}
+
+// viewName is a view as people call it.
+func viewName(view string) string {
+	if view == tally.Untold {
+		return "view not known"
+	}
+	return shown(view)
+}
+
+// caution ends a report that may send somebody out to a stake.
+func caution(w io.Writer) {
+	if !words.Of(w).IsCautioned {
+		fmt.Fprintf(w, "\n%s\n", words.FieldCaution)
+	}
 }
 
 // shown is a text from outside, fit for a screen.

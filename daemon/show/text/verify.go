@@ -3,9 +3,13 @@ package text
 import (
 	"fmt"
 	"io"
+	"path"
+	"slices"
+	"strconv"
 	"strings"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/layout"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -21,7 +25,7 @@ func verified(w io.Writer, r verify.Report) {
 		if r.Nothing && c.Error == "" && len(c.Damage) == 0 {
 			continue // "no damage" would say more than is known
 		}
-		fmt.Fprintf(w, "%-14s %s\n", shown(c.Copy), copyLine(c))
+		fmt.Fprintf(w, "%-14s %s\n", copyName(c.Copy), copyLine(c))
 	}
 	if r.Nothing {
 		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", words.Of(w).Run("mirror"))
@@ -68,7 +72,7 @@ func verified(w io.Writer, r verify.Report) {
 		p.list("Against the layout's standard, OCFL, on "+placeOf(c), c.Standard,
 			"Something else wrote there. Restore from another copy if in doubt, and give this one a new root.")
 	}
-	p.years(r.Years, verify.Recoverable, "No longer in the working folder, and good on a copy", p.restoring(r))
+	p.years(r.Years, verify.Recoverable, "No longer in your folder, and good on a copy", p.restoring(r))
 	p.years(r.Years, verify.Short, "Lacking something the site usually has",
 		"Look for it on the card or in the binder; once it is in the visit's folder, it counts."+p.explaining(r.Years, verify.Short))
 	p.years(r.Years, verify.Skipped, "Skipped: a visit was due and nothing was recorded",
@@ -86,7 +90,7 @@ func verified(w io.Writer, r verify.Report) {
 // findings prints what was found about the files that are there, what asks for
 // something first.
 func (p printer) findings(all []verify.Finding) {
-	var notes []string
+	var notes []verify.Finding
 	for i := 0; i < len(all); {
 		end := i
 		var lines []string
@@ -97,7 +101,7 @@ func (p printer) findings(all []verify.Finding) {
 			switch {
 			case !f.Wants() && f.Why != "":
 			case f.Note:
-				notes = append(notes, l)
+				notes = append(notes, f)
 			default:
 				if lines = append(lines, l); len(lines) == 1 {
 					todo = f.Todo + p.intended(f)
@@ -107,7 +111,35 @@ func (p printer) findings(all []verify.Finding) {
 		p.list(headings[all[i].Kind], lines, todo)
 		i = end
 	}
-	p.list("Worth knowing, and no fault", notes, "")
+	p.list("Worth knowing, and no fault", p.folded(notes), "")
+}
+
+// folded are findings in one line for each site and each thing said of it, with
+// the years it is said of run together.
+func (p printer) folded(all []verify.Finding) (lines []string) {
+	type key struct{ object, site, pasture, kind, text string }
+	at := map[key]int{}
+	years := map[int][]int{}
+	for _, f := range all {
+		year, err := strconv.Atoi(f.Visit[:min(4, len(f.Visit))])
+		if err != nil || f.Kind == verify.FoundDouble {
+			lines = append(lines, findingLine(f, p.units))
+			continue
+		}
+		k := key{f.Object, f.Site, f.Pasture, f.Kind, f.Text}
+		i, ok := at[k]
+		if !ok {
+			i = len(lines)
+			at[k] = i
+			lines = append(lines, findingLine(f, p.units))
+		}
+		years[i] = append(years[i], year)
+		if ok {
+			site := verify.Site{Object: f.Object, Site: shown(f.Site), Pasture: shown(f.Pasture)}.Label()
+			lines[i] = site + ", " + words.Runs(slices.Compact(slices.Sorted(slices.Values(years[i])))) + ": " + shown(p.units.Reword(f.Text, f.Distances...))
+		}
+	}
+	return lines
 }
 
 // headings name the findings that ask for something.
@@ -142,7 +174,7 @@ func findingLine(f verify.Finding, units geo.Units) string {
 func copyLine(c verify.CopyReport) string {
 	if c.Error != "" && c.Files == 0 {
 		if c.Away {
-			return "away, so nothing was read: " + c.Error
+			return "not plugged in, so nothing was read: " + c.Error
 		}
 		return "nothing was read: " + c.Error
 	}
@@ -236,7 +268,7 @@ func (p printer) damage(c verify.CopyReport) {
 		if d.Site != "" && (d.Path == verify.InventoryPath || strings.HasPrefix(d.Path, ".linecamp/")) {
 			where = fmt.Sprintf("%s of %s, version %d", where, shown(d.Site), d.Version)
 		}
-		bad = append(bad, fmt.Sprintf("%s  %s: %s", where, d.Kind, d.Detail))
+		bad = append(bad, where+"  "+damageWords(d))
 	}
 	todo := "To put good bytes in their place, from another copy: " + p.line.Run("mend")
 	if p.line.From != "" {
@@ -253,6 +285,22 @@ func (p printer) damage(c verify.CopyReport) {
 	p.list("Damage "+on(c), bad, todo)
 	p.list("Files on "+shown(c.Copy)+" that linecamp did not put there", strays,
 		"They harm nothing, and linecamp leaves them alone. Look at them, and move them off the copy: it is counted as damaged until then.")
+}
+
+// damageWords say what is wrong with a file. What the digests are is in the JSON.
+func damageWords(d verify.Damage) string {
+	ours := strings.HasPrefix(d.Path, ".linecamp/")
+	switch {
+	case ours || strings.HasPrefix(d.Detail, verify.Rewritten):
+		return d.Kind + ": " + d.Detail
+	case d.Kind == verify.Altered && layout.FormOf(path.Base(d.Path)).IsPicture():
+		return "damaged: no longer the picture that was stored"
+	case d.Kind == verify.Altered:
+		return "damaged: no longer the file that was stored"
+	case d.Kind == verify.Gone:
+		return "gone: it was stored there, and is not there any more"
+	}
+	return d.Kind + ": " + d.Detail
 }
 
 // notes prints what is no damage and still worth knowing.
@@ -280,7 +328,7 @@ func on(c verify.CopyReport) string {
 
 func placeOf(c verify.CopyReport) string {
 	if c.Copy == verify.WorkingName {
-		return "the working folder"
+		return "your folder"
 	}
 	return shown(c.Copy)
 }
