@@ -15,7 +15,7 @@ import (
 )
 
 // sentences are the errors that tell a person something, wherever they stand.
-var sentences = []string{"manifest.ErrDigest", "archive.ErrNoFolder", "ledger.ErrOtherSeal", "history.ErrNoRecord"}
+var sentences = []string{"sites.ErrNoInventory", "manifest.ErrDigest", "archive.ErrNoFolder", "ledger.ErrOtherSeal", "history.ErrNoRecord"}
 
 // TestEveryTailIsKnown reads the module's own source: an error that callers
 // decide on and that some message ends with, behind a sentence, must be one that
