@@ -420,7 +420,7 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 			return err
 		}
 	}
-	edits, left := m.edits(o), m.left(o)
+	edits, left := m.edits(o), m.departed(o)
 	r.mu.Lock()
 	r.report.Left += left
 	r.report.Made++
@@ -445,9 +445,9 @@ func (m *making) edits(o *sites.Object) (edits []Edit) {
 	return edits
 }
 
-// left is how many files this version no longer has whose bytes it has nowhere
+// departed is how many files this version no longer has whose bytes it has nowhere
 // else: a file that was only renamed did not leave.
-func (m *making) left(o *sites.Object) (n int) {
+func (m *making) departed(o *sites.Object) (n int) {
 	before, here := m.inv.State(m.n-1), map[manifest.Digest]bool{}
 	for _, d := range o.Inv.State(m.n) {
 		here[d] = true
