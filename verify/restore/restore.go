@@ -229,7 +229,7 @@ func (d *delivery) run(ctx context.Context, workers int, plan func(context.Conte
 // wish is what Options ask for, understood.
 type wish struct {
 	year  string
-	on  time.Time // zero: the full history
+	on    time.Time // zero: the full history
 	every bool
 	leave func(path string, kind manifest.Kind) bool
 }

@@ -166,7 +166,7 @@ func TestRestoreOnADay(t *testing.T) {
 	r, _ := aHistory(t, 1)
 	zone := time.FixedZone("ranch", -6*3600)
 	for _, tt := range []struct {
-		on  string
+		on    string
 		scan  string
 		files int
 	}{
