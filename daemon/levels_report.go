@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"linecamp/daemon/config"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/service"
@@ -45,7 +44,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	}
 	for i, c := range s.Copies {
 		f.Copies = append(f.Copies, levels.Copy{
-			Name: c.Copy, Bucket: c.Kind == config.KindS3, Where: a.Config.Copies[i].Where, Whole: c.State == mirror.Current,
+			Name: c.Copy, Bucket: !a.Config.Copies[i].Can().Local, Where: a.Config.Copies[i].Where, Whole: c.State == mirror.Current,
 			Files: c.Files, ReadBack: c.ReadBack.Files, Oldest: since(c.ReadBack.Oldest),
 		})
 	}

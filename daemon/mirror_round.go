@@ -158,7 +158,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 func (a *Archive) forMirror(r *reach.Copies) []mirror.Copy {
 	var list []mirror.Copy
 	for _, c := range a.Config.Copies {
-		m := mirror.Copy{Name: c.Name, ID: c.ID, Kind: c.Kind, Err: archive.ErrLeftOut}
+		m := mirror.Copy{Name: c.Name, ID: c.ID, Err: archive.ErrLeftOut}
 		for _, h := range r.All {
 			if h.ID == c.ID {
 				m = forMirror(h)
@@ -207,5 +207,5 @@ func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
 }
 
 func forMirror(h *reach.Copy) mirror.Copy {
-	return mirror.Copy{Name: h.Name, ID: h.ID, Kind: h.Kind, Root: h.Root, Err: h.Err, Away: h.Away}
+	return mirror.Copy{Name: h.Name, ID: h.ID, Root: h.Root, Err: h.Err, Away: h.Away}
 }

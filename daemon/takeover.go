@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"linecamp/daemon/authority"
-	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 )
 
@@ -72,7 +71,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 func forAuthority(copies []*reach.Copy) []authority.Copy {
 	var all []authority.Copy
 	for _, h := range copies {
-		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root, Bucket: h.Kind == config.KindS3})
+		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root})
 	}
 	return all
 }

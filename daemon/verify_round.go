@@ -200,7 +200,7 @@ func (a *Archive) options(o VerifyOptions, k *archive.Known, name string, p Prog
 func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy, k *archive.Known, c *verify.CopyReport, p Progress) error {
 	began := a.Now()
 	vo := a.options(o, k, h.Name, p)
-	if h.Kind == config.KindS3 {
+	if h.Can().Metered {
 		left, err := a.allowance(h.Copy, began)
 		if err != nil {
 			return err

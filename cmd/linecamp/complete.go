@@ -11,7 +11,6 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/manifest"
-
 	"linecamp/manifest/store/drive"
 	"linecamp/verify/history"
 )
@@ -137,7 +136,7 @@ func plainWords(names ...string) []string {
 // whose name may not be offered is offered by its object's, which always may.
 func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 	for _, c := range a.Copies {
-		if c.Kind != config.KindDrive {
+		if !c.Can().Local {
 			continue
 		}
 		d, err := drive.Open(c.Root, c.ID)

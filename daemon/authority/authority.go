@@ -53,11 +53,14 @@ const (
 type Copy struct {
 	ID, Name string
 	Root     store.Root  // nil where it is out of reach
-	Bucket   bool        // it knows no locks, so the round that records is named there
 	Usable   func() bool // in this round, until now
 	CanRead  func() bool // also one that takes no more in this round
 	Fail     func(error) // what ends its part in the round
 }
+
+// Can tells what the copy can do. Where it is Shared, no lock keeps others out, so the
+// round that records is named there.
+func (c Copy) Can() store.Abilities { return store.CanOf(c.Root) }
 
 // Recorder is one state folder in one round that may record.
 type Recorder struct {

@@ -86,7 +86,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 			c.Fail(fmt.Errorf("writing who records there: %w", err))
 		default:
 			r.named[i] = named{Author: mine, asked: true}
-			if !c.Bucket {
+			if !c.Can().Shared {
 				continue
 			}
 			if a, info, err := store.ReadAuthor(ctx, c.Root); err == nil && a == mine {
@@ -105,7 +105,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 // a bucket in reach. A bucket that cannot be asked now does not stop a drive.
 func (r *Recorder) Recheck(ctx context.Context) error {
 	for i, c := range r.Copies {
-		if !c.Bucket || !c.Usable() {
+		if !c.Can().Shared || !c.Usable() {
 			continue
 		}
 		if err := r.askAgain(ctx, i); err != nil {

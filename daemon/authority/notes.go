@@ -119,7 +119,7 @@ func NoteSeal(ctx context.Context, l Notes, c Copy, s *manifest.Seal) error {
 		return nil
 	}
 	etag := ""
-	if c.Bucket {
+	if c.Can().Tagged {
 		info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
 		if err != nil {
 			return fmt.Errorf("looking at its seal: %w", err)
@@ -144,7 +144,7 @@ func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
 // the one last seen.
 func sameSeal(ctx context.Context, l Notes, c Copy) (int, bool) {
 	n, etag, err := NotedSeal(l, c.ID)
-	if !c.Bucket || err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
+	if !c.Can().Tagged || err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
 		return 0, false // a full file says nothing of the next one
 	}
 	info, err := c.Root.Stat(ctx, manifest.SealFile((n-1)/manifest.SealLines))

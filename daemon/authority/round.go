@@ -55,7 +55,7 @@ func (r *Recorder) Begin(ctx context.Context) error {
 	}
 	for i, c := range r.Copies {
 		a := r.named[i]
-		if !r.Accepted && c.Bucket && c.Usable() && a.Recording && a.Author.Author == r.Author && !slices.Contains(own, a.Round) {
+		if !r.Accepted && c.Can().Shared && c.Usable() && a.Recording && a.Author.Author == r.Author && !slices.Contains(own, a.Round) {
 			r.Wait(fmt.Sprintf("in %s %s, or was stopped on the way; if this computer was put back from a backup since, say so with `linecamp mirror --accept-changes`, and if it is a copy, run `linecamp setup --take-over` on the one that is to go on recording", c.Name, RecordsThere), true)
 			return ErrHoldOff
 		}
@@ -68,7 +68,7 @@ func (r *Recorder) Begin(ctx context.Context) error {
 		return err
 	}
 	for i, c := range r.Copies {
-		if !c.Bucket || !c.Usable() {
+		if !c.Can().Shared || !c.Usable() {
 			continue
 		}
 		if err := r.nameIn(ctx, i, id); err != nil {
@@ -116,7 +116,7 @@ func (r *Recorder) nameIn(ctx context.Context, i int, id string) error {
 // next round.
 func (r *Recorder) End(ctx context.Context, copyID string, hasAll func() bool) error {
 	i := slices.IndexFunc(r.Copies, func(c Copy) bool { return c.ID == copyID })
-	if i < 0 || i >= len(r.named) || !r.Copies[i].Bucket || !r.Copies[i].Usable() || ctx.Err() != nil {
+	if i < 0 || i >= len(r.named) || !r.Copies[i].Can().Shared || !r.Copies[i].Usable() || ctx.Err() != nil {
 		return nil
 	}
 	own, err := ownRounds(r.Notes, r.Author)

@@ -170,9 +170,9 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 	if err := seal.Append(line); err != nil {
 		return err
 	}
-	for _, bucket := range []bool{true, false} {
+	for _, shared := range []bool{true, false} {
 		for _, c := range open {
-			if c.Bucket != bucket {
+			if c.Can().Shared != shared {
 				continue
 			}
 			if err := store.WriteSeal(ctx, c.Root, seal); err != nil {

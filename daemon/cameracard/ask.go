@@ -7,14 +7,13 @@ import (
 	"io/fs"
 	"sync"
 
+	"golang.org/x/sync/errgroup"
+
 	"linecamp/daemon/archive"
-	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // asking is how many files a copy is asked for at once: a link's latency is
@@ -86,7 +85,7 @@ func (k *kept) askFor(ctx context.Context, h *reach.Copy, s stored, is verify.He
 		return "cannot be asked now whether it still has it", nil
 	case info.Size != is.Size || !info.SHA256.IsZero() && info.SHA256 != is.SHA256:
 		return "has other bytes in its place", nil
-	case h.Kind == config.KindS3 && info.SHA256.IsZero() && info.ETag != is.ETag:
+	case h.Can().Tagged && info.SHA256.IsZero() && info.ETag != is.ETag:
 		return "has something in its place that changed since", nil
 	}
 	return "", nil

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-	"linecamp/daemon/config"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/reach"
@@ -65,7 +64,7 @@ func foreign(a *archive.Archive, card string) error {
 	}
 	for _, c := range a.Config.Copies {
 		root, err := archive.Resolved(c.Root)
-		if c.Kind == config.KindDrive && err == nil && (at == root || archive.Within(at, root)) {
+		if c.Can().Local && err == nil && (at == root || archive.Within(at, root)) {
 			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.Config.Name, intake.ErrAsked)
 		}
 	}
@@ -192,7 +191,7 @@ func digest(ctx context.Context, name string) (manifest.Digest, error) {
 func placeOf(a *archive.Archive, h *reach.Copy, card string) keptCopy {
 	c := keptCopy{name: h.Name, here: h.Root != nil}
 	switch {
-	case h.Kind == config.KindS3 && h.Root != nil:
+	case h.Root != nil && !h.Can().Local:
 		c.device = "bucket"
 		if u, err := url.Parse(h.URL); err == nil {
 			c.device = "bucket at " + u.Host

@@ -145,7 +145,7 @@ func (m *mender) candidates(ctx context.Context, n need, inv *manifest.Inventory
 			if itself || m.lost[c.Name] != "" || m.bad[[3]string{c.Name, inv.Slug(), p}] {
 				continue
 			}
-			if c.Root.Kind() == "drive" {
+			if c.Root.Can().Local {
 				drives = append(drives, onCopy(c, inv.Slug()+"/"+p, fits))
 			} else {
 				far = append(far, onCopy(c, inv.Slug()+"/"+p, fits))

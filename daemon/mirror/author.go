@@ -58,7 +58,7 @@ func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 // mark stays, unless it is sure that nothing is stored.
 func (m *making) leave() error {
 	m.left()
-	if m.c.Kind == "s3" && (m.build == nil || m.doubt || len(m.found) > 0) {
+	if !m.c.Can().Staged && (m.build == nil || m.doubt || len(m.found) > 0) {
 		return nil
 	}
 	return m.r.dropMark(m.mark())
@@ -67,7 +67,7 @@ func (m *making) leave() error {
 // left notes where the next copy may go on with the version: in a bucket, if each
 // write to it was answered, so that its listing shows all there is.
 func (m *making) left() {
-	if m.c.Kind == "s3" && m.build != nil && m.fresh && !m.doubt {
+	if !m.c.Can().Staged && m.build != nil && m.fresh && !m.doubt {
 		m.c.mu.Lock()
 		m.c.answered[m.mark()] = true
 		m.c.mu.Unlock()
@@ -333,7 +333,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		info.SHA256 = d
 		m.mu.Lock()
 		m.stored[path] = info
-		if m.c.Kind == "s3" {
+		if !m.c.Can().Staged {
 			m.found[path] = d // it cannot be taken back: the version must name it
 		}
 		m.mu.Unlock()
@@ -353,7 +353,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 			m.r.wait(m.st.Group.Files[l].Path, ReasonCopied, false)
 		}
 		return nil
-	case errors.Is(err, store.ErrConflict) && m.c.Kind == "s3":
+	case errors.Is(err, store.ErrConflict) && !m.c.Can().Staged:
 		// Something this round's listing did not show lies at the path: it is
 		// named by the version, and the file gets another path.
 		return m.learnFound(ctx, path)

@@ -48,7 +48,7 @@ type copyRun struct {
 
 func newCopyRun(r *round, c Copy) *copyRun {
 	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[mark]bool{}, blocked: map[string]string{}}
-	if c.Kind == "s3" {
+	if !c.Can().Local {
 		run.workers = 4 // a link's latency is hidden by several files under way
 	}
 	if r.OneByOne {
@@ -64,7 +64,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 
 // forOthers is the copy as the rooms below see it.
 func (c *copyRun) forOthers() authority.Copy {
-	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Bucket: c.Kind == "s3", Usable: c.usable, CanRead: c.canRead, Fail: c.fail}
+	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Usable: c.usable, CanRead: c.canRead, Fail: c.fail}
 }
 
 // usable reports whether the copy can be read and written in this round.

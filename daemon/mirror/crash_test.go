@@ -288,7 +288,7 @@ func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) 
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: authorID, Machine: "office", Tally: w.g.days[w.day],
 		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most}
 	for _, c := range w.copies {
-		m := Copy{Name: c.name, ID: c.id, Kind: c.kind, Root: c.root, Away: c.away}
+		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away}
 		if c.away {
 			m.Root = nil
 		} else {

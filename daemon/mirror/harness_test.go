@@ -149,7 +149,7 @@ func (r *ranch) in() In {
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: r.author, Machine: "office", Tally: r.tally(),
 		Ledger: r.led, Cache: r.cache, Now: func() time.Time { return r.now }}
 	for _, c := range r.copies {
-		m := Copy{Name: c.name, ID: c.id, Kind: c.kind, Root: c.root, Away: c.away, Err: c.err}
+		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away, Err: c.err}
 		if c.away || c.err != nil {
 			m.Root = nil
 		}

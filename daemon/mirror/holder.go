@@ -36,9 +36,9 @@ func (r *round) firstHolder() *copyRun { return r.nextHolder(nil) }
 
 // nextHolder is firstHolder without those that failed.
 func (r *round) nextHolder(failed map[*copyRun]error) *copyRun {
-	for _, kind := range []string{"drive", "s3"} {
+	for _, local := range []bool{true, false} {
 		for _, c := range r.copies {
-			if _, tried := failed[c]; c.Kind == kind && c.usable() && !tried {
+			if _, tried := failed[c]; c.usable() && c.Can().HoldsFirst && c.Can().Local == local && !tried {
 				return c
 			}
 		}
@@ -61,7 +61,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		return err
 	}
 	for _, m := range all {
-		if m.copyID != first.ID || first.Kind != "drive" && !first.hasAnswered(m) {
+		if m.copyID != first.ID || !first.Can().Local && !first.hasAnswered(m) {
 			continue
 		}
 		inv, err := first.lookFor(ctx, m.slug, m.n)
@@ -69,7 +69,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil: // begin says that the site waits, and for which copy
-		case inv == nil && first.Kind != "drive": // its content, if any, goes into the version
+		case inv == nil && !first.Can().Staged: // its content, if any, goes into the version
 		case inv == nil:
 			if err := r.passOver(m); err != nil {
 				return err

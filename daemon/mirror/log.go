@@ -93,7 +93,7 @@ const sealingKey = "seal being written"
 // seals reports whether the copy's seal still has just n lines after a line
 // could not be added. A drive can tell; a write to a bucket may still arrive.
 func (c *copyRun) seals(ctx context.Context, n int) bool {
-	if c.Kind != "drive" {
+	if !c.Can().Local {
 		return false
 	}
 	s, err := store.ReadSeal(ctx, c.Root)

@@ -234,7 +234,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 			r.heldUp(HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
 			return nil, nil, hold, nil
 		}
-		if c.Kind != "s3" {
+		if c.Can().Staged {
 			continue // what a drive had begun is private to it
 		}
 		b, err := c.Root.Begin(ctx, slug, n)

@@ -106,7 +106,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 				}
 			}
 		}
-		if c.Kind != "s3" {
+		if c.Can().Staged {
 			continue
 		}
 		// Content of a version that was never finished may lie in a bucket; the

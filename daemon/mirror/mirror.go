@@ -46,11 +46,13 @@ import (
 type Copy struct {
 	Name string
 	ID   string // the copy's uuid, which its root carries
-	Kind string // "drive" or "s3"
 	Root store.Root
 	Err  error // why Root is nil
 	Away bool  // not plugged in, within the days its owner allows
 }
+
+// Can tells what the copy can do; nothing while it is out of reach.
+func (c Copy) Can() store.Abilities { return store.CanOf(c.Root) }
 
 // Acceptance is a person's word that a large change is meant.
 type Acceptance struct {

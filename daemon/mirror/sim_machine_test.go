@@ -140,7 +140,7 @@ func copyTree(from, to string) error {
 func (s *sim) reach(ctx context.Context) (copies []Copy, leave func()) {
 	var undo []func()
 	for _, c := range s.copies {
-		is := Copy{Name: c.name, ID: c.id, Kind: c.kind, Away: c.trouble.kind == "away"}
+		is := Copy{Name: c.name, ID: c.id, Away: c.trouble.kind == "away"}
 		root, err := c.open(ctx)
 		if err == nil {
 			undo = append(undo, func() { root.Close() })

@@ -153,7 +153,7 @@ func (s *sim) checkRot(m *machine) {
 			if !kept {
 				want = is.lacking[key]
 			}
-			if d.Kind == verify.Stray && c.Kind == "s3" && s.unnamable(d) || d.Kind != verify.Stray && !s.anywhere(want) {
+			if d.Kind == verify.Stray && !c.Can().Local && s.unnamable(d) || d.Kind != verify.Stray && !s.anywhere(want) {
 				continue
 			}
 			s.t.Fatalf("%s is left with damage: %+v", c.Name, d)

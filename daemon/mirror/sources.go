@@ -68,7 +68,7 @@ func (r *round) sourcesFor(o *sites.Object, n int, wanted map[string]manifest.Di
 
 // rank puts copies that cost nothing to read before those behind a link.
 func rank(c *copyRun) int {
-	if c.Kind == "drive" {
+	if c.Can().Local {
 		return 0
 	}
 	return 1

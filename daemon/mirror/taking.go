@@ -113,7 +113,7 @@ func (t *taking) bring(ctx context.Context) error {
 
 func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
 	h := verify.Held{Path: path, SHA256: d, Files: t.people[d], Size: info.Size, XXH64: info.XXH64, ETag: info.ETag}
-	if t.c.Kind == "s3" {
+	if t.c.Can().Confirms {
 		h.Confirmed = t.c.r.Now()
 	}
 	t.mu.Lock()

@@ -108,7 +108,7 @@ func (r *Copies) Nearest() []*Copy {
 }
 
 func rank(c *Copy) int {
-	if c.Kind == config.KindDrive {
+	if c.Can().Local {
 		return 0
 	}
 	return 1

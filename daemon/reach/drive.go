@@ -54,6 +54,6 @@ func (o Opener) swapped(c config.Copy) bool {
 	defer other.Close()
 	id, err := other.Identity(context.Background())
 	return err == nil && slices.ContainsFunc(o.Archive.Copies, func(other config.Copy) bool {
-		return other.Kind == config.KindDrive && other.ID != c.ID && strings.EqualFold(other.ID, id.CopyID)
+		return other.Can().Local && other.ID != c.ID && strings.EqualFold(other.ID, id.CopyID)
 	})
 }

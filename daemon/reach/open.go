@@ -37,17 +37,10 @@ func (o Opener) One(ctx context.Context, c config.Copy, limit time.Duration) (st
 			}
 		}()
 		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
-			return nil, fmt.Errorf("%s did not answer within %d seconds: %w", place(c), int(limit.Seconds()), store.ErrUnreachable)
+			return nil, fmt.Errorf("%s did not answer within %d seconds: %w", c.Place(), int(limit.Seconds()), store.ErrUnreachable)
 		}
 		return nil, ctx.Err()
 	}
-}
-
-func place(c config.Copy) string {
-	if c.Kind == config.KindDrive {
-		return c.Root
-	}
-	return c.URL
 }
 
 func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error) {

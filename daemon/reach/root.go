@@ -48,8 +48,8 @@ func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
 	if err != nil {
 		return nil, store.Identity{}, ra.orNear(ctx, err, nil)
 	}
-	h.Root, h.Kind = root, root.Kind()
-	if h.Kind == config.KindS3 {
+	h.Root, h.Kind = root, root.Can().Kind
+	if !h.Can().Local {
 		h.URL, h.Region, h.Credentials, h.CAFile = strings.TrimRight(ra.Root, "/"), ra.Region, ra.Credentials, ra.CAFile
 	} else {
 		h.Copy.Root = ra.Root

@@ -3,7 +3,7 @@ package reach
 import (
 	"fmt"
 
-	"linecamp/daemon/config"
+	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 )
 
@@ -38,8 +38,9 @@ func (h *Copy) Note() string {
 	switch {
 	case h.Away:
 		return h.Err.Error()
-	case h.Root != nil && h.Kind == config.KindDrive && h.Root.Name() != h.Copy.Root:
-		return fmt.Sprintf("it is plugged in at %s, not at %s, and was found by its id", h.Root.Name(), h.Copy.Root)
+	}
+	if at, ok := h.Root.(store.Placed); ok && at.Folder() != h.Copy.Root {
+		return fmt.Sprintf("it is plugged in at %s, not at %s, and was found by its id", at.Name(), h.Copy.Root)
 	}
 	return ""
 }

@@ -25,7 +25,7 @@ func (w *Watch) Back(ctx context.Context, copies []config.Copy, missed func(conf
 	ctx, cancel := context.WithTimeout(ctx, Glance)
 	defer cancel()
 	for _, c := range copies {
-		if c.Kind != config.KindDrive || !missed(c) {
+		if !c.Can().Local || !missed(c) {
 			continue
 		}
 		if _, hangs := w.looking.LoadOrStore(c.ID, true); hangs {

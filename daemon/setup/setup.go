@@ -295,7 +295,7 @@ func agree(tried []*trial, archive string) (id, name string, err error) {
 func shared(cfg config.Archive) []string {
 	var drives []samedisk.Drive
 	for _, c := range cfg.Copies {
-		if c.Kind == config.KindDrive {
+		if c.Can().Local {
 			drives = append(drives, samedisk.Drive{Name: c.Name, Folder: c.Root})
 		}
 	}

@@ -27,7 +27,7 @@ type trial struct {
 	adopted  bool // a root of ours was there
 	identity store.Identity
 	notes    []string
-	able     s3.Abilities
+	able     s3.Tried
 }
 
 // CopyReport is what setup has to say of one copy.
@@ -183,10 +183,7 @@ func (t *trial) settle(ctx context.Context, archiveID, archive, machine string, 
 		t.notes = append(t.notes, note)
 	}
 	t.ID = t.identity.CopyID
-	r := CopyReport{Copy: t.Name, Kind: t.Kind, Place: t.Copy.Root, ID: t.ID, Adopted: t.adopted, Notes: t.notes}
-	if t.Kind == config.KindS3 {
-		r.Place = t.URL
-	}
+	r := CopyReport{Copy: t.Name, Kind: t.Kind, Place: t.Place(), ID: t.ID, Adopted: t.adopted, Notes: t.notes}
 	if r.Notes == nil {
 		r.Notes = []string{}
 	}
@@ -201,7 +198,7 @@ func fits(cfg config.Archive, tried []*trial) []string {
 	total, largest, name := measure(cfg.Folder)
 	var notes []string
 	for _, t := range tried {
-		if t.Kind != config.KindDrive {
+		if !t.Can().Local {
 			continue
 		}
 		free, most, ok := space(t.Copy.Root)

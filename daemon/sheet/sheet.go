@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
@@ -88,10 +87,7 @@ func sheet(a *archive.Archive) (paper.Sheet, error) {
 	}
 	keys := keyIDs(a)
 	for _, c := range a.Config.Copies {
-		p := paper.Place{Name: c.Name, Where: c.Where, Address: c.Root, Key: keys[c.ID]}
-		if c.Kind == config.KindS3 {
-			p.Bucket, p.Address, p.Region = true, c.URL, c.Region
-		}
+		p := paper.Place{Name: c.Name, Where: c.Where, Address: c.Place(), Region: c.Region, Bucket: !c.Can().Local, Key: keys[c.ID]}
 		s.Places = append(s.Places, p)
 	}
 	return s, nil
@@ -153,7 +149,7 @@ func NotePrinted(a *archive.Archive, file string) (PaperReport, error) {
 func keyIDs(a *archive.Archive) map[string]string {
 	ids := map[string]string{}
 	for _, c := range a.Config.Copies {
-		if c.Kind != config.KindS3 {
+		if c.Can().Local {
 			continue
 		}
 		if id, _, _, err := s3.Credentials(c.Credentials); err == nil {

@@ -10,10 +10,8 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-	"linecamp/daemon/glance"
-
 	"linecamp/daemon/attention"
-	"linecamp/daemon/config"
+	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest"
@@ -90,7 +88,7 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.T
 			return glance.Seen{Files: files, Print: print}, err
 		}
 	}
-	k, err := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return h.Kind != config.KindDrive })})
+	k, err := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return !h.Can().Local })})
 	if err != nil {
 		return glance.Seen{}, err
 	}

@@ -8,7 +8,6 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
-	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
@@ -68,7 +67,7 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 		s.since = cmp.Or(seen.LastReachable, seen.AwaySince)
 	case seen.State == mirror.Failed:
 		s.state, s.err = mirror.Failed, lastError(seen)
-	case seen.State == mirror.Unreachable && h.Kind == config.KindS3:
+	case seen.State == mirror.Unreachable && !h.Can().Local:
 		s.state, s.err = mirror.Unreachable, "in the last round: "+lastError(seen)
 		if h.Root != nil {
 			s.err += " (it answers now)"

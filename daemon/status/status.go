@@ -11,14 +11,13 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-	"linecamp/daemon/sheet"
-
 	"linecamp/daemon/attention"
-	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/daemon/service"
+	"linecamp/daemon/sheet"
+	"linecamp/manifest/store"
 	"linecamp/verify"
 )
 
@@ -138,8 +137,8 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 	s.SheetPrinted = moment(printed)
 	var drives []samedisk.Drive
 	for _, h := range r.Open() {
-		if h.Kind == config.KindDrive {
-			drives = append(drives, samedisk.Drive{Name: h.Name, Folder: h.Root.Name()})
+		if at, ok := h.Root.(store.Placed); ok {
+			drives = append(drives, samedisk.Drive{Name: h.Name, Folder: at.Folder()})
 		}
 	}
 	s.Notes = samedisk.Notes(a.Config.Folder, drives)
@@ -161,7 +160,7 @@ func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, er
 	if figures.Files > 0 && figures.ReadBackFiles == figures.Files {
 		c.LastVerified = moment(figures.OldestReadBack)
 	}
-	if h.Kind == config.KindS3 && h.Copy.Fence == "none" {
+	if h.Copy.Fence == "none" {
 		c.Fence = "none"
 	}
 	c.State, c.Error, c.Note, c.ToGo = now.state, now.err, now.note, now.toGo

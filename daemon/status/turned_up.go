@@ -8,7 +8,6 @@ import (
 	"sync"
 
 	"linecamp/daemon/archive"
-
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/words"
@@ -27,7 +26,7 @@ func turnedUp(ctx context.Context, a *archive.Archive) []back {
 	found := make([]*back, len(a.Config.GivenUp))
 	var looking sync.WaitGroup
 	for i, c := range a.Config.GivenUp {
-		if c.Kind != config.KindDrive {
+		if !c.Can().Local {
 			continue
 		}
 		looking.Go(func() {

@@ -357,7 +357,7 @@ func testLock(t *testing.T, p *place) {
 func setAside(t *testing.T, r store.Root, aside string) []string {
 	t.Helper()
 	var out []string
-	if r.Kind() == "drive" {
+	if r.Can().Local {
 		for _, k := range keys(t, r, "extensions/linecamp-quarantine") {
 			out = append(out, string(readAll(t, r, k)))
 		}

@@ -151,8 +151,8 @@ type Root interface {
 	// Name is a plain description for messages: the drive's folder or the
 	// bucket's address. It never holds a secret.
 	Name() string
-	// Kind is "drive" or "s3".
-	Kind() string
+	// Can tells what this kind of copy can do.
+	Can() Abilities
 	// Identity reads which copy this is; ErrNoRoot when nothing of ours is
 	// there or its identity is damaged.
 	Identity(context.Context) (Identity, error)

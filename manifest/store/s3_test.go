@@ -204,7 +204,7 @@ func TestS3ReadBack(t *testing.T) {
 func TestS3Probe(t *testing.T) {
 	servers(t, func(t *testing.T, srv *s3test.Server) {
 		ctx := t.Context()
-		probe := func(t *testing.T, p *place) s3.Abilities {
+		probe := func(t *testing.T, p *place) s3.Tried {
 			t.Helper()
 			r := p.open().(*s3.Bucket)
 			for range 2 { // the second finds what the first may have left
@@ -221,7 +221,7 @@ func TestS3Probe(t *testing.T) {
 			must(t, err)
 			return a
 		}
-		all := s3.Abilities{CreateOnly: true, IfMatch: true, Checksum: true, Reports: true, VersioningKnown: true}
+		all := s3.Tried{CreateOnly: true, IfMatch: true, Checksum: true, Reports: true, VersioningKnown: true}
 		p := s3Place(t, srv, nil)
 		if a := probe(t, p); a != all {
 			t.Errorf("%+v", a)

@@ -116,7 +116,7 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 				continue
 			}
 			temp, size, err := d.write(ctx, s, it, content, f)
-			if errors.Is(err, store.ErrDigest) && s.Root.Kind() == "s3" {
+			if errors.Is(err, store.ErrDigest) && !s.Root.Can().Local {
 				temp, size, err = d.write(ctx, s, it, content, f) // the link may have changed them
 			}
 			var t targetError

@@ -64,14 +64,13 @@ func (r *check) post(ctx context.Context, j job) bool {
 func (r *check) do(ctx context.Context, j job) {
 	held, known := j.object.held[j.path]
 	known = known && held.SHA256 == j.want
-	s3 := r.c.Root.Kind() == "s3"
 	if known && j.listed && j.info.Size != held.Size {
 		r.damaged(ctx, j.object, j.damage(verify.Altered, differs(j.info.Size, held.Size)))
 		r.progress(held.Size)
 		return
 	}
 	switch {
-	case s3 && (j.confirm || r.o.Quick):
+	case r.c.Root.Can().Tagged && (j.confirm || r.o.Quick):
 		r.ask(ctx, j, held, known)
 	case r.o.Quick && known && held.XXH64 != 0:
 		r.quick(ctx, j, held)
@@ -87,7 +86,7 @@ func (j job) damage(kind, detail string) verify.Damage {
 // full reads every byte and compares the SHA-256.
 func (r *check) full(ctx context.Context, j job, held verify.Held, known bool) {
 	what := sha
-	if r.c.Root.Kind() != "s3" && (!known || held.XXH64 == 0) {
+	if r.c.Root.Can().Local && (!known || held.XXH64 == 0) {
 		what |= xxh // for quick checks to come
 	}
 	got, err := r.read(ctx, j, what)
@@ -95,7 +94,7 @@ func (r *check) full(ctx context.Context, j job, held verify.Held, known bool) {
 		r.failed(ctx, j, err)
 		return
 	}
-	if got.sha != j.want && r.c.Root.Kind() == "s3" {
+	if got.sha != j.want && !r.c.Root.Can().Local {
 		// The link may have changed them: what comes twice is what is there.
 		again, err := r.read(ctx, j, sha)
 		if err != nil {
@@ -304,7 +303,7 @@ func (o *object) sizeOf(ctx context.Context, r *check, j job) (int64, bool) {
 	if held, ok := o.held[j.path]; ok && held.SHA256 == j.want {
 		return held.Size, true
 	}
-	if r.c.Root.Kind() == "s3" && r.o.Allowance >= 0 {
+	if r.c.Root.Can().Metered && r.o.Allowance >= 0 {
 		return 0, false // a metered link is spared the records; the service says how long it is
 	}
 	o.sizesMu.Lock()

@@ -109,7 +109,7 @@ func (r *check) settle(ctx context.Context) {
 	if cause := context.Cause(ctx); cause != nil {
 		// A drive on its way out makes files look gone and unreadable. A bucket
 		// that does not answer said nothing of the kind.
-		if r.c.Root.Kind() != "s3" && !errors.Is(cause, errInARow) {
+		if r.c.Root.Can().Local && !errors.Is(cause, errInARow) {
 			rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
 		}
 		rep.Error = words.Plain(plain(cause))

@@ -60,7 +60,7 @@ func (r *check) readOnce(ctx context.Context, slug, path string, limit int64) (b
 }
 
 func (r *check) downloaded(n int64) {
-	if r.c.Root.Kind() != "s3" {
+	if !r.c.Root.Can().Metered {
 		return
 	}
 	r.mu.Lock()
@@ -238,7 +238,7 @@ func (r *check) rememberOurs(o *object, path string, b []byte, p pair, files map
 // downloading them: both were read back once, the listing shows them unchanged
 // since, and what they hold is known. n is the version, 0 for the newest.
 func (r *check) rememberedPair(o *object, files map[string]store.Info, invPath, sidePath string, exp *manifest.Inventory, n int) (pair, bool) {
-	if r.c.Root.Kind() != "s3" || exp == nil || (!r.o.Quick && r.o.Allowance < 0) {
+	if !r.c.Root.Can().Tagged || exp == nil || (!r.o.Quick && r.o.Allowance < 0) {
 		return pair{}, false
 	}
 	if n == 0 {

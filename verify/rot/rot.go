@@ -164,7 +164,7 @@ func (r *check) run(ctx context.Context) error {
 	}
 	r.checkRoot(ctx)
 	r.jobs = make(chan job, 4*r.o.Workers)
-	if r.c.Root.Kind() == "s3" && !r.o.Quick && r.o.Allowance >= 0 {
+	if r.c.Root.Can().Metered && !r.o.Quick && r.o.Allowance >= 0 {
 		r.chosen = &choice{left: r.o.Allowance}
 	}
 	r.countTotal()
@@ -258,7 +258,7 @@ func (r *check) walk(ctx context.Context) error {
 	if broke == nil {
 		flush()
 	} else {
-		if r.c.Root.Kind() == "s3" {
+		if !r.c.Root.Can().Local {
 			return r.stopped(fmt.Errorf("listing it: %w", broke))
 		}
 		if err := r.oneByOne(ctx, seen); err != nil {

@@ -6,7 +6,7 @@ import (
 	"path"
 	"strings"
 
-	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/ocfl"
 )
@@ -19,11 +19,11 @@ import (
 // listing and all inventories again, which a metered link is spared; `verify
 // --root` does it on request.
 func (r *check) holdAgainstStandard(ctx context.Context) error {
-	d, ok := r.c.Root.(*drive.Drive)
-	if !ok || r.o.Quick {
+	at, ok := r.c.Root.(store.Placed)
+	if !ok || !at.Can().OCFL || r.o.Quick {
 		return nil
 	}
-	folder, err := ocfl.OpenFolder(d.Name())
+	folder, err := ocfl.OpenFolder(at.Folder())
 	if err != nil {
 		return err
 	}

@@ -124,10 +124,10 @@ func (c *Holds) Learn(ctx context.Context, isShort bool, scan func(context.Conte
 	switch {
 	case !scanned || isShort:
 		err = c.readAnew(ctx, isShort, scan)
-	case c.Copy.Bucket:
-		err = c.look(ctx)
-	default:
+	case c.Copy.Can().Local:
 		err = c.glance(ctx, scan)
+	default:
+		err = c.look(ctx)
 	}
 	if err == nil {
 		err = c.settleNoted(ctx)
@@ -203,7 +203,7 @@ func (c *Holds) readAnew(ctx context.Context, isShort bool, scan func(context.Co
 	if err := c.KeepLost(); err != nil { // before anything is forgotten
 		return err
 	}
-	if isShort && !c.Copy.Bucket { // nothing tells whether the files are those that were read back
+	if isShort && !c.Copy.Can().Tagged { // nothing tells whether the files are those that were read back
 		if err := c.Ledger.ForgetCopy(c.Copy.ID); err != nil {
 			return err
 		}

@@ -196,7 +196,7 @@ func openWorking(folder, raw string) (io.ReadCloser, int64, error) {
 func Held(c authority.Copy, key string, size int64) Source {
 	return Source{
 		name: c.Name,
-		link: c.Bucket,
+		link: !c.Can().Local,
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
 			if err == nil && size >= 0 && info.Size > size {

@@ -35,7 +35,7 @@ type Drive struct {
 	most int64 // bytes of the largest file it can hold; 0 for no limit
 }
 
-var _ store.Root = (*Drive)(nil)
+var _ store.Placed = (*Drive)(nil)
 
 // Open opens the copy in a folder. copyID is the copy it must be, "" for
 // any. It never creates anything: a folder that is missing, or that is the
@@ -119,7 +119,14 @@ func (d *Drive) expect(copyID string) error {
 func (d *Drive) WrapDisk(w func(Disk) Disk) { d.disk = w(d.disk) }
 
 func (d *Drive) Name() string { return manifest.Printable(d.path) }
-func (d *Drive) Kind() string { return "drive" }
+
+// Can is what every drive can do.
+var Can = store.Abilities{Kind: "drive", OCFL: true, HoldsFirst: true, Local: true, Staged: true}
+
+func (d *Drive) Can() store.Abilities { return Can }
+
+// Folder is the drive's folder as the system knows it.
+func (d *Drive) Folder() string { return d.path }
 
 func (d *Drive) Close() error { return errors.Join(d.dir.Close(), d.root.Close()) }
 

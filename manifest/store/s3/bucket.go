@@ -60,6 +60,11 @@ type Bucket struct {
 
 var _ store.Root = (*Bucket)(nil)
 
+// Can is what every bucket can do.
+var Can = store.Abilities{Kind: "s3", OCFL: true, HoldsFirst: true, Metered: true, Shared: true, Tagged: true, Confirms: true}
+
+func (s *Bucket) Can() store.Abilities { return Can }
+
 // Open prepares to use a bucket. It sends nothing: the first request tells
 // whether anything is there.
 func Open(ctx context.Context, o Options) (*Bucket, error) {
@@ -96,7 +101,6 @@ func Open(ctx context.Context, o Options) (*Bucket, error) {
 }
 
 func (s *Bucket) Name() string { return s.at.String() }
-func (s *Bucket) Kind() string { return "s3" }
 func (s *Bucket) Close() error { return nil }
 
 func (s *Bucket) Identity(ctx context.Context) (store.Identity, error) {

@@ -13,8 +13,8 @@ import (
 	"linecamp/manifest/store"
 )
 
-// Abilities is what a probe found out about a service.
-type Abilities struct {
+// Tried is what a probe found out about a service.
+type Tried struct {
 	CreateOnly      bool // obeys If-None-Match: *
 	IfMatch         bool // obeys If-Match
 	Checksum        bool // refuses a body that does not match its SHA-256
@@ -30,7 +30,7 @@ var probeText = []byte("linecamp tried here whether this bucket keeps its promis
 // Probe tries what a copy relies on, with one tiny key that it deletes again.
 // Deleting is the only time linecamp would use that right; where it is not
 // given, the key stays, and the next probe uses the same one.
-func (s *Bucket) Probe(ctx context.Context) (a Abilities, err error) {
+func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 	// Listing needs a right of its own, and tells early if nothing is there.
 	for _, err := range s.List(ctx, "extensions/linecamp-root") {
 		if err != nil {
