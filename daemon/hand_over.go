@@ -4,15 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
-
-	"linecamp/daemon/archive"
 
 	"linecamp/daemon/handover"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
+	"linecamp/manifest/within"
 	"linecamp/verify"
 	"linecamp/verify/bag"
 	"linecamp/verify/history"
@@ -80,21 +78,7 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 // place refuses a folder in the working folder: the next round would take the bag
 // for new photos.
 func (o HandOverOptions) place(folder string) error {
-	into, err := filepath.Abs(o.Into)
-	if err != nil || folder == "" {
-		return err
-	}
-	if folder, err = archive.Resolved(folder); err != nil {
-		return nil // it is not there, so nothing lies in it
-	}
-	for {
-		if real, err := filepath.EvalSymlinks(into); err == nil {
-			into = real
-			break
-		}
-		into = filepath.Dir(into) // what is not made yet
-	}
-	if archive.Within(into, folder) {
+	if folder != "" && within.Folder(o.Into, folder) {
 		return fmt.Errorf("%s lies in the working folder, where the bag would be kept as new photos, so it %w; choose a folder outside", o.Into, handover.ErrInto)
 	}
 	return nil

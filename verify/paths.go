@@ -1,13 +1,13 @@
 package verify
 
 import (
-	"io/fs"
 	"path"
 	"strconv"
 	"strings"
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/within"
 )
 
 // WorkingPath is the raw path, relative to the working folder, of a file that a
@@ -18,22 +18,10 @@ func WorkingPath(rec *manifest.Record, logical string) string {
 		raw = string(e.Raw)
 	}
 	p := path.Join(rec.Base, raw)
-	if !fs.ValidPath(toValid(p)) || p == "." {
+	if !within.Local(p) {
 		return ""
 	}
 	return p
-}
-
-// toValid lets fs.ValidPath judge the shape of a path whose names need not be
-// UTF-8.
-func toValid(p string) string {
-	b := []byte(p)
-	for i := range b {
-		if b[i] >= 0x80 {
-			b[i] = 'x'
-		}
-	}
-	return string(b)
 }
 
 // DateIn finds a visit's date in the elements of a path, for a file whose record

@@ -17,6 +17,7 @@ import (
 	"linecamp/manifest/card"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/within"
 )
 
 // Plan is a proposal for a card, with what is needed to file it.
@@ -167,27 +168,11 @@ func separate(card, folder string, insideAllowed bool) error {
 	if folder == "" {
 		return nil
 	}
-	a, err := archive.Resolved(card)
-	if err != nil {
-		return nil // reading the card will say so
-	}
-	b, err := archive.Resolved(folder)
-	if err != nil {
-		return nil
-	}
-	if a == b || archive.Within(b, a) || !insideAllowed && archive.Within(a, b) {
+	if within.Folder(folder, card) || !insideAllowed && within.Folder(card, folder) {
 		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
 	}
 	return nil
 }
 
-// Inside reports whether a file's place is a folder or lies below it, as far as
-// that can be told.
-func Inside(file, folder string) bool {
-	a, err := archive.Resolved(filepath.Dir(file))
-	if err != nil {
-		return false
-	}
-	b, err := archive.Resolved(folder)
-	return err == nil && archive.Within(a, b)
-}
+// Inside reports whether a file's place is a folder or lies below it.
+func Inside(file, folder string) bool { return within.Folder(filepath.Dir(file), folder) }

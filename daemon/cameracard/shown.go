@@ -14,16 +14,14 @@ import (
 	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
+	"linecamp/manifest/within"
 )
 
 // planKey is where the ledger keeps the plan that was shown last for a card. The
 // card is known by its place; whether another card lies there by now, its
 // pictures tell.
 func planKey(card string) string {
-	if real, err := archive.Resolved(card); err == nil {
-		card = real
-	}
-	return "plan shown for " + card
+	return "plan shown for " + within.Resolve(card)
 }
 
 // rememberPlan keeps the plan as it is shown, in each of the archives.
@@ -58,14 +56,9 @@ type sorting string
 // toSort reports whether a card is a folder in the working folder where files wait
 // for somebody to sort them. One where paths tell of a site's visits is none.
 func toSort(a *archive.Archive, card string, t *tally.Result, layout *layout.Layout) (sorting, error) {
-	c, err1 := archive.Resolved(card)
-	f, err2 := archive.Resolved(a.Config.Folder)
-	if err1 != nil || err2 != nil || c == f || !archive.Within(c, f) {
+	rel, err := filepath.Rel(within.Resolve(a.Config.Folder), within.Resolve(card))
+	if err != nil || rel == "." || !filepath.IsLocal(rel) {
 		return "", nil
-	}
-	rel, err := filepath.Rel(f, c)
-	if err != nil {
-		return "", err
 	}
 	from := sorting(filepath.ToSlash(rel))
 	for i := range t.Sites {

@@ -18,6 +18,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
+	"linecamp/manifest/within"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -58,13 +59,8 @@ func foreign(a *archive.Archive, card string) error {
 	if err := separate(card, a.Config.Folder, false); err != nil {
 		return err
 	}
-	at, err := archive.Resolved(card)
-	if err != nil {
-		return nil // reading the card will say so
-	}
 	for _, c := range a.Config.Copies {
-		root, err := archive.Resolved(c.Root)
-		if c.Can().Local && err == nil && (at == root || archive.Within(at, root)) {
+		if c.Can().Local && within.Folder(card, c.Root) {
 			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.Config.Name, intake.ErrAsked)
 		}
 	}
@@ -218,10 +214,8 @@ func driveDevice(root, folder, card string) (device, why string) {
 			return "", "is on the same disk as the working folder"
 		}
 	}
-	if rr, err := archive.Resolved(root); err == nil {
-		if rc, err := archive.Resolved(card); err == nil && archive.Within(rr, rc) {
-			return "", "lies in the folder that is to be wiped"
-		}
+	if within.Folder(root, card) {
+		return "", "lies in the folder that is to be wiped"
 	}
 	if d, err := intake.Device(card); err != nil || d == own {
 		return "", "is on the disk that is to be wiped"

@@ -16,6 +16,7 @@ import (
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/within"
 )
 
 // The names of cards, in any case.
@@ -302,7 +303,7 @@ func lies(s *tally.Site, dir string) bool {
 		return true
 	}
 	for f := range s.Files() {
-		if strings.HasPrefix(f.Path, dir+"/") {
+		if within.Below(f.Path, dir) {
 			return true
 		}
 	}

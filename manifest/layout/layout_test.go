@@ -10,7 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/manifest/dates"
-	"linecamp/manifest/names"
+	"linecamp/manifest/within"
 )
 
 // today is the day the tests take place on.
@@ -308,7 +308,7 @@ func sound(t interface{ Fatalf(string, ...any) }, path string, p Place) {
 	if p.Unfiled != (p.Site == "") {
 		t.Fatalf("%q: unfiled %v with site %q", path, p.Unfiled, p.Site)
 	}
-	if p.Base != "" && !names.Below(path, p.Base) {
+	if p.Base != "" && !within.Below(path, p.Base) {
 		t.Fatalf("%q: does not lie below its base %q", path, p.Base)
 	}
 	if p.Year != 0 && (p.Year < dates.FirstYear || p.Year > today.Year()+1) {

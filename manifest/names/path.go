@@ -8,11 +8,6 @@ func Base(path string) string { return path[strings.LastIndexByte(path, '/')+1:]
 // Parent is the path of the folder that a path lies in; "" is the top.
 func Parent(path string) string { return path[:max(strings.LastIndexByte(path, '/'), 0)] }
 
-// Below reports whether path lies in the folder dir or deeper; everything lies below "".
-func Below(path, dir string) bool {
-	return dir == "" || len(path) > len(dir) && path[len(dir)] == '/' && strings.HasPrefix(path, dir)
-}
-
 // Stem is a file name without its extension.
 func Stem(name string) string {
 	if i := strings.LastIndexByte(name, '.'); i > 0 {

@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"path"
 	"strings"
+
+	"linecamp/manifest/within"
 )
 
 // rootFiles are the files of a new root in the order they are written. The
@@ -65,7 +67,7 @@ func checkEmpty(ctx context.Context, r Root, id Identity) error {
 		if err != nil {
 			return err
 		}
-		if ours[info.Key] || MadeBySystem(info.Key) || strings.HasPrefix(info.Key, StagingFolder+"/") {
+		if ours[info.Key] || MadeBySystem(info.Key) || within.Below(info.Key, StagingFolder) {
 			continue
 		}
 		return fmt.Errorf("%s is not empty: %s is there. A copy needs a place of its own, for example a new folder inside: %w", r.Name(), Clip(info.Key), ErrNotEmpty)

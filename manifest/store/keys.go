@@ -2,10 +2,12 @@ package store
 
 import (
 	"fmt"
-	"io/fs"
 	"path"
 	"strconv"
 	"strings"
+	"unicode/utf8"
+
+	"linecamp/manifest/within"
 )
 
 // Keys with a fixed meaning, relative to the root.
@@ -31,7 +33,7 @@ const (
 // CheckKey refuses a key that is empty, absolute, or could lead out of the
 // root. "." is the root itself and is no key.
 func CheckKey(key string) error {
-	if !fs.ValidPath(key) || key == "." || strings.ContainsAny(key, "\x00") {
+	if !within.Local(key) || !utf8.ValidString(key) {
 		return fmt.Errorf("%q cannot be a key in a copy: %w", Clip(key), ErrBadKey)
 	}
 	return nil
@@ -67,7 +69,7 @@ func CheckContentPath(p string, n int) error {
 	if err := CheckKey(p); err != nil {
 		return err
 	}
-	if !strings.HasPrefix(p, VersionName(n)+"/content/") {
+	if !within.Below(p, VersionName(n)+"/content") {
 		return fmt.Errorf("%q is not content of version %d: %w", Clip(p), n, ErrBadKey)
 	}
 	return nil

@@ -6,6 +6,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/names"
+	"linecamp/manifest/within"
 	"linecamp/manifest/words"
 )
 
@@ -61,7 +62,7 @@ func (r *Result) Doubles() (all []Double) {
 	each(func(f File) {
 		dirs := had[f.SHA256]
 		for i := 0; i < len(dirs); i++ {
-			if names.Below(f.Path, of[dirs[i]]) {
+			if within.Below(f.Path, of[dirs[i]]) {
 				n[dirs[i]].Same++
 				dirs = slices.Delete(dirs, i, i+1)
 				i--

@@ -4,6 +4,7 @@ import (
 	"linecamp/manifest/dates"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/names"
+	"linecamp/manifest/within"
 )
 
 // share lets notes serve the visits they speak of: one in a pasture's, a
@@ -13,7 +14,7 @@ import (
 func (b *builder) share(notes []*sighting) {
 	for _, s := range notes {
 		dir := names.Parent(s.Path)
-		if b.home.base == "" || names.Below(b.home.base, dir) {
+		if b.home.base == "" || within.Below(b.home.base, dir) {
 			b.serve(s, dir)
 		}
 	}
@@ -42,7 +43,7 @@ func (b *builder) serve(s *sighting, dir string) {
 			continue
 		}
 		for _, f := range v.files {
-			if names.Below(f.Path, dir) {
+			if within.Below(f.Path, dir) {
 				v.shared = append(v.shared, s)
 				break
 			}

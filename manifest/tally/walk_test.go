@@ -18,8 +18,8 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/layout"
-	"linecamp/manifest/names"
 	"linecamp/manifest/walk"
+	"linecamp/manifest/within"
 )
 
 func touch(t testing.TB, root, path string, when time.Time) {
@@ -470,7 +470,7 @@ func TestNothingSkipped(t *testing.T) {
 			s := &r.Sites[i]
 			for f := range s.Files() {
 				check(f)
-				if !names.Below(f.Path, s.Base) {
+				if !within.Below(f.Path, s.Base) {
 					rt.Fatalf("%q does not lie below its site's base %q", f.Path, s.Base)
 				}
 			}

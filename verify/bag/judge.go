@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"linecamp/manifest/within"
 )
 
 // Report says of a bag whether it is complete and whether it is valid
@@ -139,7 +141,7 @@ func (j *judge) look(ctx context.Context) error {
 		}
 		j.there[p] = st.Size()
 		j.total += st.Size()
-		if strings.HasPrefix(p, payloadFolder+"/") {
+		if within.Below(p, payloadFolder) {
 			j.rep.Files++
 			j.rep.Bytes += st.Size()
 		}
@@ -248,7 +250,7 @@ func (j *judge) readList(l list, isTag bool) {
 			j.fault("5", l.name, "line %d: the path %q %s", n, e.path, why)
 			return
 		}
-		switch inData := strings.HasPrefix(e.path, payloadFolder+"/"); {
+		switch inData := within.Below(e.path, payloadFolder); {
 		case !isTag && !inData:
 			j.fault(rule, l.name, "line %d names %q, which is not in data/", n, e.path)
 			return
@@ -296,7 +298,7 @@ func (j *judge) fetch() {
 			j.fault("5", fetchName, "line %d: the path %q %s", n, p, why)
 			return
 		}
-		if !strings.HasPrefix(p, payloadFolder+"/") {
+		if !within.Below(p, payloadFolder) {
 			j.fault("2.2.3", fetchName, "line %d names %q, which is not in data/", n, p)
 			return
 		}
@@ -324,7 +326,7 @@ func (j *judge) compareLists() {
 		}
 	}
 	for _, p := range slices.Sorted(maps.Keys(j.there)) {
-		if strings.HasPrefix(p, payloadFolder+"/") {
+		if within.Below(p, payloadFolder) {
 			for _, l := range j.payload {
 				if _, ok := l.entries[p]; !ok {
 					j.fault("2.1.3", p, "is in data/ and not in %s", l.name)

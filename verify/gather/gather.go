@@ -8,11 +8,11 @@ package gather
 import (
 	"iter"
 	"path"
-	"strings"
 	"time"
 
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/within"
 	"linecamp/verify"
 )
 
@@ -214,7 +214,7 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 // it was not seen proves nothing.
 func (g *gatherer) hidden(raw string) bool {
 	for _, u := range g.unlisted {
-		if below(raw, u) {
+		if within.Path(raw, u) {
 			return true
 		}
 	}
@@ -250,7 +250,7 @@ func (g *gatherer) share(notes []sharedNote) {
 				if y, ok := verify.YearOf(it.Visit); !ok || y != year || it.Kind != manifest.KindPhoto {
 					continue
 				}
-				if n.folder == "." || strings.HasPrefix(it.Path, n.folder+"/") {
+				if n.folder == "." || within.Below(it.Path, n.folder) {
 					s.Extra = append(s.Extra, n.item)
 					break
 				}

@@ -1,15 +1,15 @@
 package gather
 
 import (
-	"time"
-
 	"slices"
 	"strings"
+	"time"
 
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/within"
 	"linecamp/verify"
 )
 
@@ -101,17 +101,8 @@ type Input struct {
 
 func (s *SiteItems) Accepted(path string) bool {
 	return slices.ContainsFunc(s.Decisions, func(d manifest.Decision) bool {
-		return d.What == manifest.Accepted && d.Path != "" && below(path, d.Path)
+		return d.What == manifest.Accepted && d.Path != "" && within.Path(path, d.Path)
 	})
-}
-
-// below reports whether path is folder or lies in it.
-func below(path, folder string) bool {
-	if folder == "" {
-		return true
-	}
-	return len(path) >= len(folder) && path[:len(folder)] == folder &&
-		(len(path) == len(folder) || path[len(folder)] == '/')
 }
 
 // began is the day of the first visit, or the first day of the year it is known

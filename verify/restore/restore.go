@@ -35,6 +35,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/within"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -322,22 +323,8 @@ func (t *target) close() { t.dir.Close(); t.root.Close() }
 // insideCopy reports whether a folder is, or lies in, a storage root (OCFL 1.1
 // section 4.1).
 func insideCopy(folder string) (root string, inside bool) {
-	at, err := filepath.Abs(folder)
-	if err != nil {
-		return "", false
-	}
 	// Links lead on in the part that exists, whatever is yet to be made below it.
-	for above, below := at, ""; ; {
-		if real, err := filepath.EvalSymlinks(above); err == nil {
-			at = filepath.Join(real, below)
-			break
-		}
-		up := filepath.Dir(above)
-		if up == above {
-			break
-		}
-		above, below = up, filepath.Join(filepath.Base(above), below)
-	}
+	at := within.Resolve(folder)
 	for {
 		if st, err := os.Lstat(filepath.Join(at, store.RootNamaste)); err == nil && st.Mode().IsRegular() {
 			return at, true

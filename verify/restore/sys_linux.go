@@ -6,9 +6,9 @@ import (
 	"io/fs"
 	"os"
 
-	"linecamp/manifest/wholefile"
-
 	"golang.org/x/sys/unix"
+
+	"linecamp/manifest/wholefile"
 )
 
 const openFlags = os.O_RDONLY | unix.O_NONBLOCK // a pipe in the way must not hold us up

@@ -2,11 +2,11 @@ package plan
 
 import (
 	"slices"
-	"strings"
 
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/walk"
+	"linecamp/manifest/within"
 )
 
 // halves is what is to be known about renames of which only one half is seen.
@@ -104,7 +104,7 @@ func (p *planner) holdGone() bool {
 // read: in a folder of its site that was not listed, or as a file of its size. One
 // of its site that is still being written may yet grow to that.
 func (p *planner) maybeMoved(g *sites.Group, e manifest.Entry) bool {
-	own := func(path string) bool { return g.Base == "" || strings.HasPrefix(path, g.Base+"/") }
+	own := func(path string) bool { return within.Below(path, g.Base) }
 	return p.halves.sizes[e.Bytes] || slices.ContainsFunc(p.halves.unlisted, own) ||
 		slices.ContainsFunc(p.halves.passes, func(w walk.Waiting) bool { return w.Size < e.Bytes && own(w.Path) })
 }

@@ -23,6 +23,7 @@ import (
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
+	"linecamp/manifest/within"
 )
 
 // versionBytes is how much new content one version carries; a single larger
@@ -474,7 +475,7 @@ func (u uncertain) holds(raw string) bool {
 		}
 	}
 	for _, f := range u.folders {
-		if f == "" || f == "." || strings.HasPrefix(raw, f+"/") {
+		if f == "." || within.Below(raw, f) {
 			return true
 		}
 	}

@@ -16,6 +16,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/within"
 )
 
 // What a crash leaves on a drive, and who puts it right:
@@ -418,7 +419,7 @@ func (d *Drive) ForgetBegun() error {
 
 // removeStaged removes a file or folder below staging; nothing there is fine.
 func (d *Drive) removeStaged(name string) error {
-	if !strings.HasPrefix(name, store.StagingFolder+"/") {
+	if !within.Below(name, store.StagingFolder) {
 		return fmt.Errorf("%s is not in staging", name)
 	}
 	err := d.disk.Remove(name)

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/moby/sys/mountinfo"
+
+	"linecamp/manifest/within"
 )
 
 // mountTable says what is to be mounted where: fstab(5).
@@ -31,7 +33,7 @@ func unmounted(folder string) (place string, yes bool) {
 		return "", false
 	}
 	for _, place := range append(inTable(), inUnits()...) {
-		if place == "/" || !atOrBelow(folder, place) {
+		if place == "/" || !within.Path(folder, place) {
 			continue
 		}
 		if mounted, err := mountinfo.Mounted(place); err == nil && !mounted || os.IsNotExist(err) {
@@ -43,22 +45,18 @@ func unmounted(folder string) (place string, yes bool) {
 		empty = filepath.Dir(empty)
 	}
 	for _, among := range drivePlaces {
-		if !atOrBelow(empty, among) {
+		if !within.Path(empty, among) {
 			continue
 		}
 		if in, err := os.ReadDir(empty); err != nil || len(in) > 0 {
 			return "", false
 		}
 		over, err := mountinfo.GetMounts(func(i *mountinfo.Info) (skip, stop bool) {
-			return !atOrBelow(i.Mountpoint, among) || !atOrBelow(empty, i.Mountpoint), false
+			return !within.Path(i.Mountpoint, among) || !within.Path(empty, i.Mountpoint), false
 		})
 		return empty, err == nil && len(over) == 0
 	}
 	return "", false
-}
-
-func atOrBelow(folder, place string) bool {
-	return folder == place || strings.HasPrefix(folder, place+"/")
 }
 
 // inTable are the places of fstab.
