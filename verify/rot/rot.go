@@ -105,7 +105,7 @@ var ErrMemory = errors.New("the memory of checks cannot be written")
 // the end (ErrStopped), for ErrMemory, and for a context that ended. The report
 // holds what was found until then, and says in its Error why it is not more.
 func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, error) {
-	if o.Workers <= 0 && c.Root.Kind() != "s3" {
+	if o.Workers <= 0 && c.Root.Can().Local {
 		o.Workers = runtime.GOMAXPROCS(0) // a drive reads each file ahead by itself, and seeks less
 	}
 	o.fill()
