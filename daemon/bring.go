@@ -7,7 +7,7 @@ import (
 	"slices"
 
 	"linecamp/daemon/reach"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -37,23 +37,23 @@ func (a *Archive) Restore(ctx context.Context, o RestoreOptions, p Progress) (Re
 		return RestoreReport{}, err
 	}
 	defer r.Close()
-	var seal *manifest.Seal
+	var log *seal.Seal
 	if o.From == "" {
-		seal, _ = a.Cache.Seal() // without it, the copies' own seals tell
+		log, _ = a.Cache.Seal() // without it, the copies' own seals tell
 	}
-	return restoreFrom(ctx, a.Config.Name, seal, r.Nearest(), o, p)
+	return restoreFrom(ctx, a.Config.Name, log, r.Nearest(), o, p)
 }
 
 // ours leaves out copies that tell another history than this machine's seal, as
 // long as another is in reach.
 func (a *Archive) ours(ctx context.Context, from []*reach.Copy) []*reach.Copy {
-	seal, err := a.Cache.Seal()
+	log, err := a.Cache.Seal()
 	if err != nil || len(from) < 2 {
 		return from
 	}
 	left := slices.DeleteFunc(slices.Clone(from), func(h *reach.Copy) bool {
 		s, err := store.ReadSeal(ctx, h.Root)
-		return err == nil && s.Against(seal) >= manifest.Rotten
+		return err == nil && s.Against(log) >= seal.Rotten
 	})
 	if len(left) == 0 {
 		return from
@@ -133,9 +133,9 @@ func historyOf(ctx context.Context, from []*reach.Copy, name string) (HistoryRep
 	return HistoryReport{}, trouble
 }
 
-func restoreFrom(ctx context.Context, archive string, seal *manifest.Seal, from []*reach.Copy, o RestoreOptions, p Progress) (RestoreReport, error) {
+func restoreFrom(ctx context.Context, archive string, log *seal.Seal, from []*reach.Copy, o RestoreOptions, p Progress) (RestoreReport, error) {
 	ro := restore.Options{
-		Archive: archive, Seal: seal, Everything: o.Everything, Into: o.Into, Year: o.Year, On: o.On, EveryVersion: o.EveryVersion,
+		Archive: archive, Seal: log, Everything: o.Everything, Into: o.Into, Year: o.Year, On: o.On, EveryVersion: o.EveryVersion,
 		Progress: func(done, total int64) { p.Tell("restore", done, total) },
 	}
 	if !o.Everything {

@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -160,9 +161,9 @@ func TestHostileCopy(t *testing.T) {
 		"a name that clears screens": record(replace(`"Stake 3"`, `"\u001b[2J\u001b]0;x\u0007"`)),
 		"record paths that climb":    record(replace(`"2023-06-21/plot.jpg"`, `"../../outside/plot.jpg"`)),
 		"a nested record":            record(all(nested)),
-		"a nested seal":              put(manifest.SealFile(0), nested),
-		"a seal of other things":     put(manifest.SealFile(0), "0000000000 2026-07-02T02:30:00Z version linecamp:../../x:y v1 00\n"),
-		"a seal of a terabyte":       huge(manifest.SealFile(0)),
+		"a nested seal":              put(seal.File(0), nested),
+		"a seal of other things":     put(seal.File(0), "0000000000 2026-07-02T02:30:00Z version linecamp:../../x:y v1 00\n"),
+		"a seal of a terabyte":       huge(seal.File(0)),
 		"a nested author":            put(store.AuthorKey, nested[:60000]),
 		"an author of a terabyte":    huge(store.AuthorKey),
 		"a nested identity":          put(store.IdentityKey, nested[:60000]),

@@ -7,7 +7,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/reach"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -24,7 +24,7 @@ type SealReport struct {
 // Wants is false: a seal is only a statement.
 func (SealReport) Wants() bool { return false }
 
-func sealReport(archive string, s *manifest.Seal) SealReport {
+func sealReport(archive string, s *seal.Seal) SealReport {
 	p := s.Printed()
 	return SealReport{Archive: archive, Line: p.String(), Lines: p.Lines, Day: p.Day, SHA256: s.Digest().String()}
 }
@@ -62,10 +62,10 @@ func SealFrom(ctx context.Context, root reach.RootAccess) (SealReport, error) {
 }
 
 // paper reads the seal given to VerifyOptions.Seal, nil for none.
-func (o VerifyOptions) paper() (*manifest.Printed, error) {
+func (o VerifyOptions) paper() (*seal.Printed, error) {
 	if o.Seal == "" {
 		return nil, nil
 	}
-	p, err := manifest.ParsePrinted(o.Seal)
+	p, err := seal.ParsePrinted(o.Seal)
 	return &p, err
 }

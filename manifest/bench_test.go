@@ -64,27 +64,3 @@ func Benchmark200kFiles(b *testing.B) {
 	run("record-encode", len(text), 0, func() error { record.Encode(); return nil })
 	run("record-decode", len(text), 0, func() error { _, err := DecodeRecord(text); return err })
 }
-
-func BenchmarkSeal(b *testing.B) {
-	s := testSeal(b, 100_000)
-	files := sealFiles(s)
-	b.Run("decode-100k-lines", func(b *testing.B) {
-		for b.Loop() {
-			if _, err := DecodeSeal(files); err != nil {
-				b.Fatal(err)
-			}
-		}
-	})
-	b.Run("digest-of-a-part", func(b *testing.B) {
-		for b.Loop() {
-			s.DigestOf(99_999)
-		}
-	})
-	b.Run("append", func(b *testing.B) {
-		for b.Loop() {
-			if err := s.Append(Line{At: testTime, What: LineVersion, Object: testID, Version: 1, Inventory: sum("x")}); err != nil {
-				b.Fatal(err)
-			}
-		}
-	})
-}

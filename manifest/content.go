@@ -103,7 +103,7 @@ func (t *Taken) init() {
 // that key is taken, by bytes that are not what its name says, the extension
 // gives way: none, then 2, 3 and so on.
 func ContentPath(n int, logical string, d Digest, taken *Taken) string {
-	prefix := versionName(n) + contentFolder
+	prefix := VersionName(n) + contentFolder
 	if plain(logical) && taken.add(logical) {
 		return prefix + logical
 	}
@@ -178,7 +178,7 @@ func splitContent(p string) (n int, path string, ok bool) {
 	if i < 0 {
 		return 0, "", false
 	}
-	n, ok = parseVersion(p[:i])
+	n, ok = ParseVersion(p[:i])
 	if !ok || !strings.HasPrefix(p[i:], contentFolder) {
 		return 0, "", false
 	}

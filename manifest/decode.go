@@ -3,6 +3,9 @@ package manifest
 import (
 	"bytes"
 	"fmt"
+
+	"linecamp/manifest/jsontext"
+	"linecamp/manifest/names"
 )
 
 // DecodeInventory reads an inventory and checks every rule that it can be held
@@ -21,7 +24,7 @@ func DecodeInventory(b []byte) (*Inventory, error) {
 
 // decodeInventory accepts at most so many paths in all states together.
 func decodeInventory(b []byte, most int) (*Inventory, error) {
-	d := inventoryDecoder{scanner: scan(b), inv: New(""), versions: map[int]Version{}, names: map[string]string{}, most: most}
+	d := inventoryDecoder{Scanner: jsontext.New(b), inv: New(""), versions: map[int]Version{}, names: map[string]string{}, most: most}
 	d.inventory()
 	if d.Err == nil {
 		d.assemble()
@@ -36,7 +39,7 @@ func decodeInventory(b []byte, most int) (*Inventory, error) {
 }
 
 type inventoryDecoder struct {
-	scanner
+	jsontext.Scanner
 	inv      *Inventory
 	head     int
 	versions map[int]Version
@@ -46,30 +49,30 @@ type inventoryDecoder struct {
 }
 
 func (d *inventoryDecoder) inventory() {
-	d.fields("the inventory", " (E102)", []field{
-		{"digestAlgorithm", " (E036)", true, func() {
-			if a := d.str("as digestAlgorithm"); a != digestAlgorithm {
-				d.Fail("digestAlgorithm is %q; linecamp writes %q (E039)", clip(a), digestAlgorithm)
+	d.Fields("the inventory", " (E102)", []jsontext.Field{
+		jsontext.Need("digestAlgorithm", " (E036)", func() {
+			if a := d.Str("as digestAlgorithm"); a != digestAlgorithm {
+				d.Fail("digestAlgorithm is %q; linecamp writes %q (E039)", names.Clip(a), digestAlgorithm)
 			}
-		}},
-		{"head", " (E036)", true, func() {
-			name := d.str("as head")
-			n, ok := parseVersion(name)
+		}),
+		jsontext.Need("head", " (E036)", func() {
+			name := d.Str("as head")
+			n, ok := ParseVersion(name)
 			if !ok {
-				d.Fail("head is %q; versions are called v1, v2 and so on (E040)", clip(name))
+				d.Fail("head is %q; versions are called v1, v2 and so on (E040)", names.Clip(name))
 			}
 			d.head = n
-		}},
-		{"id", " (E036)", true, func() { d.inv.ID = d.str("as id") }},
-		{"manifest", " (E041)", true, d.manifest},
-		{"type", " (E036)", true, func() {
-			if t := d.str("as type"); t != inventoryType {
-				d.Fail("type is %q; linecamp writes %q (E038)", clip(t), inventoryType)
+		}),
+		jsontext.Need("id", " (E036)", func() { d.inv.ID = d.Str("as id") }),
+		jsontext.Need("manifest", " (E041)", d.manifest),
+		jsontext.Need("type", " (E036)", func() {
+			if t := d.Str("as type"); t != inventoryType {
+				d.Fail("type is %q; linecamp writes %q (E038)", names.Clip(t), inventoryType)
 			}
-		}},
-		{"versions", " (E043)", true, func() {
+		}),
+		jsontext.Need("versions", " (E043)", func() {
 			d.Object("versions", func(key []byte) { d.version(string(key)) })
-		}},
+		}),
 	})
 	d.End()
 }
@@ -77,7 +80,7 @@ func (d *inventoryDecoder) inventory() {
 func (d *inventoryDecoder) manifest() {
 	var slab []string // the lists of many digests, one after the other
 	var from int
-	each := func() { slab = append(slab, d.str("as a content path (E092)")) }
+	each := func() { slab = append(slab, d.Str("as a content path (E092)")) }
 	d.Object("the manifest", func(key []byte) {
 		digest, ok := d.digest(key, "the manifest")
 		if !ok {
@@ -109,15 +112,15 @@ func (d *inventoryDecoder) digest(key []byte, where string) (Digest, bool) {
 	}
 	digest, ok := parseDigest(key)
 	if !ok {
-		d.Fail("the key %q of %s is %v", clip(string(key)), where, ErrDigest)
+		d.Fail("the key %q of %s is %v", names.Clip(string(key)), where, ErrDigest)
 	}
 	return digest, ok
 }
 
 func (d *inventoryDecoder) version(name string) {
-	n, ok := parseVersion(name)
+	n, ok := ParseVersion(name)
 	if !ok {
-		d.Fail("a version is called %q; versions are called v1, v2 and so on (E046)", clip(name))
+		d.Fail("a version is called %q; versions are called v1, v2 and so on (E046)", names.Clip(name))
 		return
 	}
 	if _, twice := d.versions[n]; twice {
@@ -126,26 +129,26 @@ func (d *inventoryDecoder) version(name string) {
 	}
 	var v Version
 	what := name
-	d.fields(what, " (E102)", []field{
-		{"created", " (E048)", true, func() {
-			text := d.str("as created")
+	d.Fields(what, " (E102)", []jsontext.Field{
+		jsontext.Need("created", " (E048)", func() {
+			text := d.Str("as created")
 			var why string
-			if v.Created, why = parseCreated(text); why != "" {
-				d.Fail("created %q of %s %s", clip(text), what, why)
+			if v.Created, why = ParseCreated(text); why != "" {
+				d.Fail("created %q of %s %s", names.Clip(text), what, why)
 			}
-		}},
-		{"message", "", false, func() { v.Message = d.str("as message (E094)") }},
-		{"state", " (E048)", true, func() { v.State = d.state(what) }},
-		{"user", "", false, func() {
-			d.fields("the user of "+what, " (E102)", []field{
-				{"address", "", false, func() { v.User.Address = d.str("as address") }},
-				{"name", " (E054)", true, func() {
-					if v.User.Name = d.str("as name"); v.User.Name == "" {
+		}),
+		jsontext.May("message", func() { v.Message = d.Str("as message (E094)") }),
+		jsontext.Need("state", " (E048)", func() { v.State = d.state(what) }),
+		jsontext.May("user", func() {
+			d.Fields("the user of "+what, " (E102)", []jsontext.Field{
+				jsontext.May("address", func() { v.User.Address = d.Str("as address") }),
+				jsontext.Need("name", " (E054)", func() {
+					if v.User.Name = d.Str("as name"); v.User.Name == "" {
 						d.Fail("the user of %s has an empty name (E054)", what)
 					}
-				}},
+				}),
 			})
-		}},
+		}),
 	})
 	d.versions[n] = v
 }
@@ -167,7 +170,7 @@ func (d *inventoryDecoder) state(version string) map[string]Digest {
 			d.names[name] = name
 		}
 		if _, twice := state[name]; twice {
-			d.Fail("%s has the path %q twice (E095)", what, clip(name))
+			d.Fail("%s has the path %q twice (E095)", what, names.Clip(name))
 			return
 		}
 		if d.listed++; d.listed > d.most {

@@ -6,6 +6,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"linecamp/manifest/names"
 )
 
 // two is a small inventory that has a bit of everything; the digests are short
@@ -211,7 +213,7 @@ func TestDecodeInventoryRefuses(t *testing.T) {
 	}
 	for _, text := range []string{"", " ", "null", `"`, "{", `{"`, `{"head"`, `{"head":`, `{}`, "\x00", strings.Repeat("[", 1<<20), strings.Repeat(`{"versions":`, 1<<18)} {
 		if _, err := DecodeInventory([]byte(text)); !errors.Is(err, ErrInventory) {
-			t.Errorf("%q: got %v", clip(text), err)
+			t.Errorf("%q: got %v", names.Clip(text), err)
 		}
 	}
 }

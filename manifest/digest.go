@@ -5,6 +5,8 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+
+	"linecamp/manifest/names"
 )
 
 // Digest is the SHA-256 (FIPS 180-4) of some bytes; it is what counts wherever
@@ -23,7 +25,7 @@ func Sum(b []byte) Digest { return sha256.Sum256(b) }
 func ParseDigest(s string) (Digest, error) {
 	d, ok := parseDigest(s)
 	if !ok {
-		return Digest{}, fmt.Errorf("%q: %w", clip(s), ErrDigest)
+		return Digest{}, fmt.Errorf("%q: %w", names.Clip(s), ErrDigest)
 	}
 	return d, nil
 }
@@ -71,13 +73,4 @@ func (d *Digest) UnmarshalText(b []byte) error {
 	}
 	*d = p
 	return nil
-}
-
-// clip shortens outside text for an error message.
-func clip(s string) string {
-	const most = 80
-	if len(s) > most {
-		return s[:most] + "…"
-	}
-	return s
 }

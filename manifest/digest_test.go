@@ -5,6 +5,8 @@ import (
 	"os/exec"
 	"strings"
 	"testing"
+
+	"linecamp/manifest/names"
 )
 
 // Source: NIST, "Secure Hash Standard" FIPS 180-4, examples of SHA-256 (NIST's
@@ -17,7 +19,7 @@ func TestSumFIPS180(t *testing.T) {
 		{strings.Repeat("a", 1_000_000), "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0"},
 	} {
 		if got := sum(c.message).String(); got != c.want {
-			t.Errorf("Sum(%q) = %s, want %s", clip(c.message), got, c.want)
+			t.Errorf("Sum(%q) = %s, want %s", names.Clip(c.message), got, c.want)
 		}
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/manifest/names"
 )
 
 // Next is what the next version of a site should be.
@@ -124,23 +126,23 @@ func (inv *Inventory) checkNext(n Next) error {
 	}
 	if head := inv.Head(); head > 0 && n.Created.Before(inv.Versions[head-1].Created) {
 		return fmt.Errorf("%w: it shows %s, v%d was made at %s; set the clock right",
-			ErrCreated, n.Created.Format(createdForm), head, inv.Versions[head-1].Created.Format(createdForm))
+			ErrCreated, n.Created.Format(CreatedForm), head, inv.Versions[head-1].Created.Format(CreatedForm))
 	}
 	if n.User.Name == "" {
 		return broken(ErrInventory, "a version needs the name of the machine that makes it (E054)")
 	}
 	for _, s := range []string{n.Message, n.User.Name, n.User.Address} {
 		if !utf8.ValidString(s) {
-			return broken(ErrInventory, "%q is not valid UTF-8", clip(s))
+			return broken(ErrInventory, "%q is not valid UTF-8", names.Clip(s))
 		}
 	}
 	before := inv.State(inv.Head())
 	for p := range n.State {
 		if _, kept := before[p]; reserved(p) && (!kept || p == RecordPath) {
-			return broken(ErrPath, "%q is reserved for linecamp; Logical escapes such names", clip(p))
+			return broken(ErrPath, "%q is reserved for linecamp; Logical escapes such names", names.Clip(p))
 		}
 		if _, ok := n.Record.Paths[p]; !ok && !reserved(p) {
-			return broken(ErrRecord, "it has no entry for %q", clip(p))
+			return broken(ErrRecord, "it has no entry for %q", names.Clip(p))
 		}
 	}
 	if err := checkState(n.State); err != nil {
@@ -148,7 +150,7 @@ func (inv *Inventory) checkNext(n Next) error {
 	}
 	for p := range n.Record.Paths {
 		if _, ok := n.State[p]; !ok {
-			return broken(ErrRecord, "it has an entry for %q, which the version does not have", clip(p))
+			return broken(ErrRecord, "it has an entry for %q, which the version does not have", names.Clip(p))
 		}
 	}
 	if err := n.Record.check(); err != nil {
@@ -171,12 +173,12 @@ type author struct {
 // cannot be entered is a stray.
 func (a *author) sortFound(found map[string]Digest) (map[Digest][]string, error) {
 	byDigest := map[Digest][]string{}
-	prefix := versionName(a.number) + contentFolder
+	prefix := VersionName(a.number) + contentFolder
 	keys := slices.Sorted(maps.Keys(found))
 	for _, key := range keys {
 		path, ok := strings.CutPrefix(key, prefix)
 		if !ok {
-			return nil, broken(ErrPath, "%q was found, but not below %s", clip(key), prefix)
+			return nil, broken(ErrPath, "%q was found, but not below %s", names.Clip(key), prefix)
 		}
 		if _, err := checkContentPath(key); err != nil || !a.taken.keep(path) {
 			a.draft.Strays = append(a.draft.Strays, key)

@@ -85,9 +85,9 @@ func TestAddTwice(t *testing.T) {
 func TestContentOrder(t *testing.T) {
 	inv := New(testID)
 	for n := 1; n <= 11; n++ {
-		nx := next(n, map[string]string{"a": "A", "b": versionName(n)})
+		nx := next(n, map[string]string{"a": "A", "b": VersionName(n)})
 		if n >= 9 {
-			nx.Found = map[string]Digest{versionName(n) + "/content/left": sum("A")}
+			nx.Found = map[string]Digest{VersionName(n) + "/content/left": sum("A")}
 		}
 		draft, err := inv.Add(nx)
 		if err != nil {

@@ -1,6 +1,8 @@
 package manifest
 
-import "slices"
+import (
+	"slices"
+)
 
 // Earlier makes the record of an earlier version again, whose state is given,
 // from a later one. Sites mostly grow: what the later record says of the paths

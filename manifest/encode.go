@@ -6,7 +6,8 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode/utf8"
+
+	"linecamp/manifest/jsontext"
 )
 
 // What every inventory of ours says of itself (OCFL 1.1 section 3.5.1).
@@ -15,8 +16,8 @@ const (
 	digestAlgorithm = "sha256"
 )
 
-// createdForm is how moments are written: RFC 3339, whole seconds, UTC.
-const createdForm = "2006-01-02T15:04:05Z"
+// CreatedForm is how moments are written: RFC 3339, whole seconds, UTC.
+const CreatedForm = "2006-01-02T15:04:05Z"
 
 // Encode returns the bytes of inventory.json. Equal inventories have equal
 // bytes: two spaces of indent, keys in order (versions by number), and each
@@ -33,9 +34,9 @@ func (inv *Inventory) Encode() []byte {
 	}
 	b := make([]byte, 0, inv.roughSize())
 	b = append(b, "{\n  \"digestAlgorithm\": \""+digestAlgorithm+"\",\n  \"head\": \""...)
-	b = append(b, versionName(inv.Head())...)
+	b = append(b, VersionName(inv.Head())...)
 	b = append(b, "\",\n  \"id\": "...)
-	b = appendString(b, inv.ID)
+	b = jsontext.AppendString(b, inv.ID)
 	b = append(b, ",\n  \"manifest\": {"...)
 	b = inv.appendContent(b)
 	b = append(b, "\n  },\n  \"type\": \""+inventoryType+"\",\n  \"versions\": {"...)
@@ -44,7 +45,7 @@ func (inv *Inventory) Encode() []byte {
 			b = append(b, ',')
 		}
 		b = append(b, "\n    \""...)
-		b = append(b, versionName(i+1)...)
+		b = append(b, VersionName(i+1)...)
 		b = append(b, "\": {\n      \"created\": \""...)
 		b = inv.Versions[i].append(b)
 		b = append(b, "\n    }"...)
@@ -69,11 +70,11 @@ func (inv *Inventory) appendContent(b []byte) []byte {
 
 // append writes what follows the opening quote of a version's created.
 func (v *Version) append(b []byte) []byte {
-	b = v.Created.UTC().AppendFormat(b, createdForm)
+	b = v.Created.UTC().AppendFormat(b, CreatedForm)
 	b = append(b, '"')
 	if v.Message != "" {
 		b = append(b, ",\n      \"message\": "...)
-		b = appendString(b, v.Message)
+		b = jsontext.AppendString(b, v.Message)
 	}
 	b = append(b, ",\n      \"state\": {"...)
 	lines := make([]stateLine, 0, len(v.State))
@@ -97,15 +98,15 @@ func (v *Version) append(b []byte) []byte {
 	b = append(b, ",\n      \"user\": {\n"...)
 	if v.User.Address != "" {
 		b = append(b, "        \"address\": "...)
-		b = appendString(b, v.User.Address)
+		b = jsontext.AppendString(b, v.User.Address)
 		b = append(b, ",\n"...)
 	}
 	b = append(b, "        \"name\": "...)
-	b = appendString(b, v.User.Name)
+	b = jsontext.AppendString(b, v.User.Name)
 	return append(b, "\n      }"...)
 }
 
-// stateLine is one path of one digest; neighbours of one digest share a line.
+// stateLine is one path of one digest; neighbors of one digest share a line.
 type stateLine struct {
 	d    Digest
 	path string
@@ -124,7 +125,7 @@ func appendLines(b []byte, lines []stateLine, indent string) []byte {
 			b = hex.AppendEncode(b, l.d[:])
 			b = append(b, "\": ["...)
 		}
-		b = appendString(b, l.path)
+		b = jsontext.AppendString(b, l.path)
 	}
 	if len(lines) > 0 {
 		b = append(b, ']')
@@ -142,57 +143,13 @@ func (inv *Inventory) roughSize() int {
 	return n
 }
 
-// appendString writes a JSON string with no more escapes than RFC 8259
-// section 7 asks for. Bytes that are not UTF-8 become U+FFFD; callers that must
-// not lose them check beforehand.
-func appendString(b []byte, s string) []byte {
-	const hexDigits = "0123456789abcdef"
-	b = append(b, '"')
-	s = readable(s)
-	from := 0
-	for i := range len(s) {
-		c := s[i]
-		if c >= ' ' && c != '"' && c != '\\' {
-			continue
-		}
-		b = append(b, s[from:i]...)
-		from = i + 1
-		switch c {
-		case '"', '\\':
-			b = append(b, '\\', c)
-		case '\b':
-			b = append(b, '\\', 'b')
-		case '\f':
-			b = append(b, '\\', 'f')
-		case '\n':
-			b = append(b, '\\', 'n')
-		case '\r':
-			b = append(b, '\\', 'r')
-		case '\t':
-			b = append(b, '\\', 't')
-		default:
-			b = append(b, '\\', 'u', '0', '0', hexDigits[c>>4], hexDigits[c&15])
-		}
-	}
-	b = append(b, s[from:]...)
-	return append(b, '"')
-}
-
-// readable returns s with U+FFFD in the place of bytes that are not UTF-8.
-func readable(s string) string {
-	if utf8.ValidString(s) {
-		return s
-	}
-	return strings.ToValidUTF8(s, "\uFFFD")
-}
-
-// parseCreated reads the one form Encode writes. why is the broken rule.
-func parseCreated(s string) (t time.Time, why string) {
+// ParseCreated reads the one form Encode writes. why is the broken rule.
+func ParseCreated(s string) (t time.Time, why string) {
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
 		return time.Time{}, "is no RFC 3339 time (E049)"
 	}
-	if t = t.UTC(); t.Format(createdForm) != s {
+	if t = t.UTC(); t.Format(CreatedForm) != s {
 		return time.Time{}, "is not in whole seconds of UTC, as linecamp writes times"
 	}
 	return t, ""

@@ -14,11 +14,6 @@ var (
 	ErrSidecar = errors.New("the inventory does not match its sidecar")
 	// ErrRecord marks bytes or values that are not a valid record.
 	ErrRecord = errors.New("not a valid record")
-	// ErrSeal marks bytes or values that are not a valid seal.
-	ErrSeal = errors.New("not a valid seal")
-	// ErrTorn marks a seal whose last line was cut short, as a power cut leaves
-	// it; the seal returned beside it holds the whole lines before.
-	ErrTorn = errors.New("the last line of the seal is cut short")
 	// ErrPath marks a logical or content path that the format cannot hold.
 	ErrPath = errors.New("not a valid path")
 	// ErrID marks an object id, slug or archive name that linecamp never gives.

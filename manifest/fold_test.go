@@ -1,6 +1,8 @@
 package manifest
 
-import "testing"
+import (
+	"testing"
+)
 
 func TestFolded(t *testing.T) {
 	for _, tt := range []struct {

@@ -70,39 +70,6 @@ func FuzzDecodeRecord(f *testing.F) {
 	})
 }
 
-func FuzzDecodeSeal(f *testing.F) {
-	f.Add(testSeal(f, 8).File(0), []byte(nil))
-	f.Add([]byte("0000000001 "), []byte(nil))
-	long := testSeal(f, SealLines+2)
-	f.Add(long.File(0), long.File(1))
-	f.Fuzz(func(t *testing.T, first, second []byte) {
-		files := [][]byte{first}
-		if len(second) > 0 {
-			files = append(files, second)
-		}
-		s, err := DecodeSeal(files)
-		if err != nil && !errors.Is(err, ErrTorn) {
-			if !errors.Is(err, ErrSeal) || s != nil {
-				t.Fatal(err)
-			}
-			return
-		}
-		whole := bytes.Join(sealFiles(s), nil)
-		if given := bytes.Join(files, nil); !bytes.HasPrefix(given, whole) || err == nil && len(given) != len(whole) {
-			t.Fatalf("given\n%s\nkept\n%s", given, whole)
-		}
-		fresh := &Seal{}
-		for l := range s.All() {
-			if err := fresh.Append(l); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if !fresh.Extends(s) || !s.Extends(fresh) || fresh.Digest() != s.Digest() {
-			t.Fatal("written again it is another seal")
-		}
-	})
-}
-
 func FuzzParseObjectID(f *testing.F) {
 	f.Add(testID)
 	f.Add("linecamp::")

@@ -80,7 +80,7 @@ func (inv *Inventory) Slug() string {
 // vN/, with its digest.
 func (inv *Inventory) Paths(n int) map[string]Digest {
 	out := map[string]Digest{}
-	prefix := versionName(n) + "/"
+	prefix := VersionName(n) + "/"
 	for d, paths := range inv.Content {
 		for _, p := range paths {
 			if strings.HasPrefix(p, prefix) {
@@ -153,13 +153,13 @@ func SameState(a, b map[string]Digest) bool {
 	return files == 0
 }
 
-// versionName returns the name of version n's folder. Numbers are not padded
+// VersionName returns the name of version n's folder. Numbers are not padded
 // (W001 of OCFL's validation codes).
-func versionName(n int) string { return "v" + strconv.Itoa(n) }
+func VersionName(n int) string { return "v" + strconv.Itoa(n) }
 
-// parseVersion reads a version's name; ok is false for anything that
-// versionName does not write.
-func parseVersion(s string) (n int, ok bool) {
+// ParseVersion reads a version's name; ok is false for anything that
+// VersionName does not write.
+func ParseVersion(s string) (n int, ok bool) {
 	const mostDigits = 9 // keeps n within 32 bits; no archive has more
 	if len(s) < 2 || len(s) > 1+mostDigits || s[0] != 'v' || s[1] == '0' {
 		return 0, false

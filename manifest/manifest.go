@@ -15,8 +15,11 @@
 //   - The [Record] travels inside each version under the reserved logical path
 //     .linecamp/record.json and holds what OCFL has no place for: modification
 //     times, raw names, what a path was understood as, and what people decided.
-//   - The [Seal] is the append-only list of all versions of all sites; its
-//     count and digest fix the whole archive on paper.
+//   - The seal (manifest/seal) is the append-only list of all versions of all
+//     sites; its count and digest fix the whole archive on paper.
+//
+// Begin with [New], which makes a site's inventory, and [Inventory.Add], which gives
+// it a version; [DecodeInventory] and [DecodeRecord] read back what a copy holds.
 //
 // Nothing here touches a disk or a network: the package turns states into
 // bytes and bytes into states, and refuses what breaks a rule. Encoding is

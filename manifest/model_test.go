@@ -42,7 +42,7 @@ func drawNext(t *rapid.T, n int, before map[string]string) (map[string]string, m
 	found := map[string]Digest{}
 	keys := append([]string{".linecamp/record.json", "q", "a/b/c", "_/x"}, names...)
 	for _, c := range rapid.SliceOfN(rapid.SampledFrom(append(contents, "x", "y")), 0, 3).Draw(t, "found") {
-		found[versionName(n)+"/content/"+rapid.SampledFrom(keys).Draw(t, "key")] = sum(c)
+		found[VersionName(n)+"/content/"+rapid.SampledFrom(keys).Draw(t, "key")] = sum(c)
 	}
 	return content, found
 }
@@ -123,7 +123,7 @@ func checkDraft(t *rapid.T, draft *Draft, n Next) {
 	}
 	for d, paths := range inv.Content {
 		for _, p := range paths[1:] {
-			if _, was := n.Found[p]; !was && strings.HasPrefix(p, versionName(head)+"/") {
+			if _, was := n.Found[p]; !was && strings.HasPrefix(p, VersionName(head)+"/") {
 				t.Fatalf("%s is stored twice: %v", d, paths)
 			}
 		}

@@ -1,6 +1,8 @@
 package manifest
 
-import "slices"
+import (
+	"slices"
+)
 
 // Moves returns the moves of the step from one state to the next: old path to
 // new path. A move is a path that went and a path that came with the same

@@ -4,6 +4,8 @@ import (
 	"encoding/hex"
 	"strings"
 	"unicode/utf8"
+
+	"linecamp/manifest/names"
 )
 
 // CheckPath reports, as ErrPath, what keeps p from being a logical path:
@@ -12,7 +14,7 @@ import (
 // A path that passes stays inside whatever folder it is joined to.
 func CheckPath(p string) error {
 	if why := pathFault(p); why != "" {
-		return broken(ErrPath, "%q %s", clip(p), why)
+		return broken(ErrPath, "%q %s", names.Clip(p), why)
 	}
 	return nil
 }

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/manifest/names"
 )
 
 // RecordFormat is the first thing a reader looks for in a record.
@@ -70,12 +72,12 @@ const (
 func (r *Record) check() error {
 	if r.Base != "" {
 		if why := rawPathFault(r.Base); why != "" {
-			return fmt.Errorf("the base %q %s", clip(r.Base), why)
+			return fmt.Errorf("the base %q %s", names.Clip(r.Base), why)
 		}
 	}
 	for p, e := range r.Paths {
 		if err := r.checkEntry(p, e); err != nil {
-			return fmt.Errorf("the path %q: %w", clip(p), err)
+			return fmt.Errorf("the path %q: %w", names.Clip(p), err)
 		}
 	}
 	for i, d := range r.Decisions {
@@ -98,28 +100,28 @@ func (r *Record) checkEntry(p string, e Entry) error {
 	}
 	if len(e.Raw) > 0 {
 		if logical, escaped := Logical(string(e.Raw)); !escaped || logical != p {
-			return fmt.Errorf("its raw name %q would not be escaped like that", clip(string(e.Raw)))
+			return fmt.Errorf("its raw name %q would not be escaped like that", names.Clip(string(e.Raw)))
 		}
 	}
 	if !day(e.Visit) && !year(e.Visit) && e.Visit != "" {
-		return fmt.Errorf("its visit %q is no day and no year", clip(e.Visit))
+		return fmt.Errorf("its visit %q is no day and no year", names.Clip(e.Visit))
 	}
 	if !utf8.ValidString(e.View) {
-		return fmt.Errorf("its view %q is not valid UTF-8", clip(e.View))
+		return fmt.Errorf("its view %q is not valid UTF-8", names.Clip(e.View))
 	}
 	switch e.Kind {
 	case KindPhoto, KindNote, KindCompanion, KindCard, KindOther:
 	default:
-		return fmt.Errorf("its kind %q is none", clip(string(e.Kind)))
+		return fmt.Errorf("its kind %q is none", names.Clip(string(e.Kind)))
 	}
 	if e.With == "" {
 		return nil
 	}
 	if e.Kind != KindCompanion || e.With == p {
-		return fmt.Errorf("it is no companion, yet it is said to go with %q", clip(e.With))
+		return fmt.Errorf("it is no companion, yet it is said to go with %q", names.Clip(e.With))
 	}
 	if _, ok := r.Paths[e.With]; !ok {
-		return fmt.Errorf("what it goes with, %q, is not there", clip(e.With))
+		return fmt.Errorf("what it goes with, %q, is not there", names.Clip(e.With))
 	}
 	return nil
 }
@@ -128,14 +130,14 @@ func (d *Decision) check() error {
 	switch d.What {
 	case Explained, Withdrawn, Accepted, Joined, Apart:
 	default:
-		return fmt.Errorf("%q is none of %s, %s, %s, %s, %s", clip(d.What), Explained, Withdrawn, Accepted, Joined, Apart)
+		return fmt.Errorf("%q is none of %s, %s, %s, %s, %s", names.Clip(d.What), Explained, Withdrawn, Accepted, Joined, Apart)
 	}
 	if d.When.IsZero() {
 		return fmt.Errorf("it does not say when")
 	}
 	for _, s := range slices.Concat([]string{d.Who, d.Why, d.Season, d.View, d.Path}, d.Years) {
 		if !utf8.ValidString(s) {
-			return fmt.Errorf("%q is not valid UTF-8", clip(s))
+			return fmt.Errorf("%q is not valid UTF-8", names.Clip(s))
 		}
 	}
 	if slices.Contains(d.Years, "") {

@@ -9,6 +9,9 @@ import (
 	"strconv"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/manifest/jsontext"
+	"linecamp/manifest/names"
 )
 
 // modifiedForm always has nine digits, so that a moment has one spelling.
@@ -22,7 +25,7 @@ const modifiedForm = "2006-01-02T15:04:05.000000000Z"
 func (r *Record) Encode() []byte {
 	b := make([]byte, 0, 512+len(r.Paths)*160)
 	b = append(b, "{\n  \"base\": "...)
-	b = appendString(b, r.Base)
+	b = jsontext.AppendString(b, r.Base)
 	b = append(b, ",\n  \"decisions\": ["...)
 	for i := range r.Decisions {
 		b = appendComma(b, i)
@@ -33,12 +36,12 @@ func (r *Record) Encode() []byte {
 		b = append(b, "\n  "...)
 	}
 	b = append(b, "],\n  \"format\": \""+RecordFormat+"\",\n  \"pasture\": "...)
-	b = appendString(b, r.Pasture)
+	b = jsontext.AppendString(b, r.Pasture)
 	b = append(b, ",\n  \"paths\": {"...)
 	for i, p := range slices.Sorted(maps.Keys(r.Paths)) {
 		b = appendComma(b, i)
 		b = append(b, "\n    "...)
-		b = appendString(b, p)
+		b = jsontext.AppendString(b, p)
 		b = append(b, ": "...)
 		e := r.Paths[p]
 		b = e.append(b)
@@ -49,64 +52,60 @@ func (r *Record) Encode() []byte {
 	b = append(b, "},\n"...)
 	b = r.appendRaw(b)
 	b = append(b, "  \"site\": "...)
-	b = appendString(b, r.Site)
+	b = jsontext.AppendString(b, r.Site)
 	return append(b, "\n}\n"...)
 }
 
 // appendRaw writes the names whose bytes JSON cannot hold.
 func (r *Record) appendRaw(b []byte) []byte {
-	var o object
+	var o jsontext.Object
 	for _, f := range []struct{ key, value string }{{"base", r.Base}, {"pasture", r.Pasture}, {"site", r.Site}} {
 		if !utf8.ValidString(f.value) {
-			o.key(f.key)
-			o.base64([]byte(f.value))
+			o.Base64(f.key, []byte(f.value))
 		}
 	}
-	if o.keys == 0 {
+	if o.IsEmpty() {
 		return b
 	}
 	b = append(b, "  \"raw\": "...)
-	b = append(b, o.end()...)
+	b = append(b, o.End()...)
 	return append(b, ",\n"...)
 }
 
 func (e *Entry) append(b []byte) []byte {
-	o := object{b: b}
-	o.key("bytes")
-	o.b = strconv.AppendInt(o.b, e.Bytes, 10)
-	o.text("kind", string(e.Kind))
-	o.text("modified", moment(e.Modified).Format(modifiedForm))
-	if len(e.Raw) > 0 {
-		o.key("raw")
-		o.base64(e.Raw)
-	}
-	o.text("view", e.View)
-	o.text("visit", e.Visit)
-	o.text("with", e.With)
-	return o.end()
+	o := jsontext.Object{B: b}
+	o.Key("bytes")
+	o.B = strconv.AppendInt(o.B, e.Bytes, 10)
+	o.Text("kind", string(e.Kind))
+	o.Text("modified", moment(e.Modified).Format(modifiedForm))
+	o.Base64("raw", e.Raw)
+	o.Text("view", e.View)
+	o.Text("visit", e.Visit)
+	o.Text("with", e.With)
+	return o.End()
 }
 
 func (d *Decision) append(b []byte) []byte {
-	o := object{b: b}
-	o.text("path", d.Path)
-	o.text("season", d.Season)
-	o.text("view", d.View)
-	o.text("what", d.What)
-	o.text("when", moment(d.When).Format(createdForm))
-	o.text("who", d.Who)
-	o.text("why", d.Why)
+	o := jsontext.Object{B: b}
+	o.Text("path", d.Path)
+	o.Text("season", d.Season)
+	o.Text("view", d.View)
+	o.Text("what", d.What)
+	o.Text("when", moment(d.When).Format(CreatedForm))
+	o.Text("who", d.Who)
+	o.Text("why", d.Why)
 	if len(d.Years) > 0 {
-		o.key("years")
-		o.b = append(o.b, '[')
+		o.Key("years")
+		o.B = append(o.B, '[')
 		for i, y := range d.Years {
 			if i > 0 {
-				o.b = append(o.b, ", "...)
+				o.B = append(o.B, ", "...)
 			}
-			o.b = appendString(o.b, y)
+			o.B = jsontext.AppendString(o.B, y)
 		}
-		o.b = append(o.b, ']')
+		o.B = append(o.B, ']')
 	}
-	return o.end()
+	return o.End()
 }
 
 // moment returns t in UTC, within what RFC 3339 can write.
@@ -121,38 +120,6 @@ func moment(t time.Time) time.Time {
 	return t
 }
 
-// object writes one JSON object on one line.
-type object struct {
-	b    []byte
-	keys int
-}
-
-func (o *object) key(k string) {
-	if o.keys == 0 {
-		o.b = append(o.b, '{')
-	} else {
-		o.b = append(o.b, ", "...)
-	}
-	o.keys++
-	o.b = append(appendString(o.b, k), ": "...)
-}
-
-// text writes a key with a string, unless the string is empty.
-func (o *object) text(k, v string) {
-	if v != "" {
-		o.key(k)
-		o.b = appendString(o.b, v)
-	}
-}
-
-func (o *object) base64(v []byte) {
-	o.b = append(o.b, '"')
-	o.b = base64.StdEncoding.AppendEncode(o.b, v)
-	o.b = append(o.b, '"')
-}
-
-func (o *object) end() []byte { return append(o.b, '}') }
-
 func appendComma(b []byte, i int) []byte {
 	if i > 0 {
 		b = append(b, ',')
@@ -166,7 +133,7 @@ func DecodeRecord(b []byte) (*Record, error) {
 	if len(b) > MaxRecord {
 		return nil, broken(ErrRecord, "%d bytes is more than the %d a record may have", len(b), MaxRecord)
 	}
-	d := recordDecoder{scanner: scan(b), r: &Record{Paths: map[string]Entry{}}}
+	d := recordDecoder{Scanner: jsontext.New(b), r: &Record{Paths: map[string]Entry{}}}
 	d.record()
 	err := d.Err
 	if err == nil {
@@ -179,30 +146,30 @@ func DecodeRecord(b []byte) (*Record, error) {
 }
 
 type recordDecoder struct {
-	scanner
+	jsontext.Scanner
 	r *Record
 }
 
 func (d *recordDecoder) record() {
 	var raw Record
-	d.fields("the record", "", []field{
-		{"base", "", true, func() { d.r.Base = d.str("as base") }},
-		{"decisions", "", true, d.decisions},
-		{"format", "", true, func() {
-			if f := d.str("as format"); f != RecordFormat {
-				d.Fail("the format is %q; this reads %q", clip(f), RecordFormat)
+	d.Fields("the record", "", []jsontext.Field{
+		jsontext.Need("base", "", func() { d.r.Base = d.Str("as base") }),
+		jsontext.Need("decisions", "", d.decisions),
+		jsontext.Need("format", "", func() {
+			if f := d.Str("as format"); f != RecordFormat {
+				d.Fail("the format is %q; this reads %q", names.Clip(f), RecordFormat)
 			}
-		}},
-		{"pasture", "", true, func() { d.r.Pasture = d.str("as pasture") }},
-		{"paths", "", true, d.paths},
-		{"raw", "", false, func() {
-			d.fields("raw", "", []field{
-				{"base", "", false, func() { raw.Base = d.name("base") }},
-				{"pasture", "", false, func() { raw.Pasture = d.name("pasture") }},
-				{"site", "", false, func() { raw.Site = d.name("site") }},
+		}),
+		jsontext.Need("pasture", "", func() { d.r.Pasture = d.Str("as pasture") }),
+		jsontext.Need("paths", "", d.paths),
+		jsontext.May("raw", func() {
+			d.Fields("raw", "", []jsontext.Field{
+				jsontext.May("base", func() { raw.Base = d.name("base") }),
+				jsontext.May("pasture", func() { raw.Pasture = d.name("pasture") }),
+				jsontext.May("site", func() { raw.Site = d.name("site") }),
 			})
-		}},
-		{"site", "", true, func() { d.r.Site = d.str("as site") }},
+		}),
+		jsontext.Need("site", "", func() { d.r.Site = d.Str("as site") }),
 	})
 	d.End()
 	d.unescape(&d.r.Base, raw.Base)
@@ -215,8 +182,8 @@ func (d *recordDecoder) unescape(name *string, raw string) {
 	if raw == "" || d.Err != nil {
 		return
 	}
-	if again := readable(raw); again != *name {
-		d.Fail("the raw name %q does not belong to %q", clip(raw), clip(*name))
+	if again := jsontext.Readable(raw); again != *name {
+		d.Fail("the raw name %q does not belong to %q", names.Clip(raw), names.Clip(*name))
 	}
 	*name = raw
 }
@@ -241,47 +208,47 @@ func (d *recordDecoder) base64(what string) []byte {
 
 func (d *recordDecoder) paths() {
 	var e Entry
-	fields := []field{
-		{"bytes", "", true, func() { e.Bytes = d.natural("as bytes") }},
-		{"kind", "", true, func() { e.Kind = kindOf(d.Text("as kind")) }},
-		{"modified", "", true, func() { e.Modified = d.time(modifiedForm, "as modified") }},
-		{"raw", "", false, func() { e.Raw = d.base64("as raw") }},
-		{"view", "", false, func() { e.View = d.str("as view") }},
-		{"visit", "", false, func() { e.Visit = d.str("as visit") }},
-		{"with", "", false, func() { e.With = d.str("as with") }},
+	fields := []jsontext.Field{
+		jsontext.Need("bytes", "", func() { e.Bytes = d.Natural("as bytes") }),
+		jsontext.Need("kind", "", func() { e.Kind = kindOf(d.Text("as kind")) }),
+		jsontext.Need("modified", "", func() { e.Modified = d.time(modifiedForm, "as modified") }),
+		jsontext.May("raw", func() { e.Raw = d.base64("as raw") }),
+		jsontext.May("view", func() { e.View = d.Str("as view") }),
+		jsontext.May("visit", func() { e.Visit = d.Str("as visit") }),
+		jsontext.May("with", func() { e.With = d.Str("as with") }),
 	}
 	d.Object("paths", func(key []byte) {
 		path := string(key)
 		if _, twice := d.r.Paths[path]; twice {
-			d.Fail("the path %q is there twice", clip(path))
+			d.Fail("the path %q is there twice", names.Clip(path))
 			return
 		}
 		e = Entry{}
-		d.fields("the path's entry", "", fields)
+		d.Fields("the path's entry", "", fields)
 		d.r.Paths[path] = e
 	})
 }
 
 func (d *recordDecoder) decisions() {
 	var one Decision
-	text := func(key string, need bool, to *string) field {
-		return field{key, "", need, func() { *to = d.str("as " + key) }}
+	text := func(key string, to *string) jsontext.Field {
+		return jsontext.May(key, func() { *to = d.Str("as " + key) })
 	}
-	fields := []field{
-		text("path", false, &one.Path),
-		text("season", false, &one.Season),
-		text("view", false, &one.View),
-		text("what", true, &one.What),
-		{"when", "", true, func() { one.When = d.time(createdForm, "as when") }},
-		text("who", false, &one.Who),
-		text("why", false, &one.Why),
-		{"years", "", false, func() {
-			d.Array("years", func() { one.Years = append(one.Years, d.str("as a year")) })
-		}},
+	fields := []jsontext.Field{
+		text("path", &one.Path),
+		text("season", &one.Season),
+		text("view", &one.View),
+		jsontext.Need("what", "", func() { one.What = d.Str("as what") }),
+		jsontext.Need("when", "", func() { one.When = d.time(CreatedForm, "as when") }),
+		text("who", &one.Who),
+		text("why", &one.Why),
+		jsontext.May("years", func() {
+			d.Array("years", func() { one.Years = append(one.Years, d.Str("as a year")) })
+		}),
 	}
 	d.Array("decisions", func() {
 		one = Decision{}
-		d.fields("a decision", "", fields)
+		d.Fields("a decision", "", fields)
 		d.r.Decisions = append(d.r.Decisions, one)
 	})
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"unicode/utf8"
+
+	"linecamp/manifest/names"
 )
 
 // check holds a whole inventory to the rules that go beyond its JSON. The error
@@ -30,9 +32,9 @@ func (inv *Inventory) check() error {
 			first, ok := stored[d]
 			switch {
 			case !ok:
-				return fmt.Errorf("the digest %s of %q in v%d is not in the manifest (E050)", d, clip(p), n)
+				return fmt.Errorf("the digest %s of %q in v%d is not in the manifest (E050)", d, names.Clip(p), n)
 			case first > n:
-				return fmt.Errorf("the digest %s of %q in v%d is only stored by v%d (E050 for v%d's own inventory)", d, clip(p), n, first, n)
+				return fmt.Errorf("the digest %s of %q in v%d is only stored by v%d (E050 for v%d's own inventory)", d, names.Clip(p), n, first, n)
 			case first != used && first < n:
 				return fmt.Errorf("the digest %s is stored by v%d but not used before v%d (E107 for v%d's own inventory)", d, first, n, first)
 			case first != used:
@@ -60,10 +62,10 @@ func (inv *Inventory) checkContent() (map[Digest]int, error) {
 				return nil, err
 			}
 			if n > inv.Head() {
-				return nil, fmt.Errorf("the content path %q lies in v%d, and head is v%d (E092)", clip(p), n, inv.Head())
+				return nil, fmt.Errorf("the content path %q lies in v%d, and head is v%d (E092)", names.Clip(p), n, inv.Head())
 			}
 			if owner[p] {
-				return nil, fmt.Errorf("the content path %q is there twice (E101)", clip(p))
+				return nil, fmt.Errorf("the content path %q is there twice (E101)", names.Clip(p))
 			}
 			owner[p] = true
 			if first, ok := stored[d]; !ok || n < first {
@@ -74,7 +76,7 @@ func (inv *Inventory) checkContent() (map[Digest]int, error) {
 	file := func(q string) bool { return owner[q] }
 	for p := range owner {
 		if folder := fileAbove(p, file); folder != "" {
-			return nil, fmt.Errorf("the content path %q is a file and the folder of %q (E101)", clip(folder), clip(p))
+			return nil, fmt.Errorf("the content path %q is a file and the folder of %q (E101)", names.Clip(folder), names.Clip(p))
 		}
 	}
 	return stored, nil
@@ -83,17 +85,17 @@ func (inv *Inventory) checkContent() (map[Digest]int, error) {
 // checkContentPath checks one content path and returns its version.
 func checkContentPath(p string) (version int, err error) {
 	if !utf8.ValidString(p) {
-		return 0, fmt.Errorf("the content path %q is not valid UTF-8", clip(p))
+		return 0, fmt.Errorf("the content path %q is not valid UTF-8", names.Clip(p))
 	}
 	if p == "" || p[0] == '/' || p[len(p)-1] == '/' {
-		return 0, fmt.Errorf("the content path %q is empty, or begins or ends with a slash (E100)", clip(p))
+		return 0, fmt.Errorf("the content path %q is empty, or begins or ends with a slash (E100)", names.Clip(p))
 	}
 	if why := pathFault(p); why != "" {
-		return 0, fmt.Errorf("the content path %q %s", clip(p), strings.ReplaceAll(why, "E052", "E099"))
+		return 0, fmt.Errorf("the content path %q %s", names.Clip(p), strings.ReplaceAll(why, "E052", "E099"))
 	}
 	n, _, ok := splitContent(p)
 	if !ok {
-		return 0, fmt.Errorf("the content path %q is not below v1/content/, v2/content/ and so on (E042)", clip(p))
+		return 0, fmt.Errorf("the content path %q is not below v1/content/, v2/content/ and so on (E042)", names.Clip(p))
 	}
 	return n, nil
 }
@@ -103,13 +105,13 @@ func checkState(state map[string]Digest) error {
 	file := func(q string) bool { _, ok := state[q]; return ok }
 	for p, d := range state {
 		if why := pathFault(p); why != "" {
-			return fmt.Errorf("the path %q %s", clip(p), why)
+			return fmt.Errorf("the path %q %s", names.Clip(p), why)
 		}
 		if folder := fileAbove(p, file); folder != "" {
-			return fmt.Errorf("the path %q is a file and the folder of %q (E095)", clip(folder), clip(p))
+			return fmt.Errorf("the path %q is a file and the folder of %q (E095)", names.Clip(folder), names.Clip(p))
 		}
 		if name, ok := strings.CutPrefix(p, FoundPrefix); ok && name != d.String() {
-			return fmt.Errorf("the path %q holds other bytes than it is named after", clip(p))
+			return fmt.Errorf("the path %q holds other bytes than it is named after", names.Clip(p))
 		}
 	}
 	return nil

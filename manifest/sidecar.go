@@ -1,6 +1,8 @@
 package manifest
 
-import "strings"
+import (
+	"strings"
+)
 
 // sidecarTail follows the digest: two spaces, as sha256sum writes and checks it
 // (OCFL 1.1 section 3.7 allows any white space there).

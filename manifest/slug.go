@@ -6,6 +6,8 @@ import (
 	"unicode"
 
 	"golang.org/x/text/unicode/norm"
+
+	"linecamp/manifest/names"
 )
 
 const (
@@ -25,7 +27,7 @@ func ParseObjectID(s string) (archive, slug string, err error) {
 	scheme, rest, _ := strings.Cut(s, ":")
 	archive, slug, ok := strings.Cut(rest, ":")
 	if scheme != idScheme || !ok {
-		return "", "", broken(ErrID, "the object id %q is not of the form linecamp:ARCHIVE:SLUG", clip(s))
+		return "", "", broken(ErrID, "the object id %q is not of the form linecamp:ARCHIVE:SLUG", names.Clip(s))
 	}
 	if err := ArchiveName(archive); err != nil {
 		return "", "", err
@@ -41,7 +43,7 @@ func ParseObjectID(s string) (archive, slug string, err error) {
 // it can be part of ids and of file names everywhere.
 func ArchiveName(s string) error {
 	if !hyphened(s, maxArchive, 1) || device(s) {
-		return broken(ErrID, "the archive name %q; use 1 to %d small letters a to z and digits, with single hyphens between them", clip(s), maxArchive)
+		return broken(ErrID, "the archive name %q; use 1 to %d small letters a to z and digits, with single hyphens between them", names.Clip(s), maxArchive)
 	}
 	return nil
 }
@@ -49,7 +51,7 @@ func ArchiveName(s string) error {
 // checkSlug accepts every slug that Slug and UnfiledSlug return.
 func checkSlug(s string) error {
 	if !hyphened(s, maxSlug, 2) || s == "extensions" || device(s) {
-		return broken(ErrID, "the slug %q; slugs are 1 to %d small letters a to z and digits, with one or two hyphens between them", clip(s), maxSlug)
+		return broken(ErrID, "the slug %q; slugs are 1 to %d small letters a to z and digits, with one or two hyphens between them", names.Clip(s), maxSlug)
 	}
 	return nil
 }

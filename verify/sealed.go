@@ -1,15 +1,18 @@
 package verify
 
-import "linecamp/manifest"
+import (
+	"linecamp/manifest"
+	"linecamp/manifest/seal"
+)
 
 // Sealed is what a seal says of each version's inventory, by object id.
 type Sealed map[string]map[int]manifest.Digest
 
 // SealedBy takes it from the lines of a seal.
-func SealedBy(s *manifest.Seal) Sealed {
+func SealedBy(s *seal.Seal) Sealed {
 	all := Sealed{}
 	for l := range s.All() {
-		if l.What != manifest.LineVersion {
+		if l.What != seal.Version {
 			continue
 		}
 		if all[l.Object] == nil {

@@ -16,7 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/words"
 	"linecamp/verify/history"
 	"linecamp/verify/restore"
@@ -50,7 +50,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		history.ErrNoSite, manifest.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		history.ErrNoSite, seal.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

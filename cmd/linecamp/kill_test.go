@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
 	"linecamp/manifest/store/drive"
@@ -247,11 +248,11 @@ func (y *yard) copies() []store.Root {
 }
 
 func (y *yard) versions() int {
-	seal, err := store.ReadSeal(context.Background(), y.copies()[0])
+	log, err := store.ReadSeal(context.Background(), y.copies()[0])
 	y.must(err)
 	n := 0
-	for _, l := range seal.Lines() {
-		if l.What == manifest.LineVersion {
+	for _, l := range log.Lines() {
+		if l.What == seal.Version {
 			n++
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -24,7 +25,7 @@ import (
 // copies within reach.
 type Known struct {
 	Copies *reach.Copies
-	Seal   *manifest.Seal
+	Seal   *seal.Seal
 	Slugs  []string // of every site, sorted
 	Ctx    context.Context
 
@@ -49,25 +50,25 @@ func (a *Archive) Look(ctx context.Context) (*Known, error) {
 // Known gathers it. The seal is the longest of those that agree.
 func (a *Archive) Known(ctx context.Context, r *reach.Copies) (*Known, error) {
 	k := &Known{a: a, Ctx: ctx, Copies: r, heads: map[string]int{}}
-	seal, err := a.Cache.Seal()
+	log, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
-		seal, err = manifest.DecodeSeal(nil)
+		log, err = seal.Decode(nil)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	k.Seal = seal
-	if seal.Len() == 0 {
-		var told []manifest.Told
+	k.Seal = log
+	if log.Len() == 0 {
+		var told []seal.Told
 		for _, h := range r.Open() {
 			if s, err := store.ReadSeal(ctx, h.Root); err == nil {
-				told = append(told, manifest.Told{Seal: s})
+				told = append(told, seal.Told{Seal: s})
 			}
 			if ctx.Err() != nil {
 				return nil, ctx.Err()
 			}
 		}
-		k.Seal, _ = manifest.Right(seal, told...)
+		k.Seal, _ = seal.Right(log, told...)
 	}
 	k.seals = verify.SealedBy(k.Seal)
 	for id, n := range k.Seal.Heads() {

@@ -26,7 +26,7 @@ import (
 	"errors"
 	"fmt"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -71,7 +71,7 @@ type Recorder struct {
 	Copies   []Copy // in the settings' order
 	Notes    Notes
 	Sync     func() error                     // has the notes outlive a power cut
-	Lines    func() []manifest.Line           // of the archive's seal, as it is now
+	Lines    func() []seal.Line               // of the archive's seal, as it is now
 	Wait     func(reason string, person bool) // why nothing is recorded
 	Question func(question string)
 
@@ -101,7 +101,7 @@ func (r *Recorder) notAuthor(machine string) error {
 func (r *Recorder) epoch() int {
 	e := 1
 	for _, l := range r.Lines() {
-		if l.What == manifest.LineAuthor {
+		if l.What == seal.Author {
 			e = 0
 			if l.Author == r.Author {
 				e = l.Epoch

@@ -4,22 +4,23 @@ import (
 	"fmt"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 // Log is the seal as one moment of a round sees it. It is replaced, never
 // changed, when a line is added, so that a copy may still be writing the old
 // one while the author goes on.
 type Log struct {
-	Seal  *manifest.Seal
-	Lines []manifest.Line
+	Seal  *seal.Seal
+	Lines []seal.Line
 	Index map[string][]manifest.Digest // slug → digest of each sealed version's inventory
 }
 
 // NewLog takes a seal apart. A line of another archive is an error.
-func NewLog(archive string, s *manifest.Seal) (*Log, error) {
+func NewLog(archive string, s *seal.Seal) (*Log, error) {
 	l := &Log{Seal: s, Lines: s.Lines(), Index: map[string][]manifest.Digest{}}
 	for _, line := range l.Lines {
-		if line.What != manifest.LineVersion {
+		if line.What != seal.Version {
 			continue
 		}
 		name, slug, err := manifest.ParseObjectID(line.Object)
@@ -49,22 +50,22 @@ func (l *Log) Inventory(slug string, n int) (manifest.Digest, bool) {
 }
 
 // Last is the newest line, a zero one where there is none.
-func (l *Log) Last() manifest.Line {
+func (l *Log) Last() seal.Line {
 	if len(l.Lines) == 0 {
-		return manifest.Line{}
+		return seal.Line{}
 	}
 	return l.Lines[len(l.Lines)-1]
 }
 
 // With is the log and one more line.
-func (l *Log) With(line manifest.Line) (*Log, error) {
-	seal := l.Seal.Clone()
-	line.N = seal.Len() + 1
-	if err := seal.Append(line); err != nil {
+func (l *Log) With(line seal.Line) (*Log, error) {
+	log := l.Seal.Clone()
+	line.N = log.Len() + 1
+	if err := log.Append(line); err != nil {
 		return nil, err
 	}
-	longer := &Log{Seal: seal, Lines: append(l.Lines, line), Index: l.Index}
-	if line.What == manifest.LineVersion {
+	longer := &Log{Seal: log, Lines: append(l.Lines, line), Index: l.Index}
+	if line.What == seal.Version {
 		_, slug, err := manifest.ParseObjectID(line.Object)
 		if err != nil {
 			return nil, err

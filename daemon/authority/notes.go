@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -114,13 +114,13 @@ func sealKey(copyID string) string { return "seal " + copyID }
 
 // NoteSeal notes how many lines the copy's seal has, and the ETag of the file
 // that a bucket appends to.
-func NoteSeal(ctx context.Context, l Notes, c Copy, s *manifest.Seal) error {
+func NoteSeal(ctx context.Context, l Notes, c Copy, s *seal.Seal) error {
 	if s.Len() == 0 {
 		return nil
 	}
 	etag := ""
 	if c.Can().Tagged {
-		info, err := c.Root.Stat(ctx, manifest.SealFile(s.Files()-1))
+		info, err := c.Root.Stat(ctx, seal.File(s.Files()-1))
 		if err != nil {
 			return fmt.Errorf("looking at its seal: %w", err)
 		}
@@ -144,9 +144,9 @@ func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
 // the one last seen.
 func sameSeal(ctx context.Context, l Notes, c Copy) (int, bool) {
 	n, etag, err := NotedSeal(l, c.ID)
-	if !c.Can().Tagged || err != nil || n == 0 || etag == "" || n%manifest.SealLines == 0 {
+	if !c.Can().Tagged || err != nil || n == 0 || etag == "" || n%seal.PerFile == 0 {
 		return 0, false // a full file says nothing of the next one
 	}
-	info, err := c.Root.Stat(ctx, manifest.SealFile((n-1)/manifest.SealLines))
+	info, err := c.Root.Stat(ctx, seal.File((n-1)/seal.PerFile))
 	return n, err == nil && info.ETag == etag
 }

@@ -7,34 +7,34 @@ import (
 	"io/fs"
 	"sync"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
 // Seals is what the copies' seals came to.
 type Seals struct {
-	Right *manifest.Seal // the archive's
-	Lines []int          // that each copy is known to have, by its place in Copies
-	Short []bool         // the copy had more when it was last met
-	Stray []manifest.Stand
+	Right *seal.Seal // the archive's
+	Lines []int      // that each copy is known to have, by its place in Copies
+	Short []bool     // the copy had more when it was last met
+	Stray []seal.Stand
 }
 
-// Seals reads the seal of every copy in reach, and settles with manifest.Right
+// Seals reads the seal of every copy in reach, and settles with seal.Right
 // which is the archive's; known is the one in the state folder. A copy whose seal
 // is not the beginning of it has failed in this round. Ask comes first.
-func (r *Recorder) Seals(ctx context.Context, known *manifest.Seal) (Seals, error) {
-	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]manifest.Stand, len(r.Copies))}
-	told := make([]manifest.Told, len(r.Copies))
+func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
+	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies))}
+	told := make([]seal.Told, len(r.Copies))
 	var reading sync.WaitGroup
 	for i, c := range r.Copies {
 		told[i].Epoch, told[i].Ours = r.named[i].Epoch, r.named[i].Author.Author == r.Author
 		if c.Usable() {
 			reading.Go(func() {
-				seal, err := s.read(ctx, r.Notes, i, c, known)
+				log, err := s.read(ctx, r.Notes, i, c, known)
 				if err != nil {
 					c.Fail(err)
 				}
-				told[i].Seal = seal
+				told[i].Seal = log
 			})
 		}
 	}
@@ -42,10 +42,10 @@ func (r *Recorder) Seals(ctx context.Context, known *manifest.Seal) (Seals, erro
 	if err := ctx.Err(); err != nil {
 		return s, err
 	}
-	s.Right, _ = manifest.Right(known, told...)
+	s.Right, _ = seal.Right(known, told...)
 	for i, c := range r.Copies {
-		if seal := told[i].Seal; seal != nil {
-			if s.Stray[i] = seal.Against(s.Right); s.Stray[i] != manifest.Begins {
+		if log := told[i].Seal; log != nil {
+			if s.Stray[i] = log.Against(s.Right); s.Stray[i] != seal.Begins {
 				c.Fail(r.strayed(i, s.Stray[i], s.Right))
 			}
 		}
@@ -56,36 +56,36 @@ func (r *Recorder) Seals(ctx context.Context, known *manifest.Seal) (Seals, erro
 // read reads one copy's seal. In a bucket an unchanged open file is recognized by
 // its ETag, so that a round with nothing new costs one request whatever the
 // length of the log; the seal is then the beginning of the known one, and nil.
-func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *manifest.Seal) (*manifest.Seal, error) {
+func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Seal) (*seal.Seal, error) {
 	if n, ok := sameSeal(ctx, l, c); ok && n <= known.Len() {
 		s.Lines[i] = n
 		return nil, nil
 	}
-	seal, err := store.ReadSeal(ctx, c.Root)
+	log, err := store.ReadSeal(ctx, c.Root)
 	if err != nil {
 		return nil, fmt.Errorf("reading its seal: %w", err)
 	}
-	s.Lines[i] = seal.Len()
+	s.Lines[i] = log.Len()
 	had, _, err := NotedSeal(l, c.ID)
 	if err != nil {
 		return nil, err
 	}
-	s.Short[i] = seal.Len() < had
-	if known.Extends(seal) && !s.Short[i] { // else it is noted once it is whole again
-		return seal, NoteSeal(ctx, l, c, seal)
+	s.Short[i] = log.Len() < had
+	if known.Extends(log) && !s.Short[i] { // else it is noted once it is whole again
+		return log, NoteSeal(ctx, l, c, log)
 	}
-	return seal, nil
+	return log, nil
 }
 
 // strayed says what to do about a copy whose seal is not the beginning of the
 // archive's: it rotted, or it goes another way.
-func (r *Recorder) strayed(i int, stand manifest.Stand, right *manifest.Seal) error {
-	if stand == manifest.Rotten {
+func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
+	if stand == seal.Rotten {
 		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
 	}
 	epoch := 1 // of the newest author line
 	for l := range right.All() {
-		if l.What == manifest.LineAuthor {
+		if l.What == seal.Author {
 			epoch = l.Epoch
 		}
 	}
@@ -104,14 +104,14 @@ func (e *OtherHistory) Error() string {
 
 // Agreed is the archive's seal where all agree: kept is the state folder's, with
 // the error of reading it. One that tells something else is *OtherHistory.
-func Agreed(ctx context.Context, kept *manifest.Seal, err error, copies []Copy) (*manifest.Seal, error) {
+func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*seal.Seal, error) {
 	if errors.Is(err, fs.ErrNotExist) {
-		kept, err = manifest.DecodeSeal(nil)
+		kept, err = seal.Decode(nil)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	told := make([]manifest.Told, len(copies))
+	told := make([]seal.Told, len(copies))
 	for i, c := range copies {
 		if told[i].Seal, err = store.ReadSeal(ctx, c.Root); ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -119,9 +119,9 @@ func Agreed(ctx context.Context, kept *manifest.Seal, err error, copies []Copy) 
 			return nil, fmt.Errorf("the seal on %s: %w", c.Name, err)
 		}
 	}
-	right, _ := manifest.Right(kept, told...)
+	right, _ := seal.Right(kept, told...)
 	for i, t := range told {
-		if t.Seal.Against(right) != manifest.Begins {
+		if t.Seal.Against(right) != seal.Begins {
 			return nil, &OtherHistory{copies[i].Name}
 		}
 	}

@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"linecamp/daemon/identity"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -28,8 +28,8 @@ type Taker struct {
 	Copies  []Copy // in the settings' order; those out of reach have no Root
 	Notes   Notes
 	Seal    interface {
-		Seal() (*manifest.Seal, error)
-		PutSeal(*manifest.Seal) error
+		Seal() (*seal.Seal, error)
+		PutSeal(*seal.Seal) error
 	}
 	Now func() time.Time
 }
@@ -92,12 +92,12 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 // ask finds the newest epoch that anything in reach names, and by whom; mine tells
 // that all name this machine in that epoch, twin that a copy of its state folder
 // recorded under its name.
-func (t Taker) ask(ctx context.Context, open []Copy, seal *manifest.Seal) (out Taken, was []*store.Info, mine, twin bool, err error) {
+func (t Taker) ask(ctx context.Context, open []Copy, log *seal.Seal) (out Taken, was []*store.Info, mine, twin bool, err error) {
 	// The first author claims the archive with epoch 1 and no line, and may have
 	// done so where this machine cannot look now.
 	out.Epoch = 1
-	for l := range seal.All() {
-		if l.What == manifest.LineAuthor {
+	for l := range log.All() {
+		if l.What == seal.Author {
 			out.Epoch = max(out.Epoch, l.Epoch)
 		}
 	}
@@ -144,9 +144,9 @@ func (t Taker) ask(ctx context.Context, open []Copy, seal *manifest.Seal) (out T
 
 // sealed reports whether the seal has what makes an author of that epoch: the
 // line of its take-over, which the first author needs none of.
-func sealed(seal *manifest.Seal, author string, epoch int) bool {
-	return epoch == 1 || slices.ContainsFunc(seal.Lines(), func(l manifest.Line) bool {
-		return l.What == manifest.LineAuthor && l.Author == author && l.Epoch == epoch
+func sealed(log *seal.Seal, author string, epoch int) bool {
+	return epoch == 1 || slices.ContainsFunc(log.Lines(), func(l seal.Line) bool {
+		return l.What == seal.Author && l.Author == author && l.Epoch == epoch
 	})
 }
 
@@ -158,16 +158,16 @@ const sealTries = 5
 // buckets first, since no lock keeps another machine from adding to those, and a
 // drive that has the line would then tell another history.
 func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
-	seal, err := t.agreed(ctx, open)
+	log, err := t.agreed(ctx, open)
 	if err != nil {
 		return err
 	}
 	at := t.Now().UTC().Truncate(time.Second)
-	if lines := seal.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
+	if lines := log.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		at = lines[len(lines)-1].At
 	}
-	line := manifest.Line{N: seal.Len() + 1, At: at, What: manifest.LineAuthor, Author: a.Author, Epoch: a.Epoch, Why: "taken over on " + a.Machine}
-	if err := seal.Append(line); err != nil {
+	line := seal.Line{N: log.Len() + 1, At: at, What: seal.Author, Author: a.Author, Epoch: a.Epoch, Why: "taken over on " + a.Machine}
+	if err := log.Append(line); err != nil {
 		return err
 	}
 	for _, shared := range []bool{true, false} {
@@ -175,22 +175,22 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 			if c.Can().Shared != shared {
 				continue
 			}
-			if err := store.WriteSeal(ctx, c.Root, seal); err != nil {
+			if err := store.WriteSeal(ctx, c.Root, log); err != nil {
 				return fmt.Errorf("%s: %w", c.Name, err)
 			}
 		}
 	}
-	if err := t.Seal.PutSeal(seal); err != nil {
+	if err := t.Seal.PutSeal(log); err != nil {
 		return fmt.Errorf("the seal in the state folder: %w", err)
 	}
 	return nil
 }
 
-func (t Taker) agreed(ctx context.Context, open []Copy) (*manifest.Seal, error) {
+func (t Taker) agreed(ctx context.Context, open []Copy) (*seal.Seal, error) {
 	kept, err := t.Seal.Seal()
-	seal, err := Agreed(ctx, kept, err, open)
+	log, err := Agreed(ctx, kept, err, open)
 	if other, ok := errors.AsType[*OtherHistory](err); ok {
 		return nil, fmt.Errorf("%w; take that copy out of the settings first: it stays readable with --from", other)
 	}
-	return seal, err
+	return log, err
 }

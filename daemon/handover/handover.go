@@ -37,6 +37,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 	"linecamp/verify/bag"
@@ -45,15 +46,15 @@ import (
 
 // Options say what is handed over, and into which folder.
 type Options struct {
-	Archive       string         // its name
-	Sites         []verify.Site  // what is handed over
-	Everything    bool           // all objects, instead of Sites
-	Seal          *manifest.Seal // nil: the longest a source has
-	SealLine      string         // as it is printed on paper; "" for none
-	Years         []verify.Year  // of the sites that are handed over
-	Into          string         // the folder that becomes the bag; new or empty
-	EveryVersion  bool           // also bytes that were replaced
-	WithPositions bool           // also positions, cards, and files that may tell one
+	Archive       string        // its name
+	Sites         []verify.Site // what is handed over
+	Everything    bool          // all objects, instead of Sites
+	Seal          *seal.Seal    // nil: the longest a source has
+	SealLine      string        // as it is printed on paper; "" for none
+	Years         []verify.Year // of the sites that are handed over
+	Into          string        // the folder that becomes the bag; new or empty
+	EveryVersion  bool          // also bytes that were replaced
+	WithPositions bool          // also positions, cards, and files that may tell one
 	Now           time.Time
 	Progress      func(what string, done, total int64)
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
@@ -72,10 +73,10 @@ func BenchmarkFirstMirror(b *testing.B) {
 // BenchmarkPutSeal keeps a seal of 50,000 lines that grew by one, as a round does
 // with each version it makes.
 func BenchmarkPutSeal(b *testing.B) {
-	s := &manifest.Seal{}
+	s := &seal.Seal{}
 	line := func() {
 		n := s.Len()
-		ok(b, s.Append(manifest.Line{At: day(1), What: manifest.LineVersion, Version: n/500 + 1, Inventory: manifest.Digest{1, byte(n)},
+		ok(b, s.Append(seal.Line{At: day(1), What: seal.Version, Version: n/500 + 1, Inventory: manifest.Digest{1, byte(n)},
 			Object: manifest.ObjectID("saltbush-draw", fmt.Sprintf("windmill--stake-%d", n%500))}))
 	}
 	for range 50_000 {

@@ -15,6 +15,7 @@ import (
 	"github.com/klauspost/compress/zstd"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 // MostInventory is the size in bytes up to which an inventory is cached. A file
@@ -32,7 +33,7 @@ const MostInventory = 256 << 20
 type Inventories struct {
 	dir  string // state folder
 	seal sync.Mutex
-	kept *manifest.Seal // as PutSeal kept it last; nil before
+	kept *seal.Seal // as PutSeal kept it last; nil before
 }
 
 // OpenInventories uses the state folder dir; nothing is made before it is

@@ -13,6 +13,7 @@ import (
 	"github.com/klauspost/compress/zstd"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 func inventory(t *testing.T) []byte {
@@ -135,11 +136,11 @@ func TestTheZstdProgramUnpacksInventories(t *testing.T) {
 	}
 }
 
-func sealOf(t *testing.T, n int, why string) *manifest.Seal {
+func sealOf(t *testing.T, n int, why string) *seal.Seal {
 	t.Helper()
-	s := &manifest.Seal{}
+	s := &seal.Seal{}
 	for i := 1; i <= n; i++ {
-		ok(t, s.Append(manifest.Line{N: i, At: day(1).Truncate(1e9), What: "gave-up", Copy: "3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19", Why: why}))
+		ok(t, s.Append(seal.Line{N: i, At: day(1).Truncate(1e9), What: "gave-up", Copy: "3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19", Why: why}))
 	}
 	return s
 }
@@ -150,7 +151,7 @@ func TestTheSealIsOnlyAddedTo(t *testing.T) {
 	if _, err := c.Seal(); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("at first: %v", err)
 	}
-	check := func(want *manifest.Seal) {
+	check := func(want *seal.Seal) {
 		t.Helper()
 		got, err := c.Seal()
 		ok(t, err)
@@ -158,14 +159,14 @@ func TestTheSealIsOnlyAddedTo(t *testing.T) {
 			t.Errorf("it has %d lines, want %d", got.Len(), want.Len())
 		}
 	}
-	for _, n := range []int{1, 2, manifest.SealLines, manifest.SealLines + 1, 3 * manifest.SealLines} {
+	for _, n := range []int{1, 2, seal.PerFile, seal.PerFile + 1, 3 * seal.PerFile} {
 		ok(t, c.PutSeal(sealOf(t, n, "stolen")))
 		check(sealOf(t, n, "stolen"))
 	}
-	last := sealOf(t, 3*manifest.SealLines, "stolen")
-	for name, other := range map[string]*manifest.Seal{
+	last := sealOf(t, 3*seal.PerFile, "stolen")
+	for name, other := range map[string]*seal.Seal{
 		"shorter": sealOf(t, 5, "stolen"),
-		"other":   sealOf(t, 3*manifest.SealLines+1, "lent"),
+		"other":   sealOf(t, 3*seal.PerFile+1, "lent"),
 		"none":    {},
 	} {
 		if err := c.PutSeal(other); !errors.Is(err, ErrOtherSeal) {

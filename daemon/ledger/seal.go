@@ -11,28 +11,29 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 // ErrOtherSeal marks a seal that does not begin with the lines of the one kept.
 var ErrOtherSeal = errors.New("this seal does not begin with the lines of the seal this machine last saw")
 
-// mostSealFile bounds what is read of one seal file: manifest.SealLines lines
+// mostSealFile bounds what is read of one seal file: seal.PerFile lines
 // of at most 4 KiB.
-const mostSealFile = manifest.SealLines * 4096
+const mostSealFile = seal.PerFile * 4096
 
 func (c *Inventories) sealFile(i int) string {
-	return filepath.Join(c.dir, "seal", path.Base(manifest.SealFile(i)))
+	return filepath.Join(c.dir, "seal", path.Base(seal.File(i)))
 }
 
 // Seal returns the seal as this machine last kept it. Where none was kept, or
 // it is damaged, it is fs.ErrNotExist: this machine's state is new.
-func (c *Inventories) Seal() (*manifest.Seal, error) {
+func (c *Inventories) Seal() (*seal.Seal, error) {
 	c.seal.Lock()
 	defer c.seal.Unlock()
 	return c.readSeal()
 }
 
-func (c *Inventories) readSeal() (*manifest.Seal, error) {
+func (c *Inventories) readSeal() (*seal.Seal, error) {
 	var files [][]byte
 	for i := 0; ; i++ {
 		b, err := readUpTo(c.sealFile(i), mostSealFile)
@@ -58,13 +59,13 @@ func (c *Inventories) readSeal() (*manifest.Seal, error) {
 }
 
 // decodeSeal need not take apart again what PutSeal kept last.
-func (c *Inventories) decodeSeal(files [][]byte) (*manifest.Seal, error) {
+func (c *Inventories) decodeSeal(files [][]byte) (*seal.Seal, error) {
 	if c.kept == nil || len(files) != c.kept.Files() {
-		return manifest.DecodeSeal(files)
+		return seal.Decode(files)
 	}
 	for i, file := range files {
 		if !bytes.Equal(file, c.kept.File(i)) {
-			return manifest.DecodeSeal(files)
+			return seal.Decode(files)
 		}
 	}
 	return c.kept.Clone(), nil
@@ -76,7 +77,7 @@ func (c *Inventories) decodeSeal(files [][]byte) (*manifest.Seal, error) {
 // less, or nothing.
 func (c *Inventories) checkFile() string { return filepath.Join(c.dir, "seal", "check.txt") }
 
-func (c *Inventories) checkSeal(s *manifest.Seal) error {
+func (c *Inventories) checkSeal(s *seal.Seal) error {
 	b, err := readUpTo(c.checkFile(), 1<<10)
 	if err != nil {
 		return nil
@@ -96,7 +97,7 @@ func (c *Inventories) checkSeal(s *manifest.Seal) error {
 	return nil
 }
 
-func (c *Inventories) putCheck(s *manifest.Seal) error {
+func (c *Inventories) putCheck(s *seal.Seal) error {
 	temp := c.checkFile() + ".new"
 	err := os.WriteFile(temp, fmt.Appendf(nil, "%d %s\n", s.Len(), s.Digest()), 0o600)
 	if err == nil {
@@ -110,7 +111,7 @@ var errOtherLines = errors.New("its lines are not those that were kept")
 // PutSeal keeps a seal. Lines are only ever added: a seal that does not begin
 // with the one kept is ErrOtherSeal. A damaged one is set aside first. A crash
 // leaves the old seal, the new one, or whole files of the new one.
-func (c *Inventories) PutSeal(s *manifest.Seal) error {
+func (c *Inventories) PutSeal(s *seal.Seal) error {
 	c.seal.Lock()
 	defer c.seal.Unlock()
 	from := 0

@@ -26,6 +26,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -40,11 +41,11 @@ type In struct {
 	// Copies are all copies in reach, to mend and to take from. The caller holds
 	// the lock of those drives that have damage.
 	Copies   []verify.Copy
-	Only     string         // mend only this copy (or "working"); "" is all
-	Folder   string         // the working folder; "" where there is none
-	Memory   verify.Memory  // may be nil
-	Seal     *manifest.Seal // as the author has it; may be nil
-	Aside    string         // local folder for bad bytes set aside
+	Only     string        // mend only this copy (or "working"); "" is all
+	Folder   string        // the working folder; "" where there is none
+	Memory   verify.Memory // may be nil
+	Seal     *seal.Seal    // as the author has it; may be nil
+	Aside    string        // local folder for bad bytes set aside
 	Expected func(object string) (*manifest.Inventory, error)
 	// Record returns the newest record of an object as the state folder has it,
 	// which may be the last good one. May be nil.

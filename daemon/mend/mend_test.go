@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -138,7 +139,7 @@ func TestMendCopy(t *testing.T) {
 			verifytest.Remove(t, r.Path(0, r.Key(slug, manifest.RecordPath)))
 		}, 1},
 		{"a version folder", func(t *testing.T, r *verifytest.Ranch) { verifytest.Remove(t, file(r, "v2")) }, 5},
-		{"the seal", func(t *testing.T, r *verifytest.Ranch) { verifytest.Flip(t, r.Path(0, manifest.SealFile(0))) }, 1},
+		{"the seal", func(t *testing.T, r *verifytest.Ranch) { verifytest.Flip(t, r.Path(0, seal.File(0))) }, 1},
 		{"a digit of the seal that still reads", func(t *testing.T, r *verifytest.Ranch) { r.BendSeal(0, 1) }, 1},
 		{"the root's own file", func(t *testing.T, r *verifytest.Ranch) { verifytest.Remove(t, r.Path(0, store.RootNamaste)) }, 1},
 		{"a root pair that lags", func(t *testing.T, r *verifytest.Ranch) {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/rot"
@@ -54,13 +55,13 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, len(m.Copies) > 0, "no other copy in reach has a readable seal")
 		return
 	}
-	if own, err := store.ReadSeal(ctx, c.Root); err == nil && own.Against(best) != manifest.Begins &&
-		!(own.Against(best) == manifest.Rotten && m.Seal != nil && own.Against(m.Seal) == manifest.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+	if own, err := store.ReadSeal(ctx, c.Root); err == nil && own.Against(best) != seal.Begins &&
+		!(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
 	}
 	for i := range best.Files() {
-		if manifest.SealFile(i) == d.Content {
+		if seal.File(i) == d.Content {
 			if info, err := c.Root.Stat(ctx, d.Content); err == nil && info.Size > int64(len(best.File(i))) {
 				m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is")
 				return
@@ -74,8 +75,8 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 
 // longestSeal is the author's seal, or that of a copy which goes on from it; but
 // for one copy, "" for none. It is nil where none can be read.
-func (m *mender) longestSeal(ctx context.Context, but string) (*manifest.Seal, string) {
-	told := make([]manifest.Told, len(m.Copies))
+func (m *mender) longestSeal(ctx context.Context, but string) (*seal.Seal, string) {
+	told := make([]seal.Told, len(m.Copies))
 	for i, c := range m.Copies {
 		if c.Name == but {
 			continue
@@ -84,7 +85,7 @@ func (m *mender) longestSeal(ctx context.Context, but string) (*manifest.Seal, s
 			told[i].Seal = s
 		}
 	}
-	best, i := manifest.Right(m.Seal, told...)
+	best, i := seal.Right(m.Seal, told...)
 	if i < 0 {
 		return best, fromManifest
 	}

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/verify/verifytest"
 )
 
@@ -16,14 +16,14 @@ func TestMendTouchesNoRewrittenSeal(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			r, _ := ranch(t, tt.copies)
 			r.BendSeal(0, tt.digits)
-			was, _ := os.ReadFile(r.Path(0, manifest.SealFile(0)))
+			was, _ := os.ReadFile(r.Path(0, seal.File(0)))
 			found, _ := damage(t, r, "")
 			found[0].Detail = "its bytes differ"
 			rep := mend(t, r, In{Damage: found, Seal: r.Seal})
 			if len(rep.Mended) != 0 || len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, "rewritten") {
 				t.Errorf("%+v", rep)
 			}
-			if now, _ := os.ReadFile(r.Path(0, manifest.SealFile(0))); string(now) != string(was) {
+			if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(was) {
 				t.Error("the seal was changed")
 			}
 		})
@@ -35,24 +35,24 @@ func TestMendTouchesNoRewrittenSeal(t *testing.T) {
 func TestMendTakesNoStrayedSeal(t *testing.T) {
 	r, _ := ranch(t, 3)
 	r.BendSeal(1, 64)
-	file := r.Path(1, manifest.SealFile(0))
+	file := r.Path(1, seal.File(0))
 	b, _ := os.ReadFile(file)
-	s, err := manifest.DecodeSeal([][]byte{b})
+	s, err := seal.Decode([][]byte{b})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Append(manifest.Line{At: time.Now(), What: manifest.LineGaveUp, Copy: r.Copies[2].ID}); err != nil {
+	if err := s.Append(seal.Line{At: time.Now(), What: seal.GaveUp, Copy: r.Copies[2].ID}); err != nil {
 		t.Fatal(err)
 	}
 	verifytest.Write(t, file, s.File(0), time.Now())
-	verifytest.Flip(t, r.Path(0, manifest.SealFile(0)))
+	verifytest.Flip(t, r.Path(0, seal.File(0)))
 	verifytest.Flip(t, r.Path(0, slug+"/v1/inventory.json"))
 	found, _ := damage(t, r, "")
 	rep := mend(t, r, In{Damage: found, Seal: r.Seal, Only: "drive1"})
 	if len(rep.Mended) != 2 || rep.Wants() {
 		t.Errorf("%+v", rep)
 	}
-	if now, _ := os.ReadFile(r.Path(0, manifest.SealFile(0))); string(now) != string(r.Seal.File(0)) {
+	if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(r.Seal.File(0)) {
 		t.Error("the seal is not the archive's")
 	}
 }

@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 	"linecamp/verify"
@@ -407,7 +408,7 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	if err := t.committed(); err != nil {
 		return err
 	}
-	line := manifest.Line{At: r.created, What: manifest.LineVersion, Object: draft.Inventory.ID, Version: m.n, Inventory: manifest.Sum(draft.Encoded)}
+	line := seal.Line{At: r.created, What: seal.Version, Object: draft.Inventory.ID, Version: m.n, Inventory: manifest.Sum(draft.Encoded)}
 	if err := r.addLine(ctx, c, line); err != nil {
 		return err
 	}

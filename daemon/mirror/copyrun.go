@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
@@ -182,7 +183,7 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 	c.expectLines(ctx, lines[c.next:])
 	for ; c.next < len(lines); c.next++ {
 		line := lines[c.next]
-		if line.What != manifest.LineVersion {
+		if line.What != seal.Version {
 			continue
 		}
 		if err := ctx.Err(); err != nil {
@@ -214,15 +215,15 @@ func (c *copyRun) stuck(slug string) bool {
 }
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
-func (c *copyRun) putSeal(ctx context.Context, seal *manifest.Seal) error {
-	if c.sealLen >= seal.Len() {
+func (c *copyRun) putSeal(ctx context.Context, log *seal.Seal) error {
+	if c.sealLen >= log.Len() {
 		return nil
 	}
-	if err := store.WriteSeal(ctx, c.Root, seal); err != nil {
+	if err := store.WriteSeal(ctx, c.Root, log); err != nil {
 		return fmt.Errorf("writing the seal: %w", err)
 	}
-	c.sealLen = seal.Len()
-	return authority.NoteSeal(ctx, c.r.Ledger, c.forOthers(), seal)
+	c.sealLen = log.Len()
+	return authority.NoteSeal(ctx, c.r.Ledger, c.forOthers(), log)
 }
 
 // hasAllLines reports whether the copy's seal has every line there is.
@@ -232,7 +233,7 @@ func (c *copyRun) hasAllLines() bool {
 }
 
 // take brings one version to the copy: content, then the commit.
-func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) error {
+func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 	o, err := c.r.objects.Get(ctx, slug)
 	if errors.Is(err, sites.ErrNoInventory) {
 		c.block(slug, plan.ReasonInventory)
@@ -289,7 +290,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line manifest.Line) err
 
 // adopt takes note of a version the copy has although the ledger does not know
 // it: the round that brought it ended before it could say so.
-func (c *copyRun) adopt(ctx context.Context, slug string, line manifest.Line) error {
+func (c *copyRun) adopt(ctx context.Context, slug string, line seal.Line) error {
 	err := isSealed(ctx, c.Root, slug, line.Version, line.Inventory)
 	if errors.Is(err, errForked) {
 		if cleared, err := c.outrun(ctx, slug, line.Version); err != nil {
@@ -356,13 +357,13 @@ func (r *round) everyoneAsked() bool {
 }
 
 // expectLines adds what is still to come to the copy's progress.
-func (c *copyRun) expectLines(ctx context.Context, lines []manifest.Line) {
+func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
 	if c.r.Progress == nil {
 		return
 	}
 	var more int64
 	for _, l := range lines {
-		if l.What != manifest.LineVersion {
+		if l.What != seal.Version {
 			continue
 		}
 		_, slug, err := manifest.ParseObjectID(l.Object)

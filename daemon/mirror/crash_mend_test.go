@@ -12,6 +12,7 @@ import (
 
 	"linecamp/daemon/mend"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
 	"linecamp/verify"
@@ -54,7 +55,7 @@ func harm(t testing.TB, drive string) map[manifest.Digest]string {
 		"north--windmill/v2/inventory.json",
 		"south--draw/v2/content/.linecamp/record.json",
 		"east--tank/v1/inventory.json.sha256",
-		manifest.SealFile(0),
+		seal.File(0),
 		store.RootNamaste,
 	} {
 		name := filepath.Join(drive, filepath.FromSlash(key))

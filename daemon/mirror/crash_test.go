@@ -21,6 +21,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/crashtest"
 	"linecamp/manifest/store/drive"
@@ -206,7 +207,7 @@ type world struct {
 	synced map[string]string           // marks as the ledger had them when it was last synced
 	where  string                      // the crash, for messages
 	kept   map[string]map[string]int   // copy, slug: the version reported as kept
-	sealed *manifest.Seal              // what this machine had sealed
+	sealed *seal.Seal                  // what this machine had sealed
 	good   map[string]manifest.Digest  // before a mend: what was as it should be
 }
 
@@ -479,11 +480,11 @@ func (w *world) whole() {
 // named asserts that some manifest names every file of a copy, and returns
 // those files. What was begun in a bucket and is not in the working folder any
 // more waits there for the next version, which must name it.
-func (w *world) named(c *copyOf, seal *manifest.Seal, objects map[string]*manifest.Inventory) map[string]bool {
+func (w *world) named(c *copyOf, log *seal.Seal, objects map[string]*manifest.Inventory) map[string]bool {
 	known := map[string]bool{store.ReadmeKey: true, store.RootNamaste: true, store.LayoutKey: true, store.FormatKey: true,
 		store.ExtensionKey: true, store.IdentityKey: true, store.AuthorKey: true}
-	for i := range seal.Files() {
-		known[manifest.SealFile(i)] = true
+	for i := range log.Files() {
+		known[seal.File(i)] = true
 	}
 	for slug, inv := range objects {
 		folders := []string{slug}

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"linecamp/daemon/authority"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 // mayAuthor settles that this machine may make versions now: every copy was
@@ -80,7 +80,7 @@ func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 	log, _, _ := r.look()
 	gone := map[string]bool{}
 	for _, l := range log.Lines {
-		if l.What == manifest.LineGaveUp {
+		if l.What == seal.GaveUp {
 			gone[l.Copy] = true
 		}
 	}
@@ -88,7 +88,7 @@ func (r *round) giveUp(ctx context.Context, first *copyRun) error {
 		if gone[id] {
 			continue
 		}
-		line := manifest.Line{At: r.created, What: manifest.LineGaveUp, Copy: id, Why: "given up on " + r.Machine}
+		line := seal.Line{At: r.created, What: seal.GaveUp, Copy: id, Why: "given up on " + r.Machine}
 		if err := r.who.Begin(ctx); err != nil {
 			return err
 		}
@@ -105,7 +105,7 @@ func (r *round) recorder() *authority.Recorder {
 		Archive: r.ArchiveID, Author: r.Author, Machine: r.Machine, Accepted: r.Accept != nil,
 		Notes: r.Ledger, Sync: r.syncLedger, Question: r.inquire,
 		Wait: func(reason string, person bool) { r.wait("", reason, person) },
-		Lines: func() []manifest.Line {
+		Lines: func() []seal.Line {
 			log, _, _ := r.look()
 			return log.Lines
 		},

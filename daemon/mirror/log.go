@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -17,7 +18,7 @@ import (
 // holder cannot take the line, the next copy takes the same one: whatever the
 // holder then turns out to have, it is no other history. The ledger notes
 // meanwhile where the line may already stand.
-func (r *round) addLine(ctx context.Context, holder *copyRun, line manifest.Line) error {
+func (r *round) addLine(ctx context.Context, holder *copyRun, line seal.Line) error {
 	now, _, _ := r.look()
 	longer, err := now.With(line)
 	if err != nil {
@@ -119,7 +120,7 @@ func (r *round) unsealed() error {
 }
 
 // write adds one line on this copy's turn.
-func (c *copyRun) write(ctx context.Context, line manifest.Line) error {
+func (c *copyRun) write(ctx context.Context, line seal.Line) error {
 	c.turn.Lock()
 	defer c.turn.Unlock()
 	if err := c.broken(); err != nil {

@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -166,7 +167,7 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 		if last := log.Last(); at.Before(last.At) {
 			at = last.At
 		}
-		line := manifest.Line{At: at, What: manifest.LineVersion, Object: id, Version: n, Inventory: manifest.Sum(inv.Until(n).Encode())}
+		line := seal.Line{At: at, What: seal.Version, Object: id, Version: n, Inventory: manifest.Sum(inv.Until(n).Encode())}
 		if err := r.who.Begin(ctx); err != nil {
 			return err
 		}

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -17,7 +18,7 @@ import (
 func (r *round) meet(ctx context.Context) error {
 	local, err := r.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
-		local, err = manifest.DecodeSeal(nil)
+		local, err = seal.Decode(nil)
 	}
 	if err != nil {
 		return fmt.Errorf("reading the seal in the state folder: %w", err)
@@ -33,7 +34,7 @@ func (r *round) meet(ctx context.Context) error {
 	}
 	best := seals.Right
 	for i, c := range r.copies {
-		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == manifest.Astray
+		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Astray
 	}
 	if best.Len() > local.Len() {
 		// Another state of this archive got further than ours: whatever we

@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -226,7 +227,7 @@ func TestCopyGivenUp(t *testing.T) {
 	must(t, err)
 	var gaveUp int
 	for _, l := range s.Lines() {
-		if l.What == manifest.LineGaveUp && l.Copy == r.copies[1].id {
+		if l.What == seal.GaveUp && l.Copy == r.copies[1].id {
 			gaveUp++
 		}
 	}

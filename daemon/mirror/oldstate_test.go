@@ -8,7 +8,7 @@ import (
 	"testing"
 
 	"linecamp/daemon/authority"
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
@@ -81,11 +81,11 @@ func TestARottenSealHidesNoVersion(t *testing.T) {
 	r.visit("North/Windmill", "2020-06-21")
 	r.mirror()
 
-	seal := filepath.Join(barn.path, filepath.FromSlash(manifest.SealFile(0)))
-	b, err := os.ReadFile(seal)
+	log := filepath.Join(barn.path, filepath.FromSlash(seal.File(0)))
+	b, err := os.ReadFile(log)
 	must(t, err)
-	must(t, os.Chmod(seal, 0o644))
-	must(t, os.WriteFile(seal, append([]byte{b[0] ^ 1<<6}, b[1:]...), 0o644))
+	must(t, os.Chmod(log, 0o644))
+	must(t, os.WriteFile(log, append([]byte{b[0] ^ 1<<6}, b[1:]...), 0o644))
 	putBack()
 	shelf.away, barn.root = false, good
 	r.visit("North/Windmill", "2021-06-21")
@@ -96,7 +96,7 @@ func TestARottenSealHidesNoVersion(t *testing.T) {
 	if n := head(t, shelf.root, "north--windmill").Head(); n != 1 {
 		t.Errorf("the shelf drive is at version %d of a site whose second lies in the barn", n)
 	}
-	must(t, os.WriteFile(seal, b, 0o644)) // as mend would
+	must(t, os.WriteFile(log, b, 0o644)) // as mend would
 	r.mirror()
 	r.wantCurrent(r.mirror())
 }

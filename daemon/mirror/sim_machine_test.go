@@ -20,6 +20,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mend"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -321,9 +322,9 @@ func (s *sim) mend(m *machine) (rep mend.Report) {
 }
 
 // cached is a site's newest manifest and record as a machine's state has them.
-func (s *sim) cached(m *machine, seal *manifest.Seal, slug string) (*manifest.Inventory, *manifest.Record) {
+func (s *sim) cached(m *machine, log *seal.Seal, slug string) (*manifest.Inventory, *manifest.Record) {
 	inv, err := m.cache.Get(slug)
-	if err != nil || inv.Head() < seal.Heads()[manifest.ObjectID(archiveName, slug)] {
+	if err != nil || inv.Head() < log.Heads()[manifest.ObjectID(archiveName, slug)] {
 		return nil, nil
 	}
 	raw, err := m.cache.Record(slug)
@@ -339,10 +340,10 @@ func (s *sim) cached(m *machine, seal *manifest.Seal, slug string) (*manifest.In
 func (s *sim) knownTo(ctx context.Context, m *machine, in *mend.In) {
 	in.Seal, _ = m.cache.Seal()
 	if in.Seal == nil {
-		in.Seal, _ = manifest.DecodeSeal(nil)
+		in.Seal, _ = seal.Decode(nil)
 		for _, c := range in.Copies {
-			if seal, err := store.ReadSeal(ctx, c.Root); err == nil && seal.Len() > in.Seal.Len() {
-				in.Seal = seal
+			if log, err := store.ReadSeal(ctx, c.Root); err == nil && log.Len() > in.Seal.Len() {
+				in.Seal = log
 			}
 		}
 	}
@@ -373,7 +374,7 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 	defer leave()
 	best, err := m.cache.Seal()
 	if err != nil {
-		best, err = manifest.DecodeSeal(nil)
+		best, err = seal.Decode(nil)
 		s.must(err)
 	}
 	epoch := 0
@@ -382,12 +383,12 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 		if c.Err != nil {
 			return
 		}
-		seal, err := store.ReadSeal(ctx, c.Root)
-		if err != nil || !seal.Extends(best) && !best.Extends(seal) {
+		log, err := store.ReadSeal(ctx, c.Root)
+		if err != nil || !log.Extends(best) && !best.Extends(log) {
 			return // it is to be mended first
 		}
-		if seal.Len() > best.Len() {
-			best = seal
+		if log.Len() > best.Len() {
+			best = log
 		}
 		switch a, info, err := store.ReadAuthor(ctx, c.Root); {
 		case err == nil:
@@ -409,7 +410,7 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 	if lines := best.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		at = lines[len(lines)-1].At
 	}
-	s.must(best.Append(manifest.Line{N: best.Len() + 1, At: at, What: manifest.LineAuthor, Author: m.author, Epoch: epoch + 1, Why: "taken over"}))
+	s.must(best.Append(seal.Line{N: best.Len() + 1, At: at, What: seal.Author, Author: m.author, Epoch: epoch + 1, Why: "taken over"}))
 	for _, c := range copies {
 		s.must(store.WriteSeal(ctx, c.Root, best))
 	}

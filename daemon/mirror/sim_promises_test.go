@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -159,7 +160,7 @@ func (s *sim) checkVersions(c *simCopy) {
 func (s *sim) hasLine(slug string, n int, sum manifest.Digest) bool {
 	line := fmt.Sprintf(" %s v%d %s\n", manifest.ObjectID(archiveName, slug), n, sum)
 	return slices.ContainsFunc(s.copies, func(c *simCopy) bool {
-		return strings.Contains(string(c.look[manifest.SealFile(0)].bytes), line)
+		return strings.Contains(string(c.look[seal.File(0)].bytes), line)
 	})
 }
 
@@ -290,7 +291,7 @@ func (s *sim) onRecord(path string) (manifest.Entry, manifest.Digest) {
 func (s *sim) checkSeal(c *simCopy) {
 	var log []byte
 	for i := 0; ; i++ {
-		key := manifest.SealFile(i)
+		key := seal.File(i)
 		if _, rotted := c.rotted[key]; rotted {
 			return
 		}
@@ -321,7 +322,7 @@ func (s *sim) checkSealed() {
 		line, _, _ := strings.Cut(string(s.seal[s.sealSeen:]), "\n")
 		s.sealSeen += len(line) + 1
 		f := strings.Fields(line)
-		if len(f) != 6 || f[2] != manifest.LineVersion {
+		if len(f) != 6 || f[2] != seal.Version {
 			continue
 		}
 		_, slug, err := manifest.ParseObjectID(f[3])

@@ -16,6 +16,7 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 )
@@ -324,7 +325,7 @@ func (s *sim) lastOne(c *simCopy, key string) bool {
 // sealElsewhere reports whether another copy has all of c's seal.
 func (s *sim) sealElsewhere(c *simCopy) bool {
 	return slices.ContainsFunc(s.copies, func(o *simCopy) bool {
-		_, rotted := o.rotted[manifest.SealFile(0)]
+		_, rotted := o.rotted[seal.File(0)]
 		return o != c && !rotted && o.sealed >= c.sealed
 	})
 }

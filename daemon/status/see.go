@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/words"
 )
 
@@ -71,9 +72,9 @@ type recordedAll struct {
 // changed since all of it was recorded, that costs a walk and no more. A site's
 // manifest that the state folder lacks is read from a drive, never from a bucket.
 func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.Time) (glance.Seen, error) {
-	seal, err := a.Cache.Seal()
+	log, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
-		seal, err = manifest.DecodeSeal(nil)
+		log, err = seal.Decode(nil)
 	}
 	if err != nil {
 		return glance.Seen{}, fmt.Errorf("the seal in the state folder: %w", err)
@@ -82,7 +83,7 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.T
 	if err := a.Recall(keyRecorded, &was); err != nil {
 		return glance.Seen{}, err
 	}
-	if was.Lines == seal.Len() && was.Lines > 0 {
+	if was.Lines == log.Len() && was.Lines > 0 {
 		files, print, err := glance.Print(ctx, a.Config.Folder)
 		if err != nil || files == was.Files && print == was.Print {
 			return glance.Seen{Files: files, Print: print}, err
@@ -113,7 +114,7 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.T
 		return glance.Seen{Files: seen.Files}, ctx.Err()
 	}
 	if files, _ := seen.Unrecorded(); files == 0 {
-		return seen, a.Remember(keyRecorded, recordedAll{seal.Len(), seen.Files, seen.Print})
+		return seen, a.Remember(keyRecorded, recordedAll{log.Len(), seen.Files, seen.Print})
 	}
 	return seen, nil
 }

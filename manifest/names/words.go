@@ -66,3 +66,12 @@ func InWord(name string, i int) (in bool, size int) {
 
 // Digits reports whether s is one ASCII digit or more, and nothing else.
 func Digits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
+
+// Clip shortens outside text for an error message.
+func Clip(s string) string {
+	const most = 80
+	if len(s) > most {
+		return s[:most] + "…"
+	}
+	return s
+}

@@ -5,17 +5,18 @@ import (
 	"testing"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
-func sealLine(n int) manifest.Line {
-	return manifest.Line{N: n, At: testTime, What: "version", Object: manifest.ObjectID("saltbush-draw", object),
+func sealLine(n int) seal.Line {
+	return seal.Line{N: n, At: testTime, What: "version", Object: manifest.ObjectID("saltbush-draw", object),
 		Version: n, Inventory: manifest.Sum([]byte{byte(n), byte(n >> 8)})}
 }
 
-func sealOf(t *testing.T, lines int) *manifest.Seal {
+func sealOf(t *testing.T, lines int) *seal.Seal {
 	t.Helper()
-	s := new(manifest.Seal)
+	s := new(seal.Seal)
 	for n := 1; n <= lines; n++ {
 		must(t, s.Append(sealLine(n)))
 	}
@@ -49,7 +50,7 @@ func testSealTornTail(t *testing.T, p *place) {
 	ctx, r := t.Context(), p.made(t)
 	three := sealOf(t, 3)
 	must(t, store.WriteSeal(ctx, r, three))
-	key := manifest.SealFile(0)
+	key := seal.File(0)
 	whole, _ := p.read(key)
 	four := sealOf(t, 4).File(0)
 	for cut := len(whole) + 1; cut < len(four); cut += 7 {

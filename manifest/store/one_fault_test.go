@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3"
@@ -137,12 +138,12 @@ func TestSealThroughALink(t *testing.T) {
 	r, dir := driveIn(t)
 	s := newSite()
 	s.store(t, r, s.next(t, nil, map[string]string{"plot.jpg": "plot"}))
-	at := filepath.Join(dir, filepath.FromSlash(manifest.SealFile(0)))
+	at := filepath.Join(dir, filepath.FromSlash(seal.File(0)))
 	must(t, os.MkdirAll(filepath.Dir(at), 0o777))
 	symlink(t, "../../../"+object+"/v1/content/plot.jpg", at)
-	seal := &manifest.Seal{}
-	must(t, seal.Append(manifest.Line{At: testTime, What: manifest.LineGaveUp, Copy: otherCopy}))
-	if err := store.WriteSeal(t.Context(), r, seal); err == nil {
+	log := &seal.Seal{}
+	must(t, log.Append(seal.Line{At: testTime, What: seal.GaveUp, Copy: otherCopy}))
+	if err := store.WriteSeal(t.Context(), r, log); err == nil {
 		t.Error("it was written through a link")
 	}
 	s.intact(t, r)

@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 	"testing"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 )
@@ -57,16 +57,16 @@ func (noWritesTo) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
 // and is there as it was until it stands there whole.
 func TestTheSealIsNeverShorter(t *testing.T) {
 	r, dir := driveIn(t)
-	seal := &manifest.Seal{}
+	log := &seal.Seal{}
 	for range 3 {
-		must(t, seal.Append(manifest.Line{At: testTime, What: manifest.LineGaveUp, Copy: otherCopy, Why: "stolen"}))
+		must(t, log.Append(seal.Line{At: testTime, What: seal.GaveUp, Copy: otherCopy, Why: "stolen"}))
 	}
-	must(t, store.WriteSeal(t.Context(), r, seal))
-	file := filepath.Join(dir, filepath.FromSlash(manifest.SealFile(0)))
-	bent := append(bytes.TrimSuffix(seal.File(0), []byte("\n")), 'J', 'J')
+	must(t, store.WriteSeal(t.Context(), r, log))
+	file := filepath.Join(dir, filepath.FromSlash(seal.File(0)))
+	bent := append(bytes.TrimSuffix(log.File(0), []byte("\n")), 'J', 'J')
 	must(t, os.WriteFile(file, bent, 0o666))
 	r.WrapDisk(func(d drive.Disk) drive.Disk { return noWrites{d} })
-	if err := store.WriteSeal(t.Context(), r, seal); err == nil {
+	if err := store.WriteSeal(t.Context(), r, log); err == nil {
 		t.Error("no error")
 	}
 	now, err := os.ReadFile(file)
@@ -77,8 +77,8 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	again, err := drive.New(dir)
 	must(t, err)
 	defer again.Close()
-	must(t, store.WriteSeal(t.Context(), again, seal))
-	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, seal.File(0)) {
+	must(t, store.WriteSeal(t.Context(), again, log))
+	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, log.File(0)) {
 		t.Errorf("the seal is %q, %v", now, err)
 	}
 }

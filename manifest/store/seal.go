@@ -8,7 +8,7 @@ import (
 	"io/fs"
 	"strings"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 // Most bytes of one file of the seal, 4,096 lines with room for long reasons, and
@@ -28,14 +28,14 @@ type appender interface {
 // ReadSeal reads the whole seal of a root; an archive without any version has
 // an empty one. A last line that a crash left unfinished was never sealed, and
 // is passed over.
-func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
+func ReadSeal(ctx context.Context, r Root) (*seal.Seal, error) {
 	files, err := SealFiles(ctx, r)
 	if err != nil {
 		return nil, err
 	}
 	parts := make([][]byte, len(files))
 	for i := range files {
-		if parts[i], _, err = ReadSmall(ctx, r, manifest.SealFile(i), maxSealFile); err != nil {
+		if parts[i], _, err = ReadSmall(ctx, r, seal.File(i), maxSealFile); err != nil {
 			return nil, err
 		}
 	}
@@ -45,7 +45,7 @@ func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
 			parts = parts[:n-1]
 		}
 	}
-	s, err := manifest.DecodeSeal(parts)
+	s, err := seal.Decode(parts)
 	if err != nil {
 		return nil, fmt.Errorf("the seal of %s: %w", r.Name(), err)
 	}
@@ -55,7 +55,7 @@ func ReadSeal(ctx context.Context, r Root) (*manifest.Seal, error) {
 // WriteSeal brings the seal of a root up to s and writes only what is new. What
 // is there must be the beginning of s: anything else is ErrConflict, and
 // nothing is written. On a drive, hold Lock.
-func WriteSeal(ctx context.Context, r Root, s *manifest.Seal) error {
+func WriteSeal(ctx context.Context, r Root, s *seal.Seal) error {
 	files, err := SealFiles(ctx, r)
 	if err != nil {
 		return err
@@ -73,7 +73,7 @@ func WriteSeal(ctx context.Context, r Root, s *manifest.Seal) error {
 	}
 	for i := max(last, 0); i < s.Files(); i++ {
 		want := s.File(i)
-		key := manifest.SealFile(i)
+		key := seal.File(i)
 		if i > last {
 			if err := writeSealFile(ctx, r, key, want, nil, 0); err != nil {
 				return err
@@ -126,11 +126,11 @@ func SealFiles(ctx context.Context, r Root) ([]Info, error) {
 		if !strings.HasSuffix(info.Key, ".txt") {
 			continue
 		}
-		if info.Key != manifest.SealFile(len(files)) {
-			return nil, fmt.Errorf("the seal of %s lacks %s but has %s: %w", r.Name(), manifest.SealFile(len(files)), info.Key, manifest.ErrSeal)
+		if info.Key != seal.File(len(files)) {
+			return nil, fmt.Errorf("the seal of %s lacks %s but has %s: %w", r.Name(), seal.File(len(files)), info.Key, seal.ErrInvalid)
 		}
 		if whole += info.Size; whole > maxSeal {
-			return nil, fmt.Errorf("the seal of %s is larger than the %d bytes it may have: %w", r.Name(), maxSeal, manifest.ErrSeal)
+			return nil, fmt.Errorf("the seal of %s is larger than the %d bytes it may have: %w", r.Name(), maxSeal, seal.ErrInvalid)
 		}
 		files = append(files, info)
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3"
@@ -30,7 +31,7 @@ func fill(t *testing.T, r store.Root) {
 	defer unlock()
 	err = store.WriteAuthor(ctx, r, store.Author{Archive: "6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11", Author: author, Machine: "office", Epoch: 1}, nil)
 	must(t, err)
-	seal, err := manifest.DecodeSeal(nil)
+	log, err := seal.Decode(nil)
 	must(t, err)
 	for _, slug := range []string{"windmill--stake-3", "windmill--stake-4"} {
 		id := manifest.ObjectID("saltbush-draw", slug)
@@ -42,10 +43,10 @@ func fill(t *testing.T, r store.Root) {
 				delete(files, "2019-06-21/notes.txt")
 			}
 			inv = commit(t, ctx, r, slug, inv, files)
-			must(t, seal.Append(manifest.Line{At: created, What: "version", Object: id, Version: n, Inventory: manifest.Sum(inv.Encode())}))
+			must(t, log.Append(seal.Line{At: created, What: "version", Object: id, Version: n, Inventory: manifest.Sum(inv.Encode())}))
 		}
 	}
-	must(t, store.WriteSeal(ctx, r, seal))
+	must(t, store.WriteSeal(ctx, r, log))
 }
 
 const author = "2c4b7d10-1f0a-4c8e-9f52-3f1f6c0b8e44"

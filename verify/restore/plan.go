@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -29,7 +30,7 @@ type item struct {
 type planner struct {
 	*delivery
 	wish   wish
-	seal   *manifest.Seal
+	seal   *seal.Seal
 	sealed map[sealedVersion]manifest.Digest
 	left   map[leftOut]bool // moved to another site
 
@@ -51,7 +52,7 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 	p.sealed = map[sealedVersion]manifest.Digest{}
 	if p.seal != nil {
 		for l := range p.seal.All() {
-			if l.What == manifest.LineVersion {
+			if l.What == seal.Version {
 				p.sealed[sealedVersion{l.Object, l.Version}] = l.Inventory
 			}
 		}

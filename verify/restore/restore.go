@@ -33,6 +33,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/within"
@@ -48,14 +49,14 @@ type Source struct {
 
 // Options say what is brought back, and where to.
 type Options struct {
-	Archive      string         // its name, for the report; "" takes the source's
-	Sites        []verify.Site  // what to bring back
-	Everything   bool           // all objects, instead of Sites
-	Seal         *manifest.Seal // as the archive's author has it; nil: the longest a source has
-	Into         string         // folder to restore into; made if it is not there
-	Year         string         // only this year's visits: "2019"
-	On           string         // "2019-06-21", the end of that local day, or RFC 3339
-	EveryVersion bool           // also replaced bytes, named by version
+	Archive      string        // its name, for the report; "" takes the source's
+	Sites        []verify.Site // what to bring back
+	Everything   bool          // all objects, instead of Sites
+	Seal         *seal.Seal    // as the archive's author has it; nil: the longest a source has
+	Into         string        // folder to restore into; made if it is not there
+	Year         string        // only this year's visits: "2019"
+	On           string        // "2019-06-21", the end of that local day, or RFC 3339
+	EveryVersion bool          // also replaced bytes, named by version
 	// Leave is asked of each file, by its path below the working folder and its
 	// kind ("" where that is lost), whether it is left out; nil leaves none.
 	Leave    func(path string, kind manifest.Kind) bool

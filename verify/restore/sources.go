@@ -7,7 +7,7 @@ import (
 	"sync/atomic"
 	"time"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
@@ -80,17 +80,17 @@ func (s *sources) trouble() []string {
 
 // seal is the longest seal any source has, of those that go on from the one
 // known, if there is one; nil with the reason where none can be read.
-func (s *sources) seal(ctx context.Context, known *manifest.Seal) (*manifest.Seal, error) {
-	told := make([]manifest.Told, len(s.all))
+func (s *sources) seal(ctx context.Context, known *seal.Seal) (*seal.Seal, error) {
+	told := make([]seal.Told, len(s.all))
 	var first error
 	for i, one := range s.all {
-		seal, err := store.ReadSeal(ctx, one.Root)
+		log, err := store.ReadSeal(ctx, one.Root)
 		if err == nil {
-			told[i].Seal = seal
+			told[i].Seal = log
 		} else if first == nil {
 			first = fmt.Errorf("%s: %w", one.Name, err)
 		}
 	}
-	best, _ := manifest.Right(known, told...)
+	best, _ := seal.Right(known, told...)
 	return best, first
 }

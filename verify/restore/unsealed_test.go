@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify/verifytest"
 )
@@ -56,7 +57,7 @@ func TestRestoreUnsealed(t *testing.T) {
 			cut := r.Seal.Clone()
 			r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), second)
 			r.Version(creek, verifytest.Day(2020, 7, 1), theirs)
-			verifytest.Write(t, r.Path(0, manifest.SealFile(0)), cut.File(0), verifytest.Day(2019, 7, 1))
+			verifytest.Write(t, r.Path(0, seal.File(0)), cut.File(0), verifytest.Day(2019, 7, 1))
 			if s, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || s.Len() != 1 {
 				t.Fatal(err)
 			}
@@ -94,7 +95,7 @@ func TestRestoreNamesWhatCannotBeRead(t *testing.T) {
 	r := verifytest.New(t, 2)
 	r.Version(verifytest.Stake, verifytest.Day(2019, 7, 1), verifytest.State{"2019-06-21/plot.jpg": file("2019", "plot", 1)}, 1)
 	for i := range 2 { // no seal names it
-		if err := os.Remove(r.Path(i, manifest.SealFile(0))); err != nil {
+		if err := os.Remove(r.Path(i, seal.File(0))); err != nil {
 			t.Fatal(err)
 		}
 	}

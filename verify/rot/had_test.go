@@ -6,7 +6,7 @@ import (
 	"slices"
 	"testing"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/verify"
 	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
@@ -33,7 +33,7 @@ func TestWhatACopyHadAndLacksIsDamage(t *testing.T) {
 		if err := os.RemoveAll(filepath.Join(r.Dirs[0], slug)); err != nil {
 			t.Fatal(err)
 		}
-		log := filepath.Join(r.Dirs[0], manifest.SealFile(0))
+		log := filepath.Join(r.Dirs[0], seal.File(0))
 		b, err := os.ReadFile(log)
 		if err != nil {
 			t.Fatal(err)

@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/verify"
 	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
@@ -38,7 +38,7 @@ func TestRotSealBent(t *testing.T) {
 				t.Fatalf("found %+v", rep.Damage)
 			}
 			d := rep.Damage[0]
-			if d.Kind != verify.Altered || d.Path != verify.SealPath || d.Content != manifest.SealFile(0) || strings.HasPrefix(d.Detail, verify.Rewritten) != tt.rewritten {
+			if d.Kind != verify.Altered || d.Path != verify.SealPath || d.Content != seal.File(0) || strings.HasPrefix(d.Detail, verify.Rewritten) != tt.rewritten {
 				t.Errorf("found %+v", d)
 			}
 		})

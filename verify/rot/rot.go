@@ -46,6 +46,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -59,8 +60,8 @@ type Options struct {
 	// Expected returns the newest inventory of an object committed anywhere;
 	// the error wraps fs.ErrNotExist if there is none. May be nil.
 	Expected        func(object string) (*manifest.Inventory, error)
-	ExpectedObjects []string       // objects every copy should have
-	Seal            *manifest.Seal // the archive's seal, as the author has it; may be nil
+	ExpectedObjects []string   // objects every copy should have
+	Seal            *seal.Seal // the archive's seal, as the author has it; may be nil
 	// Had is the newest version of each object that this copy is known to have
 	// held, and HadLines how long its seal was. What lacks of that is gone, which
 	// is damage; what lacks beyond it never came, and the copy is behind.
@@ -70,7 +71,7 @@ type Options struct {
 	// beginning of that seal too, up to so many lines. It is asked only about a
 	// copy whose own seal differs. May be nil: none does.
 	Seconded func(ctx context.Context, copyID string, lines int) bool
-	Paper    *manifest.Printed // a seal somebody has on paper, which the copy's log must bear out; may be nil
+	Paper    *seal.Printed // a seal somebody has on paper, which the copy's log must bear out; may be nil
 	Now      func() time.Time
 	Workers  int                     // files read at once; 0 chooses
 	Progress func(done, total int64) // bytes
@@ -141,7 +142,7 @@ type check struct {
 	now  time.Time
 	stop context.CancelCauseFunc
 
-	seal   *manifest.Seal
+	seal   *seal.Seal
 	sealed verify.Sealed
 	heads  map[string]int // by object folder, from the seals
 

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 	"linecamp/verify/rot"
@@ -140,7 +141,7 @@ func TestRotFindsDamage(t *testing.T) {
 		{"a version folder", func(t *testing.T, r *verifytest.Ranch) { verifytest.Remove(t, file(r, "v2")) },
 			[]string{"gone .linecamp/inventory v2", "gone .linecamp/inventory v2", "gone .linecamp/record.json v2",
 				"gone Windmill/Stake 3/2021-06-21/landscape.jpg v2", "gone Windmill/Stake 3/2021-06-21/notes.txt v2", "gone Windmill/Stake 3/2021-06-21/plot.jpg v2"}},
-		{"the seal", func(t *testing.T, r *verifytest.Ranch) { verifytest.Flip(t, r.Path(0, manifest.SealFile(0))) },
+		{"the seal", func(t *testing.T, r *verifytest.Ranch) { verifytest.Flip(t, r.Path(0, seal.File(0))) },
 			[]string{"altered .linecamp/seal v0"}},
 		{"the file that says what the root is", func(t *testing.T, r *verifytest.Ranch) { verifytest.Remove(t, r.Path(0, store.RootNamaste)) },
 			[]string{"gone .linecamp/root v0"}},

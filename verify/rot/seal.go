@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -19,21 +20,21 @@ import (
 func (r *check) checkSeal(ctx context.Context) error {
 	read, err := store.ReadSeal(ctx, r.c.Root)
 	s := read
-	stand := manifest.Begins
+	stand := seal.Begins
 	if err == nil && r.o.Seal != nil {
 		stand = s.Against(r.o.Seal)
 	}
 	switch {
 	case r.over(ctx, err):
 		return context.Cause(ctx)
-	case errors.Is(err, manifest.ErrSeal):
+	case errors.Is(err, seal.ErrInvalid):
 		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, plain(err)))
 	case err != nil:
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
-	case stand == manifest.Rotten || stand == manifest.Astray:
+	case stand == seal.Rotten || stand == seal.Astray:
 		d := r.sealDamage(ctx, verify.Altered, "")
 		switch {
-		case stand == manifest.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
+		case stand == seal.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
 			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
 		case s.Len() <= r.o.Seal.Len():
 			d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
@@ -44,7 +45,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 		s = nil
 	case s.Len() < r.o.HadLines:
 		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", words.Count(int64(s.Len()), "line"), r.o.HadLines))
-		d.Content = manifest.SealFile(s.Len() / manifest.SealLines)
+		d.Content = seal.File(s.Len() / seal.PerFile)
 		if s.Len() == 0 {
 			d.Kind = verify.Gone
 		}
@@ -73,19 +74,19 @@ func (r *check) checkSeal(ctx context.Context) error {
 
 // Seconded reports whether one of the copies, but for the one with this id, holds
 // the first lines of a seal too.
-func Seconded(ctx context.Context, copies []verify.Copy, but string, seal *manifest.Seal, lines int) bool {
+func Seconded(ctx context.Context, copies []verify.Copy, but string, log *seal.Seal, lines int) bool {
 	return slices.ContainsFunc(copies, func(c verify.Copy) bool {
 		if c.ID == but {
 			return false
 		}
 		s, err := store.ReadSeal(ctx, c.Root)
-		return err == nil && s.Len() >= lines && s.DigestOf(lines) == seal.DigestOf(lines)
+		return err == nil && s.Len() >= lines && s.DigestOf(lines) == log.DigestOf(lines)
 	})
 }
 
 // holdAgainstPaper compares the copy's own log with the seal somebody was given
 // on paper, which the log must still begin with, whatever else agrees today.
-func (r *check) holdAgainstPaper(log *manifest.Seal, err error) {
+func (r *check) holdAgainstPaper(log *seal.Seal, err error) {
 	if r.o.Paper == nil {
 		return
 	}
@@ -102,12 +103,12 @@ func (r *check) holdAgainstPaper(log *manifest.Seal, err error) {
 // sealDamage finds the file of the seal that differs, where the archive's own
 // seal tells; else the first.
 func (r *check) sealDamage(ctx context.Context, kind, detail string) verify.Damage {
-	d := verify.Damage{Path: verify.SealPath, Kind: kind, Detail: detail, Content: manifest.SealFile(0)}
+	d := verify.Damage{Path: verify.SealPath, Kind: kind, Detail: detail, Content: seal.File(0)}
 	if r.o.Seal == nil {
 		return d
 	}
 	for i := range r.o.Seal.Files() {
-		key := manifest.SealFile(i)
+		key := seal.File(i)
 		b, _, err := store.ReadSmall(ctx, r.c.Root, key, int64(len(r.o.Seal.File(i)))+1)
 		if err == nil && len(b) <= len(r.o.Seal.File(i)) && string(r.o.Seal.File(i)[:len(b)]) == string(b) {
 			continue

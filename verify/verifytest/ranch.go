@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/verify"
@@ -38,7 +39,7 @@ type Ranch struct {
 	T      testing.TB
 	Copies []verify.Copy
 	Dirs   []string
-	Seal   *manifest.Seal
+	Seal   *seal.Seal
 	Heads  map[string]*manifest.Inventory
 	Bytes  map[manifest.Digest][]byte
 	Lose   map[manifest.Digest]bool // bytes that nobody has when a version is made
@@ -47,11 +48,11 @@ type Ranch struct {
 // New makes an archive with n empty copies.
 func New(t testing.TB, n int) *Ranch {
 	t.Helper()
-	seal, err := manifest.DecodeSeal(nil)
+	log, err := seal.Decode(nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := &Ranch{T: t, Seal: seal, Heads: map[string]*manifest.Inventory{}, Bytes: map[manifest.Digest][]byte{}}
+	r := &Ranch{T: t, Seal: log, Heads: map[string]*manifest.Inventory{}, Bytes: map[manifest.Digest][]byte{}}
 	base := TempDir(t)
 	for i := range n {
 		dir := filepath.Join(base, fmt.Sprintf("drive%d", i+1))
@@ -166,7 +167,7 @@ func (r *Ranch) version(s Site, created time.Time, state State, copies ...int) (
 	inv = draft.Inventory
 	r.Heads[s.Slug] = inv
 	r.Bytes[manifest.Sum(draft.Record)] = draft.Record
-	if err := r.Seal.Append(manifest.Line{N: r.Seal.Len() + 1, At: created, What: "version", Object: inv.ID, Version: inv.Head(), Inventory: manifest.Sum(draft.Encoded)}); err != nil {
+	if err := r.Seal.Append(seal.Line{N: r.Seal.Len() + 1, At: created, What: "version", Object: inv.ID, Version: inv.Head(), Inventory: manifest.Sum(draft.Encoded)}); err != nil {
 		return nil, err
 	}
 	for i, c := range r.Copies {
@@ -245,7 +246,7 @@ func (r *Ranch) seconded(ctx context.Context, copyID string, lines int) bool {
 // many digits; the line still reads as one.
 func (r *Ranch) BendSeal(copy, digits int) {
 	r.T.Helper()
-	file := r.Path(copy, manifest.SealFile(0))
+	file := r.Path(copy, seal.File(0))
 	b, err := os.ReadFile(file)
 	if err != nil {
 		r.T.Fatal(err)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/within"
 )
@@ -143,7 +144,7 @@ func (d *Drive) syncEverything(ctx context.Context) error {
 	if err == nil && len(files) > 0 {
 		err = d.syncFile(files[len(files)-1].Key)
 	}
-	if err != nil && !errors.Is(err, manifest.ErrSeal) {
+	if err != nil && !errors.Is(err, seal.ErrInvalid) {
 		return err
 	}
 	return d.syncFolders(ctx, ".")

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"strings"
 
-	"linecamp/manifest/jsonscan"
+	"linecamp/manifest/jsontext"
 )
 
 // parser turns the bytes of an inventory into an inventory and notes what is
@@ -26,7 +26,7 @@ var errLimit = errors.New("too many entries")
 // len(b) and by the limits, whatever the bytes are.
 func Parse(file string, b []byte, most int, note func(code, format string, args ...any)) *Inventory {
 	p := &parser{
-		scanner: scanner{jsonscan.New(b)},
+		scanner: scanner{jsontext.New(b)},
 		inv:     &Inventory{File: file, has: keys{}, Objects: keys{}, cased: keys{}, numbers: map[int]int{}},
 		note:    note, names: map[string]string{}, most: most,
 	}

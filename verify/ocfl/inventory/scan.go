@@ -3,7 +3,7 @@ package inventory
 import (
 	"bytes"
 
-	"linecamp/manifest/jsonscan"
+	"linecamp/manifest/jsontext"
 )
 
 // maxDepth is how deeply values may be nested where the standard has no place
@@ -12,7 +12,7 @@ const maxDepth = 64
 
 // scanner reads JSON of which a piece that is not of the expected type is the
 // caller's finding, who goes on after it; only what is no JSON at all is a fault.
-type scanner struct{ jsonscan.Scanner }
+type scanner struct{ jsontext.Scanner }
 
 // skip passes over one value of any type.
 func (s *scanner) skip() { s.skipAt(0) }

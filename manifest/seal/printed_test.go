@@ -1,4 +1,4 @@
-package manifest
+package seal
 
 import (
 	"errors"
@@ -7,14 +7,16 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"linecamp/manifest"
 )
 
 func logOf(t *testing.T, n int) *Seal {
 	t.Helper()
 	s := &Seal{}
 	for i := range n {
-		l := Line{At: time.Date(2026, 7, 1+i%28, 2, 30, 0, 0, time.UTC), What: LineVersion,
-			Object: "linecamp:saltbush-draw:north--windmill", Version: i + 1, Inventory: Sum([]byte{byte(i), byte(i >> 8)})}
+		l := Line{At: time.Date(2026, 7, 1+i%28, 2, 30, 0, 0, time.UTC), What: Version,
+			Object: "linecamp:saltbush-draw:north--windmill", Version: i + 1, Inventory: manifest.Sum([]byte{byte(i), byte(i >> 8)})}
 		if err := s.Append(l); err != nil {
 			t.Fatal(err)
 		}
@@ -70,19 +72,19 @@ func TestBears(t *testing.T) {
 	if err := (&Seal{}).Bears((&Seal{}).Printed()); err != nil {
 		t.Errorf("an empty log: %v", err)
 	}
-	if err := logOf(t, 11).Bears(p); !errors.Is(err, ErrSealShort) {
+	if err := logOf(t, 11).Bears(p); !errors.Is(err, ErrShort) {
 		t.Errorf("a shorter log: %v", err)
 	}
 	rewritten := &Seal{}
 	for l := range s.All() {
 		if l.N == 5 {
-			l.Inventory = Sum([]byte("another"))
+			l.Inventory = manifest.Sum([]byte("another"))
 		}
 		if err := rewritten.Append(l); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := rewritten.Bears(p); !errors.Is(err, ErrSealDiffers) || errors.Is(err, errSealMiswrote) {
+	if err := rewritten.Bears(p); !errors.Is(err, ErrDiffers) || errors.Is(err, errSealMiswrote) {
 		t.Errorf("a rewritten log: %v", err)
 	}
 	if err := rewritten.Bears(s.printed(4)); err != nil {
@@ -95,7 +97,7 @@ func TestBears(t *testing.T) {
 	}
 	slip = p
 	slip.Day = "2026-07-13"
-	if err := s.Bears(slip); !errors.Is(err, ErrSealDay) {
+	if err := s.Bears(slip); !errors.Is(err, ErrDay) {
 		t.Errorf("another day: %v", err)
 	}
 }

@@ -1,18 +1,37 @@
-package manifest
+// Package seal keeps the append-only record of every version made in an archive.
+//
+// Begin with [Decode], which reads a [Seal] from the files of a storage root, and with
+// [Seal.Append], which adds a [Line]. [Seal.Printed] is the short line that fixes all of
+// it on paper, and [Seal.Bears] says whether a log still begins with the lines that such
+// a [Printed] was made of: it proves "unchanged since somebody else received it".
+//
+// Nothing here touches a disk: manifest/store reads and writes the files.
+package seal
 
 import (
 	"bytes"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"hash"
 	"iter"
 	"maps"
 	"slices"
+
+	"linecamp/manifest"
 )
 
-// SealLines is how many lines each file of the seal holds; only the last file
+var (
+	// ErrInvalid marks bytes or values that are not a valid seal.
+	ErrInvalid = errors.New("not a valid seal")
+	// ErrTorn marks a seal whose last line was cut short, as a power cut leaves
+	// it; the seal returned beside it holds the whole lines before.
+	ErrTorn = errors.New("the last line of the seal is cut short")
+)
+
+// PerFile is how many lines each file of the seal holds; only the last file
 // may hold fewer.
-const SealLines = 4096
+const PerFile = 4096
 
 // Seal is the append-only record of every version made in an archive: plain
 // text, numbered from 0000000001, so that the number of the last line is the
@@ -26,9 +45,9 @@ type Seal struct {
 	heads map[string]int // object id to the highest version named
 }
 
-// SealFile returns the path of the seal's file i, counted from 0, in a storage
+// File returns the path of the seal's file i, counted from 0, in a storage
 // root.
-func SealFile(i int) string {
+func File(i int) string {
 	return fmt.Sprintf("extensions/linecamp-seal/log/%05d.txt", i)
 }
 
@@ -67,10 +86,10 @@ func (s *Seal) Append(l Line) error {
 		l.N = s.lines + 1
 	}
 	if err := l.check(); err != nil {
-		return fmt.Errorf("%w: %w", ErrSeal, err)
+		return fmt.Errorf("%w: %w", ErrInvalid, err)
 	}
 	if l.N != s.lines+1 {
-		return broken(ErrSeal, "line %d cannot follow line %d", l.N, s.lines)
+		return fmt.Errorf("%w: line %d cannot follow line %d", ErrInvalid, l.N, s.lines)
 	}
 	s.push(l, l.append(nil))
 	return nil
@@ -95,7 +114,7 @@ func (s *Seal) push(l Line, raw []byte) {
 		s.hash = sha256.New()
 		s.heads = map[string]int{}
 	}
-	if s.lines%SealLines == 0 {
+	if s.lines%PerFile == 0 {
 		s.files = append(s.files, nil)
 		s.marks = append(s.marks, clone(s.hash))
 	}
@@ -103,17 +122,17 @@ func (s *Seal) push(l Line, raw []byte) {
 	s.files[last] = append(s.files[last], raw...)
 	s.hash.Write(raw)
 	s.lines++
-	if l.What == LineVersion {
+	if l.What == Version {
 		s.heads[l.Object] = max(s.heads[l.Object], l.Version)
 	}
 }
 
 // Digest returns the SHA-256 of all lines: with Len, the printed seal.
-func (s *Seal) Digest() Digest {
+func (s *Seal) Digest() manifest.Digest {
 	if s.hash == nil {
-		return Sum(nil)
+		return manifest.Sum(nil)
 	}
-	return Digest(s.hash.Sum(nil))
+	return manifest.Digest(s.hash.Sum(nil))
 }
 
 // DigestOf returns the SHA-256 of the first n lines, as
@@ -121,16 +140,16 @@ func (s *Seal) Digest() Digest {
 //	cat log/* | head -n N | sha256sum
 //
 // prints it. n is taken to lie between 0 and Len.
-func (s *Seal) DigestOf(n int) Digest {
+func (s *Seal) DigestOf(n int) manifest.Digest {
 	if n >= s.lines {
 		return s.Digest()
 	}
 	if n <= 0 {
-		return Sum(nil)
+		return manifest.Sum(nil)
 	}
-	file := n / SealLines
+	file := n / PerFile
 	h := clone(s.marks[file]).(hash.Hash)
-	rest := n % SealLines
+	rest := n % PerFile
 	for raw := range bytes.Lines(s.files[file]) {
 		if rest == 0 {
 			break
@@ -138,7 +157,7 @@ func (s *Seal) DigestOf(n int) Digest {
 		h.Write(raw)
 		rest--
 	}
-	return Digest(h.Sum(nil))
+	return manifest.Digest(h.Sum(nil))
 }
 
 // clone copies the state of a SHA-256.
@@ -192,7 +211,7 @@ func (s *Seal) Rotted(o *Seal) bool {
 				return false
 			}
 			then, err := parseLine(before)
-			if err != nil || now.What != LineVersion || then.What != LineVersion || !now.At.Equal(then.At) {
+			if err != nil || now.What != Version || then.What != Version || !now.At.Equal(then.At) {
 				return false
 			}
 			for j := range raw {
@@ -213,35 +232,35 @@ func (s *Seal) Heads() map[string]int {
 	return maps.Clone(s.heads)
 }
 
-// DecodeSeal reads the files of a seal in order. Every line must be exactly as
+// Decode reads the files of a seal in order. Every line must be exactly as
 // Append writes it. If the last file ends in the middle of a line, or is empty,
 // the seal up to the last whole line is returned together with ErrTorn; every
-// other fault is ErrSeal, which names the file and the line.
-func DecodeSeal(files [][]byte) (*Seal, error) {
+// other fault is ErrInvalid, which names the file and the line.
+func Decode(files [][]byte) (*Seal, error) {
 	s := &Seal{}
 	for i, file := range files {
 		last := i == len(files)-1
-		if s.lines != i*SealLines {
-			return nil, broken(ErrSeal, "%s has %d lines; all but the last have %d", SealFile(i-1), s.lines-(i-1)*SealLines, SealLines)
+		if s.lines != i*PerFile {
+			return nil, fmt.Errorf("%w: %s has %d lines; all but the last have %d", ErrInvalid, File(i-1), s.lines-(i-1)*PerFile, PerFile)
 		}
 		for raw := range bytes.Lines(file) {
 			if raw[len(raw)-1] != '\n' && last {
-				return s, fmt.Errorf("%w: after line %d, in %s", ErrTorn, s.lines, SealFile(i))
+				return s, fmt.Errorf("%w: after line %d, in %s", ErrTorn, s.lines, File(i))
 			}
-			if s.lines == (i+1)*SealLines {
-				return nil, broken(ErrSeal, "%s has more than %d lines", SealFile(i), SealLines)
+			if s.lines == (i+1)*PerFile {
+				return nil, fmt.Errorf("%w: %s has more than %d lines", ErrInvalid, File(i), PerFile)
 			}
 			l, err := parseLine(raw)
 			if err == nil && l.N != s.lines+1 {
 				err = fmt.Errorf("it is numbered %d", l.N)
 			}
 			if err != nil {
-				return nil, fmt.Errorf("%w: %s, line %d of the seal: %w", ErrSeal, SealFile(i), s.lines+1, err)
+				return nil, fmt.Errorf("%w: %s, line %d of the seal: %w", ErrInvalid, File(i), s.lines+1, err)
 			}
 			s.push(l, raw)
 		}
 		if len(file) == 0 && last {
-			return s, fmt.Errorf("%w: after line %d, %s is empty", ErrTorn, s.lines, SealFile(i))
+			return s, fmt.Errorf("%w: after line %d, %s is empty", ErrTorn, s.lines, File(i))
 		}
 	}
 	return s, nil

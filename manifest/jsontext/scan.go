@@ -1,11 +1,15 @@
-// Package jsonscan reads JSON (RFC 8259) piece by piece, as its caller asks for
+// Package jsontext reads JSON (RFC 8259) piece by piece, as its caller asks for
 // it: where the caller knows the shape, nothing is held that was not asked for.
 //
-// It knows no nesting of its own, so depth cannot hurt it. It wants valid UTF-8
+// Begin with [New], and read with [Scanner.Fields], where an object's keys are known
+// beforehand, or with [Scanner.Object] and [Scanner.Array]. [AppendString] and [Object]
+// write.
+//
+// The scanner knows no nesting of its own, so depth cannot hurt it. It wants valid UTF-8
 // and whole surrogate pairs. The first fault sticks: after it every method
 // returns at once with a zero value, so that callers need to look at Err only
 // when they are done.
-package jsonscan
+package jsontext
 
 import (
 	"fmt"

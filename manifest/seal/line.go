@@ -1,4 +1,4 @@
-package manifest
+package seal
 
 import (
 	"bytes"
@@ -7,13 +7,17 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"linecamp/manifest"
+	"linecamp/manifest/jsontext"
+	"linecamp/manifest/names"
 )
 
 // What a line of the seal tells.
 const (
-	LineVersion = "version" // a version was committed on its first holder
-	LineAuthor  = "author"  // a machine became the archive's author
-	LineGaveUp  = "gave-up" // a person gave a copy up
+	Version = "version" // a version was committed on its first holder
+	Author  = "author"  // a machine became the archive's author
+	GaveUp  = "gave-up" // a person gave a copy up
 )
 
 // Line is one line of the seal. Which fields it uses depends on What:
@@ -28,12 +32,12 @@ type Line struct {
 	N         int // from 1
 	At        time.Time
 	What      string
-	Object    string // full object id
-	Version   int    // from 1
-	Inventory Digest // SHA-256 of that version's inventory.json
-	Author    string // uuid
-	Epoch     int    // from 1, raised by every take-over
-	Copy      string // uuid
+	Object    string          // full object id
+	Version   int             // from 1
+	Inventory manifest.Digest // SHA-256 of that version's inventory.json
+	Author    string          // uuid
+	Epoch     int             // from 1, raised by every take-over
+	Copy      string          // uuid
 	Why       string
 }
 
@@ -48,30 +52,30 @@ func (l *Line) check() error {
 		return fmt.Errorf("it does not say when")
 	}
 	switch l.What {
-	case LineVersion:
-		if _, _, err := ParseObjectID(l.Object); err != nil {
+	case Version:
+		if _, _, err := manifest.ParseObjectID(l.Object); err != nil {
 			return err
 		}
-		if _, ok := parseVersion(versionName(l.Version)); !ok {
+		if _, ok := manifest.ParseVersion(manifest.VersionName(l.Version)); !ok {
 			return fmt.Errorf("its version is %d", l.Version)
 		}
 		if l.Inventory.IsZero() {
 			return fmt.Errorf("it has no digest")
 		}
 		return nil
-	case LineAuthor:
+	case Author:
 		if !isUUID(l.Author) {
-			return fmt.Errorf("the author %q is no uuid", clip(l.Author))
+			return fmt.Errorf("the author %q is no uuid", names.Clip(l.Author))
 		}
 		if l.Epoch < 1 {
 			return fmt.Errorf("its epoch is %d", l.Epoch)
 		}
-	case LineGaveUp:
+	case GaveUp:
 		if !isUUID(l.Copy) {
-			return fmt.Errorf("the copy %q is no uuid", clip(l.Copy))
+			return fmt.Errorf("the copy %q is no uuid", names.Clip(l.Copy))
 		}
 	default:
-		return fmt.Errorf("%q is none of %s, %s, %s", clip(l.What), LineVersion, LineAuthor, LineGaveUp)
+		return fmt.Errorf("%q is none of %s, %s, %s", names.Clip(l.What), Version, Author, GaveUp)
 	}
 	if !utf8.ValidString(l.Why) {
 		return fmt.Errorf("its reason is not valid UTF-8")
@@ -80,16 +84,16 @@ func (l *Line) check() error {
 }
 
 func (l *Line) append(b []byte) []byte {
-	b = fmt.Appendf(b, "%010d %s %s ", l.N, l.At.UTC().Format(createdForm), l.What)
+	b = fmt.Appendf(b, "%010d %s %s ", l.N, l.At.UTC().Format(manifest.CreatedForm), l.What)
 	switch l.What {
-	case LineVersion:
-		b = fmt.Appendf(b, "%s %s %s", l.Object, versionName(l.Version), l.Inventory)
-	case LineAuthor:
+	case Version:
+		b = fmt.Appendf(b, "%s %s %s", l.Object, manifest.VersionName(l.Version), l.Inventory)
+	case Author:
 		b = fmt.Appendf(b, "%s %d ", l.Author, l.Epoch)
-		b = appendString(b, l.Why)
-	case LineGaveUp:
+		b = jsontext.AppendString(b, l.Why)
+	case GaveUp:
 		b = fmt.Appendf(b, "%s ", l.Copy)
-		b = appendString(b, l.Why)
+		b = jsontext.AppendString(b, l.Why)
 	}
 	return append(b, '\n')
 }
@@ -110,8 +114,8 @@ func parseLine(raw []byte) (l Line, err error) {
 	}
 	at, text, _ := strings.Cut(text, " ")
 	var why string
-	if l.At, why = parseCreated(at); why != "" {
-		return l, fmt.Errorf("its time %q %s", clip(at), why)
+	if l.At, why = manifest.ParseCreated(at); why != "" {
+		return l, fmt.Errorf("its time %q %s", names.Clip(at), why)
 	}
 	l.What, text, _ = strings.Cut(text, " ")
 	if err = l.parseRest(text); err != nil {
@@ -128,34 +132,34 @@ func parseLine(raw []byte) (l Line, err error) {
 
 func (l *Line) parseRest(text string) error {
 	switch l.What {
-	case LineVersion:
+	case Version:
 		var version, digest string
 		l.Object, text, _ = strings.Cut(text, " ")
 		version, digest, _ = strings.Cut(text, " ")
-		n, ok := parseVersion(version)
+		n, ok := manifest.ParseVersion(version)
 		if !ok {
-			return fmt.Errorf("%q is no version", clip(version))
+			return fmt.Errorf("%q is no version", names.Clip(version))
 		}
 		l.Version = n
 		var err error
-		l.Inventory, err = ParseDigest(digest)
+		l.Inventory, err = manifest.ParseDigest(digest)
 		return err
-	case LineAuthor:
+	case Author:
 		var epoch string
 		l.Author, text, _ = strings.Cut(text, " ")
 		epoch, text, _ = strings.Cut(text, " ")
 		n, err := strconv.Atoi(epoch)
 		if err != nil {
-			return fmt.Errorf("%q is no epoch", clip(epoch))
+			return fmt.Errorf("%q is no epoch", names.Clip(epoch))
 		}
 		l.Epoch = n
-	case LineGaveUp:
+	case GaveUp:
 		l.Copy, text, _ = strings.Cut(text, " ")
 	default:
 		return nil // check says what is wrong
 	}
-	s := scan([]byte(text))
-	l.Why = s.str("as the reason")
+	s := jsontext.New([]byte(text))
+	l.Why = s.Str("as the reason")
 	s.End()
 	return s.Err
 }

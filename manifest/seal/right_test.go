@@ -1,8 +1,10 @@
-package manifest
+package seal
 
 import (
 	"testing"
 	"time"
+
+	"linecamp/manifest"
 )
 
 // line n of a history that is told apart by its name.
@@ -11,7 +13,7 @@ func historyOf(t *testing.T, names ...string) *Seal {
 	s := &Seal{}
 	at := time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC)
 	for _, name := range names {
-		err := s.Append(Line{At: at, What: LineVersion, Object: ObjectID("saltbush-draw", "stake--"+name), Version: 1, Inventory: Sum([]byte(name))})
+		err := s.Append(Line{At: at, What: Version, Object: manifest.ObjectID("saltbush-draw", "stake--"+name), Version: 1, Inventory: manifest.Sum([]byte(name))})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -52,7 +54,7 @@ func TestRight(t *testing.T) {
 
 func TestAgainst(t *testing.T) {
 	two := historyOf(t, "a", "b")
-	rotten, err := DecodeSeal([][]byte{flipDigest(two.File(0))})
+	rotten, err := Decode([][]byte{flipDigest(two.File(0))})
 	if err != nil {
 		t.Fatal(err)
 	}

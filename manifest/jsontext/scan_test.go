@@ -1,4 +1,4 @@
-package jsonscan
+package jsontext
 
 import (
 	"bytes"

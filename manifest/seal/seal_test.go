@@ -1,19 +1,34 @@
-package manifest
+package seal
 
 import (
 	"bytes"
 	"errors"
 	"fmt"
 	"maps"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
 
 	"pgregory.net/rapid"
+
+	"linecamp/manifest"
 )
+
+const (
+	testID     = "linecamp:saltbush-draw:windmill--stake-3"
+	testAuthor = "6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11"
+	testCopy   = "b81e62a0-6a4f-4b8c-b6c9-5b3a3b0f7d22"
+)
+
+var testTime = time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC)
+
+// sum is the digest of a test's content, which is its own text.
+func sum(content string) manifest.Digest { return manifest.Sum([]byte(content)) }
 
 // testSeal has n lines of every kind.
 func testSeal(t testing.TB, n int) *Seal {
@@ -23,11 +38,11 @@ func testSeal(t testing.TB, n int) *Seal {
 		l := Line{At: testTime.Add(time.Duration(i) * time.Second)}
 		switch i % 7 {
 		case 3:
-			l.What, l.Author, l.Epoch, l.Why = LineAuthor, testAuthor, i+1, "office computer \"replaced\"\nat last"
+			l.What, l.Author, l.Epoch, l.Why = Author, testAuthor, i+1, "office computer \"replaced\"\nat last"
 		case 5:
-			l.What, l.Copy, l.Why = LineGaveUp, testCopy, "drive stolen — gone"
+			l.What, l.Copy, l.Why = GaveUp, testCopy, "drive stolen — gone"
 		default:
-			l.What, l.Object, l.Version, l.Inventory = LineVersion, fmt.Sprintf("linecamp:saltbush-draw:stake-%d", i%5), i+1, sum(fmt.Sprint(i))
+			l.What, l.Object, l.Version, l.Inventory = Version, fmt.Sprintf("linecamp:saltbush-draw:stake-%d", i%5), i+1, sum(fmt.Sprint(i))
 		}
 		if err := s.Append(l); err != nil {
 			t.Fatal(err)
@@ -48,9 +63,9 @@ func sealFiles(s *Seal) [][]byte {
 func TestSealForm(t *testing.T) {
 	s := &Seal{}
 	for _, l := range []Line{
-		{At: testTime, What: LineVersion, Object: testID, Version: 4, Inventory: sum("abc")},
-		{N: 2, At: testTime.Add(999 * time.Millisecond), What: LineAuthor, Author: testAuthor, Epoch: 2, Why: "office computer replaced"},
-		{At: testTime.Add(70 * time.Second).In(time.FixedZone("", 3600)), What: LineGaveUp, Copy: testCopy, Why: "drive\n\"stolen\" \\ é"},
+		{At: testTime, What: Version, Object: testID, Version: 4, Inventory: sum("abc")},
+		{N: 2, At: testTime.Add(999 * time.Millisecond), What: Author, Author: testAuthor, Epoch: 2, Why: "office computer replaced"},
+		{At: testTime.Add(70 * time.Second).In(time.FixedZone("", 3600)), What: GaveUp, Copy: testCopy, Why: "drive\n\"stolen\" \\ é"},
 	} {
 		if err := s.Append(l); err != nil {
 			t.Fatal(err)
@@ -66,31 +81,31 @@ func TestSealForm(t *testing.T) {
 	if got := s.Lines()[2].Why; got != "drive\n\"stolen\" \\ é" {
 		t.Errorf("the reason came back as %q", got)
 	}
-	if SealFile(0) != "extensions/linecamp-seal/log/00000.txt" || SealFile(12345) != "extensions/linecamp-seal/log/12345.txt" {
-		t.Error(SealFile(0), SealFile(12345))
+	if File(0) != "extensions/linecamp-seal/log/00000.txt" || File(12345) != "extensions/linecamp-seal/log/12345.txt" {
+		t.Error(File(0), File(12345))
 	}
 }
 
 func TestSealRoundTrip(t *testing.T) {
-	for _, n := range []int{0, 1, 2, SealLines - 1, SealLines, SealLines + 1, 2*SealLines + 9} {
+	for _, n := range []int{0, 1, 2, PerFile - 1, PerFile, PerFile + 1, 2*PerFile + 9} {
 		s := testSeal(t, n)
-		got, err := DecodeSeal(sealFiles(s))
+		got, err := Decode(sealFiles(s))
 		if err != nil {
 			t.Fatal(err)
 		}
 		if got.Len() != n || got.Digest() != s.Digest() || !reflect.DeepEqual(got.Lines(), s.Lines()) || !maps.Equal(got.Heads(), s.Heads()) {
 			t.Errorf("%d lines came back otherwise", n)
 		}
-		if want := (n + SealLines - 1) / SealLines; got.Files() != want {
+		if want := (n + PerFile - 1) / PerFile; got.Files() != want {
 			t.Errorf("%d lines are in %d files", n, got.Files())
 		}
 		for i := range got.Files() {
-			if want := min(SealLines, n-i*SealLines); bytes.Count(got.File(i), []byte("\n")) != want {
+			if want := min(PerFile, n-i*PerFile); bytes.Count(got.File(i), []byte("\n")) != want {
 				t.Errorf("%d lines: file %d does not hold %d", n, i, want)
 			}
 		}
 		if n > 0 {
-			line := Line{At: testTime, What: LineGaveUp, Copy: testCopy}
+			line := Line{At: testTime, What: GaveUp, Copy: testCopy}
 			if err := errors.Join(got.Append(line), s.Append(line)); err != nil || got.Digest() != s.Digest() {
 				t.Errorf("%d lines cannot be gone on with: %v", n, err)
 			}
@@ -100,14 +115,22 @@ func TestSealRoundTrip(t *testing.T) {
 
 // Source: the programs cat, head and sha256sum on the seal's files.
 func TestSealAgreesWithSha256sum(t *testing.T) {
-	tool(t, "sha256sum")
-	shell := tool(t, "sh")
-	s := testSeal(t, 2*SealLines+9)
+	shell, err := exec.LookPath("sh")
+	if _, missing := exec.LookPath("sha256sum"); err != nil || missing != nil {
+		if runtime.GOOS == "linux" {
+			t.Fatal("this check needs sh and sha256sum")
+		}
+		t.Skip("this check needs sh and sha256sum, which are not everywhere outside Linux")
+	}
+	s := testSeal(t, 2*PerFile+9)
 	folder := t.TempDir()
 	for i := range s.Files() {
-		write(t, folder, SealFile(i), s.File(i))
+		path := filepath.Join(folder, filepath.FromSlash(File(i)))
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o777), os.WriteFile(path, s.File(i), 0o666)); err != nil {
+			t.Fatal(err)
+		}
 	}
-	for _, n := range []int{0, 1, 2, 17, SealLines - 1, SealLines, SealLines + 1, 2 * SealLines, s.Len()} {
+	for _, n := range []int{0, 1, 2, 17, PerFile - 1, PerFile, PerFile + 1, 2 * PerFile, s.Len()} {
 		cmd := exec.Command(shell, "-c", fmt.Sprintf("cat log/* | head -n %d | sha256sum", n))
 		cmd.Dir = filepath.Join(folder, "extensions", "linecamp-seal")
 		out, err := cmd.Output()
@@ -124,9 +147,9 @@ func TestSealAgreesWithSha256sum(t *testing.T) {
 }
 
 func TestSealExtends(t *testing.T) {
-	long, short := testSeal(t, SealLines+20), testSeal(t, SealLines+10)
-	other := testSeal(t, SealLines+9)
-	if err := other.Append(Line{At: testTime, What: LineGaveUp, Copy: testCopy, Why: "other"}); err != nil {
+	long, short := testSeal(t, PerFile+20), testSeal(t, PerFile+10)
+	other := testSeal(t, PerFile+9)
+	if err := other.Append(Line{At: testTime, What: GaveUp, Copy: testCopy, Why: "other"}); err != nil {
 		t.Fatal(err)
 	}
 	empty := &Seal{}
@@ -134,7 +157,7 @@ func TestSealExtends(t *testing.T) {
 		a, b *Seal
 		want bool
 	}{
-		{long, short, true}, {short, long, false}, {long, long, true}, {long, testSeal(t, SealLines), true},
+		{long, short, true}, {short, long, false}, {long, long, true}, {long, testSeal(t, PerFile), true},
 		{long, other, false}, {other, short, false}, {short, other, false}, {short, empty, true}, {empty, empty, true}, {empty, short, false},
 	} {
 		if got := c.a.Extends(c.b); got != c.want {
@@ -149,7 +172,7 @@ func TestSealFileIsSteady(t *testing.T) {
 	before := s.File(0)
 	copied := bytes.Clone(before)
 	for range 10 {
-		if err := s.Append(Line{At: testTime, What: LineGaveUp, Copy: testCopy}); err != nil {
+		if err := s.Append(Line{At: testTime, What: GaveUp, Copy: testCopy}); err != nil {
 			t.Fatal(err)
 		}
 		_ = append(before, "scribble"...)
@@ -157,18 +180,18 @@ func TestSealFileIsSteady(t *testing.T) {
 	if !bytes.Equal(before, copied) || !bytes.HasPrefix(s.File(0), copied) {
 		t.Error("the bytes changed")
 	}
-	if _, err := DecodeSeal(sealFiles(s)); err != nil {
+	if _, err := Decode(sealFiles(s)); err != nil {
 		t.Error(err)
 	}
 }
 
 func TestSealClone(t *testing.T) {
-	for _, n := range []int{0, 3, SealLines} {
+	for _, n := range []int{0, 3, PerFile} {
 		s := testSeal(t, n)
 		before := s.Digest()
 		c := s.Clone()
 		for i, seal := range []*Seal{c, s, c} { // in turns, so that shared room would show
-			l := Line{At: testTime, What: LineVersion, Object: testID, Version: 100 + i, Inventory: sum("x")}
+			l := Line{At: testTime, What: Version, Object: testID, Version: 100 + i, Inventory: sum("x")}
 			if err := seal.Append(l); err != nil {
 				t.Fatal(err)
 			}
@@ -180,7 +203,7 @@ func TestSealClone(t *testing.T) {
 			t.Errorf("%d lines: the two are not apart", n)
 		}
 		for _, seal := range []*Seal{c, s} {
-			again, err := DecodeSeal(sealFiles(seal))
+			again, err := Decode(sealFiles(seal))
 			if err != nil || again.Digest() != seal.Digest() {
 				t.Errorf("%d lines: %v", n, err)
 			}
@@ -191,7 +214,7 @@ func TestSealClone(t *testing.T) {
 func TestSealHeads(t *testing.T) {
 	s := &Seal{}
 	for _, v := range []int{1, 2, 5, 3} {
-		if err := s.Append(Line{At: testTime, What: LineVersion, Object: testID, Version: v, Inventory: sum("x")}); err != nil {
+		if err := s.Append(Line{At: testTime, What: Version, Object: testID, Version: v, Inventory: sum("x")}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -207,10 +230,10 @@ func TestSealHeads(t *testing.T) {
 func TestSealTorn(t *testing.T) {
 	check := func(t *testing.T, s *Seal, before [][]byte, cut []byte) {
 		t.Helper()
-		whole := len(before)*SealLines + bytes.Count(cut, []byte("\n"))
+		whole := len(before)*PerFile + bytes.Count(cut, []byte("\n"))
 		torn := len(cut) == 0 || cut[len(cut)-1] != '\n'
-		got, err := DecodeSeal(append(before, cut))
-		if torn != errors.Is(err, ErrTorn) || torn != (err != nil) || errors.Is(err, ErrSeal) {
+		got, err := Decode(append(before, cut))
+		if torn != errors.Is(err, ErrTorn) || torn != (err != nil) || errors.Is(err, ErrInvalid) {
 			t.Fatalf("cut after %d bytes: %v", len(cut), err)
 		}
 		if got.Len() != whole || got.Digest() != s.DigestOf(whole) {
@@ -221,7 +244,7 @@ func TestSealTorn(t *testing.T) {
 	for n := range len(short.File(0)) {
 		check(t, short, nil, short.File(0)[:n])
 	}
-	long := testSeal(t, SealLines+2)
+	long := testSeal(t, PerFile+2)
 	for _, n := range []int{0, 1, 100, len(long.File(1)) - 1} {
 		check(t, long, [][]byte{long.File(0)}, long.File(1)[:n])
 	}
@@ -267,11 +290,11 @@ func TestDecodeSealRefuses(t *testing.T) {
 			t.Errorf("%s: nothing changed", c.why)
 			continue
 		}
-		if s, err := DecodeSeal([][]byte{[]byte(text)}); !errors.Is(err, ErrSeal) || s != nil {
+		if s, err := Decode([][]byte{[]byte(text)}); !errors.Is(err, ErrInvalid) || s != nil {
 			t.Errorf("%s: %v", c.why, err)
 		}
 	}
-	long := testSeal(t, SealLines+2)
+	long := testSeal(t, PerFile+2)
 	first, second := long.File(0), long.File(1)
 	for why, files := range map[string][][]byte{
 		"a short file that is not the last":  {first[:bytes.LastIndexByte(first[:len(first)-1], '\n')+1], second},
@@ -281,7 +304,7 @@ func TestDecodeSealRefuses(t *testing.T) {
 		"files in another order":             {second, first},
 		"the first file missing":             {second},
 	} {
-		if s, err := DecodeSeal(files); !errors.Is(err, ErrSeal) || s != nil {
+		if s, err := Decode(files); !errors.Is(err, ErrInvalid) || s != nil {
 			t.Errorf("%s: %v", why, err)
 		}
 	}
@@ -290,7 +313,7 @@ func TestDecodeSealRefuses(t *testing.T) {
 func TestSealAppendRefuses(t *testing.T) {
 	s := testSeal(t, 2)
 	before := s.Digest()
-	good := Line{At: testTime, What: LineVersion, Object: testID, Version: 1, Inventory: sum("x")}
+	good := Line{At: testTime, What: Version, Object: testID, Version: 1, Inventory: sum("x")}
 	for why, bend := range map[string]func(*Line){
 		"the wrong number":     func(l *Line) { l.N = 2 },
 		"a number too far":     func(l *Line) { l.N = 4 },
@@ -298,15 +321,15 @@ func TestSealAppendRefuses(t *testing.T) {
 		"nothing to tell":      func(l *Line) { l.What = "" },
 		"a bad id":             func(l *Line) { l.Object = "linecamp:a:b c" },
 		"no version":           func(l *Line) { l.Version = 0 },
-		"no digest":            func(l *Line) { l.Inventory = Digest{} },
-		"an author without id": func(l *Line) { l.What = LineAuthor; l.Epoch = 1 },
-		"an author of epoch 0": func(l *Line) { l.What = LineAuthor; l.Author = testAuthor },
-		"a copy without id":    func(l *Line) { l.What = LineGaveUp },
-		"a reason not UTF-8":   func(l *Line) { l.What, l.Copy, l.Why = LineGaveUp, testCopy, "\xff" },
+		"no digest":            func(l *Line) { l.Inventory = manifest.Digest{} },
+		"an author without id": func(l *Line) { l.What = Author; l.Epoch = 1 },
+		"an author of epoch 0": func(l *Line) { l.What = Author; l.Author = testAuthor },
+		"a copy without id":    func(l *Line) { l.What = GaveUp },
+		"a reason not UTF-8":   func(l *Line) { l.What, l.Copy, l.Why = GaveUp, testCopy, "\xff" },
 	} {
 		l := good
 		bend(&l)
-		if err := s.Append(l); !errors.Is(err, ErrSeal) {
+		if err := s.Append(l); !errors.Is(err, ErrInvalid) {
 			t.Errorf("%s: %v", why, err)
 		}
 	}
@@ -318,7 +341,7 @@ func TestSealAppendRefuses(t *testing.T) {
 // A flipped bit that leaves a line a line is rot; another digest is another
 // history.
 func TestSealRotted(t *testing.T) {
-	whole := testSeal(t, SealLines+3)
+	whole := testSeal(t, PerFile+3)
 	first := func(n int, change func(i int, b []byte)) *Seal {
 		var files [][]byte
 		for i, f := range sealFiles(testSeal(t, n)) {
@@ -326,7 +349,7 @@ func TestSealRotted(t *testing.T) {
 			change(i, f)
 			files = append(files, f)
 		}
-		s, err := DecodeSeal(files)
+		s, err := Decode(files)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -348,9 +371,9 @@ func TestSealRotted(t *testing.T) {
 		"the same":                   {first(5, func(int, []byte) {}), false},
 		"a bit of a digest":          {first(5, flip), true},
 		"another digest":             {first(5, func(_ int, b []byte) { copy(b[at:], sum("other").String()) }), false},
-		"a bit of a full file":       {first(SealLines, flip), true},
-		"a bit, and a longer log":    {first(SealLines+4, flip), false},
-		"a bit in each of two files": {first(SealLines+2, func(_ int, b []byte) { b[bytes.IndexByte(b, '\n')-1] ^= 1 }), true},
+		"a bit of a full file":       {first(PerFile, flip), true},
+		"a bit, and a longer log":    {first(PerFile+4, flip), false},
+		"a bit in each of two files": {first(PerFile+2, func(_ int, b []byte) { b[bytes.IndexByte(b, '\n')-1] ^= 1 }), true},
 		"another version's number":   {first(5, func(_ int, b []byte) { b[bytes.Index(b, []byte(" v1 "))+2] = '3' }), true},
 		"another second":             {first(5, func(_ int, b []byte) { b[29] ^= 1 }), false},
 		"another epoch":              {first(5, func(_ int, b []byte) { b[bytes.Index(b, []byte(" 4 \""))+1] = '5' }), false},
@@ -371,12 +394,12 @@ func TestSealRottedIsNoFork(t *testing.T) {
 			l := Line{At: testTime.Add(time.Duration(rapid.IntRange(0, 3).Draw(t, label)) * time.Second)}
 			switch rapid.IntRange(0, 3).Draw(t, "what") {
 			case 0:
-				l.What, l.Author, l.Epoch, l.Why = LineAuthor, testAuthor, rapid.IntRange(1, 3).Draw(t, "epoch"), rapid.SampledFrom([]string{"on a", "on b"}).Draw(t, "why")
+				l.What, l.Author, l.Epoch, l.Why = Author, testAuthor, rapid.IntRange(1, 3).Draw(t, "epoch"), rapid.SampledFrom([]string{"on a", "on b"}).Draw(t, "why")
 			case 1:
-				l.What, l.Copy, l.Why = LineGaveUp, testCopy, rapid.SampledFrom([]string{"on a", "on b"}).Draw(t, "why")
+				l.What, l.Copy, l.Why = GaveUp, testCopy, rapid.SampledFrom([]string{"on a", "on b"}).Draw(t, "why")
 			default:
 				n := rapid.IntRange(1, 3).Draw(t, "version")
-				l.What, l.Object, l.Version = LineVersion, "linecamp:saltbush-draw:"+rapid.SampledFrom([]string{"a", "b"}).Draw(t, "site"), n
+				l.What, l.Object, l.Version = Version, "linecamp:saltbush-draw:"+rapid.SampledFrom([]string{"a", "b"}).Draw(t, "site"), n
 				// An inventory names its object and its version: no two have one digest.
 				l.Inventory = sum(fmt.Sprint(l.Object, n, rapid.IntRange(0, 2).Draw(t, "which")))
 			}
@@ -415,7 +438,7 @@ func TestSealRottedIsRot(t *testing.T) {
 			line := bytes.SplitAfter(b, []byte("\n"))[rapid.SampledFrom([]int{0, 1, 2, 4, 6, 7, 8}).Draw(t, "line")]
 			line[len(line)-2-rapid.IntRange(0, 63).Draw(t, "digit")] ^= 1 << rapid.IntRange(0, 7).Draw(t, "bit")
 		}
-		s, err := DecodeSeal([][]byte{b})
+		s, err := Decode([][]byte{b})
 		if err != nil || s.Digest() == whole.Digest() {
 			return // it is no seal any more, or flipped back
 		}
@@ -423,4 +446,90 @@ func TestSealRottedIsRot(t *testing.T) {
 			t.Fatalf("not told:\n%s", b)
 		}
 	})
+}
+
+func FuzzDecode(f *testing.F) {
+	f.Add(testSeal(f, 8).File(0), []byte(nil))
+	f.Add([]byte("0000000001 "), []byte(nil))
+	long := testSeal(f, PerFile+2)
+	f.Add(long.File(0), long.File(1))
+	f.Fuzz(func(t *testing.T, first, second []byte) {
+		files := [][]byte{first}
+		if len(second) > 0 {
+			files = append(files, second)
+		}
+		s, err := Decode(files)
+		if err != nil && !errors.Is(err, ErrTorn) {
+			if !errors.Is(err, ErrInvalid) || s != nil {
+				t.Fatal(err)
+			}
+			return
+		}
+		whole := bytes.Join(sealFiles(s), nil)
+		if given := bytes.Join(files, nil); !bytes.HasPrefix(given, whole) || err == nil && len(given) != len(whole) {
+			t.Fatalf("given\n%s\nkept\n%s", given, whole)
+		}
+		fresh := &Seal{}
+		for l := range s.All() {
+			if err := fresh.Append(l); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if !fresh.Extends(s) || !s.Extends(fresh) || fresh.Digest() != s.Digest() {
+			t.Fatal("written again it is another seal")
+		}
+	})
+}
+
+func BenchmarkSeal(b *testing.B) {
+	s := testSeal(b, 100_000)
+	files := sealFiles(s)
+	b.Run("decode-100k-lines", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := Decode(files); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("digest-of-a-part", func(b *testing.B) {
+		for b.Loop() {
+			s.DigestOf(99_999)
+		}
+	})
+	b.Run("append", func(b *testing.B) {
+		for b.Loop() {
+			if err := s.Append(Line{At: testTime, What: Version, Object: testID, Version: 1, Inventory: sum("x")}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+// Every byte of what copies hold is fixed: archives exist for decades, and a
+// test that fails here means that their format changed.
+func TestGolden(t *testing.T) {
+	want, err := os.ReadFile("testdata/seal.txt")
+	if got := testSeal(t, 8).File(0); err != nil || !bytes.Equal(got, want) {
+		t.Errorf("the seal is written otherwise now (%v):\n%s", err, got)
+	}
+}
+
+// What is not a seal is refused in bounded memory, with a short message.
+func TestHostile(t *testing.T) {
+	for name, b := range map[string][]byte{
+		"nested lists": []byte(strings.Repeat("[", 10<<20)), "only white space": bytes.Repeat([]byte(" "), 20<<20),
+		"a long number": []byte(strings.Repeat("9", 20<<20)), "a long line": []byte("0000000001 2026-07-02T02:30:00Z author " + strings.Repeat("a", 20<<20) + "\n"),
+		"a million lines": bytes.Repeat([]byte("0000000001 \n"), 1<<20),
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, err := Decode([][]byte{b})
+		runtime.ReadMemStats(&after)
+		if !errors.Is(err, ErrInvalid) && !errors.Is(err, ErrTorn) || len(err.Error()) > 1000 {
+			t.Errorf("%s: %v", name, err)
+		}
+		if n := after.TotalAlloc - before.TotalAlloc; n > uint64(len(b))*8+(8<<20) {
+			t.Errorf("%s: %d MiB for %d MiB of text", name, n>>20, len(b)>>20)
+		}
+	}
 }

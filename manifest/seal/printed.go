@@ -1,4 +1,4 @@
-package manifest
+package seal
 
 import (
 	"encoding/hex"
@@ -7,6 +7,9 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"linecamp/manifest"
+	"linecamp/manifest/names"
 )
 
 // Printed is the seal as it is written on paper or read over a telephone: how
@@ -27,9 +30,9 @@ type Printed struct {
 // messages say more.
 var (
 	ErrPrinted      = errors.New("not a printed seal")
-	ErrSealShort    = errors.New("the log is shorter than the printed seal")
-	ErrSealDay      = errors.New("the printed seal has another day than the log")
-	ErrSealDiffers  = errors.New("the log is not the one that was sealed")
+	ErrShort        = errors.New("the log is shorter than the printed seal")
+	ErrDay          = errors.New("the printed seal has another day than the log")
+	ErrDiffers      = errors.New("the log is not the one that was sealed")
 	errSealMiswrote = errors.New("only part of the digits differ, which looks like a slip of the pen")
 )
 
@@ -78,7 +81,7 @@ func (p Printed) String() string {
 // cannot be read is ErrPrinted.
 func ParsePrinted(text string) (Printed, error) {
 	bad := func(why string) (Printed, error) {
-		return Printed{}, fmt.Errorf("%w: %q %s; it is a count, a day and eight groups of four digits, such as 47 2026-07-02 9f3a-11c2-…", ErrPrinted, clip(text), why)
+		return Printed{}, fmt.Errorf("%w: %q %s; it is a count, a day and eight groups of four digits, such as 47 2026-07-02 9f3a-11c2-…", ErrPrinted, names.Clip(text), why)
 	}
 	f := strings.Fields(strings.ToLower(text))
 	if len(f) < 3 {
@@ -100,7 +103,7 @@ func ParsePrinted(text string) (Printed, error) {
 		return bad("has a count and a day that do not go together")
 	}
 	digits := strings.ReplaceAll(strings.Join(f[2:], ""), "-", "")
-	if len(digits) != hex.EncodedLen(len(p.Half)) && len(digits) != hex.EncodedLen(len(Digest{})) {
+	if len(digits) != hex.EncodedLen(len(p.Half)) && len(digits) != hex.EncodedLen(len(manifest.Digest{})) {
 		return bad(fmt.Sprintf("has %d digits instead of %d", len(digits), hex.EncodedLen(len(p.Half))))
 	}
 	b, err := hex.DecodeString(digits)
@@ -113,22 +116,22 @@ func ParsePrinted(text string) (Printed, error) {
 
 // Bears reports whether the log still begins with the lines p was made of. It
 // returns nil if so, and otherwise an error that names what is wrong:
-// ErrSealShort, ErrSealDay or ErrSealDiffers.
+// ErrShort, ErrDay or ErrDiffers.
 func (s *Seal) Bears(p Printed) error {
 	if p.Lines > s.lines {
-		return fmt.Errorf("%w: the seal was made of %d lines, and there are %d now; lines were taken away, or this copy is behind", ErrSealShort, p.Lines, s.lines)
+		return fmt.Errorf("%w: the seal was made of %d lines, and there are %d now; lines were taken away, or this copy is behind", ErrShort, p.Lines, s.lines)
 	}
 	now := s.printed(p.Lines)
 	switch {
 	case now == p:
 		return nil
 	case now.Half == p.Half:
-		return fmt.Errorf("%w: line %d is of %s, the paper says %s; the digits agree, so look at the paper again", ErrSealDay, p.Lines, now.Day, p.Day)
+		return fmt.Errorf("%w: line %d is of %s, the paper says %s; the digits agree, so look at the paper again", ErrDay, p.Lines, now.Day, p.Day)
 	default:
 		if g := differing(now.Half, p.Half); len(g) < groups/2 {
-			return fmt.Errorf("%w: %w (group %s of the digits); read it again", ErrSealDiffers, errSealMiswrote, strings.Join(g, ", "))
+			return fmt.Errorf("%w: %w (group %s of the digits); read it again", ErrDiffers, errSealMiswrote, strings.Join(g, ", "))
 		}
-		return fmt.Errorf("%w: the first %d lines are not what they were when the seal was made, so what was recorded then has been changed or replaced since", ErrSealDiffers, p.Lines)
+		return fmt.Errorf("%w: the first %d lines are not what they were when the seal was made, so what was recorded then has been changed or replaced since", ErrDiffers, p.Lines)
 	}
 }
 

@@ -1,4 +1,4 @@
-package manifest
+package seal
 
 import (
 	"cmp"
