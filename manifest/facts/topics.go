@@ -8,9 +8,8 @@ import (
 	"unicode/utf8"
 )
 
-// Topics are what field notes tell of, one bit each. That notes should tell of
-// these six is common practice, without a source; that one is silent on some is
-// never a fault.
+// Topics are what field notes tell of, one bit each. The ledger remembers the bits, so
+// they keep their values. That a note is silent on some is never a fault.
 type Topics uint8
 
 // The topics.
@@ -23,49 +22,57 @@ const (
 	OnFire
 )
 
-// TopicNames are in the order of the bits.
-var TopicNames = []string{"place", "weather", "grazing", "weeds", "wildlife", "fire"}
+// topics are grouped by what a reader asks. The groups are our own choice, and what
+// notes should tell of is common practice, no source. So are the words: whole ones, in
+// small letters. A word that as often means something else is left out: "bull" is a
+// thistle, "head" is what grass does, and "ash" a tree.
+var topics = []struct {
+	topic       Topics
+	name, words string
+}{
+	// What the land gave.
+	{OnWeeds, "weeds", `weed weeds weedy cheatgrass medusahead ventenata thistle thistles knapweed halogeton spurge whitetop toadflax
+		henbane houndstongue kochia bindweed invasive invasives noxious`},
+	// What the animals did.
+	{OnWildlife, "wildlife", `wildlife deer elk antelope pronghorn moose bear bears coyote coyotes fox rabbit rabbits jackrabbit jackrabbits
+		hare grouse quail chukar hawk hawks eagle eagles owl owls raven ravens bird birds lark larks meadowlark badger
+		badgers gopher gophers squirrel squirrels lizard lizards snake snakes rattlesnake rattlesnakes toad toads frog frogs
+		burrow burrows`},
+	// What the people did: where they put the herd, and where they stood.
+	{OnGrazing, "grazing", `graze grazed grazes grazing ungrazed overgrazed cattle cow cows calf calves steer steers heifer heifers pair pairs
+		sheep ewes lambs goats horses livestock stocked stocking stubble aum aums utilization utilisation rested rotation
+		herd turnout pats browse browsed browsing`},
+	{OnPlace, "place", `place location site stake post pasture allotment county bearing azimuth gps latitude longitude utm elevation
+		landmark paces north south east west northeast northwest southeast southwest ridge draw creek slope aspect`},
+	// What the weather did, and fire.
+	{OnWeather, "weather", `weather rain rains rained rainy rainfall snow snowed snowy wind winds windy breeze cloud clouds cloudy overcast
+		sunny clear hot cold cool warm dry wet drought storm storms stormy thunder lightning temperature frost hail
+		precipitation precip humid moisture muddy`},
+	{OnFire, "fire", `fire fires wildfire wildfires burn burned burnt burning smoke smoky charred`},
+}
 
-// Names are the topics in words.
+// TopicNames are all topics in words, in the order of their groups.
+var TopicNames = (^Topics(0)).Names()
+
+// Names are the topics in words, in the order of their groups.
 func (t Topics) Names() (names []string) {
-	for i, n := range TopicNames {
-		if t&(1<<i) != 0 {
-			names = append(names, n)
+	for _, x := range topics {
+		if t&x.topic != 0 {
+			names = append(names, x.name)
 		}
 	}
 	return names
 }
 
-// topicWords are whole words, in small letters. A word that as often means
-// something else is left out: "bull" is a thistle, "head" is what grass does,
-// and "ash" a tree.
-var topicWords = wordTopics(map[Topics]string{
-	OnPlace: `place location site stake post pasture allotment county bearing azimuth gps latitude longitude utm elevation
-		landmark paces north south east west northeast northwest southeast southwest ridge draw creek slope aspect`,
-	OnWeather: `weather rain rains rained rainy rainfall snow snowed snowy wind winds windy breeze cloud clouds cloudy overcast
-		sunny clear hot cold cool warm dry wet drought storm storms stormy thunder lightning temperature frost hail
-		precipitation precip humid moisture muddy`,
-	OnGrazing: `graze grazed grazes grazing ungrazed overgrazed cattle cow cows calf calves steer steers heifer heifers pair pairs
-		sheep ewes lambs goats horses livestock stocked stocking stubble aum aums utilization utilisation rested rotation
-		herd turnout pats browse browsed browsing`,
-	OnWeeds: `weed weeds weedy cheatgrass medusahead ventenata thistle thistles knapweed halogeton spurge whitetop toadflax
-		henbane houndstongue kochia bindweed invasive invasives noxious`,
-	OnWildlife: `wildlife deer elk antelope pronghorn moose bear bears coyote coyotes fox rabbit rabbits jackrabbit jackrabbits
-		hare grouse quail chukar hawk hawks eagle eagles owl owls raven ravens bird birds lark larks meadowlark badger
-		badgers gopher gophers squirrel squirrels lizard lizards snake snakes rattlesnake rattlesnakes toad toads frog frogs
-		burrow burrows`,
-	OnFire: `fire fires wildfire wildfires burn burned burnt burning smoke smoky charred`,
-})
-
-func wordTopics(lists map[Topics]string) map[string]Topics {
-	words := map[string]Topics{}
-	for t, list := range lists {
-		for _, w := range strings.Fields(list) {
-			words[w] |= t
+var topicOf = func() map[string]Topics {
+	of := map[string]Topics{}
+	for _, x := range topics {
+		for _, w := range strings.Fields(x.words) {
+			of[w] |= x.topic
 		}
 	}
-	return words
-}
+	return of
+}()
 
 // isText are the extensions of notes that are plain text. What other notes
 // say, a PDF or a scan, is not read.
@@ -90,7 +97,7 @@ func topicsOf(r io.Reader) (found Topics, blank bool) {
 			word = append(word, unicode.ToLower(c))
 			continue
 		}
-		found |= topicWords[string(word)]
+		found |= topicOf[string(word)]
 		word = word[:0]
 	}
 	return found, blank

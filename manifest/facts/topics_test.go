@@ -32,11 +32,24 @@ func TestTopics(t *testing.T) {
 		{text: "squirreltail headed out, fireweed in flower, ash tree"}, // a grass, a flower and a tree
 		{text: "dug a few bull thistles", want: []string{"weeds"}},
 		{text: "fired up the truck; the bull elk", want: []string{"wildlife"}},
-		{text: "CHEATGRASS/RAIN", want: []string{"weather", "weeds"}},
+		{text: "CHEATGRASS/RAIN", want: []string{"weeds", "weather"}},
 	} {
 		found, blank := topicsOf(bytes.NewReader([]byte(c.text)))
 		if got := found.Names(); !slices.Equal(got, c.want) || blank != c.blank {
 			t.Errorf("%q: %v, blank %v; want %v, %v", c.text, got, blank, c.want, c.blank)
+		}
+	}
+}
+
+// Every topic has a place in the order in which they are shown. The ledger remembers
+// their bits.
+func TestTopicsInOrder(t *testing.T) {
+	if want := []string{"weeds", "wildlife", "grazing", "place", "weather", "fire"}; !slices.Equal(TopicNames, want) {
+		t.Errorf("%v, want %v", TopicNames, want)
+	}
+	for i, name := range []string{"place", "weather", "grazing", "weeds", "wildlife", "fire"} {
+		if got := Topics(1 << i).Names(); !slices.Equal(got, []string{name}) {
+			t.Errorf("bit %d is remembered as %v, want %s", i, got, name)
 		}
 	}
 }
