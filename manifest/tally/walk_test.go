@@ -53,7 +53,7 @@ func TestEmptyArchive(t *testing.T) {
 func TestHashes(t *testing.T) {
 	root := t.TempDir()
 	rnd := rand.NewChaCha8([32]byte{1})
-	const blockSize = 128 << 10 // that files are read by
+	const blockSize = 256 << 10 // that files are read by
 	for _, n := range []int{0, 1, 63, 64, blockSize - 1, blockSize, blockSize + 1, 3*blockSize + 17} {
 		b := make([]byte, n)
 		rnd.Read(b)

@@ -10,8 +10,8 @@ import (
 )
 
 // blockSize is read, then given to both hashes while it is still in a core's
-// own cache, so that no byte crosses memory twice.
-const blockSize = 128 << 10
+// own cache, so that no byte crosses memory twice. Measured beside 64, 128 and 512 KiB.
+const blockSize = 256 << 10
 
 // A reader reads files for one goroutine, with one buffer for all of them.
 type reader struct {
