@@ -73,7 +73,7 @@ type Place struct {
 	Year                int    // 0 if the path tells none
 	To                  int    // last year of a range that begins with Year; 0 if it is no range
 	Season              string
-	View                string // "untold" if nothing tells
+	View                string // of a picture and its companions; [Untold] if nothing tells
 	// Unfiled: the path alone tells no site. Its neighbors may.
 	Unfiled bool
 }
