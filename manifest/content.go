@@ -3,6 +3,8 @@ package manifest
 import (
 	"strconv"
 	"strings"
+
+	"linecamp/manifest/names"
 )
 
 // The limits of a content path that is the logical path verbatim. Such a path
@@ -107,7 +109,7 @@ func ContentPath(n int, logical string, d Digest, taken *Taken) string {
 	if plain(logical) && taken.add(logical) {
 		return prefix + logical
 	}
-	name := logical[strings.LastIndexByte(logical, '/')+1:]
+	name := names.Base(logical)
 	hashed := hashFolder + "/" + d.String()
 	if ext := extension(name); ext != "" {
 		if p := hashed + "." + foldASCII(ext); taken.add(p) {

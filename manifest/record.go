@@ -151,14 +151,4 @@ func day(s string) bool {
 	return err == nil
 }
 
-func year(s string) bool {
-	if len(s) != 4 {
-		return false
-	}
-	for i := range len(s) {
-		if s[i] < '0' || s[i] > '9' {
-			return false
-		}
-	}
-	return true
-}
+func year(s string) bool { return len(s) == 4 && names.Digits(s) }

@@ -7,10 +7,10 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/names"
 	"linecamp/manifest/tomlline"
 )
 
@@ -192,7 +192,7 @@ var seasonShape = regexp.MustCompile(`^(\d\d)-(\d\d) +to +(\d\d)-(\d\d)$`)
 func parseSeason(s string) (Season, error) {
 	m := seasonShape.FindStringSubmatch(s)
 	if m == nil {
-		return Season{}, fmt.Errorf("%q is no season; write it as month-day to month-day, such as \"06-10 to 07-10\"", clip(s))
+		return Season{}, fmt.Errorf("%q is no season; write it as month-day to month-day, such as \"06-10 to 07-10\"", names.Clip(s))
 	}
 	var d [2]MonthDay
 	for i := range d {
@@ -206,12 +206,4 @@ func parseSeason(s string) (Season, error) {
 		d[i] = MonthDay{time.Month(month), day}
 	}
 	return Season{d[0], d[1]}, nil
-}
-
-// clip keeps a message short whatever a card holds.
-func clip(s string) string {
-	if len(s) > 60 {
-		return strings.ToValidUTF8(s[:60], "") + "…"
-	}
-	return s
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/names"
 )
 
 // Waypoint is a named point of a GPX file.
@@ -58,7 +59,7 @@ func Waypoints(r io.Reader) ([]Waypoint, error) {
 		switch t := token.(type) {
 		case xml.StartElement:
 			if path == nil && t.Name.Local != "gpx" {
-				return nil, fmt.Errorf("%w: it begins with <%s>", ErrGPX, clip(t.Name.Local))
+				return nil, fmt.Errorf("%w: it begins with <%s>", ErrGPX, names.Clip(t.Name.Local))
 			}
 			if path = append(path, t.Name.Local); len(path) > mostDepth {
 				return out, fmt.Errorf("%w: it is nested too deep", ErrGPX)

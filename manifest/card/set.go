@@ -1,13 +1,10 @@
 package card
 
 import (
-	"bytes"
-	"errors"
+	"cmp"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
-	"path"
 	"slices"
 	"strconv"
 	"strings"
@@ -15,14 +12,16 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
+	"linecamp/manifest/names"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/within"
+	"linecamp/manifest/words"
 )
 
 // The names of cards, in any case.
 const (
-	SiteFile    = "site.toml"
-	PastureFile = "pasture.toml"
+	SiteFile    = layout.SiteCard
+	PastureFile = layout.PastureCard
 )
 
 // Key names a site as the tally does.
@@ -63,7 +62,7 @@ func Read(t *tally.Result) *Set {
 	s := &Set{cards: map[Key]Card{}, files: map[Key]string{}, positions: map[Key]geo.Position{}}
 	root, err := os.OpenRoot(t.Folder)
 	if err != nil {
-		s.Faults = append(s.Faults, Fault{t.Folder, 0, "", "the cards cannot be read: " + reason(err)})
+		s.Faults = append(s.Faults, Fault{t.Folder, 0, "", "the cards cannot be read: " + words.Reason(err)})
 		return s
 	}
 	defer root.Close()
@@ -78,10 +77,7 @@ func Read(t *tally.Result) *Set {
 	}
 	r.settle(t)
 	slices.SortStableFunc(s.Faults, func(a, b Fault) int {
-		if a.File != b.File {
-			return strings.Compare(a.File, b.File)
-		}
-		return a.Line - b.Line
+		return cmp.Or(strings.Compare(a.File, b.File), a.Line-b.Line)
 	})
 	return s
 }
@@ -118,32 +114,26 @@ func (r *reader) file(f tally.File, site *Key) {
 	if f.Kind != manifest.KindCard {
 		return
 	}
-	name := strings.ToLower(path.Base(f.Path))
+	name := strings.ToLower(names.Base(f.Path))
 	switch {
 	case name == SiteFile && site != nil:
-		if b, ok := r.bytes(f.Path); ok {
-			c, faults := Decode(f.Path, b)
-			r.Faults = append(r.Faults, faults...)
+		if c, ok := r.card(f.Path); ok {
 			r.own(*site, f.Path, c)
 		}
-	case strings.EqualFold(path.Dir(f.Path), layout.CardFolder) && strings.HasSuffix(name, ".toml") && name != PastureFile:
-		if b, ok := r.bytes(f.Path); ok {
-			c, faults := Decode(f.Path, b)
-			r.Faults = append(r.Faults, faults...)
+	case strings.EqualFold(names.Parent(f.Path), layout.CardFolder) && strings.HasSuffix(name, ".toml") && name != PastureFile:
+		if c, ok := r.card(f.Path); ok {
 			r.named = append(r.named, named{f.Path, c})
 		}
 	case name == SiteFile:
-		r.Faults = append(r.Faults, Fault{f.Path, 0, "", "this card lies in no site's folder; move it into the one it tells of, or under the site's name into the folder " + layout.CardFolder + " at the top"})
+		r.fault(f.Path, "this card lies in no site's folder; move it into the one it tells of, or under the site's name into the folder "+layout.CardFolder+" at the top")
 	case name == PastureFile:
-		if b, ok := r.bytes(f.Path); ok {
-			c, faults := Decode(f.Path, b)
-			r.Faults = append(r.Faults, faults...)
-			r.pastures = append(r.pastures, pasture{path.Dir(f.Path), f.Path, c})
+		if c, ok := r.card(f.Path); ok {
+			r.pastures = append(r.pastures, pasture{names.Parent(f.Path), f.Path, c})
 		}
 	case strings.HasSuffix(name, ".gpx"):
 		in, err := r.root.Open(f.Path)
 		if err != nil {
-			r.Faults = append(r.Faults, Fault{f.Path, 0, "", "it cannot be read: " + reason(err)})
+			r.fault(f.Path, "it cannot be read: "+words.Reason(err))
 			return
 		}
 		defer in.Close()
@@ -152,42 +142,38 @@ func (r *reader) file(f tally.File, site *Key) {
 			r.waypoints = append(r.waypoints, found{w, f.Path})
 		}
 		if err != nil {
-			r.Faults = append(r.Faults, Fault{f.Path, 0, "", fmt.Sprintf("%v; save it again from the receiver as GPX", err)})
+			r.fault(f.Path, fmt.Sprintf("%v; save it again from the receiver as GPX", err))
 		}
 	}
 }
 
+// fault notes what is wrong with a whole file.
+func (r *reader) fault(file, text string) { r.Faults = append(r.Faults, Fault{File: file, Text: text}) }
+
 // own makes a card the site's own, if it has none yet.
 func (r *reader) own(k Key, file string, c Card) {
 	if r.files[k] != "" {
-		r.Faults = append(r.Faults, Fault{file, 0, "", "this site has a card already (" + r.files[k] + "), which is used; keep one of them"})
+		r.fault(file, "this site has a card already ("+r.files[k]+"), which is used; keep one of them")
 		return
 	}
 	r.cards[k], r.files[k] = c, file
 }
 
-func (r *reader) bytes(file string) ([]byte, bool) {
+// card reads a card; ok is false where its file cannot be read.
+func (r *reader) card(file string) (c Card, ok bool) {
 	in, err := r.root.Open(file)
+	var b []byte
+	if err == nil {
+		defer in.Close()
+		b, err = io.ReadAll(io.LimitReader(in, mostBytes+1))
+	}
 	if err != nil {
-		r.Faults = append(r.Faults, Fault{file, 0, "", "it cannot be read: " + reason(err)})
-		return nil, false
+		r.fault(file, "it cannot be read: "+words.Reason(err))
+		return c, false
 	}
-	defer in.Close()
-	var b bytes.Buffer
-	if _, err := io.Copy(&b, io.LimitReader(in, mostBytes+1)); err != nil {
-		r.Faults = append(r.Faults, Fault{file, 0, "", "it cannot be read: " + reason(err)})
-		return nil, false
-	}
-	return b.Bytes(), true
-}
-
-// reason is what the system said, without the path that the fault names.
-func reason(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
+	c, faults := Decode(file, b)
+	r.Faults = append(r.Faults, faults...)
+	return c, true
 }
 
 // settle brings pastures' cards and waypoints to their sites.
@@ -202,23 +188,23 @@ func (r *reader) settle(t *tally.Result) {
 		}
 	}
 	for _, n := range r.named {
-		own := strings.TrimSuffix(path.Base(n.file), path.Ext(n.file))
+		own := names.Stem(names.Base(n.file))
 		switch sites := called[plain(own)]; len(sites) {
 		case 0:
-			r.Faults = append(r.Faults, Fault{n.file, 0, "", "this card applies to nothing: no site is called " + clip(own) + "; name it after the site, or after pasture and site"})
+			r.fault(n.file, "this card applies to nothing: no site is called "+names.Clip(own)+"; name it after the site, or after pasture and site")
 		case 1:
 			r.own(sites[0], n.file, n.card)
 		default:
-			r.Faults = append(r.Faults, Fault{n.file, 0, "", fmt.Sprintf("%d sites are called so, and this card is used for none; name it after pasture and site, as in %q",
-				len(sites), sites[0].Pasture+" "+sites[0].Site+".toml")})
+			r.fault(n.file, fmt.Sprintf("%d sites are called so, and this card is used for none; name it after pasture and site, as in %q",
+				len(sites), sites[0].Pasture+" "+sites[0].Site+".toml"))
 		}
 	}
 	served := make([]bool, len(r.pastures))
-	names := map[string][]Key{} // what a waypoint may be called
+	wayNames := map[string][]Key{} // what a waypoint may be called
 	for i := range t.Sites {
 		k := Key{t.Sites[i].Pasture, t.Sites[i].Site}
 		for n, p := range r.pastures {
-			if lies(&t.Sites[i], p.dir) {
+			if hasFiles(&t.Sites[i], p.dir) {
 				served[n] = true
 				r.cards[k] = r.cards[k].Under(p.card)
 			}
@@ -233,18 +219,18 @@ func (r *reader) settle(t *tally.Result) {
 		}
 		slices.Sort(own)
 		for _, n := range slices.Compact(own) {
-			names[n] = append(names[n], k)
+			wayNames[n] = append(wayNames[n], k)
 		}
 	}
 	for n, p := range r.pastures {
 		if !served[n] {
-			r.Faults = append(r.Faults, Fault{p.file, 0, "", "this card applies to nothing: no site lies below its folder; move it into the pasture's"})
+			r.fault(p.file, "this card applies to nothing: no site lies below its folder; move it into the pasture's")
 		}
 	}
 	from := map[Key]found{}
 	for _, w := range r.waypoints {
 		n := plain(w.Name)
-		sites := names[n]
+		sites := wayNames[n]
 		if len(sites) != 1 || n == plain("") && !strings.EqualFold(w.Name, n) {
 			continue // no site's, or that of several: it tells nothing
 		}
@@ -254,8 +240,8 @@ func (r *reader) settle(t *tally.Result) {
 		}
 		if was, twice := from[k]; twice {
 			if d := geo.Distance(was.Position, w.Position); d > samePoint {
-				r.Faults = append(r.Faults, Fault{w.file, 0, "", fmt.Sprintf(
-					"the waypoint %q"+liesOff+"%s"+fromThat+"%s, which is used; write the right position into the site's %s", clip(w.Name), geo.Meters.Distance(d), was.file, SiteFile)})
+				r.fault(w.file, fmt.Sprintf(
+					"the waypoint %q"+liesOff+"%s"+fromThat+"%s, which is used; write the right position into the site's %s", names.Clip(w.Name), geo.Meters.Distance(d), was.file, SiteFile))
 			}
 			continue
 		}
@@ -293,15 +279,12 @@ func NamesOf(k Key) []string {
 	return slices.Compact(own)
 }
 
-// samePoint is how far apart, in metres, two waypoints may be and still be the
+// samePoint is how far apart, in meters, two waypoints may be and still be the
 // same stake measured twice.
 const samePoint = 20
 
-// lies reports whether a site has files below a folder.
-func lies(s *tally.Site, dir string) bool {
-	if dir == "." {
-		return true
-	}
+// hasFiles reports whether a site has files below a folder.
+func hasFiles(s *tally.Site, dir string) bool {
 	for f := range s.Files() {
 		if within.Below(f.Path, dir) {
 			return true

@@ -57,17 +57,17 @@ func Median(v []float64) float64 {
 // Fix is a position as a camera measured it.
 type Fix struct {
 	Position
-	Error float64 // the error the camera stated, in metres; 0 where it stated none
+	Error float64 // the error the camera stated, in meters; 0 where it stated none
 }
 
 // The ellipsoid of WGS 84 (NGA.STND.0036, table 3.1): half its long axis in
-// metres, and its flattening.
+// meters, and its flattening.
 const (
 	axis       = 6378137.0
 	flattening = 1 / 298.257223563
 )
 
-// Distance returns the length in metres of the shortest line between two
+// Distance returns the length in meters of the shortest line between two
 // positions on the ellipsoid, by the inverse formula of T. Vincenty ("Direct and
 // inverse solutions of geodesics on the ellipsoid", Survey Review 23, 1975). It
 // is good to a millimetre. Between points on nearly opposite sides of the earth

@@ -1,6 +1,8 @@
 package names
 
-import "strings"
+import (
+	"strings"
+)
 
 // Base is the last element of a slash-separated path.
 func Base(path string) string { return path[strings.LastIndexByte(path, '/')+1:] }

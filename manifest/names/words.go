@@ -67,11 +67,14 @@ func InWord(name string, i int) (in bool, size int) {
 // Digits reports whether s is one ASCII digit or more, and nothing else.
 func Digits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
-// Clip shortens outside text for an error message.
+// Clip shortens outside text for an error message, between two characters.
 func Clip(s string) string {
-	const most = 80
-	if len(s) > most {
-		return s[:most] + "…"
+	most := 80
+	if len(s) <= most {
+		return s
 	}
-	return s
+	for !utf8.RuneStart(s[most]) && most > 0 {
+		most--
+	}
+	return s[:most] + "…"
 }

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"linecamp/manifest/words"
 )
 
 // A listing is one folder and the files in it.
@@ -215,7 +217,7 @@ func (w *walker) unlisted(path string, err error) {
 		return
 	}
 	w.found.Unlisted = append(w.found.Unlisted, path)
-	w.found.Waiting = append(w.found.Waiting, Waiting{Path: path, Reason: "this folder could not be listed: " + plain(err)})
+	w.found.Waiting = append(w.found.Waiting, Waiting{Path: path, Reason: "this folder could not be listed: " + words.Reason(err)})
 }
 
 func (w *walker) cacheFault(err error) {
@@ -227,13 +229,4 @@ func (w *walker) cacheFault(err error) {
 }
 
 // cannot puts a fault into words.
-func cannot(do string, err error) string { return "it cannot be " + do + ": " + plain(err) }
-
-// plain is an error without the path, which stands beside it anyway.
-func plain(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		err = p.Err
-	}
-	return err.Error()
-}
+func cannot(do string, err error) string { return "it cannot be " + do + ": " + words.Reason(err) }
