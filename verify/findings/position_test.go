@@ -65,7 +65,7 @@ func TestASiteDeclaredInTheWrongPlace(t *testing.T) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
 	// Where the photos do not agree on another place, the declaration stands.
-	in.Sites[0].Extra = yearly(verifytest.StakePlace, geo.Position{Latitude: 42, Longitude: -119}, geo.Position{Latitude: 43, Longitude: -118})
+	in.Sites[0].Extra = yearly(verifytest.StakePlace, geo.Position{Latitude: 42, Longitude: -103}, geo.Position{Latitude: 43, Longitude: -102})
 	for _, f := range Of(in, nil) {
 		if f.Kind != verify.FoundElsewhere || strings.Contains(f.Text, "other visits") {
 			t.Errorf("%+v", f)
