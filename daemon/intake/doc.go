@@ -74,7 +74,7 @@ type Archive struct {
 	Layout *layout.Layout
 	Cards  *card.Set                  // what is declared of its sites; may be nil
 	Units  geo.Units                  // what its distances are printed in
-	Near   float64                    // metres from a site that still are at the site; 0 for the usual
+	Near   float64                    // meters from a site that still are at the site; 0 for the usual
 	Has    func(manifest.Digest) bool // whether any version of any site has the content
 }
 
@@ -85,7 +85,7 @@ type Options struct {
 	View     string                  // the view of their only picture; "" proposes one
 	Visits   []int                   // only these, as numbered in the plan that was shown; nil for all
 	Shown    []Shown                 // that plan; nil where none was shown
-	Near     float64                 // metres from a site that still are at the site; 0 for what its card or its archive says
+	Near     float64                 // meters from a site that still are at the site; 0 for what its card or its archive says
 	Track    *Track                  // nil for none
 	Clock    time.Duration           // added to the camera's time
 	Zone     *time.Location          // of cameras that write no offset; nil for this machine's

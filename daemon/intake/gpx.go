@@ -93,7 +93,7 @@ func (t *Track) at(when time.Time) spot {
 	}
 	a, b := t.points[i-1], t.points[i]
 	span := b.when.Sub(a.when)
-	if span > longestHole && metres(a.at, b.at) > defaultNear {
+	if span > longestHole && meters(a.at, b.at) > defaultNear {
 		return spot{} // it may have been anywhere between; a receiver at rest writes little
 	}
 	k := float64(when.Sub(a.when)) / float64(span)

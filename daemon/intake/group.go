@@ -15,13 +15,13 @@ type group struct {
 	by     string // what told at
 	site   *site
 	siteBy string
-	metres float64 // from the site; -1 if not measured
+	meters float64 // from the site; -1 if not measured
 	date   string
 	why    string    // why there is no site, for a person
 	far    []float64 // the distances in why
 }
 
-// groups lets shots fall into visits. near is how far apart in metres the
+// groups lets shots fall into visits. near is how far apart in meters the
 // pictures of one visit may be taken.
 func groups(shots []*shot, sites []*site, near float64) []*group {
 	slices.SortStableFunc(shots, func(a, b *shot) int {
@@ -48,7 +48,7 @@ func groups(shots []*shot, sites []*site, near float64) []*group {
 }
 
 func newGroup(s *shot) *group {
-	g := &group{metres: -1, date: s.day}
+	g := &group{meters: -1, date: s.day}
 	g.add(s)
 	return g
 }
@@ -73,7 +73,7 @@ func (g *group) takes(s *shot, near float64) bool {
 	if s.day != last.day {
 		return false
 	}
-	if s.at.known && g.at.known && metres(s.at, g.at) > 2*near+s.at.within+g.at.within {
+	if s.at.known && g.at.known && meters(s.at, g.at) > 2*near+s.at.within+g.at.within {
 		return false
 	}
 	if s.wall.IsZero() || last.wall.IsZero() {
@@ -97,7 +97,7 @@ func (g *group) settle(sites []*site, near float64) {
 	for _, s := range sites {
 		if s.at.known {
 			located++
-			hits = append(hits, hit{s, metres(s.at, g.at)})
+			hits = append(hits, hit{s, meters(s.at, g.at)})
 		}
 	}
 	if located == 0 {
@@ -127,7 +127,7 @@ func (g *group) settle(sites []*site, near float64) {
 	case len(hits) > 1 && within(hits[1]) && hits[1].m-first.m < max(g.at.within, near/4):
 		g.why = "it lies between " + first.s.label() + " and " + hits[1].s.label()
 	default:
-		g.site, g.siteBy, g.metres = first.s, g.by, first.m
+		g.site, g.siteBy, g.meters = first.s, g.by, first.m
 	}
 }
 
@@ -143,7 +143,7 @@ func joined(all []*group) []*group {
 		for _, s := range g.shots {
 			out[i].add(s)
 		}
-		out[i].metres = metres(out[i].at, g.site.at)
+		out[i].meters = meters(out[i].at, g.site.at)
 	}
 	return out
 }

@@ -52,7 +52,7 @@ func TestGroups(t *testing.T) {
 		{"between two", []float64{0, 60}, []*shot{at(d+"09:00", 30)}, "?:1"},
 		{"nearer to one of two close ones", []float64{0, 60}, []*shot{at(d+"09:00", 12)}, "A:1"},
 		{"no position: by the pause", []float64{0}, []*shot{at(d+"09:00", -1), at(d+"09:15", -1), at(d+"09:31", -1)}, "?:2 ?:1"},
-		{"one picture without a fix goes with its neighbours", []float64{0}, []*shot{at(d+"09:00", 2), at(d+"09:03", -1)}, "A:2"},
+		{"one picture without a fix goes with its neighbors", []float64{0}, []*shot{at(d+"09:00", 2), at(d+"09:03", -1)}, "A:2"},
 		{"no site has a position", []float64{-1}, []*shot{at(d+"09:00", 2)}, "?:1"},
 	} {
 		if got := told(groups(c.shots, testSites(c.sites...), 50)); got != c.want {
@@ -112,7 +112,7 @@ func TestMetres(t *testing.T) {
 		{spot{lat: 45}, spot{lat: 45, lon: 1}, 78_847},
 		{spot{lat: 45, lon: 179.5}, spot{lat: 45, lon: -179.5}, 78_847},
 	} {
-		if got := metres(c.a, c.b); math.Abs(got-c.want) > c.want/200 {
+		if got := meters(c.a, c.b); math.Abs(got-c.want) > c.want/200 {
 			t.Errorf("%v to %v: %.0f m, want %.0f", c.a, c.b, got, c.want)
 		}
 	}

@@ -97,7 +97,7 @@ func propose(t *testing.T, card string, a *Archive, o Options) *Plan {
 	return p
 }
 
-// at makes a shot taken at a time, and east of a reference by metres if they
+// at makes a shot taken at a time, and east of a reference by meters if they
 // are not negative.
 func at(clock string, east float64) *shot {
 	wall, err := time.Parse("2006-01-02 15:04", clock)

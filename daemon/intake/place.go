@@ -2,8 +2,8 @@ package intake
 
 import "linecamp/manifest/geo"
 
-// metres is the distance between two spots.
-func metres(a, b spot) float64 {
+// meters is the distance between two spots.
+func meters(a, b spot) float64 {
 	return geo.Distance(geo.Position{Latitude: a.lat, Longitude: a.lon}, geo.Position{Latitude: b.lat, Longitude: b.lon})
 }
 

@@ -257,9 +257,9 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 			if o.Visits == nil && g.site != nil && g.site != s && g.siteBy != ByOrder {
 				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", g.number, verify.Shown(g.site.label()), g.siteBy, g.number, ErrAsked)
 			}
-			g.site, g.siteBy, g.why, g.metres = s, ByPerson, "", -1
+			g.site, g.siteBy, g.why, g.meters = s, ByPerson, "", -1
 			if s.at.known && g.at.known {
-				g.metres = metres(s.at, g.at)
+				g.meters = meters(s.at, g.at)
 			}
 		}
 	}
@@ -322,8 +322,8 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 	if g.site != nil {
 		v.units = g.site.archive.Units
 	}
-	if g.metres >= 0 {
-		v.Metres = &g.metres
+	if g.meters >= 0 {
+		v.Metres = &g.meters
 	}
 	var habit []string
 	if g.site != nil {

@@ -23,7 +23,7 @@ type shot struct {
 // spot is a place on the earth, WGS 84.
 type spot struct {
 	lat, lon float64 // degrees
-	within   float64 // stated error, metres
+	within   float64 // stated error, meters
 	known    bool
 }
 

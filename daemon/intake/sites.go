@@ -14,7 +14,7 @@ type site struct {
 	archive *Archive
 	*tally.Site
 	at     spot           // where it is declared to be, else where its pictures were taken
-	near   float64        // metres from there that still are at the site; 0 for what holds for all
+	near   float64        // meters from there that still are at the site; 0 for what holds for all
 	views  []string       // what a visit usually has, in the order they are taken
 	visits []*tally.Visit // with photos, newest first
 }

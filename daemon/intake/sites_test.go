@@ -20,10 +20,10 @@ func TestDeclaredSites(t *testing.T) {
 	}{
 		{"at it", "", 0, 0, 1010, "New Stake"},
 		{"beside it", "", 0, 0, 1070, ""},
-		{"beside it, by its card", "metres = 80\n", 0, 0, 1070, "New Stake"},
+		{"beside it, by its card", "meters = 80\n", 0, 0, 1070, "New Stake"},
 		{"beside it, by the settings", "", 80, 0, 1070, "New Stake"},
-		{"its card before the settings", "metres = 20\n", 80, 0, 1070, ""},
-		{"a person before its card", "metres = 20\n", 0, 80, 1070, "New Stake"},
+		{"its card before the settings", "meters = 20\n", 80, 0, 1070, ""},
+		{"a person before its card", "meters = 20\n", 0, 80, 1070, "New Stake"},
 		{"a person before the settings", "", 80, 20, 1070, ""},
 	} {
 		dir := t.TempDir()

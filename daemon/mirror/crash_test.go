@@ -31,7 +31,7 @@ import (
 	"linecamp/verify/rot"
 )
 
-// The tests of this file and its neighbours stop the world at every single
+// The tests of this file and its neighbors stop the world at every single
 // operation on a drive and every request to a bucket, let the next rounds run,
 // and look at all that is left. LINECAMP_CRASH_SEEDS says how many ways of
 // crashing are tried at each; without it there is 1, so that all end within a

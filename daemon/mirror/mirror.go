@@ -20,7 +20,7 @@
 //
 // What a crash leaves: an uncommitted version on the first holder, which the
 // store sets aside or carries on with; or a committed version whose seal line
-// is missing, which the next round recognises by the intent noted in the ledger
+// is missing, which the next round recognizes by the intent noted in the ledger
 // (or by reading the copy, where the ledger is new) and adds.
 //
 // The caller holds the lock of every copy it passes in, and the archive's

@@ -39,7 +39,7 @@ func Decode(file string, b []byte) (Card, []Fault) {
 		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
 		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
 		Position:  k.position(),
-		Metres:    k.metres(),
+		Metres:    k.meters(),
 		FirstYear: k.year("first_year"),
 		Formerly:  k.texts("formerly"), Replaces: k.text("replaces"),
 		Retired: k.day("retired", true),
@@ -114,7 +114,7 @@ func (k *keys) position() *geo.Position {
 // site is in the wrong place.
 const MostMetres = 5000
 
-func (k *keys) metres() float64 {
+func (k *keys) meters() float64 {
 	far := 0.0
 	for _, key := range []string{"meters", "metres"} {
 		if m := k.number(key, 1, MostMetres, "a distance in meters"); m != nil {

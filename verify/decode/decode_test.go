@@ -179,8 +179,8 @@ func TestReckoning(t *testing.T) {
 	scan := []byte("\xff\xda\x00\x08\x01\x01\x00\x00")
 	progressive = bytes.Replace(progressive, append(scan, 0x3f), append(scan[:len(scan):len(scan)], 0), 1)
 	for name, b := range map[string][]byte{
-		"colour": asJPEG(image.NewRGBA(box)), "grey": asJPEG(image.NewGray(box)), "progressive": progressive,
-		"png": asPNG(image.NewNRGBA(box)), "png of 16 bits": asPNG(image.NewNRGBA64(box)), "grey png": asPNG(image.NewGray(box)),
+		"colour": asJPEG(image.NewRGBA(box)), "gray": asJPEG(image.NewGray(box)), "progressive": progressive,
+		"png": asPNG(image.NewNRGBA(box)), "png of 16 bits": asPNG(image.NewNRGBA64(box)), "gray png": asPNG(image.NewGray(box)),
 	} {
 		h, err := readHeader(bytes.NewReader(b))
 		if err != nil || h.why != "" {
