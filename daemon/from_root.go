@@ -9,7 +9,9 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 	"linecamp/verify"
+	"linecamp/verify/history"
 	"linecamp/verify/rot"
 )
 
@@ -68,4 +70,24 @@ func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p P
 	}
 	report.Copies = append(report.Copies, c)
 	return report, nil
+}
+
+// NearSites are the sites of an archive, as the first drive that is there has
+// them; none where no drive is. It asks no copy over a network.
+func NearSites(ctx context.Context, a config.Archive) []verify.Site {
+	for _, c := range a.Copies {
+		if !c.Can().Local {
+			continue
+		}
+		d, err := drive.Open(c.Root, c.ID)
+		if err != nil {
+			continue
+		}
+		sites, err := history.Sites(ctx, d)
+		d.Close()
+		if err == nil {
+			return sites
+		}
+	}
+	return nil
 }

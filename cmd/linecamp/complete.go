@@ -9,10 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/manifest"
-	"linecamp/manifest/store/drive"
-	"linecamp/verify/history"
 )
 
 // dressCompletion names the completion command in our words and completes the
@@ -135,28 +134,13 @@ func plainWords(names ...string) []string {
 // nearest drive: the name on the stake, or the folder where that was begun. A site
 // whose name may not be offered is offered by its object's, which always may.
 func siteNames(ctx context.Context, a config.Archive, begun string) []string {
-	for _, c := range a.Copies {
-		if !c.Can().Local {
-			continue
+	var names []string
+	for _, s := range daemon.NearSites(ctx, a) {
+		n := s.Begun(begun)
+		if len(plainWords(n)) == 0 && strings.HasPrefix(s.Object, begun) {
+			n = s.Object
 		}
-		d, err := drive.Open(c.Root, c.ID)
-		if err != nil {
-			continue
-		}
-		sites, err := history.Sites(ctx, d)
-		d.Close()
-		if err != nil {
-			continue
-		}
-		var names []string
-		for _, s := range sites {
-			n := s.Begun(begun)
-			if len(plainWords(n)) == 0 && strings.HasPrefix(s.Object, begun) {
-				n = s.Object
-			}
-			names = append(names, plainWords(n)...)
-		}
-		return names
+		names = append(names, plainWords(n)...)
 	}
-	return nil
+	return names
 }
