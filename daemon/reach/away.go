@@ -30,7 +30,7 @@ func (o Opener) seen(h *Copy) error {
 		away := fault.Of(h.Err) == fault.Away
 		h.Away = away && now.Sub(since) < h.Copy.Away
 		if away && !h.Away && h.Copy.Away > 0 {
-			h.Err = fmt.Errorf("%w; it may be unplugged for %s and was last seen %s", h.Err, words.Days(h.Copy.Away), words.Ago(now.Sub(since)))
+			h.Err = fmt.Errorf("%w (it may be unplugged for %s, and was last seen %s)", h.Err, words.Days(h.Copy.Away), words.Ago(now.Sub(since)))
 		}
 	}
 	h.Seen = s

@@ -33,7 +33,7 @@ func TestOf(t *testing.T) {
 func TestPlain(t *testing.T) {
 	for _, c := range []struct{ from, to string }{
 		{"/mnt/x is not there. Is the drive plugged in? not here", "/mnt/x is not there. Is the drive plugged in?"},
-		{"/mnt/x is an empty folder. Nothing was written to it: not here; it may be unplugged for 14 days", "/mnt/x is an empty folder. Nothing was written to it; it may be unplugged for 14 days"},
+		{"/mnt/x is an empty folder. Nothing was written to it: not here (it may be unplugged for 14 days)", "/mnt/x is an empty folder. Nothing was written to it (it may be unplugged for 14 days)"},
 		{"no copy is within reach (shelf: /x is not there: not here)", "no copy is within reach (shelf: /x is not there)"},
 		{"shelf: in use", "shelf: another linecamp is working there; try again when it has finished"},
 		{"not here", "it is not there; plug it in"},
