@@ -6,7 +6,6 @@ package alone
 import (
 	"context"
 	"fmt"
-	"io"
 	"maps"
 	"path"
 	"slices"
@@ -72,17 +71,6 @@ func (r Report) Reason() string {
 		s += fmt.Sprintf(" (out of reach now, and not asked: %s)", strings.Join(r.NotAsked, ", "))
 	}
 	return s
-}
-
-func few(w io.Writer, all []string) {
-	const most = 8
-	for i, s := range all {
-		if i == most {
-			fmt.Fprintf(w, "    and %d more (--json lists all)\n", len(all)-most)
-			return
-		}
-		fmt.Fprintf(w, "    %s\n", manifest.Printable(s))
-	}
 }
 
 func plural(n int, one, many string) string {

@@ -65,12 +65,12 @@ func (s *sim) recover() {
 
 // dayOf is a copy as it was on an earlier day, and what the model knew of it.
 type dayOf struct {
-	objects               map[string]simObject // of a bucket
-	path                  string               // else the folder it was copied to
-	look                  map[string]seen
-	kept, lacking, rotted map[string]manifest.Digest
-	committed             map[string]int
-	sealed                int
+	objects       map[string]simObject // of a bucket
+	path          string               // else the folder it was copied to
+	look          map[string]seen
+	kept, lacking map[string]manifest.Digest
+	committed     map[string]int
+	sealed        int
 }
 
 // backUp keeps a copy of a copy, or puts an earlier one back: a service restores
