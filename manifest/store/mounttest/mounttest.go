@@ -154,13 +154,7 @@ func (d *Disk) unmount(how ...string) error {
 	if d.dir == "" {
 		return nil
 	}
-	// A program that a test beside this one is just starting has, until it runs,
-	// all that this process has open, so the drive may be busy for a moment.
-	err := run(append(append([]string{"umount"}, how...), d.dir)...)
-	for try := 0; try < 50 && err != nil && strings.Contains(err.Error(), "busy"); try++ {
-		time.Sleep(100 * time.Millisecond)
-		err = run(append(append([]string{"umount"}, how...), d.dir)...)
-	}
+	err := umount(append(how, d.dir)...)
 	if err != nil {
 		return err
 	}
@@ -176,11 +170,23 @@ func (d *Disk) unmount(how ...string) error {
 func (d *Disk) Remount(how string) error {
 	if d.kind.fuse { // FUSE has no remounting: a second mount over it stands in
 		if how == "rw" {
-			return run("umount", d.dir)
+			return umount(d.dir)
 		}
 		return errors.Join(run("mount", "--bind", d.dir, d.dir), run("mount", "-o", "remount,bind,ro", d.dir))
 	}
 	return run("mount", "-o", "remount,"+how, d.dir)
+}
+
+// umount takes a mount away. A program that a test beside this one is just starting
+// has, until it runs, all that this process has open, so the mount may be busy for
+// a moment.
+func umount(args ...string) error {
+	err := run(append([]string{"umount"}, args...)...)
+	for try := 0; try < 50 && err != nil && strings.Contains(err.Error(), "busy"); try++ {
+		time.Sleep(100 * time.Millisecond)
+		err = run(append([]string{"umount"}, args...)...)
+	}
+	return err
 }
 
 // Fill takes all the space there is but for about leave bytes, in a file of
