@@ -229,6 +229,9 @@ func configPath(o Options) (string, error) {
 		if a.Name == o.Archive {
 			return "", fmt.Errorf("the archive %s already has settings, %s; add a copy to it with --add-copy, or choose another name: %w", o.Archive, a.File, ErrConfigExists)
 		}
+		if o.State != "" && a.State == o.State {
+			return "", fmt.Errorf("the state folder %s is that of the archive %s; give each archive its own, or leave --state out: %w", o.State, a.Name, ErrAnswers)
+		}
 	}
 	return path, nil
 }
