@@ -183,7 +183,7 @@ func roll(w io.Writer, all []Titled) {
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b daemon.Status) int {
-		return cmp.Or(b.Damage-a.Damage, b.Years.Lost-a.Years.Lost, len(b.Attention)-len(a.Attention))
+		return cmp.Or(nothingKept(b)-nothingKept(a), b.Damage-a.Damage, b.Years.Lost-a.Years.Lost, len(b.Attention)-len(a.Attention), b.Unrecorded.Files-a.Unrecorded.Files)
 	})
 	width := 0
 	for _, s := range rows {
@@ -194,6 +194,14 @@ func roll(w io.Writer, all []Titled) {
 		fmt.Fprintf(w, "%s%s  %s\n", name, strings.Repeat(" ", width-len([]rune(name))), rollLine(s))
 	}
 	fmt.Fprintf(w, "To see one whole: %s\n", words.Line{Config: words.Of(w).Config}.Run("status", "--archive", "NAME"))
+}
+
+// nothingKept is 1 for an archive of which nothing is known to be kept.
+func nothingKept(s daemon.Status) int {
+	if slices.ContainsFunc(s.Attention, func(i attention.Item) bool { return i.Kind == attention.NothingKept }) {
+		return 1
+	}
+	return 0
 }
 
 func rollLine(s daemon.Status) string {
@@ -207,7 +215,10 @@ func rollLine(s daemon.Status) string {
 	if s.Damage > 0 {
 		parts = append(parts, words.Count(s.Damage, "damaged or foreign file"))
 	}
-	if len(s.Attention) == 0 {
+	switch {
+	case len(s.Attention) == 0 && s.Unrecorded.Files > 0:
+		return fmt.Sprintf("%s; %s not recorded yet", parts[0], s.Unrecorded)
+	case len(s.Attention) == 0:
 		return parts[0] + "; all is well"
 	}
 	first := strings.TrimSuffix(s.Attention[0].What, ".")
