@@ -31,7 +31,7 @@ linecamp paper printed sheet.pdf`,
 			Args: exactly(1, "the name of a PDF file"),
 			RunE: func(cmd *cobra.Command, args []string) error {
 				if use == "recovery" && !strings.EqualFold(filepath.Ext(args[0]), ".pdf") {
-					return usagef("%q is no name of a PDF file; let it end with .pdf", args[0])
+					return usagef("%q is not the name of a PDF file; let it end with .pdf", args[0])
 				}
 				if _, _, several, err := t.chosen(); err == nil && several {
 					return usagef("there are several archives; say whose sheet it is with --archive NAME")

@@ -104,7 +104,7 @@ func TestTwoStateFoldersNeverFork(t *testing.T) {
 				}
 				made[i] += rep.Made
 				for _, s := range rep.Copies {
-					if strings.Contains(s.Error, "another history") || strings.Contains(s.Error, "another author") {
+					if strings.Contains(s.Error, "another history") || strings.Contains(s.Error, "recorded there by another") {
 						t.Errorf("round %d: %s forked: %s", n, s.Copy, s.Error)
 					}
 				}

@@ -23,14 +23,14 @@ func mended(w io.Writer, r mend.Report) {
 		}
 	}
 	mendList(w, "LOST as far as linecamp can reach: no good bytes anywhere", len(nowhere), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", shown(nowhere[i].Copy), shown(nowhere[i].Path), shown(line.Text(nowhere[i].Reason)))
+		return fmt.Sprintf("%s: %s  %s", copyName(nowhere[i].Copy), shown(nowhere[i].Path), shown(line.Text(nowhere[i].Reason)))
 	})
 	mendList(w, "Not mended", len(other), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", shown(other[i].Copy), shown(other[i].Path), shown(line.Text(other[i].Reason)))
+		return fmt.Sprintf("%s: %s  %s", copyName(other[i].Copy), shown(other[i].Path), shown(line.Text(other[i].Reason)))
 	})
 	fresh := slices.DeleteFunc(slices.Clone(r.Mended), func(m mend.Mended) bool { return m.Already })
 	mendList(w, "Mended, and read back", len(fresh), func(i int) string {
-		return fmt.Sprintf("%s: %s  from %s", shown(fresh[i].Copy), shown(fresh[i].Path), shown(fresh[i].From))
+		return fmt.Sprintf("%s: %s  from %s", copyName(fresh[i].Copy), shown(fresh[i].Path), copyName(fresh[i].From))
 	})
 	if n := len(r.Mended) - len(fresh); n > 0 {
 		fmt.Fprintf(w, "%d found good when looked at again.\n", n)
