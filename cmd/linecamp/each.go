@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 	"linecamp/verify/history"
@@ -142,6 +143,14 @@ func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Arc
 	}
 	defer a.Close()
 	return t.watched(func(p daemon.Progress) (report, error) { return do(ctx, a, p) })
+}
+
+// progress starts bars on the screen, unless the person wants it quiet.
+func (t *tool) progress() (show func(task string, done, total int64), end func()) {
+	if t.quiet {
+		return screen.Bars(nil)
+	}
+	return screen.Bars(t.bars)
 }
 
 // watched runs f with bars on the screen, where there is one.

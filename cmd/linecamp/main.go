@@ -5,20 +5,22 @@
 // There is one small file per command here and no logic of the trade: a
 // command reads its options, asks package daemon, and prints the report it
 // gets. What all commands share is in few places: exit.go (exit statuses),
-// each.go (one archive or several), say.go (reports and --json), progress.go
-// (bars), help.go (the help pages) and complete.go (completion). Command lines
-// that messages name are completed, and errors made plain, by package say.
+// each.go (one archive or several), say.go (reports and --json), help.go (the
+// help pages) and complete.go (completion). What reports say is in
+// daemon/show/text, and what reaches a terminal passes daemon/show/screen.
 package main
 
 import (
 	"context"
 	"io"
+	"log"
 	"os"
 	"os/signal"
 	"runtime/debug"
 	"syscall"
 
 	show "linecamp/daemon/show/page"
+	"linecamp/daemon/show/screen"
 )
 
 func main() {
@@ -41,8 +43,10 @@ func main() {
 // run is the whole program but for the process around it; it returns the exit
 // status.
 func run(ctx context.Context, args []string, in io.Reader, out, errs io.Writer) int {
-	quietLibraries()
-	t := &tool{in: in, out: screen{out}, errs: screen{errs}, bars: errs}
+	// Libraries write to the standard log, the HTTP library when a server answers
+	// unasked; what goes wrong with a request comes back as its error.
+	log.SetOutput(io.Discard)
+	t := &tool{in: in, out: screen.Safe(out), errs: screen.Safe(errs), bars: errs}
 	root := t.root()
 	root.SetArgs(args)
 	root.SetIn(in)

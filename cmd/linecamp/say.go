@@ -7,6 +7,7 @@ import (
 	"syscall"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 )
@@ -65,7 +66,7 @@ func (t *tool) print(r report, line words.Line) error {
 
 // sayJSON prints one JSON object.
 func (t *tool) sayJSON(v any) error {
-	return t.written(writeJSON(t.out, v))
+	return t.written(screen.JSON(t.out, v))
 }
 
 // written says that a report could not be printed. A reader that closed its

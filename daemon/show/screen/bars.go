@@ -1,7 +1,6 @@
-package main
+package screen
 
 import (
-	"fmt"
 	"io"
 	"os"
 	"sync"
@@ -12,6 +11,7 @@ import (
 	"golang.org/x/term"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 )
 
 // bars shows how far each task has come, one line a task. It is only ever made
@@ -27,12 +27,13 @@ type task struct {
 	total int64
 }
 
-// progress starts the bars where a person looks on. The function it returns
-// may be called from several goroutines; end clears the lines before a report
-// is printed. Elsewhere both do nothing, and the function is nil.
-func (t *tool) progress() (show func(task string, done, total int64), end func()) {
-	f, ok := t.bars.(*os.File)
-	if !ok || t.quiet || !term.IsTerminal(int(f.Fd())) {
+// Bars starts bars on w, where w is a terminal that a person looks at. Show says how
+// far a task is, in bytes, with a total of 0 where that is not known; it may be
+// called from several goroutines. End clears the lines before a report is printed.
+// Elsewhere end does nothing, and show is nil.
+func Bars(w io.Writer) (show func(task string, done, total int64), end func()) {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return nil, func() {}
 	}
 	b := newBars(f)
@@ -66,23 +67,9 @@ func (b *bars) show(name string, done, total int64) {
 // howFar says in bytes how far a task has come; its end is not always known.
 func howFar(s decor.Statistics) string {
 	if s.Total <= 0 {
-		return " " + amount(s.Current)
+		return " " + words.Size(s.Current)
 	}
-	return " " + amount(s.Current) + " of " + amount(s.Total)
-}
-
-func amount(n int64) string {
-	f, unit := float64(n), "bytes"
-	for _, u := range []string{"kB", "MB", "GB", "TB"} {
-		if f < 999.5 {
-			break
-		}
-		f, unit = f/1000, u
-	}
-	if unit == "bytes" {
-		return fmt.Sprintf("%d bytes", n)
-	}
-	return fmt.Sprintf("%.1f %s", f, unit)
+	return " " + words.Size(s.Current) + " of " + words.Size(s.Total)
 }
 
 // end takes the lines away.

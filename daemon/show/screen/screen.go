@@ -1,23 +1,28 @@
-package main
+// Package screen is the last thing that passes between the program and a terminal.
+// Begin with [Safe]: what is written through it can give the terminal no command.
+// [JSON] writes a report for programs as safely, and [Bars] shows a person how far
+// long work has come.
+package screen
 
 import (
 	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
-	"log"
 	"unicode/utf8"
 
 	"linecamp/manifest"
 )
 
-// screen is the last thing that a text passes on its way to a person. Names are
-// made fit to be shown where they are printed; whatever else may come along, from
-// a library or a server, can give a terminal no command here, nor turn what is
-// written around.
-type screen struct{ w io.Writer }
+// Safe writes to w what a person is to read, with every character that a terminal
+// would obey, or that turns a line around, by its code. Names are made fit to be
+// shown where they are printed; this catches whatever else comes along, from a
+// library or a server. Each Write must be given whole characters.
+func Safe(w io.Writer) io.Writer { return safe{w} }
 
-func (s screen) Write(b []byte) (int, error) {
+type safe struct{ w io.Writer }
+
+func (s safe) Write(b []byte) (int, error) {
 	n := len(b)
 	if !fit(b) {
 		var out []byte
@@ -49,9 +54,11 @@ func fit(b []byte) bool {
 	return true
 }
 
-// writeJSON writes v with every character that a screen must not get as it is by its
-// code, which means the same in JSON. What is large writes itself piece by piece.
-func writeJSON(w io.Writer, v any) error {
+// JSON writes v to w, indented, with every character that a screen must not get as it
+// is by its code, which means the same in JSON (RFC 8259 section 7). What is large
+// has a WriteJSON method and writes itself piece by piece. The error is w's, or
+// json's for a v that it cannot write.
+func JSON(w io.Writer, v any) error {
 	if large, ok := v.(interface{ WriteJSON(io.Writer) error }); ok {
 		return large.WriteJSON(plainJSON{w})
 	}
@@ -87,8 +94,3 @@ func (p plainJSON) Write(b []byte) (int, error) {
 	}
 	return len(b), nil
 }
-
-// quietLibraries keeps what libraries write to the standard log from the screen.
-// The HTTP library does so when a server answers unasked; what goes wrong with a
-// request comes back as its error.
-func quietLibraries() { log.SetOutput(io.Discard) }

@@ -1,4 +1,4 @@
-package main
+package screen
 
 import (
 	"bytes"
@@ -49,8 +49,7 @@ func TestBarsEnd(t *testing.T) {
 
 func TestNoBarsWithoutATerminal(t *testing.T) {
 	var out bytes.Buffer
-	tool := &tool{out: &out, errs: &out}
-	show, end := tool.progress()
+	show, end := Bars(&out)
 	if show != nil {
 		t.Error("bars would be drawn where no terminal is")
 	}
