@@ -51,7 +51,7 @@ func (d *deriver) folder() {
 		return
 	}
 	if d.FolderFault != "" {
-		d.add(Item{Kind: FolderGone, What: sentence(d.FolderFault),
+		d.add(Item{Kind: FolderGone, What: words.Sentence(d.FolderFault),
 			Next: "connect the drive it is on, or correct `folder` in the settings; until then nothing new is recorded"})
 	}
 	if d.Empty && d.Recorded > 0 {
@@ -125,7 +125,7 @@ func (d *deriver) waits() {
 			continue // the folder itself says better
 		}
 		why, next, _ := strings.Cut(w.Reason, "; ")
-		what := sentence(why)
+		what := words.Sentence(why)
 		switch {
 		case w.Files > 1:
 			what = fmt.Sprintf("%d files wait to be recorded: %s.", w.Files, why)
@@ -223,9 +223,9 @@ func (d *deriver) check(c Check) {
 	name := manifest.Printable(c.Copy)
 	switch c.Kind {
 	case SealBroken:
-		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, sentence(c.What)), "compare it with the seal on paper, and run `linecamp verify --seal`"
+		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, words.Sentence(c.What)), "compare it with the seal on paper, and run `linecamp verify --seal`"
 	case Standard:
-		i.What, i.Next = fmt.Sprintf("Of %s: %s", name, sentence(c.What)), "to see where, run `linecamp verify`"
+		i.What, i.Next = fmt.Sprintf("Of %s: %s", name, words.Sentence(c.What)), "to see where, run `linecamp verify`"
 	case WentMissing:
 		i.What, i.Next = fmt.Sprintf("%s %s", name, c.What), "find out what removes files there, then look at all of it: `linecamp verify`"
 	case CheckFailed:
@@ -238,7 +238,7 @@ func (d *deriver) check(c Check) {
 		if slices.ContainsFunc(d.Copies, func(x Copy) bool { return x.ID == c.ID && x.State != current && x.State != behind }) {
 			return // it is told already
 		}
-		i.What, i.Next = fmt.Sprintf("The last check of %s did not come to its end: %s", name, sentence(c.What)), "see to that, then run `linecamp verify`"
+		i.What, i.Next = fmt.Sprintf("The last check of %s did not come to its end: %s", name, words.Sentence(c.What)), "see to that, then run `linecamp verify`"
 	case Findings:
 		i.What, i.Next = fmt.Sprintf("The last look at the years found %s.", c.What), "to see what, run `linecamp verify --only years`"
 	}
@@ -248,7 +248,7 @@ func (d *deriver) check(c Check) {
 func (d *deriver) rounds() {
 	for _, r := range d.Rounds {
 		if r.Failed != "" {
-			d.add(Item{Kind: RoundFailed, Round: r.Kind, Since: r.At, What: fmt.Sprintf("The last %s round failed: %s", r.Kind, sentence(r.Failed)),
+			d.add(Item{Kind: RoundFailed, Round: r.Kind, Since: r.At, What: fmt.Sprintf("The last %s round failed: %s", r.Kind, words.Sentence(r.Failed)),
 				Next: fmt.Sprintf("see to that, then run `linecamp %s`", r.Kind)})
 		}
 		if r.Overdue.IsZero() {
@@ -274,22 +274,7 @@ func because(why string) string {
 	if why == "" {
 		return ""
 	}
-	return " " + sentence(why)
-}
-
-// sentence gives a text a capital and an end.
-func sentence(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return ""
-	}
-	if !strings.ContainsRune(".?!", rune(s[len(s)-1])) {
-		s += "."
-	}
-	if first, _, _ := strings.Cut(s, " "); strings.ContainsAny(first, "/.:\\`_-") {
-		return s // a name or a path stays as it is
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	return " " + words.Sentence(why)
 }
 
 func there(a Amount) string {
