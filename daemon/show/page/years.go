@@ -2,12 +2,12 @@ package page
 
 import (
 	"bufio"
-	"maps"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/show/text"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -100,7 +100,7 @@ func writeTable(w *bufio.Writer, rows []*site) {
 			had[y.Year] = true
 		}
 	}
-	cols := columns(had)
+	cols := text.YearColumns(had)
 	w.WriteString("<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Sites by years\"><table class=\"years\">\n<caption>Sites by years. Each mark leads to that year of the site.</caption>\n<thead><tr><th scope=\"col\">Site</th>")
 	for _, c := range cols {
 		if c == 0 {
@@ -208,27 +208,6 @@ func yearWords(years []verify.Year) string {
 		return "no years yet"
 	}
 	return strings.Join(parts, "; ")
-}
-
-// yearsGap is how many years running without any state take one column together.
-const yearsGap = 3
-
-// columns are the years from the first to the last that has a state; 0 stands for
-// years running that have none.
-func columns(had map[int]bool) (cols []int) {
-	known := slices.Sorted(maps.Keys(had))
-	for i, n := range known {
-		switch {
-		case i > 0 && n-known[i-1] > yearsGap:
-			cols = append(cols, 0)
-		case i > 0:
-			for y := known[i-1] + 1; y < n; y++ {
-				cols = append(cols, y)
-			}
-		}
-		cols = append(cols, n)
-	}
-	return cols
 }
 
 var escapes = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&#39;", "\x00", "\ufffd")

@@ -58,7 +58,7 @@ func grid(w io.Writer, years []verify.Year) {
 		}
 		at[key].cells[y.Year] = y.State
 	}
-	all := columns(had)
+	all := YearColumns(had)
 	room := gridWide - 2*min(len(all), gridYears)
 	longest, grouped := 0, false
 	for _, r := range rows {
@@ -125,9 +125,9 @@ func markOf(state string) byte {
 	return marks[slices.IndexFunc(marks, func(m symbol) bool { return m.state == state })].mark
 }
 
-// columns are the years from the first to the last that has a state; 0 stands for
-// years running that have none.
-func columns(had map[int]bool) (cols []int) {
+// YearColumns are the years from the first to the last that has a state, in order; 0
+// stands for more than gridGap years running that have none.
+func YearColumns(had map[int]bool) (cols []int) {
 	known := slices.Sorted(maps.Keys(had))
 	for i, n := range known {
 		switch {
