@@ -110,8 +110,8 @@ func (s *Server) Handler() http.Handler {
 		"GET /a/{archive}/note/{file}":           s.note,
 		"GET /a/{archive}/work":                  s.work,
 		"POST /a/{archive}/work":                 s.begin,
-		"GET /a/{archive}/work/{job}":            s.job,
-		"POST /a/{archive}/work/{job}/stop":      s.stop,
+		"GET /a/{archive}/jobs/{job}":            s.job,
+		"POST /a/{archive}/jobs/{job}/stop":      s.stop,
 		"GET /a/{archive}/changes":               s.changes,
 		"GET /a/{archive}/events":                s.events,
 	} {

@@ -107,7 +107,7 @@ func (s *Server) begin(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return fmt.Errorf("%w now: %w", errAsked, err)
 	}
-	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.ID, http.StatusSeeOther)
+	http.Redirect(w, r, s.frame(b, "", "").Base+"/jobs/"+x.ID, http.StatusSeeOther)
 	return nil
 }
 
@@ -266,7 +266,7 @@ func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *book) error {
 		return errNothing
 	}
 	x.Stop()
-	http.Redirect(w, r, s.frame(b, "", "").Base+"/work/"+x.ID, http.StatusSeeOther)
+	http.Redirect(w, r, s.frame(b, "", "").Base+"/jobs/"+x.ID, http.StatusSeeOther)
 	return nil
 }
 
