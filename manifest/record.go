@@ -88,6 +88,19 @@ func (r *Record) check() error {
 	return nil
 }
 
+// RawPath is where a file lies below the working folder: base is its record's, e its
+// entry there, whose Raw has the true bytes of a name that was altered.
+func RawPath(base, logical string, e Entry) string {
+	name := logical
+	if len(e.Raw) > 0 {
+		name = string(e.Raw)
+	}
+	if base == "" {
+		return name
+	}
+	return base + "/" + name
+}
+
 func (r *Record) checkEntry(p string, e Entry) error {
 	if why := pathFault(p); why != "" {
 		return fmt.Errorf("it %s", why)

@@ -116,7 +116,7 @@ func RecordedBy(sites iter.Seq2[*manifest.Inventory, *manifest.Record]) Recorded
 			if !ok {
 				continue
 			}
-			path := rawPath(rec.Base, logical, e)
+			path := manifest.RawPath(rec.Base, logical, e)
 			r.exact = append(r.exact, exact(path, d))
 			r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
 		}
@@ -137,17 +137,6 @@ func (r Recorded) has(g walk.Glimpse) bool {
 	}
 	_, ok := slices.BinarySearch(r.rough, rough(g.Path, g.Size, g.Modified))
 	return ok
-}
-
-func rawPath(base, logical string, e manifest.Entry) string {
-	name := logical
-	if len(e.Raw) > 0 {
-		name = string(e.Raw)
-	}
-	if base == "" {
-		return name
-	}
-	return base + "/" + name
 }
 
 func exact(path string, d manifest.Digest) uint64 {

@@ -341,7 +341,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		return nil
 	case errors.Is(err, store.ErrTooLarge), errors.Is(err, source.ErrNobody) && len(logical) == 0:
 		// Committed without it; mend fills it if it turns up.
-		return m.c.lacks(m.st.Slug, path, d, logical, m.st.Group.Base, tooLarge(err))
+		return m.c.lacks(m.st.Slug, path, d, logical, m.st.Group.Base, errors.Is(err, store.ErrTooLarge))
 	case errors.Is(err, source.ErrNotNow) && len(logical) == 0:
 		m.r.wait(m.st.Slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
 		return errSiteWaits

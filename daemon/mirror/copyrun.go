@@ -383,7 +383,7 @@ func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
 func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []string, base string, large bool) error {
 	name := content
 	if len(logical) > 0 {
-		name = sites.RawPath(base, logical[0], manifest.Entry{})
+		name = manifest.RawPath(base, logical[0], manifest.Entry{})
 	}
 	if !large {
 		c.mu.Lock()
@@ -393,19 +393,15 @@ func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []strin
 	return c.short.Add(short.As(slug, content, d, name, large))
 }
 
-func (c *copyRun) expectBytes(n int64) {
-	c.mu.Lock()
-	c.total += n
-	done, total := c.done, c.total
-	c.mu.Unlock()
-	if c.r.Progress != nil {
-		c.r.Progress(c.Name, done, max(total, done))
-	}
-}
+func (c *copyRun) expectBytes(n int64) { c.tell(0, n) }
 
-func (c *copyRun) advance(n int64) {
+func (c *copyRun) advance(n int64) { c.tell(n, 0) }
+
+// tell counts bytes that are done, and bytes that are still to come, and says how
+// far the copy is.
+func (c *copyRun) tell(done, more int64) {
 	c.mu.Lock()
-	c.done += n
+	c.done, c.total = c.done+done, c.total+more
 	done, total := c.done, c.total
 	c.mu.Unlock()
 	if c.r.Progress != nil {

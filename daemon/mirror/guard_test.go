@@ -14,7 +14,6 @@ import (
 
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror/plan"
-	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -477,7 +476,7 @@ func (r *ranch) onRecord() map[string]manifest.Digest {
 	for _, slug := range slugs {
 		inv, rec := head(r.t, r.copies[0].root, slug), record(r.t, r.copies[0].root, slug)
 		for logical, e := range rec.Paths {
-			all[sites.RawPath(rec.Base, logical, e)] = inv.State(inv.Head())[logical]
+			all[manifest.RawPath(rec.Base, logical, e)] = inv.State(inv.Head())[logical]
 		}
 	}
 	return all

@@ -13,7 +13,6 @@ import (
 	"strings"
 
 	"linecamp/daemon/mirror/gone"
-	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -228,7 +227,7 @@ func (s *sim) checkState(id string, state, before map[string]manifest.Digest, re
 		if strings.HasPrefix(path, ".linecamp/") || before[path] == d {
 			continue
 		}
-		if raw := sites.RawPath(rec.Base, path, rec.Paths[path]); !s.intended[raw][d] && !s.putBelow(path, rec.Paths[path], d) {
+		if raw := manifest.RawPath(rec.Base, path, rec.Paths[path]); !s.intended[raw][d] && !s.putBelow(path, rec.Paths[path], d) {
 			s.t.Fatalf("%s records bytes of %s that nobody put there", id, raw)
 		}
 	}
@@ -236,7 +235,7 @@ func (s *sim) checkState(id string, state, before map[string]manifest.Digest, re
 		if _, still := state[path]; still || strings.HasPrefix(path, ".linecamp/") || old == nil {
 			continue
 		}
-		raw := sites.RawPath(old.Base, path, old.Paths[path])
+		raw := manifest.RawPath(old.Base, path, old.Paths[path])
 		if !s.absent[raw] && !s.shown[raw] && !s.tookAway(id, path) {
 			s.t.Fatalf("%s leaves out %s, which nobody took away", id, raw)
 		}
@@ -247,7 +246,7 @@ func (s *sim) checkState(id string, state, before map[string]manifest.Digest, re
 // while the new name of a site's folder is in doubt, the record has the old one.
 func (s *sim) putBelow(logical string, e manifest.Entry, d manifest.Digest) bool {
 	for raw, at := range s.intended {
-		if at[d] && strings.HasSuffix("/"+raw, "/"+sites.RawPath("", logical, e)) {
+		if at[d] && strings.HasSuffix("/"+raw, "/"+manifest.RawPath("", logical, e)) {
 			return true
 		}
 	}
@@ -263,7 +262,7 @@ func (s *sim) tookAway(id, logical string) bool {
 		if rec == nil {
 			continue
 		}
-		if e, ok := rec.Paths[logical]; ok && s.absent[sites.RawPath(rec.Base, logical, e)] {
+		if e, ok := rec.Paths[logical]; ok && s.absent[manifest.RawPath(rec.Base, logical, e)] {
 			return true
 		}
 	}
@@ -278,7 +277,7 @@ func (s *sim) onRecord(path string) (manifest.Entry, manifest.Digest) {
 			continue
 		}
 		for logical, e := range v.rec.Paths {
-			if sites.RawPath(v.rec.Base, logical, e) == path {
+			if manifest.RawPath(v.rec.Base, logical, e) == path {
 				return e, v.inv.State(v.inv.Head())[logical]
 			}
 		}

@@ -11,7 +11,6 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/daemon/mirror/plan"
-	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -112,7 +111,7 @@ func (s *sim) checkHeads() {
 		}
 		for logical, d := range v.inv.State(v.inv.Head()) {
 			if !strings.HasPrefix(logical, ".linecamp/") {
-				recorded[sites.RawPath(v.rec.Base, logical, v.rec.Paths[logical])] = d
+				recorded[manifest.RawPath(v.rec.Base, logical, v.rec.Paths[logical])] = d
 			}
 		}
 		_ = slug

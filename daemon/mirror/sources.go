@@ -2,7 +2,6 @@ package mirror
 
 import (
 	"context"
-	"errors"
 	"slices"
 
 	"linecamp/daemon/mirror/sites"
@@ -26,7 +25,7 @@ func (r *round) sourcesFor(o *sites.Object, n int, wanted map[string]manifest.Di
 				continue
 			}
 			if e, ok := o.Rec.Paths[logical]; ok {
-				from[d] = append(from[d], source.Working(r.Tally.Folder, sites.RawPath(o.Rec.Base, logical, e), e.Bytes))
+				from[d] = append(from[d], source.Working(r.Tally.Folder, manifest.RawPath(o.Rec.Base, logical, e), e.Bytes))
 			}
 		}
 	}
@@ -73,9 +72,6 @@ func rank(c *copyRun) int {
 	}
 	return 1
 }
-
-// tooLarge reports whether a copy's file system cannot hold a file of that size.
-func tooLarge(err error) bool { return errors.Is(err, store.ErrTooLarge) }
 
 // bring stores the bytes of d on the copy, from the first source whose bytes match.
 func (c *copyRun) bring(ctx context.Context, put source.Putter, d manifest.Digest, from []source.Source) (store.Info, error) {

@@ -87,11 +87,11 @@ func (t *taking) bring(ctx context.Context) error {
 		d := lacking[path]
 		g.Go(func() error {
 			info, err := t.c.bring(gctx, source.Into(t.build, path), d, from[d])
-			if errors.Is(err, source.ErrNobody) || tooLarge(err) {
+			if errors.Is(err, source.ErrNobody) || errors.Is(err, store.ErrTooLarge) {
 				name := t.o.PeoplesPath(t.version, d)
 				t.mu.Lock()
-				t.short = append(t.short, short.As(t.o.Slug, path, d, name, tooLarge(err)))
-				if !tooLarge(err) {
+				t.short = append(t.short, short.As(t.o.Slug, path, d, name, errors.Is(err, store.ErrTooLarge)))
+				if !errors.Is(err, store.ErrTooLarge) {
 					t.sought = name
 				}
 				t.mu.Unlock()

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 
-	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 )
 
@@ -159,7 +158,7 @@ func (p *planner) holdPaths(c *change, reason string, paths []string) {
 		} else if c.Old != nil {
 			e = c.Old.Rec.Paths[logical]
 		}
-		p.r.Wait(sites.RawPath(c.Group.Base, logical, e), reason, true)
+		p.r.Wait(manifest.RawPath(c.Group.Base, logical, e), reason, true)
 	}
 	c.leave(held)
 }

@@ -91,7 +91,7 @@ func (p *planner) holdGone() bool {
 			if !p.maybeMoved(c.Group, e) {
 				return false
 			}
-			p.r.Wait(sites.RawPath(c.Old.Rec.Base, logical, e), ReasonMoving, false)
+			p.r.Wait(manifest.RawPath(c.Old.Rec.Base, logical, e), ReasonMoving, false)
 			held = true
 			return true
 		})
@@ -144,7 +144,7 @@ func (p *planner) holdCameOf(c *change) bool {
 		if _, shown := c.Group.Files[logical]; shown || goes[logical] || manifest.Reserved(logical) {
 			continue
 		}
-		raw := sites.RawPath(c.Group.Base, logical, c.Old.Rec.Paths[logical])
+		raw := manifest.RawPath(c.Group.Base, logical, c.Old.Rec.Paths[logical])
 		if doubtful[logical] || p.uncertain.holds(raw) && !p.halves.there[raw] {
 			stays[d]++
 		}

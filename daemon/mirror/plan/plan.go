@@ -318,7 +318,7 @@ func (p *planner) owners(ctx context.Context, of []iter.Seq[tally.File], orphans
 // vanished reports whether every recorded path of o is surely absent.
 func (p *planner) vanished(o *sites.Object) bool {
 	for logical, e := range o.Rec.Paths {
-		if p.uncertain.holds(sites.RawPath(o.Rec.Base, logical, e)) {
+		if p.uncertain.holds(manifest.RawPath(o.Rec.Base, logical, e)) {
 			return false
 		}
 	}
@@ -371,8 +371,8 @@ func (p *planner) compare(slug string, old *sites.Object, g *sites.Group) *chang
 			continue
 		}
 		e := rec.Paths[logical]
-		p.left[sites.RawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
-		if p.uncertain.holds(sites.RawPath(g.Base, logical, e)) {
+		p.left[manifest.RawPath(rec.Base, logical, e)] = left{c, logical, e, state[logical]}
+		if p.uncertain.holds(manifest.RawPath(g.Base, logical, e)) {
 			p.unseen = true
 			hidden = hidden || len(g.Files) > 0 && rec.Base != g.Base
 		} else {

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"slices"
 
-	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 )
@@ -87,7 +86,7 @@ func (p *planner) keepEntries() {
 			state := c.Old.Inv.State(c.Old.Head())
 			moved, behind := c.Old.Rec.Base != c.Group.Base, false
 			c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool {
-				if p.withheld.paths[sites.RawPath(c.Old.Rec.Base, logical, c.Old.Rec.Paths[logical])] {
+				if p.withheld.paths[manifest.RawPath(c.Old.Rec.Base, logical, c.Old.Rec.Paths[logical])] {
 					behind = moved
 					return true
 				}
@@ -112,7 +111,7 @@ func (p *planner) stay(c *change, reason string, person bool) {
 	fresh := map[string]bool{}
 	for logical := range c.fresh.All() {
 		_, recorded := state[logical]
-		fresh[logical] = !recorded && !p.stands(sites.RawPath(c.Old.Rec.Base, logical, c.Group.Entry(logical)))
+		fresh[logical] = !recorded && !p.stands(manifest.RawPath(c.Old.Rec.Base, logical, c.Group.Entry(logical)))
 	}
 	p.r.Wait(c.Group.Base, reason, person)
 	for logical, f := range c.Group.Files {

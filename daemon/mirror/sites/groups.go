@@ -152,7 +152,7 @@ func (o *Object) GroupKey() string {
 // element of any raw path it ever had.
 func (o *Object) top() string {
 	for logical, e := range o.Rec.Paths {
-		return firstElement(RawPath("", logical, e))
+		return firstElement(manifest.RawPath("", logical, e))
 	}
 	for n := o.Head(); n > 0; n-- {
 		for logical := range o.Inv.State(n) {
@@ -169,16 +169,4 @@ func firstElement(path string) string {
 		return top
 	}
 	return ""
-}
-
-// RawPath is where logical lies below the working folder.
-func RawPath(base, logical string, e manifest.Entry) string {
-	name := logical
-	if len(e.Raw) > 0 {
-		name = string(e.Raw)
-	}
-	if base == "" {
-		return name
-	}
-	return base + "/" + name
 }
