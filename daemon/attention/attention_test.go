@@ -35,14 +35,14 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 	}{
 		"all is well":      {change: func(f *Facts) {}},
 		"a folder is kept": {change: func(f *Facts) { f.Folder = "" }},
-		"folder gone": {func(f *Facts) { f.FolderFault = "the working folder /srv/monitoring is not there" },
-			FolderGone, "The working folder /srv/monitoring is not there.", "settings", now},
+		"folder gone": {func(f *Facts) { f.FolderFault = "your folder /srv/monitoring is not there" },
+			FolderGone, "Your folder /srv/monitoring is not there.", "settings", now},
 		"folder empty": {func(f *Facts) { f.Empty = true }, FolderEmpty, "no file at all", "right drive", now},
 		"nothing recorded yet": {func(f *Facts) { f.Recorded, f.Late = 0, some; f.Rounds[0].Done = time.Time{} },
 			NothingKept, "Nothing of this archive is known to be kept", "`linecamp mirror`", now},
 		"an empty archive after its round": {change: func(f *Facts) { f.Recorded = 0 }},
 		"added days ago": {func(f *Facts) { f.Late, f.Oldest, f.Path, f.Served = some, long, "A/b.jpg", true },
-			NotRecorded, "3 files (3.0 kB) in the working folder are not recorded yet, the first of them A/b.jpg.", "`linecamp mirror`", long},
+			NotRecorded, "3 files (3.0 kB) in your folder are not recorded yet, the first of them A/b.jpg.", "`linecamp mirror`", long},
 		"new, and nobody comes":      {func(f *Facts) { f.New = some }, NotRecorded, "3 files", "`linecamp mirror`", now},
 		"new, and the service comes": {change: func(f *Facts) { f.New, f.Served = some, true }},
 		"new, and no time is named":  {func(f *Facts) { f.New, f.Served, f.Rounds[0].Scheduled = some, true, false }, NotRecorded, "3 files", "", now},
@@ -59,7 +59,7 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 			f.Checks = []Check{{Kind: CheckFailed, ID: "2", Copy: "barn", What: "the keys are not valid"}}
 		}, CopyFailed, "The keys are not valid.", "", now},
 		"the check of a folder that is gone is told once": {func(f *Facts) {
-			f.FolderFault = "the working folder /srv/monitoring is not there"
+			f.FolderFault = "your folder /srv/monitoring is not there"
 			f.Checks = []Check{{Kind: CheckFailed, ID: verify.WorkingName, Copy: verify.WorkingName, What: "no such folder"}}
 		}, FolderGone, "is not there", "settings", now},
 		"behind":        {func(f *Facts) { f.Copies[1].State, f.Copies[1].ToGo, f.Copies[1].Since = behind, some, long }, CopyBehind, "It lacks 3 files (3.0 kB).", "`linecamp mirror`", long},

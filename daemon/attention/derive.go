@@ -55,14 +55,14 @@ func (d *deriver) folder() {
 			Next: "connect the drive it is on, or correct `folder` in the settings; until then nothing new is recorded"})
 	}
 	if d.Empty && d.Recorded > 0 {
-		d.add(Item{Kind: FolderEmpty, What: fmt.Sprintf("The working folder %s shows no file at all, and held some when it was recorded.", manifest.Printable(d.Folder)),
+		d.add(Item{Kind: FolderEmpty, What: fmt.Sprintf("Your folder %s shows no file at all, and held some when it was recorded.", manifest.Printable(d.Folder)),
 			Next: "see whether the right drive is connected; if so, bring the files back with `linecamp restore --everything`"})
 	}
 	if d.SameName {
-		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive, also of a computer called %s. What is new in the working folder is not kept from here.", manifest.Printable(d.Recorder)),
+		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive, also of a computer called %s. What is new in your folder is not kept from here.", manifest.Printable(d.Recorder)),
 			Next: "if that folder is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`"})
 	} else if d.Recorder != "" {
-		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in the working folder here is not kept.", manifest.Printable(d.Recorder)),
+		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in your folder here is not kept.", manifest.Printable(d.Recorder)),
 			Next: "to record here from now on, run `linecamp setup --take-over`"})
 	}
 	lack := d.Late
@@ -76,10 +76,10 @@ func (d *deriver) folder() {
 	case d.Recorded == 0 && (lack.Files > 0 || !d.mirrored()):
 		i.Kind, i.What = NothingKept, "Nothing of this archive is known to be kept: no mirror round has recorded anything here."
 		if lack.Files > 0 {
-			i.What = fmt.Sprintf("Nothing of this archive is known to be kept: no mirror round has recorded anything here, and %s in the working folder.", there(lack))
+			i.What = fmt.Sprintf("Nothing of this archive is known to be kept: no mirror round has recorded anything here, and %s in your folder.", there(lack))
 		}
 	case lack.Files > 0:
-		i.Kind, i.What = NotRecorded, fmt.Sprintf("%s in the working folder %s not recorded yet, the first of them %s.", lack, are(lack.Files), manifest.Printable(d.Path))
+		i.Kind, i.What = NotRecorded, fmt.Sprintf("%s in your folder %s not recorded yet, the first of them %s.", lack, are(lack.Files), manifest.Printable(d.Path))
 	default:
 		return
 	}
@@ -230,7 +230,7 @@ func (d *deriver) check(c Check) {
 		i.What, i.Next = fmt.Sprintf("%s %s", name, c.What), "find out what removes files there, then look at all of it: `linecamp verify`"
 	case CheckFailed:
 		if c.ID == verify.WorkingName {
-			name = "the working folder"
+			name = "your folder"
 			if d.FolderFault != "" {
 				return // it is told already
 			}

@@ -211,7 +211,7 @@ func driveDevice(root, folder, card string) (device, why string) {
 	}
 	if folder != "" {
 		if d, err := intake.Device(folder); err == nil && d == own {
-			return "", "is on the same disk as the working folder"
+			return "", "is on the same disk as your folder"
 		}
 	}
 	if within.Folder(root, card) {

@@ -76,7 +76,7 @@ func Removing(ctx context.Context, cfg config.Archive, log *slog.Logger) (Remova
 		}
 	}
 	if s.Unrecorded.Files > 0 && !told(attention.NotRecorded, "") && !told(attention.NothingKept, "") {
-		r.Lacks = append(r.Lacks, fmt.Sprintf("%s in the working folder are not recorded yet, so no copy has them.", s.Unrecorded))
+		r.Lacks = append(r.Lacks, fmt.Sprintf("%s in your folder are not recorded yet, so no copy has them.", s.Unrecorded))
 	}
 	for i, c := range s.Copies {
 		at := cfg.Copies[i].Root

@@ -124,11 +124,11 @@ func folderFault(folder string) string {
 	info, err := os.Stat(folder)
 	switch {
 	case os.IsNotExist(err):
-		return fmt.Sprintf("the working folder %s is not there", folder)
+		return fmt.Sprintf("your folder %s is not there", folder)
 	case err != nil:
-		return fmt.Sprintf("the working folder %s cannot be looked at: %s", folder, words.Plain(err.Error()))
+		return fmt.Sprintf("your folder %s cannot be looked at: %s", folder, words.Plain(err.Error()))
 	case !info.IsDir():
-		return fmt.Sprintf("the working folder %s is a file, not a folder", folder)
+		return fmt.Sprintf("your folder %s is a file, not a folder", folder)
 	}
 	return ""
 }

@@ -27,7 +27,7 @@ func TestJudge(t *testing.T) {
 	confirmed := func(device string) Holding { return Holding{Copy: device, Device: device, Confirmed: day} }
 	unchecked := func(device string) Holding { return Holding{Copy: device, Device: device} }
 	same := read("a")
-	same.Device, same.Why = "", "is on the same disk as the working folder"
+	same.Device, same.Why = "", "is on the same disk as your folder"
 	for _, c := range []struct {
 		name string
 		held []Holding
