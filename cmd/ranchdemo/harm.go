@@ -20,7 +20,7 @@ type harm struct {
 	held   string // where the drive holds it
 	good   []byte // what it should be
 
-	gone *ranch.Visit    // the visit deleted from the working folder
+	gone *ranch.Visit    // the visit deleted from the folder
 	kept map[string]file // every file of its site, by path below the site's folder
 }
 
@@ -61,7 +61,7 @@ func (s *story) break_(ctx context.Context) error {
 		return err
 	}
 	s.say("\nOn the drive a bit flips in %s.", s.harm.rotten)
-	s.say("Somebody deletes %s from the working folder.", s.harm.gone.Folder())
+	s.say("Somebody deletes %s from the folder.", s.harm.gone.Folder())
 	if _, err := s.linecamp.ask(ctx, "mirror"); err != nil { // the nightly one, as always: it deletes nothing on the copies
 		return err
 	}

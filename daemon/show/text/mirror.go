@@ -32,7 +32,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 		case c.Versions > 0 && c.Files == 0 && r.Left > 0:
 			fmt.Fprintf(w, "; %s left your folder and %s still kept here", words.Count(r.Left, "file"), words.Noun(r.Left, "is", "are"))
 		case c.Versions > 0 && c.Files == 0:
-			fmt.Fprint(w, "; what changed is known here now, and no new file was needed")
+			fmt.Fprint(w, "; it had every file already")
 		case c.Versions > 0:
 			fmt.Fprintf(w, ", received %s (%s)", words.Count(c.Files, "file"), words.Size(c.Bytes))
 		}

@@ -121,6 +121,8 @@ func heldWhere(held []maywipe.Holding) string {
 			w = h.Copy + " (read back " + h.ReadBack.Local().Format(time.DateOnly) + ")"
 		case !h.Confirmed.IsZero():
 			w = h.Copy + " (confirmed " + h.Confirmed.Local().Format(time.DateOnly) + ")"
+		case h.Why != "":
+			w = h.Copy + " (not checked now)" // the reason is told once, for all files
 		}
 		if h.Why != "" {
 			w += ", not counted"
