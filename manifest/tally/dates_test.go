@@ -129,7 +129,7 @@ func TestAmericanDatesAreISODatesOrAsked(t *testing.T) {
 			}
 		}
 	})
-	if decided == 0 || asked == 0 {
+	if !testing.Short() && (decided == 0 || asked == 0) { // of a few tries, all may be of one kind
 		t.Errorf("%d decided, %d asked", decided, asked)
 	}
 	t.Logf("%d decided, %d asked", decided, asked)

@@ -65,7 +65,7 @@ func TestADraftChangesNothing(t *testing.T) {
 			}
 		}
 	})
-	if declared == 0 {
+	if !testing.Short() && declared == 0 { // of a few tries, none may
 		t.Error("no draft declared what a visit is to bring home")
 	}
 	t.Logf("%d drafts declared what a visit is to bring home", declared)

@@ -163,7 +163,7 @@ func TestAmericanDatesNeverMakeAYearSkipped(t *testing.T) {
 			}
 		}
 	})
-	if same == 0 || open == 0 {
+	if !testing.Short() && (same == 0 || open == 0) { // of a few tries, all may be of one kind
 		t.Errorf("%d decided, %d left open", same, open)
 	}
 	t.Logf("%d decided, %d left open", same, open)
