@@ -67,8 +67,14 @@ func begin(ts *testscript.TestScript, srv *s3test.Server) {
 			srv.Close()
 		}
 	})
-	_, err := srv.Bucket(context.Background(), bucketName)
+	core, err := srv.Client()
 	ts.Check(err)
+	there, err := core.BucketExists(context.Background(), bucketName)
+	ts.Check(err)
+	if !there {
+		_, err := srv.Bucket(context.Background(), bucketName)
+		ts.Check(err)
+	}
 	ts.Setenv("S3URL", srv.URL)
 	ts.Setenv("S3SECRET", srv.Secret)
 	ts.Setenv("AWS_ACCESS_KEY_ID", srv.Access)
