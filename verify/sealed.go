@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"maps"
+
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 )
@@ -8,11 +10,14 @@ import (
 // Sealed is what a seal says of each version's inventory, by object id.
 type Sealed map[string]map[int]manifest.Digest
 
-// SealedBy takes it from the lines of a seal.
+// SealedBy takes it from the lines of a seal, of the versions that still count.
 func SealedBy(s *seal.Seal) Sealed {
 	all := Sealed{}
 	for l := range s.All() {
-		if l.What != seal.Version {
+		if l.Drops() {
+			maps.DeleteFunc(all[l.Object], func(n int, _ manifest.Digest) bool { return n >= l.Version })
+		}
+		if l.What != seal.Version && l.What != seal.Again {
 			continue
 		}
 		if all[l.Object] == nil {

@@ -37,6 +37,9 @@ var ErrNotAuthor = errors.New("another machine records this archive")
 // ErrHoldOff: nothing may be recorded in this round; what Wait was told says why.
 var ErrHoldOff = errors.New("nothing may be recorded in this round")
 
+// ErrNewer: a newer linecamp recorded there, so this one writes nothing.
+var ErrNewer = errors.New("its seal was written by a newer linecamp, so this one writes nothing there; use the newer program here, too")
+
 // What Wait and Question are told.
 const (
 	// Overtaken is why a round stops recording that another one went by.

@@ -2,6 +2,8 @@ package authority
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -11,16 +13,18 @@ import (
 // changed, when a line is added, so that a copy may still be writing the old
 // one while the author goes on.
 type Log struct {
-	Seal  *seal.Seal
-	Lines []seal.Line
-	Index map[string][]manifest.Digest // slug → digest of each sealed version's inventory
+	Seal    *seal.Seal
+	Lines   []seal.Line
+	Index   map[string][]manifest.Digest        // slug → digest of the inventory of each version that counts
+	dropped map[string]map[manifest.Digest]bool // slug → those of versions that counted once
+	closed  map[string]bool                     // slugs that are not gone on with
 }
 
 // NewLog takes a seal apart. A line of another archive is an error.
 func NewLog(archive string, s *seal.Seal) (*Log, error) {
-	l := &Log{Seal: s, Lines: s.Lines(), Index: map[string][]manifest.Digest{}}
+	l := &Log{Seal: s, Lines: s.Lines(), Index: map[string][]manifest.Digest{}, dropped: map[string]map[manifest.Digest]bool{}, closed: map[string]bool{}}
 	for _, line := range l.Lines {
-		if line.What != seal.Version {
+		if line.Object == "" {
 			continue
 		}
 		name, slug, err := manifest.ParseObjectID(line.Object)
@@ -30,12 +34,51 @@ func NewLog(archive string, s *seal.Seal) (*Log, error) {
 		if name != archive {
 			return nil, fmt.Errorf("the seal names %s, which is of another archive", line.Object)
 		}
-		if line.Version != len(l.Index[slug])+1 {
-			return nil, fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(l.Index[slug]))
+		if err := l.count(slug, line); err != nil {
+			return nil, err
 		}
-		l.Index[slug] = append(l.Index[slug], line.Inventory)
 	}
 	return l, nil
+}
+
+// count takes a line about slug into the index, which the caller owns.
+func (l *Log) count(slug string, line seal.Line) error {
+	index := l.Index[slug]
+	if line.Drops() && line.Version <= len(index) {
+		if l.dropped[slug] == nil {
+			l.dropped[slug] = map[manifest.Digest]bool{}
+		}
+		for _, d := range index[line.Version-1:] {
+			l.dropped[slug][d] = true
+		}
+		index = slices.Clone(index[:line.Version-1])
+	}
+	switch line.What {
+	case seal.Closed:
+		l.closed[slug] = true
+	case seal.Version, seal.Again:
+		if line.Version != len(index)+1 {
+			return fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(index))
+		}
+		index = append(index[:len(index):len(index)], line.Inventory)
+		delete(l.dropped[slug], line.Inventory)
+	}
+	if l.Index[slug] = index; len(index) == 0 {
+		delete(l.Index, slug)
+	}
+	return nil
+}
+
+// Dropped reports whether a version of slug counted once, and does no more.
+func (l *Log) Dropped(slug string, inventory manifest.Digest) bool { return l.dropped[slug][inventory] }
+
+// Closed reports whether slug is not gone on with.
+func (l *Log) Closed(slug string) bool { return l.closed[slug] }
+
+// Counts reports whether a line about a version still stands.
+func (l *Log) Counts(slug string, line seal.Line) bool {
+	d, ok := l.Inventory(slug, line.Version)
+	return ok && d == line.Inventory
 }
 
 // Head is the newest sealed version of slug, 0 for none.
@@ -64,17 +107,21 @@ func (l *Log) With(line seal.Line) (*Log, error) {
 	if err := log.Append(line); err != nil {
 		return nil, err
 	}
-	longer := &Log{Seal: log, Lines: append(l.Lines, line), Index: l.Index}
-	if line.What == seal.Version {
-		_, slug, err := manifest.ParseObjectID(line.Object)
-		if err != nil {
-			return nil, err
-		}
-		longer.Index = make(map[string][]manifest.Digest, len(l.Index)+1)
-		for s, d := range l.Index {
-			longer.Index[s] = d
-		}
-		longer.Index[slug] = append(l.Index[slug][:len(l.Index[slug]):len(l.Index[slug])], line.Inventory)
+	longer := &Log{Seal: log, Lines: append(l.Lines, line), Index: l.Index, dropped: l.dropped, closed: l.closed}
+	if line.Object == "" {
+		return longer, nil
 	}
-	return longer, nil
+	_, slug, err := manifest.ParseObjectID(line.Object)
+	if err != nil {
+		return nil, err
+	}
+	longer.Index = maps.Clone(l.Index)
+	if line.Drops() {
+		longer.closed, longer.dropped = maps.Clone(l.closed), maps.Clone(l.dropped)
+		longer.dropped[slug] = maps.Clone(l.dropped[slug])
+	} else if l.dropped[slug][line.Inventory] {
+		longer.dropped = maps.Clone(l.dropped)
+		longer.dropped[slug] = maps.Clone(l.dropped[slug])
+	}
+	return longer, longer.count(slug, line)
 }

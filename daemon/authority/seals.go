@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
+	"slices"
 	"sync"
 
 	"linecamp/manifest/seal"
@@ -17,6 +19,7 @@ type Seals struct {
 	Lines []int      // that each copy is known to have, by its place in Copies
 	Short []bool     // the copy had more when it was last met
 	Stray []seal.Stand
+	Newer bool // a copy's seal tells what this program does not know
 }
 
 // Seals reads the seal of every copy in reach, and settles with seal.Right
@@ -24,6 +27,9 @@ type Seals struct {
 // is not the beginning of it has failed in this round. Ask comes first.
 func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies))}
+	if known.Newer() {
+		return s, fmt.Errorf("the seal in the state folder: %w", ErrNewer)
+	}
 	told := make([]seal.Told, len(r.Copies))
 	var reading sync.WaitGroup
 	for i, c := range r.Copies {
@@ -41,6 +47,11 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	reading.Wait()
 	if err := ctx.Err(); err != nil {
 		return s, err
+	}
+	for i := range newer(known, told) {
+		s.Newer = true
+		r.Copies[i].Fail(ErrNewer)
+		told[i].Seal = nil
 	}
 	s.Right, _ = seal.Right(known, told...)
 	for i, c := range r.Copies {
@@ -95,6 +106,19 @@ func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)")
 }
 
+// newer yields the places of the seals that a newer program wrote. Rot can make
+// such a word, too: then another seal tells.
+func newer(known *seal.Seal, told []seal.Told) iter.Seq[int] {
+	return func(yield func(int) bool) {
+		for i, t := range told {
+			if t.Seal != nil && t.Seal.Newer() && !t.Seal.Rotted(known) &&
+				!slices.ContainsFunc(told, func(o seal.Told) bool { return o.Seal != nil && t.Seal.Rotted(o.Seal) }) && !yield(i) {
+				return
+			}
+		}
+	}
+}
+
 // OtherHistory is a copy whose seal does not agree with the others'.
 type OtherHistory struct{ Name string }
 
@@ -111,6 +135,9 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
+	if kept.Newer() {
+		return nil, fmt.Errorf("the seal in the state folder: %w", ErrNewer)
+	}
 	told := make([]seal.Told, len(copies))
 	for i, c := range copies {
 		if told[i].Seal, err = store.ReadSeal(ctx, c.Root); ctx.Err() != nil {
@@ -118,6 +145,9 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 		} else if err != nil {
 			return nil, fmt.Errorf("the seal on %s: %w", c.Name, err)
 		}
+	}
+	for i := range newer(kept, told) {
+		return nil, fmt.Errorf("%s: %w", copies[i].Name, ErrNewer)
 	}
 	right, _ := seal.Right(kept, told...)
 	for i, t := range told {

@@ -25,8 +25,10 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/authority"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -114,7 +116,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 		in.Now = time.Now
 	}
 	m := &mender{In: in, rep: Report{Archive: in.Archive, Mended: []Mended{}, Unmended: []Unmended{}, Left: []Left{}},
-		bad: map[[3]string]bool{}, lost: map[string]string{}}
+		bad: map[[3]string]bool{}, newer: map[string]bool{}, lost: map[string]string{}}
 	var todo, gone []verify.Damage
 	for _, d := range in.Damage {
 		switch {
@@ -152,7 +154,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	m.lastResort(ctx)
 	m.manifests(ctx, gone)
 	for _, c := range in.Copies {
-		if !m.wanted(c.Name) || m.lost[c.Name] != "" {
+		if !m.wanted(c.Name) || m.lost[c.Name] != "" || m.isNewer(ctx, c) {
 			continue
 		}
 		for _, object := range m.unfinished(c.Name) {
@@ -263,12 +265,30 @@ func (m *mender) lacksFiles(ctx context.Context, d verify.Damage) bool {
 
 type mender struct {
 	In
-	rep  Report
-	bad  map[[3]string]bool // copy, object, content path: known to be damaged
-	late []need             // nowhere to be found so far
-	lost map[string]string  // copies that no longer answer, and why
+	rep   Report
+	bad   map[[3]string]bool // copy, object, content path: known to be damaged
+	late  []need             // nowhere to be found so far
+	lost  map[string]string  // copies that no longer answer, and why
+	newer map[string]bool    // whether a newer program recorded on a copy, where that was asked
 	seen
 	sealed verify.Sealed // what the seal says; nil before it was asked
+}
+
+// isNewer reports whether a newer program recorded on a copy: nothing is written there.
+func (m *mender) isNewer(ctx context.Context, c verify.Copy) bool {
+	if is, asked := m.newer[c.Name]; asked {
+		return is
+	}
+	log, err := store.ReadSeal(ctx, c.Root)
+	is := err == nil && log.Newer()
+	if is {
+		best, _ := m.longestSeal(ctx, c.Name)
+		is = best == nil || !log.Rotted(best)
+	}
+	if ctx.Err() == nil {
+		m.newer[c.Name] = is
+	}
+	return is
 }
 
 func (m *mender) wanted(copy string) bool { return m.Only == "" || m.Only == copy }
@@ -305,6 +325,8 @@ func (m *mender) one(ctx context.Context, d verify.Damage) {
 		m.unmended(d, false, "the copy is out of reach; run `linecamp mend` again when it is back")
 	case m.lost[c.Name] != "":
 		m.unmended(d, false, "the copy is out of reach (%s); run `linecamp mend` again when it is back", m.lost[c.Name])
+	case m.isNewer(ctx, c):
+		m.unmended(d, false, "%v", authority.ErrNewer)
 	case d.Path == verify.RootPath:
 		m.rootFile(ctx, c, d)
 	case d.Path == verify.SealPath:

@@ -183,7 +183,7 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 	c.expectLines(ctx, lines[c.next:])
 	for ; c.next < len(lines); c.next++ {
 		line := lines[c.next]
-		if line.What != seal.Version {
+		if line.Inventory.IsZero() {
 			continue
 		}
 		if err := ctx.Err(); err != nil {
@@ -192,6 +192,9 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 		_, slug, err := manifest.ParseObjectID(line.Object)
 		if err != nil {
 			return err
+		}
+		if !log.Counts(slug, line) {
+			continue
 		}
 		if c.holds.Has(slug) >= line.Version || c.stuck(slug) {
 			continue
@@ -363,7 +366,7 @@ func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
 	}
 	var more int64
 	for _, l := range lines {
-		if l.What != seal.Version {
+		if l.Inventory.IsZero() {
 			continue
 		}
 		_, slug, err := manifest.ParseObjectID(l.Object)

@@ -33,6 +33,7 @@ func (r *round) meet(ctx context.Context) error {
 		return err
 	}
 	best := seals.Right
+	r.newer = seals.Newer
 	for i, c := range r.copies {
 		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Astray
 	}

@@ -100,6 +100,7 @@ type round struct {
 	mu       sync.Mutex
 	log      *authority.Log // replaced, never changed
 	grown    chan struct{}  // closed when the seal grew or authoring ended
+	newer    bool           // a newer program recorded on a copy
 	authored bool           // no more versions come in this round
 	report   Report
 }
@@ -174,6 +175,10 @@ func (r *round) lead(ctx context.Context) error {
 	}
 	for _, w := range r.Tally.Waiting {
 		r.wait(w.Path, w.Reason, !w.Passes())
+	}
+	if r.newer {
+		r.wait("", authority.ErrNewer.Error(), true)
+		return nil
 	}
 	for _, c := range r.copies {
 		if errors.Is(c.Err, store.ErrBusy) {

@@ -42,7 +42,8 @@ type Seal struct {
 	lines int
 	hash  hash.Hash      // of all lines
 	marks []hash.Cloner  // of the lines before each file
-	heads map[string]int // object id to the highest version named
+	heads map[string]int // object id to the highest version that counts
+	newer bool           // a line tells what this program does not know
 }
 
 // File returns the path of the seal's file i, counted from 0, in a storage
@@ -98,7 +99,7 @@ func (s *Seal) Append(l Line) error {
 // Clone returns a seal with the same lines; appending to one leaves the other
 // as it is.
 func (s *Seal) Clone() *Seal {
-	c := &Seal{lines: s.lines, marks: slices.Clip(s.marks), heads: s.Heads()}
+	c := &Seal{lines: s.lines, marks: slices.Clip(s.marks), heads: s.Heads(), newer: s.newer}
 	if s.hash != nil {
 		c.hash = clone(s.hash).(hash.Hash)
 	}
@@ -122,9 +123,15 @@ func (s *Seal) push(l Line, raw []byte) {
 	s.files[last] = append(s.files[last], raw...)
 	s.hash.Write(raw)
 	s.lines++
-	if l.What == Version {
+	if l.Drops() {
+		if s.heads[l.Object] = min(s.heads[l.Object], l.Version-1); s.heads[l.Object] == 0 {
+			delete(s.heads, l.Object)
+		}
+	}
+	if l.What == Version || l.What == Again {
 		s.heads[l.Object] = max(s.heads[l.Object], l.Version)
 	}
+	s.newer = s.newer || !l.Known()
 }
 
 // Digest returns the SHA-256 of all lines: with Len, the printed seal.
@@ -211,7 +218,7 @@ func (s *Seal) Rotted(o *Seal) bool {
 				return false
 			}
 			then, err := parseLine(before)
-			if err != nil || now.What != Version || then.What != Version || !now.At.Equal(then.At) {
+			if err != nil || now.What != Version && now.Known() || then.What != Version || !now.At.Equal(then.At) {
 				return false
 			}
 			for j := range raw {
@@ -224,7 +231,12 @@ func (s *Seal) Rotted(o *Seal) bool {
 	return changed > 0 && changed <= mostRotted
 }
 
-// Heads returns, for each object, the highest version that any line names.
+// Newer reports whether a line tells what this program does not know, so that a
+// newer one recorded there: whoever would write must not.
+func (s *Seal) Newer() bool { return s.newer }
+
+// Heads returns, for each object, the highest version that a line names and none
+// after it drops.
 func (s *Seal) Heads() map[string]int {
 	if s.heads == nil {
 		return map[string]int{}

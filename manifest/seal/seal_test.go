@@ -267,7 +267,7 @@ func TestDecodeSealRefuses(t *testing.T) {
 		{"a space at the end", "\n", " \n"},
 		{"a time elsewhere", "02:30:00Z", "02:30:00+00:00"},
 		{"a time with a fraction", "02:30:00Z", "02:30:00.0Z"},
-		{"a word that is none", " version ", " edition "},
+		{"a word that is none", " version ", " Edition "},
 		{"an id that is none", "linecamp:saltbush-draw:stake-0", "linecamp:saltbush-draw:.."},
 		{"a version padded", " v1 ", " v01 "},
 		{"a version that is none", " v1 ", " 1 "},

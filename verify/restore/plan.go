@@ -51,9 +51,9 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 	}
 	p.sealed = map[sealedVersion]manifest.Digest{}
 	if p.seal != nil {
-		for l := range p.seal.All() {
-			if l.What == seal.Version {
-				p.sealed[sealedVersion{l.Object, l.Version}] = l.Inventory
+		for id, versions := range verify.SealedBy(p.seal) {
+			for n, inventory := range versions {
+				p.sealed[sealedVersion{id, n}] = inventory
 			}
 		}
 	}
