@@ -50,7 +50,14 @@ func scanKey(copyID string) string { return "scanned " + copyID }
 // MarkRead notes that this machine's state has seen what the copy holds. Until
 // every copy is marked, nothing is recorded. A person who gives a copy up
 // answers for what it holds; no round has it among its copies.
-func MarkRead(l Notes, copyID string) error { return l.SetValue(readKey(copyID), "yes") }
+func MarkRead(l Notes, copyID string) error {
+	if excused, err := noted(l, excusedKey(copyID)); err != nil || excused {
+		if err = errors.Join(err, l.SetValue(excusedKey(copyID), "")); err != nil {
+			return err
+		}
+	}
+	return l.SetValue(readKey(copyID), "yes")
+}
 
 // WasRead reports whether MarkRead noted the copy.
 func WasRead(l Notes, copyID string) (bool, error) { return noted(l, readKey(copyID)) }
@@ -60,6 +67,66 @@ func MarkScanned(l Notes, copyID string) error { return l.SetValue(scanKey(copyI
 
 // WasScanned reports whether MarkScanned noted the copy.
 func WasScanned(l Notes, copyID string) (bool, error) { return noted(l, scanKey(copyID)) }
+
+func excusedKey(copyID string) string { return "excused " + copyID }
+
+// WasExcused reports whether a person had this machine take over while the copy was
+// out of reach, and it was not read since: nothing waits for what it holds, and
+// what that is, is settled when it is met.
+func WasExcused(l Notes, copyID string) (bool, error) {
+	read, err := WasRead(l, copyID)
+	if err != nil || read {
+		return false, err
+	}
+	return noted(l, excusedKey(copyID))
+}
+
+const (
+	// SealingKey is where the ledger notes the copies that are being given a line of
+	// the seal. As long as one stands there, it may hold a line nobody else knows,
+	// and another line with the same number would make two histories.
+	SealingKey = "seal being written"
+	// MarksKey is where the ledger notes versions that a copy may hold the beginning
+	// of, or the whole, without a line in the seal: copy, object and number, a line each.
+	MarksKey = "versions being made"
+)
+
+// excuse has nothing wait for copies that are out of reach at a take-over: not for
+// being read, nor for what this state may have begun there.
+func excuse(l Notes, copies []Copy) error {
+	away := map[string]bool{}
+	for _, c := range copies {
+		if c.Root != nil {
+			continue
+		}
+		away[c.ID] = true
+		if err := l.SetValue(excusedKey(c.ID), "yes"); err != nil {
+			return err
+		}
+	}
+	for _, key := range []string{SealingKey, MarksKey} {
+		was, _, err := l.Value(key)
+		if err != nil {
+			return err
+		}
+		// The copies of the one stand in one line, the marks of the other in a line each.
+		split := strings.Fields
+		sep := " "
+		if key == MarksKey {
+			split, sep = func(s string) []string { return slices.Collect(strings.Lines(s)) }, ""
+		}
+		now := slices.DeleteFunc(split(was), func(part string) bool {
+			id, _, _ := strings.Cut(part, " ")
+			return away[id]
+		})
+		if left := strings.Join(now, sep); left != was {
+			if err := l.SetValue(key, left); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
 
 func noted(l Notes, key string) (bool, error) {
 	v, _, err := l.Value(key)

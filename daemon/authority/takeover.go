@@ -37,8 +37,8 @@ type Taker struct {
 // TakeOver raises the epoch in author.json of each copy within reach, which stops
 // the machine that recorded before at its next step, and then puts a line into the
 // seal. A copy is told only if it is at the state that was read; a machine that
-// records at this very moment makes it fail, and it can be run again. The caller
-// holds the locks of all copies.
+// records at this very moment makes it fail, and it can be run again. Nothing waits
+// afterwards for a copy out of reach. The caller holds the locks of all copies.
 func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	open := slices.DeleteFunc(slices.Clone(t.Copies), func(c Copy) bool { return c.Root == nil })
 	seal, err := t.agreed(ctx, open)
@@ -55,12 +55,15 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(seal, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, nil
+		return out, excuse(t.Notes, t.Copies)
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {
 			return out, fmt.Errorf("the ledger: %w", err)
 		}
+	}
+	if err := excuse(t.Notes, t.Copies); err != nil {
+		return out, fmt.Errorf("the ledger: %w", err)
 	}
 	out.Epoch++
 	a := store.Author{Archive: t.Archive, Author: t.Self.Author, Machine: t.Self.Machine, Epoch: out.Epoch}

@@ -392,7 +392,7 @@ func (w *world) noteSynced() { w.synced = marksIn(w, w.led) }
 
 func marksIn(t testing.TB, led *ledger.Ledger) map[string]string {
 	marks := map[string]string{}
-	for _, key := range []string{marksKey, sealingKey, authority.RoundsKey} {
+	for _, key := range []string{authority.MarksKey, authority.SealingKey, authority.RoundsKey} {
 		v, _, err := led.Value(key)
 		must(t, err)
 		marks[key] = v

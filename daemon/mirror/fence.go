@@ -2,6 +2,7 @@ package mirror
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -61,14 +62,18 @@ func (r *round) clock() error {
 	return nil
 }
 
-// unread names the copies this state has never read. Those that a person gave
-// up are not among the round's.
+// unread names the copies this state has never read, and has to. Those that a
+// person gave up are not among the round's; those that were out of reach when a
+// person had this machine take over are met when they return.
 func (r *round) unread() ([]*copyRun, error) {
 	var all []*copyRun
 	for _, c := range r.copies {
-		if read, err := authority.WasRead(r.Ledger, c.ID); err != nil {
+		read, err := authority.WasRead(r.Ledger, c.ID)
+		excused, xerr := authority.WasExcused(r.Ledger, c.ID)
+		if err = errors.Join(err, xerr); err != nil {
 			return nil, err
-		} else if !read {
+		}
+		if !read && !excused {
 			all = append(all, c)
 		}
 	}

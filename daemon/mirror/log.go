@@ -50,7 +50,7 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line seal.Line) er
 		}
 	}
 	if err != nil {
-		return errors.Join(failed[holder], r.Ledger.SetValue(sealingKey, strings.Join(maybe, " ")))
+		return errors.Join(failed[holder], r.Ledger.SetValue(authority.SealingKey, strings.Join(maybe, " ")))
 	}
 	for c, err := range failed {
 		c.fail(err)
@@ -59,7 +59,7 @@ func (r *round) addLine(ctx context.Context, holder *copyRun, line seal.Line) er
 		return fmt.Errorf("caching the seal: %w", err)
 	}
 	r.publish(longer)
-	return r.Ledger.SetValue(sealingKey, "")
+	return r.Ledger.SetValue(authority.SealingKey, "")
 }
 
 // takeLine writes the seal on one copy, on its turn.
@@ -77,7 +77,7 @@ func (c *copyRun) takeLine(ctx context.Context, log *authority.Log, mine bool) e
 // noteSealing notes in the ledger which copies may hold a line of the seal that
 // nobody else knows. It must outlive a power cut: they may be away then.
 func (r *round) noteSealing(ids []string) error {
-	if err := r.Ledger.SetValue(sealingKey, strings.Join(ids, " ")); err != nil {
+	if err := r.Ledger.SetValue(authority.SealingKey, strings.Join(ids, " ")); err != nil {
 		return err
 	}
 	if len(r.copies) > 1 {
@@ -85,11 +85,6 @@ func (r *round) noteSealing(ids []string) error {
 	}
 	return nil
 }
-
-// sealingKey is where the ledger notes the copies that are being given a line of
-// the seal. As long as one stands there, it may hold a line nobody else knows,
-// and another line with the same number would make two histories.
-const sealingKey = "seal being written"
 
 // seals reports whether the copy's seal still has just n lines after a line
 // could not be added. A drive can tell; a write to a bucket may still arrive.
@@ -104,7 +99,7 @@ func (c *copyRun) seals(ctx context.Context, n int) bool {
 // unsealed waits for the copies that may hold a line of the seal nobody else has.
 // Once they can be read, their line is in the log.
 func (r *round) unsealed() error {
-	ids, _, err := r.Ledger.Value(sealingKey)
+	ids, _, err := r.Ledger.Value(authority.SealingKey)
 	if err != nil || ids == "" {
 		return err
 	}
@@ -116,7 +111,7 @@ func (r *round) unsealed() error {
 			return authority.ErrHoldOff
 		}
 	}
-	return r.Ledger.SetValue(sealingKey, "")
+	return r.Ledger.SetValue(authority.SealingKey, "")
 }
 
 // write adds one line on this copy's turn.

@@ -24,9 +24,7 @@ type mark struct {
 	n      int
 }
 
-const marksKey = "versions being made"
-
-func (r *round) marks() ([]mark, error) { return r.listed(marksKey) }
+func (r *round) marks() ([]mark, error) { return r.listed(authority.MarksKey) }
 
 // listed are the marks kept under a key of the ledger.
 func (r *round) listed(key string) ([]mark, error) {
@@ -69,7 +67,7 @@ func (r *round) change(key string, edit func([]mark) []mark) error {
 }
 
 func (r *round) addMark(m mark) error {
-	return r.change(marksKey, func(all []mark) []mark {
+	return r.change(authority.MarksKey, func(all []mark) []mark {
 		if slices.Contains(all, m) {
 			return all
 		}
@@ -88,14 +86,14 @@ func (r *round) syncLedger() error {
 
 // dropMark forgets one mark.
 func (r *round) dropMark(m mark) error {
-	return r.change(marksKey, func(all []mark) []mark {
+	return r.change(authority.MarksKey, func(all []mark) []mark {
 		return slices.DeleteFunc(all, func(o mark) bool { return o == m })
 	})
 }
 
 // dropMarks forgets the marks of slug up to version n.
 func (r *round) dropMarks(slug string, n int) error {
-	return r.change(marksKey, func(all []mark) []mark {
+	return r.change(authority.MarksKey, func(all []mark) []mark {
 		return slices.DeleteFunc(all, func(m mark) bool { return m.slug == slug && m.n <= n })
 	})
 }
