@@ -32,11 +32,11 @@ func (a *Archive) Due(ctx context.Context, o DueOptions, p Progress) (DueReport,
 		return DueReport{}, err
 	}
 	defer k.Copies.Close()
-	in, _, err := a.YearsInput(ctx, k.Copies, k, nil, p)
+	in, err := a.YearsInput(ctx, k.Copies, k, nil, p)
 	if err != nil {
 		return DueReport{}, err
 	}
-	report := due.Visits(in, o.Within)
+	report := due.Visits(in.Input, o.Within)
 	report.Archive = a.Config.Name
 	if o.NoPositions {
 		report.WithoutPositions()

@@ -146,7 +146,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		return MirrorReport{Report: report}, err
 	}
 	a.tellWaits(report.Waiting)
-	now, err := status.Attend(ctx, a.Archive, r, service.Mirror)
+	now, err := status.Attend(ctx, a.Archive, r, service.Mirror, nil)
 	if err == nil {
 		err = status.TellChanges(a.Archive, now)
 	}

@@ -42,7 +42,7 @@ func (a *Archive) Record(ctx context.Context) (*Record, error) {
 	if err != nil {
 		return nil, err
 	}
-	rec.Input = in
+	rec.Input = in.Input
 	return rec, nil
 }
 

@@ -21,7 +21,6 @@ import (
 	"linecamp/verify"
 	"linecamp/verify/deep"
 	"linecamp/verify/findings"
-	"linecamp/verify/gather"
 	"linecamp/verify/rot"
 	"linecamp/verify/years"
 )
@@ -97,8 +96,12 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 			}
 		}
 	}
+	var looked *archive.Looked
 	if o.years() {
-		err := a.checkYears(ctx, o, r, k, report, p)
+		in, err := a.judge(ctx, o, r, k, report, p)
+		if !o.Deep { // which may have taken hours since
+			looked = in.Looked
+		}
 		if err != nil && o.rot() && errors.Is(err, walk.ErrNoFolder) {
 			// What the copies were found to hold is said all the same.
 			report.YearsError, err = words.Plain(err.Error()), nil
@@ -114,7 +117,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 	if o.whole() {
 		at = service.Verify
 	}
-	now, err := status.Attend(ctx, a.Archive, r, at)
+	now, err := status.Attend(ctx, a.Archive, r, at, looked)
 	if report.List = now.List; err != nil {
 		return err
 	}
@@ -318,33 +321,28 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *archive.
 	return a.SetDamage(verify.WorkingName, verify.WorkingName, c.Damage)
 }
 
-// checkYears judges the years from the working folder as it is now, the
-// manifests, and what this check or an earlier one found on the copies.
-func (a *Archive) checkYears(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, report *VerifyReport, p Progress) error {
-	_, err := a.judge(ctx, o, r, k, report, p)
-	return err
-}
-
-// judge is checkYears, and returns what the years were judged by.
-func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, report *VerifyReport, p Progress) (gather.Input, error) {
-	in, faults, err := a.YearsInput(ctx, r, k, report.Copies, p)
+// judge judges the years from the working folder as it is now, the manifests, and
+// what this check or an earlier one found on the copies. It returns what they were
+// judged by.
+func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k *archive.Known, report *VerifyReport, p Progress) (archive.Judged, error) {
+	in, err := a.YearsInput(ctx, r, k, report.Copies, p)
 	if err != nil {
 		return in, err
 	}
 	if o.Deep {
-		if report.Deep, err = deep.Check(ctx, &in, a.Config.Folder, a.Ledger, func(done, total int64) { p.Tell("photos", done, total) }); err != nil {
+		if report.Deep, err = deep.Check(ctx, &in.Input, a.Config.Folder, a.Ledger, func(done, total int64) { p.Tell("photos", done, total) }); err != nil {
 			return in, err
 		}
 	}
-	report.Years = years.Judge(in)
+	report.Years = years.Judge(in.Input)
 	report.Judged = true
-	report.Joined, report.Alike = in.JoinedSites(), findings.Alikes(in)
-	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
+	report.Joined, report.Alike = in.JoinedSites(), findings.Alikes(in.Input)
+	report.Findings = append(findings.Of(in.Input, report.Years), findings.OfCards(in.Faults)...)
 	if report.Years == nil {
 		report.Years = []verify.Year{}
 	}
 	if err := ctx.Err(); err != nil {
 		return in, err
 	}
-	return in, a.RememberYears(in, report.Years)
+	return in, a.RememberYears(in.Input, report.Years)
 }

@@ -53,7 +53,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		return report, err
 	}
 	defer k.Copies.Close()
-	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
+	in, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return report, err
 	}
@@ -65,7 +65,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 		}
 	}
 	drafts := map[card.Key]string{}
-	for _, d := range draft.Cards(in) {
+	for _, d := range draft.Cards(in.Input) {
 		drafts[card.Key{Pasture: d.Pasture, Site: d.Site}] = d.Text
 	}
 	folder, err := os.OpenRoot(a.Config.Folder)

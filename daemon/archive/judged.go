@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 
+	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
@@ -27,50 +28,75 @@ func (a *Archive) FolderNow(ctx context.Context, p Progress) (*tally.Result, err
 	return t, err
 }
 
-// YearsInput gathers what the years are judged by, and the faults of cards.
-func (a *Archive) YearsInput(ctx context.Context, r *reach.Copies, k *Known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
-	if in, faults, err = a.unjoined(ctx, r, k, checked, p); err == nil {
-		in.Join()
-	}
-	return in, faults, err
+// Judged is what the years are judged by.
+type Judged struct {
+	gather.Input
+	Faults []card.Fault // of cards
+	Looked *Looked      // nil where there is no working folder
 }
 
-// unjoined is yearsInput before sites are joined as people said.
-func (a *Archive) unjoined(ctx context.Context, r *reach.Copies, k *Known, checked []verify.CopyReport, p Progress) (in gather.Input, faults []card.Fault, err error) {
+// Looked is the working folder as it was read for the years, and what was recorded
+// then: who asks next what no version has need not look again.
+type Looked struct {
+	Folder   *tally.Result
+	Recorded glance.Recorded
+	Unsure   bool // what is recorded of some site could not be read
+	Lines    int  // of the seal
+}
+
+// YearsInput gathers what the years are judged by, sites joined as people said.
+func (a *Archive) YearsInput(ctx context.Context, r *reach.Copies, k *Known, checked []verify.CopyReport, p Progress) (Judged, error) {
 	t, err := a.Folder(ctx, p)
 	switch {
 	case errors.Is(err, ErrNoFolder):
 		t = nil
 	case errors.Is(err, walk.ErrNoFolder):
-		return in, nil, fmt.Errorf("the years cannot be judged: %w", err)
+		return Judged{}, fmt.Errorf("the years cannot be judged: %w", err)
 	case err != nil:
-		return in, nil, err
+		return Judged{}, err
 	}
-	return a.JudgedBy(t, r, k, checked)
+	in, err := a.JudgedBy(t, r, k, checked)
+	if err == nil {
+		in.Join()
+	}
+	return in, err
 }
 
-// JudgedBy is unjoined with the working folder as t tells of it; nil for none.
-func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked []verify.CopyReport) (in gather.Input, faults []card.Fault, err error) {
+// JudgedBy is YearsInput with the working folder as t tells of it, nil for none,
+// before sites are joined.
+func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked []verify.CopyReport) (in Judged, err error) {
 	holdings, err := a.holdings(r, checked)
 	if err != nil {
-		return in, nil, fmt.Errorf("the ledger: %w", err)
+		return in, fmt.Errorf("the ledger: %w", err)
 	}
-	in = gather.Sites(a.Now(), t, k.Objects(), holdings)
+	looked := &Looked{Folder: t, Lines: k.Seal.Len()}
+	in.Input = gather.Sites(a.Now(), t, func(yield func(gather.Object) bool) {
+		for o := range k.Objects() {
+			if t != nil && o.Record != nil {
+				looked.Recorded.Add(o.Inventory, o.Record)
+			}
+			if !yield(o) {
+				return
+			}
+		}
+	}, holdings)
 	in.Tolerance, in.Units = gather.Tolerance(a.Config.Years), a.Config.Distances()
-	if err := a.addSaid(&in); err != nil {
-		return in, nil, err
+	if err := a.addSaid(&in.Input); err != nil {
+		return in, err
 	}
 	bad, err := a.Ledger.Undecodable()
 	if err != nil {
-		return in, nil, err
+		return in, err
 	}
-	deep.Mark(&in, bad)
+	deep.Mark(&in.Input, bad)
 	if t != nil {
 		cards := card.Read(t)
 		in.Declare(cards)
-		faults = cards.Faults
+		in.Faults = cards.Faults
+		looked.Unsure = looked.Recorded.Sites < len(k.Slugs)
+		in.Looked = looked
 	}
-	return in, faults, nil
+	return in, nil
 }
 
 // holdings says what each copy of the config holds, from the check just done
@@ -142,15 +168,15 @@ func (a *Archive) JudgeAgain(k *Known, t *tally.Result) error {
 	if t == nil {
 		return nil
 	}
-	in, faults, err := a.JudgedBy(t, k.Copies, k, nil)
+	in, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return err
 	}
 	in.Join()
-	report := verify.Report{Judged: true, Years: years.Judge(in)}
-	report.Findings = append(findings.Of(in, report.Years), findings.OfCards(faults)...)
+	report := verify.Report{Judged: true, Years: years.Judge(in.Input)}
+	report.Findings = append(findings.Of(in.Input, report.Years), findings.OfCards(in.Faults)...)
 	if err := k.Ctx.Err(); err != nil {
 		return err
 	}
-	return errors.Join(a.RememberYears(in, report.Years), a.NoteChecks(report))
+	return errors.Join(a.RememberYears(in.Input, report.Years), a.NoteChecks(report))
 }

@@ -20,7 +20,7 @@ import (
 // refused, since they would be on file and explain nothing; what was not missing
 // anyway comes back as notes.
 func sensible(a *archive.Archive, k *archive.Known, t *tally.Result, d *manifest.Decision, sites []verify.Site) (notes []string, err error) {
-	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
+	in, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -32,7 +32,7 @@ func sensible(a *archive.Archive, k *archive.Known, t *tally.Result, d *manifest
 		earlier := func(f verify.Former) bool { return meant(f.Object) }
 		return !meant(s.Object) && !slices.ContainsFunc(s.Formers, earlier)
 	})
-	judged := years.Judge(in)
+	judged := years.Judge(in.Input)
 	if err := knownView(in.Sites, judged, d.View); err != nil {
 		return nil, err
 	}

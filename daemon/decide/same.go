@@ -89,14 +89,14 @@ func Same(ctx context.Context, a *archive.Archive, o SameOptions, p archive.Prog
 	if err != nil {
 		return report, err
 	}
-	in, _, err := a.JudgedBy(t, k.Copies, k, nil)
+	in, err := a.JudgedBy(t, k.Copies, k, nil)
 	if err != nil {
 		return report, err
 	}
 	if o.Who == "" {
 		o.Who = archive.Person()
 	}
-	if report, err = same(a, o, why, pair, in, report); err != nil || report.Already {
+	if report, err = same(a, o, why, pair, in.Input, report); err != nil || report.Already {
 		return report, err
 	}
 	return report, a.JudgeAgain(k, t)

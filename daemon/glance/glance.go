@@ -19,15 +19,14 @@ import (
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 )
 
 // Seen is what a walk came to.
 type Seen struct {
 	Files int
-	// Print stands for the paths, sizes and times of all files, however they are
-	// ordered: of two walks with the same Print, the second found nothing new.
-	Print uint64
+	Print uint64 // the sum of their marks; see [walk.Glimpse]
 
 	// What no version has: Late stood there before the time asked for, New came or
 	// changed since, and Moving changed within the last minute and may still be
@@ -78,59 +77,95 @@ type Known func(dir string) ([]walk.Known, error)
 func Print(ctx context.Context, folder string) (files int, print uint64, err error) {
 	err = look(ctx, folder, nil, func(g walk.Glimpse) {
 		files++
-		print += printOf(g)
+		print += g.Mark
 	})
 	return files, print, err
 }
 
 // Look walks a folder and compares it with what is recorded. Files that changed
 // before since are late.
-func Look(ctx context.Context, folder string, known Known, recorded Recorded, since, now time.Time) (Seen, error) {
+func Look(ctx context.Context, folder string, known Known, recorded *Recorded, since, now time.Time) (Seen, error) {
 	var s Seen
 	err := look(ctx, folder, known, func(g walk.Glimpse) {
 		s.Files++
-		s.Print += printOf(g)
-		switch {
-		case recorded.has(g):
-		case walk.Fresh(g.Modified, now):
-			s.Moving.add(g)
-		case g.Changed.Before(since):
-			s.Late.add(g)
-		default:
-			s.New.add(g)
+		s.Print += g.Mark
+		if !recorded.has(g) {
+			s.lacks(g, since, now)
 		}
 	})
 	return s, err
 }
 
-// Recorded is what the newest versions hold, a number for each file: a million
-// files take sixteen megabytes.
-type Recorded struct{ exact, rough []uint64 }
-
-// RecordedBy gathers it from every site's newest manifest and record.
-func RecordedBy(sites iter.Seq2[*manifest.Inventory, *manifest.Record]) Recorded {
-	var r Recorded
-	for inv, rec := range sites {
-		for logical, d := range inv.State(inv.Head()) {
-			e, ok := rec.Paths[logical]
-			if !ok {
-				continue
+// Tallied is Look for a folder that was just read: of it, only files that are not
+// recorded are looked at once more, for their times.
+func Tallied(ctx context.Context, t *tally.Result, recorded *Recorded, since, now time.Time) (Seen, error) {
+	s := Seen{Files: t.Seen, Print: t.Print}
+	var lacking []string
+	read := map[string]manifest.Digest{}
+	take := func(files iter.Seq[tally.File]) {
+		for f := range files {
+			if !recorded.has(walk.Glimpse{Path: f.Path, Known: f.SHA256}) {
+				lacking = append(lacking, f.Path)
+				read[f.Path] = f.SHA256
 			}
-			path := manifest.RawPath(rec.Base, logical, e)
-			r.exact = append(r.exact, exact(path, d))
-			r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
 		}
 	}
-	return r.sorted()
+	for i := range t.Sites {
+		take(t.Sites[i].Files())
+	}
+	take(t.Unfiled.All())
+	for _, w := range t.Waiting {
+		lacking = append(lacking, w.Path)
+	}
+	slices.Sort(lacking)
+	err := walk.GlanceAt(ctx, t.Folder, lacking, func(g walk.Glimpse) {
+		if g.Known = read[g.Path]; !recorded.has(g) {
+			s.lacks(g, since, now)
+		}
+	})
+	return s, err
 }
 
-func (r Recorded) sorted() Recorded {
-	slices.Sort(r.exact)
-	slices.Sort(r.rough)
-	return r
+// lacks counts a file that no version has.
+func (s *Seen) lacks(g walk.Glimpse, since, now time.Time) {
+	switch {
+	case walk.Fresh(g.Modified, now):
+		s.Moving.add(g)
+	case g.Changed.Before(since):
+		s.Late.add(g)
+	default:
+		s.New.add(g)
+	}
 }
 
-func (r Recorded) has(g walk.Glimpse) bool {
+// Recorded is what the newest versions hold, a number for each file: a million
+// files take sixteen megabytes. Add all sites before the first look.
+type Recorded struct {
+	exact, rough []uint64
+	Sites        int // added
+	sorted       bool
+}
+
+// Add adds the newest manifest and record of a site.
+func (r *Recorded) Add(inv *manifest.Inventory, rec *manifest.Record) {
+	r.Sites++
+	for logical, d := range inv.State(inv.Head()) {
+		e, ok := rec.Paths[logical]
+		if !ok {
+			continue
+		}
+		path := manifest.RawPath(rec.Base, logical, e)
+		r.exact = append(r.exact, exact(path, d))
+		r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
+	}
+}
+
+func (r *Recorded) has(g walk.Glimpse) bool {
+	if !r.sorted {
+		slices.Sort(r.exact)
+		slices.Sort(r.rough)
+		r.sorted = true
+	}
 	if g.Known != (manifest.Digest{}) {
 		_, ok := slices.BinarySearch(r.exact, exact(g.Path, g.Known))
 		return ok
@@ -147,11 +182,4 @@ func rough(path string, size int64, modified time.Time) uint64 {
 	b := append([]byte(path), 0)
 	b = binary.LittleEndian.AppendUint64(b, uint64(size))
 	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(modified.UnixNano())))
-}
-
-func printOf(g walk.Glimpse) uint64 {
-	b := append([]byte(g.Path), 0)
-	b = binary.LittleEndian.AppendUint64(b, uint64(g.Size))
-	b = binary.LittleEndian.AppendUint64(b, uint64(g.Modified.UnixNano()))
-	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(g.Changed.UnixNano())))
 }

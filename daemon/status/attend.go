@@ -34,10 +34,11 @@ type Outlook struct {
 
 // Attend gathers the facts and derives what wants a person. r holds the copies
 // as the work at hand met them; of those not in it, the last round's word counts.
-// at is the kind of round that is coming to its end, "" for none.
-func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string) (Outlook, error) {
+// at is the kind of round that is coming to its end, "" for none; looked is the
+// working folder as that round just saw it, nil to look now.
+func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string, looked *archive.Looked) (Outlook, error) {
 	o := Outlook{List: attention.List{Attention: []attention.Item{}}, Facts: attention.Facts{Now: a.Now(), Folder: a.Config.Folder}, service: service.StateOf(a.Dir, a.Now())}
-	if err := gather(ctx, a, r, at, &o); err != nil {
+	if err := gather(ctx, a, r, at, looked, &o); err != nil {
 		return o, fmt.Errorf("the ledger: %w", err)
 	}
 	o.Attention = attention.Of(o.Facts)
@@ -53,7 +54,7 @@ func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string)
 	return o, nil
 }
 
-func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string, o *Outlook) (err error) {
+func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string, looked *archive.Looked, o *Outlook) (err error) {
 	f := &o.Facts
 	if o.heads, err = a.Heads(); err != nil {
 		return err
@@ -110,7 +111,7 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	if f.Rounds, err = roundFacts(a, f.Now, at); err != nil {
 		return err
 	}
-	if err := seeFolder(ctx, a, r, o); err != nil {
+	if err := seeFolder(ctx, a, r, looked, o); err != nil {
 		return err
 	}
 	for _, c := range a.Config.Copies {

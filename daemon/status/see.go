@@ -14,7 +14,6 @@ import (
 	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/words"
 )
@@ -23,7 +22,7 @@ import (
 const keyRecorded = "working folder when all of it was recorded"
 
 // seeFolder looks at the working folder.
-func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, o *Outlook) (err error) {
+func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *archive.Looked, o *Outlook) (err error) {
 	f := &o.Facts
 	if f.Folder == "" {
 		return nil
@@ -37,7 +36,7 @@ func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, o *Outl
 			since = r.Done
 		}
 	}
-	o.seen, err = look(ctx, a, r, since)
+	o.seen, err = look(ctx, a, r, looked, since)
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
@@ -65,13 +64,14 @@ func amount(s glance.Share) attention.Amount {
 type recordedAll struct {
 	Lines int    // of the seal
 	Files int    // in the folder
-	Print uint64 // see glance.Print
+	Print uint64 // see glance.Seen
 }
 
-// look looks at the working folder for what no version has. Where nothing has
+// look looks at the working folder for what no version has, unless the work at hand
+// looked already and nothing was recorded since. Where nothing has
 // changed since all of it was recorded, that costs a walk and no more. A site's
 // manifest that the state folder lacks is read from a drive, never from a bucket.
-func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.Time) (glance.Seen, error) {
+func look(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *archive.Looked, since time.Time) (glance.Seen, error) {
 	log, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
 		log, err = seal.Decode(nil)
@@ -79,34 +79,43 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, since time.T
 	if err != nil {
 		return glance.Seen{}, fmt.Errorf("the seal in the state folder: %w", err)
 	}
+	if looked != nil && looked.Lines != log.Len() {
+		looked = nil
+	}
 	var was recordedAll
 	if err := a.Recall(keyRecorded, &was); err != nil {
 		return glance.Seen{}, err
 	}
 	if was.Lines == log.Len() && was.Lines > 0 {
-		files, print, err := glance.Print(ctx, a.Config.Folder)
-		if err != nil || files == was.Files && print == was.Print {
-			return glance.Seen{Files: files, Print: print}, err
+		var files int
+		var print uint64
+		if looked != nil {
+			files, print = looked.Folder.Seen, looked.Folder.Print
+		} else if files, print, err = glance.Print(ctx, a.Config.Folder); err != nil {
+			return glance.Seen{}, err
+		}
+		if files == was.Files && print == was.Print {
+			return glance.Seen{Files: files, Print: print}, nil
 		}
 	}
-	k, err := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return !h.Can().Local })})
-	if err != nil {
-		return glance.Seen{}, err
-	}
-	unsure := false
-	sites := func(yield func(*manifest.Inventory, *manifest.Record) bool) {
-		for _, slug := range k.Slugs {
-			inv, rec, err := k.Object(slug)
-			if err != nil || rec == nil {
-				unsure = true
-				continue
-			}
-			if !yield(inv, rec) {
-				return
-			}
+	var seen glance.Seen
+	var unsure bool
+	since = since.Add(-time.Minute)
+	if looked != nil {
+		unsure = looked.Unsure
+		seen, err = glance.Tallied(ctx, looked.Folder, &looked.Recorded, since, a.Now())
+	} else {
+		k, kerr := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return !h.Can().Local })})
+		if kerr != nil {
+			return glance.Seen{}, kerr
 		}
+		var recorded glance.Recorded
+		for inv, rec := range k.Pairs() {
+			recorded.Add(inv, rec)
+		}
+		unsure = recorded.Sites < len(k.Slugs)
+		seen, err = glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, &recorded, since, a.Now())
 	}
-	seen, err := glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, glance.RecordedBy(sites), since.Add(-time.Minute), a.Now())
 	if err != nil {
 		return seen, err
 	}

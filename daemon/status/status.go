@@ -99,7 +99,7 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 		return s, err
 	}
 	defer r.Close()
-	o, err := Attend(ctx, a, r, "")
+	o, err := Attend(ctx, a, r, "", nil)
 	if err != nil {
 		return s, err
 	}

@@ -2,6 +2,7 @@ package walk
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -10,7 +11,10 @@ import (
 	"sort"
 	"time"
 
+	"github.com/cespare/xxhash/v2"
+
 	"linecamp/manifest"
+	"linecamp/manifest/names"
 )
 
 // A Glimpse is a file as it is seen without opening it.
@@ -24,6 +28,9 @@ type Glimpse struct {
 	// Known is the digest of its bytes, where the cache has read them and nothing
 	// changed since; the zero Digest where it has not.
 	Known manifest.Digest
+	// Mark stands for the file's path, size and times. Of two walks whose marks come
+	// to the same sum, the second found nothing new.
+	Mark uint64
 }
 
 // Glance walks a working folder and shows every file that [Read] would read, in
@@ -43,11 +50,18 @@ func Glance(ctx context.Context, folder string, known func(dir string) ([]Known,
 	for len(g.below) > 0 && ctx.Err() == nil {
 		dir := g.below[len(g.below)-1]
 		g.below = g.below[:len(g.below)-1]
-		if h, err := openBelow(filepath.Join(folder, filepath.FromSlash(dir))); err == nil {
+		if h, err := openIn(folder, dir); err == nil {
 			g.list(dir, h)
 		}
 	}
 	return ctx.Err()
+}
+
+func openIn(folder, dir string) (*handle, error) {
+	if dir == "" {
+		return openTop(folder)
+	}
+	return openBelow(filepath.Join(folder, filepath.FromSlash(dir)))
 }
 
 type glancer struct {
@@ -73,14 +87,67 @@ func (g *glancer) list(dir string, h *handle) {
 		case st.what == directory && !litterFolder(name):
 			g.below = append(g.below, in(dir, name))
 		case st.what == regular && !litterFile(name):
-			seen := Glimpse{Path: in(dir, name), Size: st.size, Modified: st.modified, Changed: st.changed}
-			if st.changed.IsZero() {
-				seen.Changed = st.modified
-			}
+			seen := glimpse(dir, name, st)
 			if i := sort.Search(len(known), func(i int) bool { return known[i].Name >= name }); i < len(known) && known[i].Name == name && st.known(&known[i]) {
 				seen.Known = known[i].SHA256
 			}
 			g.see(seen)
 		}
 	}
+}
+
+func glimpse(dir, name string, st stat) Glimpse {
+	g := Glimpse{Path: in(dir, name), Size: st.size, Modified: st.modified, Changed: st.changed, Mark: mark(dir, name, st)}
+	if st.changed.IsZero() {
+		g.Changed = st.modified
+	}
+	return g
+}
+
+// mark is a Glimpse's Mark.
+func mark(dir, name string, st stat) uint64 {
+	var d xxhash.Digest
+	d.Reset()
+	if dir != "" {
+		d.WriteString(dir)
+		d.WriteString("/")
+	}
+	d.WriteString(name)
+	var b [25]byte
+	binary.LittleEndian.PutUint64(b[1:], uint64(st.size))
+	binary.LittleEndian.PutUint64(b[9:], uint64(st.modified.UnixNano()))
+	binary.LittleEndian.PutUint64(b[17:], uint64(st.changed.UnixNano()))
+	d.Write(b[:])
+	return d.Sum64()
+}
+
+// GlanceAt is Glance for some paths in the folder, best in byte order. Nothing is
+// known of them.
+func GlanceAt(ctx context.Context, folder string, paths []string, see func(Glimpse)) error {
+	var open *handle
+	var dir string
+	defer func() {
+		if open != nil {
+			open.close()
+		}
+	}()
+	for _, p := range paths {
+		if ctx.Err() != nil {
+			break
+		}
+		if at := names.Parent(p); open == nil || at != dir {
+			if open != nil {
+				open.close()
+			}
+			h, err := openIn(folder, at)
+			if open = nil; err != nil {
+				continue
+			}
+			open, dir = h, at
+		}
+		if st, err := open.lstat(names.Base(p)); err == nil && st.what == regular {
+			see(glimpse(dir, names.Base(p), st))
+		}
+	}
+	return ctx.Err()
 }

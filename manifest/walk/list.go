@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -29,6 +28,8 @@ type listing struct {
 	keep    []Known // what stays known though it was not seen: the listing broke off
 	litter  int
 	leftOut []string // the first of them
+	seen    int      // as in Found
+	print   uint64
 }
 
 var errReplaced = errors.New("it was replaced while it was being read")
@@ -65,6 +66,8 @@ func (w *walker) list(s step) {
 	defer w.mu.Unlock()
 	w.found.Passed = append(w.found.Passed, l.aside...)
 	w.found.Litter += l.litter
+	w.found.Seen += l.seen
+	w.found.Print += l.print
 	w.found.leaveOut(l.leftOut)
 	// The last one in is the first one out, so that folders are read, and
 	// asked of the cache, roughly in the order of their names.
@@ -90,7 +93,7 @@ func (w *walker) openFolder(s step) (*handle, error) {
 		}
 		return h, nil
 	}
-	h, err := openBelow(filepath.Join(w.o.Folder, filepath.FromSlash(s.path)))
+	h, err := openIn(w.o.Folder, s.path)
 	if err != nil {
 		return nil, err
 	}
@@ -164,6 +167,8 @@ func (w *walker) look(l *listing, name string) {
 // for reading.
 func (w *walker) regular(l *listing, name string, st stat) {
 	f := File{Known: Known{Name: name, Size: st.size, Modified: st.modified, Changed: st.changed, Inode: st.inode}, saw: st}
+	l.seen++
+	l.print += mark(l.path, name, st)
 	if len(l.known) > 0 && l.known[0].Name == name && st.known(&l.known[0]) {
 		k := &l.known[0]
 		f.SHA256, f.XXH64, f.Facts = k.SHA256, k.XXH64, k.Facts

@@ -84,6 +84,10 @@ type Found struct {
 	HashedBytes int64  // bytes read for them
 	CacheErr    error  // first fault of the Cache; the walk itself is whole
 	Device      uint64 // device the working folder is on; zero where the system has none
+	// Seen is how many files there are, waiting ones too, and Print is the sum of
+	// their marks ([Glimpse.Mark]).
+	Seen  int
+	Print uint64
 }
 
 // Waiting is a path with the reason it is listed, and a file's size as far as it
