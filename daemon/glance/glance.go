@@ -175,11 +175,13 @@ func (r *Recorded) has(g walk.Glimpse) bool {
 }
 
 func exact(path string, d manifest.Digest) uint64 {
-	return xxhash.Sum64(append(append([]byte(path), 0), d[:]...))
+	var room [512]byte // for most paths
+	return xxhash.Sum64(append(append(append(room[:0], path...), 0), d[:]...))
 }
 
 func rough(path string, size int64, modified time.Time) uint64 {
-	b := append([]byte(path), 0)
+	var room [512]byte
+	b := append(append(room[:0], path...), 0)
 	b = binary.LittleEndian.AppendUint64(b, uint64(size))
 	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(modified.UnixNano())))
 }

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -105,5 +106,53 @@ func (cache) FirstSeen(_ string, now time.Time) (time.Time, error) { return now,
 func TestAFolderThatIsNotThere(t *testing.T) {
 	if _, err := Look(t.Context(), filepath.Join(t.TempDir(), "none"), nil, &Recorded{}, time.Time{}, time.Now()); err == nil {
 		t.Error("it was looked through")
+	}
+}
+
+// A folder that was just read tells the same as one that is looked at anew.
+func TestAReadFolderTellsWhatALookTells(t *testing.T) {
+	folder, old, now := t.TempDir(), time.Now().Add(-time.Hour), time.Now()
+	for _, p := range []string{"Windmill/Stake 3/2024-06-21/1.jpg", "Windmill/Stake 3/2024-06-21/2.jpg", "Windmill/site.toml", "3.txt", "lost+found/x", "odd/4"} {
+		write(t, folder, p, p, old)
+	}
+	write(t, folder, "Windmill/Stake 3/2024-06-21/fresh.jpg", "fresh", now)
+	if err := os.Symlink("3.txt", filepath.Join(folder, "link")); err != nil {
+		t.Fatal(err)
+	}
+	for name, but := range map[string][]string{
+		"all recorded":     nil,
+		"nothing recorded": {"Windmill/Stake 3/2024-06-21/1.jpg", "Windmill/Stake 3/2024-06-21/2.jpg", "Windmill/Stake 3/2024-06-21/fresh.jpg", "Windmill/site.toml", "3.txt", "odd/4"},
+		"a photo less":     {"Windmill/Stake 3/2024-06-21/2.jpg"},
+		"one of no site":   {"odd/4"},
+		"one that waits":   {"Windmill/Stake 3/2024-06-21/fresh.jpg"},
+	} {
+		for _, since := range []time.Time{old, now.Add(time.Hour)} {
+			cache := cache{}
+			tallied, err := tally.Read(t.Context(), tally.Options{Folder: folder, Cache: cache})
+			if err != nil {
+				t.Fatal(err)
+			}
+			all := recorded(t, folder, but...)
+			for i := range tallied.Sites {
+				for f := range tallied.Sites[i].Files() {
+					if !slices.Contains(but, f.Path) {
+						all.exact = append(all.exact, exact(f.Path, f.SHA256))
+					}
+				}
+			}
+			for f := range tallied.Unfiled.All() {
+				if !slices.Contains(but, f.Path) {
+					all.exact = append(all.exact, exact(f.Path, f.SHA256))
+				}
+			}
+			want, err := Look(t.Context(), folder, cache.Folder, all, since, now)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, err := Tallied(t.Context(), tallied, all, since, now)
+			if n, _ := got.Unrecorded(); err != nil || got != want || n != len(but) || got.Files != 6 {
+				t.Errorf("%s, since %v: read, it says\n%+v, looked at,\n%+v; %v", name, since, got, want, err)
+			}
+		}
 	}
 }

@@ -22,8 +22,8 @@ import (
 // false alarm costs more than a late one: where the evidence may have an
 // innocent cause, nothing is said.
 func Of(in gather.Input, years []verify.Year) []verify.Finding {
-	x := &finder{in: in, places: places(in), why: reasons(in)}
-	where, order := x.twins()
+	x := &finder{in: in, why: reasons(in)}
+	where, order := x.twins(x.look())
 	for i := range in.Sites {
 		s := &in.Sites[i]
 		items := s.List()
@@ -73,6 +73,27 @@ type finder struct {
 	dates  []strange       // visits whose photos are of another day
 	moved  []moved         // and of another place
 	aside  map[string]bool // photos that lie in their place as well
+}
+
+// look finds out where each site is, and which photos' bytes are there twice, in one
+// pass over the files.
+func (x *finder) look() gather.Repeated {
+	return gather.Twice(func(yield func(manifest.Digest) bool) {
+		for i := range x.in.Sites {
+			s := &x.in.Sites[i]
+			items := s.List()
+			x.places = append(x.places, placeOf(&x.in, s, items, "", s.Position))
+			for _, it := range items {
+				if isPhoto(it) && !yield(it.File.SHA256) {
+					return
+				}
+			}
+		}
+	})
+}
+
+func isPhoto(it gather.Item) bool {
+	return it.File != nil && it.Kind == manifest.KindPhoto && it.File.Size > 0
 }
 
 // add puts a finding on the list, with the explanation on file.

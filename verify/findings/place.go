@@ -32,7 +32,7 @@ type place struct {
 func places(in gather.Input) []place {
 	out := make([]place, len(in.Sites))
 	for i := range in.Sites {
-		out[i] = placeOf(&in, &in.Sites[i], "", in.Sites[i].Position)
+		out[i] = placeOf(&in, &in.Sites[i], in.Sites[i].List(), "", in.Sites[i].Position)
 	}
 	return out
 }
@@ -50,13 +50,13 @@ func Positions(in gather.Input) []*geo.Position {
 
 // placeOf finds out where a site is, or where one that it took over was: that was
 // measured by itself, and the stake may have been set anew a little further.
-func placeOf(in *gather.Input, s *gather.SiteItems, of string, declared *geo.Position) (p place) {
+func placeOf(in *gather.Input, s *gather.SiteItems, items []gather.Item, of string, declared *geo.Position) (p place) {
 	if declared != nil {
 		p = place{at: *declared, known: true, declared: true}
 	}
 	visits := map[string]geo.Position{} // one position for each visit
 	most := 0.0                         // the largest error stated
-	for _, it := range s.List() {
+	for _, it := range items {
 		if it.File != nil && it.File.At != nil && it.Kind == manifest.KindPhoto && it.Of == of {
 			visits[it.Visit] = it.File.At.Position
 			most = max(most, it.File.At.Error)
@@ -111,7 +111,7 @@ func (x *finder) elsewhere(s *gather.SiteItems, visit string, photos []gather.It
 		own = of("")
 		for _, f := range s.Formers {
 			if some := of(f.Object); f.Object != "" && len(some) > 0 {
-				x.awayFrom(placeOf(&x.in, s, f.Object, f.Position), s, visit, some)
+				x.awayFrom(placeOf(&x.in, s, s.List(), f.Object, f.Position), s, visit, some)
 			}
 		}
 	}

@@ -20,25 +20,15 @@ type filed struct {
 	fits  bool // its date and position do not speak against it
 }
 
-// twins finds photos whose same bytes are filed under two sites or two years: by
+// twins finds, of photos whose bytes are there twice, those filed under two sites or two years: by
 // their digest, in the order of the sites. Where one of them is in its place, the
 // others are set aside, so that nothing else is said of them.
-func (x *finder) twins() (where map[manifest.Digest][]filed, order []manifest.Digest) {
-	photo := func(it gather.Item) bool { return it.File != nil && it.Kind == manifest.KindPhoto && it.File.Size > 0 }
-	twice := gather.Twice(func(yield func(manifest.Digest) bool) {
-		for i := range x.in.Sites {
-			for _, it := range x.in.Sites[i].List() {
-				if photo(it) && !yield(it.File.SHA256) {
-					return
-				}
-			}
-		}
-	})
+func (x *finder) twins(twice gather.Repeated) (where map[manifest.Digest][]filed, order []manifest.Digest) {
 	where = map[manifest.Digest][]filed{}
-	for i := range x.in.Sites {
+	for i := 0; len(twice) > 0 && i < len(x.in.Sites); i++ {
 		s := &x.in.Sites[i]
 		for _, it := range s.List() {
-			if !photo(it) || !twice.Has(it.File.SHA256) {
+			if !isPhoto(it) || !twice.Has(it.File.SHA256) {
 				continue
 			}
 			d := it.File.SHA256
