@@ -6,6 +6,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/daemon/event"
+	"linecamp/daemon/notice/desk"
 	show "linecamp/daemon/show/page"
 )
 
@@ -32,12 +35,14 @@ systemctl --user enable --now linecamp`,
 			defer stop()
 			pages := show.NewPages(ctx, t.serviceLog())
 			defer pages.Wait()
+			notices := desk.New(ctx, t.desk(t.serviceLog()))
+			defer notices.Wait()
 			defer stop()
 			return daemon.Serve(ctx, daemon.ServeOptions{
 				Config:  t.config,
 				Archive: t.archive,
-				Loaded:  pages.Set,
-				Options: daemon.Options{Log: t.serviceLog()},
+				Loaded:  func(all []config.Archive) { pages.Set(all); notices.Set(all) },
+				Options: daemon.Options{Log: t.serviceLog(), Sinks: []event.Sink{notices.Take}},
 			})
 		},
 	}

@@ -29,6 +29,7 @@ const (
 	ChangeWaits   Kind = "change-waits"   // a change that may be harm waits for a person's word
 	FileWaits     Kind = "file-waits"     // a file could not be read or kept
 	ManyUnfiled   Kind = "many-unfiled"   // a large share of the photos has no site
+	ClientQuiet   Kind = "client-quiet"   // nothing new of an archive that is only kept here, for too long
 	OtherRecorder Kind = "other-recorder" // another computer records the archive
 	RecordingHeld Kind = "recording-held" // nothing new is recorded, for another reason
 
@@ -51,6 +52,11 @@ const (
 	RoundFailed  Kind = "round-failed"  // the last round of a kind could not be done
 	SheetOld     Kind = "sheet-old"     // the recovery sheet on paper no longer fits the copies
 	RoundOverdue Kind = "round-overdue" // none has run for longer than the schedule says
+	CannotLook   Kind = "cannot-look"   // nobody can say how the archive stands
+
+	// Whether anybody hears of it.
+	NoticeFault  Kind = "notice-fault"  // the settings of notices are at fault
+	NoticeUnsent Kind = "notice-unsent" // no notice could be sent, for a day
 )
 
 // Item is one thing that wants a person. What and Next are sentences; a command

@@ -46,7 +46,14 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 		"new, and nobody comes":      {func(f *Facts) { f.New = some }, NotRecorded, "3 files", "`linecamp mirror`", now},
 		"new, and the service comes": {change: func(f *Facts) { f.New, f.Served = some, true }},
 		"new, and no time is named":  {func(f *Facts) { f.New, f.Served, f.Rounds[0].Scheduled = some, true, false }, NotRecorded, "3 files", "", now},
-		"another records":            {func(f *Facts) { f.Recorder = "barn\x1b[2J" }, OtherRecorder, `Another computer records this archive: barn\u{1b}[2J.`, "--take-over", now},
+		"a client is quiet": {func(f *Facts) { f.Folder, f.Wrote, f.Quiet = "", now.AddDate(0, 0, -31), 30*24*time.Hour },
+			ClientQuiet, "has written nothing new for 31 days.", "`quiet`", now.AddDate(0, 0, -1)},
+		"a client may be quiet":          {change: func(f *Facts) { f.Folder, f.Wrote, f.Quiet = "", now.AddDate(0, 0, -30), 30*24*time.Hour }},
+		"a client may be quiet for ever": {change: func(f *Facts) { f.Folder, f.Wrote = "", now.AddDate(-9, 0, 0) }},
+		"who records is not a client":    {change: func(f *Facts) { f.Wrote, f.Quiet = now.AddDate(-9, 0, 0), time.Hour }},
+		"notices at fault":               {func(f *Facts) { f.NoticeFault = "a.toml:3: notice.tls: write it" }, NoticeFault, "a.toml:3: notice.tls: write it.", "notice --try", now},
+		"notices unsent":                 {func(f *Facts) { f.Unsent, f.UnsentSince = "mail.example does not answer", long }, NoticeUnsent, "mail.example does not answer.", "notice --try", long},
+		"another records":                {func(f *Facts) { f.Recorder = "barn\x1b[2J" }, OtherRecorder, `Another computer records this archive: barn\u{1b}[2J.`, "--take-over", now},
 		"a mass change waits": {func(f *Facts) {
 			f.Waits = []Wait{{ChangeWaits, "too much at once; look, then run `linecamp mirror --accept-changes`", 30, 20, "A/b.jpg", long}}
 		}, ChangeWaits, "30 files wait to be recorded: too much at once.", "look, then run `linecamp mirror --accept-changes`", long},

@@ -21,6 +21,7 @@ func Of(f Facts) []Item {
 	d.returned()
 	d.found()
 	d.rounds()
+	d.notices()
 	if !d.SheetOld.IsZero() {
 		d.add(Item{Kind: SheetOld, What: fmt.Sprintf("The recovery sheet printed on %s no longer fits: a copy, its place or a key is another now.", d.SheetOld.Local().Format("January 2, 2006")),
 			Next: "draw a new one with `linecamp paper recovery FILE.pdf`, print it, and put it in the place of the old one"})
@@ -48,6 +49,7 @@ func (d *deriver) add(i Item) {
 
 func (d *deriver) folder() {
 	if d.Folder == "" {
+		d.client()
 		return
 	}
 	if d.FolderFault != "" {
@@ -87,6 +89,30 @@ func (d *deriver) folder() {
 		return // each is told with the reason why it waits
 	}
 	d.add(i)
+}
+
+// client tells of an archive that is only kept here, and of which nothing new came
+// for longer than its keepers allow.
+func (d *deriver) client() {
+	still := d.Now.Sub(d.Wrote)
+	if d.Quiet == 0 || d.Wrote.IsZero() || still <= d.Quiet {
+		return
+	}
+	d.add(Item{Kind: ClientQuiet, Since: d.Wrote.Add(d.Quiet),
+		What: fmt.Sprintf("The computer that records this archive has written nothing new for %s.", words.Days(still)),
+		Next: "ask there whether linecamp still runs and reaches the copies; if there was nothing to record, allow a longer time as `quiet` in the settings"})
+}
+
+// notices tells whether anybody hears of all this.
+func (d *deriver) notices() {
+	if d.NoticeFault != "" {
+		d.add(Item{Kind: NoticeFault, What: "The settings of notices hold a mistake: " + words.Sentence(d.NoticeFault),
+			Next: "correct it, then try it: `linecamp notice --try`"})
+	}
+	if d.Unsent != "" {
+		d.add(Item{Kind: NoticeUnsent, Since: d.UnsentSince, What: "A notice cannot be sent: " + words.Sentence(d.Unsent),
+			Next: "see to that, then try it: `linecamp notice --try`"})
+	}
 }
 
 // waiting is how many files of the working folder the last round left waiting

@@ -27,6 +27,17 @@ type Facts struct {
 	// folder of it, or one it had before.
 	SameName bool
 
+	// Wrote is when the newest of what is recorded was, and Quiet how long there
+	// may be nothing new of an archive that is only kept here; 0 for ever.
+	Wrote time.Time
+	Quiet time.Duration
+
+	// NoticeFault is what the settings of notices are at fault in. Unsent is why no
+	// notice could be sent since UnsentSince.
+	NoticeFault string
+	Unsent      string
+	UnsentSince time.Time
+
 	Waits    []Wait
 	Copies   []Copy
 	Returned []Returned

@@ -47,6 +47,7 @@ type Archive struct {
 	Schedule Schedule
 	Years    Years
 	Page     Page
+	Notice   Notice
 	Units    geo.Units // what distances are printed in; "" by the time zone, see Distances
 	State    string    // "" for the usual state folder, see StateDir
 	File     string    // where it was read; "" if it was not read from a file

@@ -56,6 +56,7 @@ func parse(path string, b []byte) (loaded, error) {
 	a.Schedule = schedule(top.table("schedule"))
 	a.Years = years(top.table("years"))
 	a.Page = page(top.table("page"))
+	a.Notice = f.notice(top, a.Name)
 	for i, t := range top.tables("copy") {
 		c := f.copy(t)
 		if c.GivenUp != "" {

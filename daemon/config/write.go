@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"linecamp/manifest/tomlline"
 	"linecamp/manifest/wholefile"
@@ -93,6 +94,7 @@ func (a Archive) encode() []byte {
 		w.line("[page]")
 		w.pair("listen", tomlline.Quote(a.Page.Listen), "where the service serves the record, to this computer only")
 	}
+	a.Notice.encode(&w)
 	for _, c := range a.Copies {
 		w.line("")
 		w.b.WriteString(c.encode())
@@ -144,16 +146,24 @@ func or(s, otherwise string) string {
 	return s
 }
 
-// away writes a time as ParseAway reads it, in the largest unit that fits.
+// away is how long a drive may be away; "" for not at all.
 func away(c Copy) string {
-	hours := int64(c.Away.Hours())
-	switch {
-	case hours <= 0:
+	if c.Away <= 0 {
 		return ""
+	}
+	return span(c.Away)
+}
+
+// span is a length of time as ParseAway reads it.
+func span(d time.Duration) string {
+	switch hours := int64(d.Hours()); {
+	case hours <= 0:
+		return "0"
 	case hours%24 == 0:
 		return fmt.Sprintf("%dd", hours/24)
+	default:
+		return fmt.Sprintf("%dh", hours)
 	}
-	return fmt.Sprintf("%dh", hours)
 }
 
 type writer struct{ b bytes.Buffer }

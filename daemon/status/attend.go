@@ -129,5 +129,8 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	for _, b := range turnedUp(ctx, a) {
 		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
 	}
+	if err := noticeFacts(a, f); err != nil {
+		return err
+	}
 	return ctx.Err()
 }

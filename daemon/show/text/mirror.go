@@ -8,6 +8,7 @@ import (
 
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 )
 
@@ -27,7 +28,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 		width = max(width, len(c.Copy))
 	}
 	for _, c := range r.Copies {
-		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, stateOf(c.State))
+		fmt.Fprintf(w, "  %-*s  %s", width, c.Copy, letter.CopyState(c.State))
 		switch {
 		case c.Versions > 0 && c.Files == 0 && r.Left > 0:
 			fmt.Fprintf(w, "; %s left your folder and %s still kept here", words.Count(r.Left, "file"), words.Noun(r.Left, "is", "are"))

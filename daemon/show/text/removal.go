@@ -7,6 +7,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 )
 
@@ -27,7 +28,7 @@ func removal(w io.Writer, r setup.Removal) {
 		rows = append(rows, [2]string{"your folder", shown(r.Folder) + ", with every photo and note in it"})
 	}
 	for _, c := range r.Copies {
-		rows = append(rows, [2]string{shown(c.Copy), fmt.Sprintf("%s; %s; %s (%s) known to be there", shown(c.At), stateOf(c.State), words.Count(c.Files, "file"), words.Size(c.Bytes))})
+		rows = append(rows, [2]string{shown(c.Copy), fmt.Sprintf("%s; %s; %s (%s) known to be there", shown(c.At), letter.CopyState(c.State), words.Count(c.Files, "file"), words.Size(c.Bytes))})
 	}
 	rows = append(rows, [2]string{"what linecamp remembers", shown(r.State)}, [2]string{"the settings", settings})
 	for _, row := range rows {

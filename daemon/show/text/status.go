@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -49,7 +50,7 @@ func status(w io.Writer, s daemon.Status) {
 
 // copyStatus is a copy's state with what can be said of its safety, and no more.
 func copyStatus(c daemon.CopyStatus, now time.Time) string {
-	parts := []string{stateOf(c.State)}
+	parts := []string{letter.CopyState(c.State)}
 	lead := ""
 	switch {
 	case c.State == mirror.Current || c.State == mirror.Behind:

@@ -8,7 +8,6 @@
 package text
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 
@@ -18,7 +17,9 @@ import (
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
@@ -82,6 +83,8 @@ func Print(w io.Writer, report any) {
 		removal(w, r)
 	case *intake.Plan:
 		plan(w, r)
+	case desk.TryReport:
+		letter.Tried(w, r)
 	case *maywipe.Answer:
 		wipe(w, r)
 	case interface{ Print(io.Writer) }: // the program's own, such as its version
@@ -96,13 +99,6 @@ type Titled struct {
 	Name string
 	daemon.Report
 }
-
-// stateWords say how a copy stands.
-var stateWords = map[string]string{
-	mirror.Current: "up to date", mirror.Behind: "behind", mirror.Away: "not plugged in", mirror.Unreachable: "out of reach", mirror.Failed: "failed",
-}
-
-func stateOf(state string) string { return cmp.Or(stateWords[state], state) }
 
 // copyName is a copy by its name, and the working folder by what people call it.
 func copyName(name string) string {

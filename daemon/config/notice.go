@@ -1,0 +1,185 @@
+package config
+
+import (
+	"net"
+	"net/mail"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"linecamp/manifest/tomlline"
+)
+
+// Notice says who is told when something wants a person, and how. What is at fault
+// in it is left out, and never keeps the archive from being kept.
+type Notice struct {
+	To           []string // addresses; none: nothing is sent by e-mail
+	From         string
+	SMTP         string // host:port
+	TLS          string // TLSAtOnce, TLSStart or TLSNone
+	User         string // "" for a server that asks for none
+	PasswordFile string
+	CAFile       string        // certificates to trust beside the system's; "" for none
+	Webhook      string        // "" for none
+	Alive        string        // called after each good round; "" for none
+	Quiet        time.Duration // how long a client may write nothing, on a machine that only keeps; 0 for ever
+	Fault        *Error        // every mistake in this part of the file; nil for none
+}
+
+// How the connection to a mail server is kept private.
+const (
+	TLSAtOnce = "tls"      // from its first byte
+	TLSStart  = "starttls" // from the server's greeting on
+	TLSNone   = "none"
+)
+
+// IsSet reports whether anybody is told anything.
+func (n Notice) IsSet() bool { return len(n.To) > 0 || n.Webhook != "" || n.Alive != "" }
+
+const (
+	defaultQuiet = 30 * 24 * time.Hour
+	mostTo       = 20
+)
+
+// notice takes the part [notice]. Its problems stay with it.
+func (f *file) notice(top *table, archive string) (n Notice) {
+	if _, ok := top.left["notice"]; !ok {
+		top.known = append(top.known, "notice")
+		return n
+	}
+	had := len(f.problems)
+	t := top.table("notice")
+	f.mail(t, &n)
+	if len(f.problems) > had {
+		n.To = nil
+	}
+	n.CAFile = f.folder(t, "ca_file")
+	n.Webhook, n.Alive = address(t, "webhook"), address(t, "alive")
+	n.Quiet = defaultQuiet
+	if s := t.text("quiet"); s != "" {
+		d, err := ParseAway(s)
+		if err != nil {
+			t.fault("quiet", "%v; \"0\" is not at all", err)
+		} else {
+			n.Quiet = d
+		}
+	}
+	t.rest(nil)
+	if len(f.problems) > had {
+		n.Fault = &Error{File: f.path, Archive: archive, Problems: slices.Clone(f.problems[had:])}
+		f.problems = f.problems[:had]
+	}
+	return n
+}
+
+// mail takes the settings of e-mail.
+func (f *file) mail(t *table, n *Notice) {
+	had := len(t.problems)
+	n.To = addressees(t)
+	n.From, n.SMTP, n.TLS, n.User = t.text("from"), t.text("smtp"), t.text("tls"), t.text("user")
+	n.PasswordFile = f.folder(t, "password_file")
+	if len(t.problems) > had || len(n.To) == 0 && n.From+n.SMTP+n.TLS+n.User+n.PasswordFile == "" {
+		return
+	}
+	if len(n.To) == 0 {
+		t.fault("to", "this does not say to whom; add to = \"office@example.org\"")
+	}
+	if a, err := mail.ParseAddress(n.From); n.From == "" {
+		t.fault("from", "this does not say from which address; add from = \"linecamp@example.org\", one that the mail server sends for")
+	} else if err != nil {
+		t.fault("from", "this is not an address; write one such as \"linecamp@example.org\"")
+	} else {
+		n.From = a.String()
+	}
+	host, port, err := net.SplitHostPort(n.SMTP)
+	number, perr := strconv.Atoi(port)
+	switch {
+	case n.SMTP == "":
+		t.fault("smtp", "this does not say which server sends the mail; add smtp = \"mail.example.org:587\"")
+	case err != nil || perr != nil || number < 1 || number > 65535 || host == "" || strings.ContainsAny(host, "/@ "):
+		t.fault("smtp", "write the mail server's name and port, as in \"mail.example.org:587\"")
+	}
+	switch n.TLS {
+	case TLSAtOnce, TLSStart, TLSNone:
+	case "":
+		n.TLS = TLSStart
+		if port == "465" { // RFC 8314, section 7.3
+			n.TLS = TLSAtOnce
+		}
+	default:
+		t.fault("tls", "write \"tls\", \"starttls\" or \"none\": how the connection to the mail server is kept private")
+	}
+	switch ip := net.ParseIP(host); {
+	case (n.User == "") != (n.PasswordFile == ""):
+		t.fault("user", "a user and a password_file go together; write both, or neither")
+	case n.User != "" && n.TLS == TLSNone && host != "localhost" && (ip == nil || !ip.IsLoopback()):
+		t.fault("tls", "with \"none\", everybody on the way could read the password; write \"tls\" or \"starttls\"")
+	}
+}
+
+// addressees takes the key to: one text, with commas between addresses, or a list.
+func addressees(t *table) (to []string) {
+	text := ""
+	if _, isList := t.left["to"].([]any); isList {
+		text = strings.Join(t.words("to"), ", ")
+	} else {
+		text = t.text("to")
+	}
+	if text == "" {
+		return nil
+	}
+	all, err := mail.ParseAddressList(text)
+	switch {
+	case err != nil:
+		t.fault("to", "one of these is not an address; write such as \"office@example.org\", with commas between several")
+		return nil
+	case len(all) > mostTo:
+		t.fault("to", "these are more than %d addresses; write the address of a list of people instead", mostTo)
+		return nil
+	}
+	for _, a := range all {
+		to = append(to, a.String())
+	}
+	return to
+}
+
+// address takes a key that is a web address. It may be a secret by itself, so no
+// message repeats it.
+func address(t *table, key string) string {
+	s := t.text(key)
+	if s == "" {
+		return ""
+	}
+	u, err := url.Parse(s)
+	switch {
+	case err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Hostname() == "":
+		t.fault(key, "this is not a web address; write one that begins with https://")
+	case u.User != nil:
+		t.fault(key, "this address holds a user or a password before the @; leave that out")
+	case u.Fragment != "":
+		t.fault(key, "this address has a # in it, which no server is sent; leave it out")
+	default:
+		return s
+	}
+	return ""
+}
+
+// encode writes the part as notice reads it.
+func (n Notice) encode(w *writer) {
+	if !n.IsSet() && n.Quiet == 0 {
+		return
+	}
+	w.line("")
+	w.line("[notice]")
+	for _, p := range [][2]string{
+		{"to", strings.Join(n.To, ", ")}, {"from", n.From}, {"smtp", n.SMTP}, {"tls", n.TLS}, {"user", n.User},
+		{"password_file", n.PasswordFile}, {"ca_file", n.CAFile}, {"webhook", n.Webhook}, {"alive", n.Alive},
+	} {
+		if p[1] != "" {
+			w.pair(p[0], tomlline.Quote(p[1]), "")
+		}
+	}
+	w.pair("quiet", tomlline.Quote(span(n.Quiet)), "how long a client may write nothing, where this machine only keeps its copy")
+}

@@ -1,0 +1,4 @@
+package desk
+
+// Message is message, for tests that import the words.
+var Message = message
