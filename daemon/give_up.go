@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -21,8 +22,8 @@ var ErrLastCopy = errors.New("an archive needs one copy at least")
 var ErrAlone = errors.New("nothing was changed")
 
 // giveUp takes copies out of use for good, in the settings first: whatever stops
-// the round, none of them is used again. The line in the seal comes with the next
-// version's round, since only the machine that records may write it.
+// the round, none of them is used again. Of one that is within reach, a person is
+// asked only when it was away and turns up.
 func (a *Archive) giveUp(ctx context.Context, names []string) ([]alone.Report, error) {
 	if len(names) == 0 {
 		return nil, nil
@@ -37,11 +38,41 @@ func (a *Archive) giveUp(ctx context.Context, names []string) ([]alone.Report, e
 	var changes []config.Change
 	for _, r := range reports {
 		changes = append(changes, config.GivingUp(r.ID, a.Now().Local()))
+		stayed := ""
+		if r.Here {
+			stayed = "yes"
+		}
+		if err := a.Ledger.SetValue(reach.Stayed(r.ID), stayed); err != nil {
+			return nil, err
+		}
 	}
 	if err := a.Change(changes...); err != nil {
 		return nil, fmt.Errorf("nothing was given up: %w", err)
 	}
 	return reports, nil
+}
+
+// keyLeft is where the ledger lists the ids of the copies that the settings had once
+// and have no longer.
+const keyLeft = "copies left"
+
+// left are the copies of which the seal is to say that they were given up: those that
+// the settings tell of, and those taken out of them. The line is written by the next
+// round that may record.
+func (a *Archive) left() (ids []string, err error) {
+	if err := a.Recall(keyLeft, &ids); err != nil {
+		return nil, err
+	}
+	for _, c := range a.Config.GivenUp {
+		ids = append(ids, c.ID)
+	}
+	slices.Sort(ids)
+	return slices.DeleteFunc(slices.Compact(ids), func(id string) bool { return a.has(id) }), nil
+}
+
+// has reports whether the settings use a copy.
+func (a *Archive) has(id string) bool {
+	return slices.ContainsFunc(a.Config.Copies, func(c config.Copy) bool { return c.ID == id })
 }
 
 // Change changes the archive's settings, and notes the copies that are no longer
@@ -57,14 +88,19 @@ func (a *Archive) Change(changes ...config.Change) error {
 	}
 	a.Config = all[0]
 	day := a.Now().Local().Format("2006-01-02")
+	left, err := a.left()
+	if err != nil {
+		return err
+	}
 	for _, c := range was {
-		if !slices.ContainsFunc(a.Config.Copies, func(n config.Copy) bool { return n.ID == c.ID }) {
+		if !a.has(c.ID) {
 			if err := a.Ledger.SetValue(reach.NotUsed(c.ID), day); err != nil {
 				return err
 			}
+			left = append(left, c.ID)
 		}
 	}
-	return a.UseAgain()
+	return cmp.Or(a.Remember(keyLeft, left), a.UseAgain())
 }
 
 // Alone tells, of each copy named, what no other copy holds that stays in use.

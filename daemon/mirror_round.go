@@ -116,8 +116,8 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 
 	in.Archive, in.ArchiveID = r.Name, r.ID
 	in.Copies = a.forMirror(r)
-	for _, c := range a.Config.GivenUp {
-		in.GivenUp = append(in.GivenUp, c.ID)
+	if in.GivenUp, err = a.left(); err != nil {
+		return MirrorReport{}, err
 	}
 	report, err := mirror.Run(ctx, in)
 	report.Archive = a.Config.Name

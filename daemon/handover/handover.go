@@ -101,7 +101,7 @@ func Run(ctx context.Context, sources []restore.Source, o Options) (Report, erro
 	leave := leaving{with: o.WithPositions}
 	got, err := restore.Run(ctx, sources, restore.Options{
 		Archive: o.Archive, Sites: o.Sites, Everything: o.Everything, Seal: o.Seal, EveryVersion: o.EveryVersion,
-		Into: filepath.Join(o.Into, taking), Leave: leave.leave,
+		Into: filepath.Join(o.Into, taking), Called: o.Into, Leave: leave.leave,
 		Progress: func(done, total int64) { o.Progress("bring", done, total) },
 	})
 	if err != nil {

@@ -72,7 +72,7 @@ type In struct {
 	Ledger    *ledger.Ledger
 	Cache     *ledger.Inventories
 	Accept    *Acceptance // nil: large changes wait
-	GivenUp   []string    // ids of copies that a person gave up; none of them is in Copies
+	GivenUp   []string    // ids of copies that a person gave up or took out of use; none of them is in Copies
 	Aside     string      // local folder for bytes that are set aside
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil

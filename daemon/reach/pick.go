@@ -33,6 +33,10 @@ func (o Opener) Pick(names ...string) ([]config.Copy, error) {
 // say so too; a service that read them before would go on using the copy.
 func NotUsed(copyID string) string { return "not used " + copyID }
 
+// Stayed is where the ledger notes that a copy was within reach when it was given
+// up, and has been ever since: nobody is asked about what has not turned up.
+func Stayed(copyID string) string { return "given up, and still within reach " + copyID }
+
 // inUse refuses a copy that was given up or taken out after this machine's
 // settings were read.
 func (o Opener) inUse(c config.Copy) error {

@@ -126,7 +126,11 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 		o.standings = append(o.standings, s)
 		f.Copies = append(f.Copies, s.forAttention())
 	}
-	for _, b := range turnedUp(ctx, a) {
+	returned, err := turnedUp(ctx, a)
+	if err != nil {
+		return err
+	}
+	for _, b := range returned {
 		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
 	}
 	if err := noticeFacts(a, f); err != nil {

@@ -20,9 +20,9 @@ type back struct {
 	name string // a name that is free for it
 }
 
-// turnedUp looks for drives that a person gave up. A bucket is not asked: its
-// keys may be another's by now, and nobody plugs it in unawares.
-func turnedUp(ctx context.Context, a *archive.Archive) []back {
+// turnedUp looks for drives that a person gave up, and that were away since. A bucket
+// is not asked: its keys may be another's by now, and nobody plugs it in unawares.
+func turnedUp(ctx context.Context, a *archive.Archive) ([]back, error) {
 	found := make([]*back, len(a.Config.GivenUp))
 	var looking sync.WaitGroup
 	for i, c := range a.Config.GivenUp {
@@ -37,13 +37,23 @@ func turnedUp(ctx context.Context, a *archive.Archive) []back {
 		})
 	}
 	looking.Wait()
+	if ctx.Err() != nil { // what was not found may be there
+		return nil, ctx.Err()
+	}
 	var all []back
-	for _, b := range found {
-		if b != nil {
-			all = append(all, *b)
+	for i, c := range a.Config.GivenUp {
+		stayed, _, err := a.Ledger.Value(reach.Stayed(c.ID))
+		if err == nil && stayed != "" && found[i] == nil {
+			err = a.Ledger.SetValue(reach.Stayed(c.ID), "")
+		}
+		if err != nil {
+			return nil, err
+		}
+		if found[i] != nil && stayed == "" {
+			all = append(all, *found[i])
 		}
 	}
-	return all
+	return all, nil
 }
 
 // next is how the copy is used again, and how nobody is asked about it any more.

@@ -18,6 +18,7 @@
 package restore
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -54,6 +55,7 @@ type Options struct {
 	Everything   bool          // all objects, instead of Sites
 	Seal         *seal.Seal    // as the archive's author has it; nil: the longest a source has
 	Into         string        // folder to restore into; made if it is not there
+	Called       string        // what errors call that folder; "" for Into
 	Year         string        // only this year's visits: "2019"
 	On           string        // "2019-06-21", the end of that local day, or RFC 3339
 	EveryVersion bool          // also replaced bytes, named by version
@@ -156,7 +158,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 		}
 		rep.Archive = id.Archive
 	}
-	t, err := openTarget(o.Into)
+	t, err := openTarget(o.Into, cmp.Or(o.Called, o.Into))
 	if err != nil {
 		return rep, err
 	}
@@ -280,16 +282,16 @@ func ParseDay(s string, loc *time.Location) (time.Time, error) {
 
 // target is the folder restored into, held open from the start.
 type target struct {
-	name string
+	name string // as errors have it
 	root *os.Root
 	dir  *os.File
 
 	grown []string // the folders that a folder was made in, up to this one
 }
 
-func openTarget(into string) (*target, error) {
+func openTarget(into, called string) (*target, error) {
 	if at, ok := insideCopy(into); ok {
-		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", verify.Shown(into), verify.Shown(at), ErrInto)
+		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", verify.Shown(called), verify.Shown(at), ErrInto)
 	}
 	var grown []string
 	for at := into; ; at = filepath.Dir(at) {
@@ -299,11 +301,11 @@ func openTarget(into string) (*target, error) {
 		grown = append(grown, filepath.Dir(at))
 	}
 	if err := os.MkdirAll(into, 0o777); err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", verify.Shown(into), ErrInto, err)
+		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", verify.Shown(called), ErrInto, err)
 	}
 	root, err := os.OpenRoot(into)
 	if err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", verify.Shown(into), ErrInto, err)
+		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", verify.Shown(called), ErrInto, err)
 	}
 	dir, err := root.Open(".")
 	if err == nil {
@@ -314,9 +316,9 @@ func openTarget(into string) (*target, error) {
 			dir.Close()
 		}
 		root.Close()
-		return nil, fmt.Errorf("the folder %s: %w: %w", verify.Shown(into), ErrInto, err)
+		return nil, fmt.Errorf("the folder %s: %w: %w", verify.Shown(called), ErrInto, err)
 	}
-	return &target{into, root, dir, grown}, nil
+	return &target{called, root, dir, grown}, nil
 }
 
 func (t *target) close() { t.dir.Close(); t.root.Close() }

@@ -76,7 +76,7 @@ func TestRestoreTwiceAtOnce(t *testing.T) {
 	}
 	r, _ := aHistory(t, 1)
 	into := t.TempDir()
-	tg, err := openTarget(into)
+	tg, err := openTarget(into, into)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -174,7 +174,7 @@ func TestRestorePulledOut(t *testing.T) {
 // above it.
 func TestSyncFolders(t *testing.T) {
 	into := t.TempDir()
-	at, err := openTarget(into)
+	at, err := openTarget(into, into)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +202,7 @@ func TestSyncFolders(t *testing.T) {
 func TestSyncFoldersAboveTheTarget(t *testing.T) {
 	above := t.TempDir()
 	into := filepath.Join(above, "a", "b")
-	at, err := openTarget(into)
+	at, err := openTarget(into, into)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -218,7 +218,7 @@ func TestSyncFoldersAboveTheTarget(t *testing.T) {
 	if err := d.syncFolders(); err == nil {
 		t.Error("a folder that is gone was synced")
 	}
-	again, err := openTarget(above)
+	again, err := openTarget(above, above)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/manifest/facts"
+	"linecamp/manifest/names"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 )
@@ -220,7 +221,11 @@ func tallyLeftOut(b io.Writer, r daemon.TallyReport) {
 			fmt.Fprintf(b, "  … and %d more\n", r.Litter-i)
 			return
 		}
-		fmt.Fprintf(b, "  %s\n", shown(tally.Logical(path)))
+		fmt.Fprintf(b, "  %s", shown(tally.Logical(path)))
+		if names.Base(path) == "lost+found" {
+			fmt.Fprint(b, ": a check of the disk puts there what it saves. If it holds photos of yours, move them to their sites")
+		}
+		fmt.Fprintln(b)
 	}
 }
 
