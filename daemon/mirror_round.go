@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
@@ -82,6 +83,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		Author: self.Author, Machine: self.Machine, Copied: self.Copied,
 		Ledger: a.Ledger, Cache: a.Cache, Now: a.Now,
 		Progress: p.Tell, Aside: filepath.Join(a.Dir, "aside"),
+		Settings: carried.Text(a.Config), Program: a.Program,
 	}
 	if o.AcceptChanges {
 		in.Accept = &mirror.Acceptance{Who: o.Who, Why: o.Why}
@@ -125,7 +127,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	for i, c := range report.Copies {
 		report.Copies[i].Error = words.Plain(c.Error)
 		if h := r.Named(c.Copy); h != nil {
-			report.Copies[i].Note = h.Note()
+			report.Copies[i].Note = cmp.Or(h.Note(), c.Note)
 		}
 		if slices.ContainsFunc(r.All, func(h *reach.Copy) bool { return h.Name == c.Copy && errors.Is(h.Err, turns.ErrCatchingUp) }) {
 			report.Copies[i].State = mirror.Behind

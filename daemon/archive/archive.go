@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
 	"linecamp/daemon/identity"
@@ -34,6 +35,9 @@ type Options struct {
 	// Among is how many archives this machine's settings describe, over whose
 	// rounds the night is spread; 0 is one.
 	Among int
+	// Program is the program that drives are to hold beside the photos; the zero value
+	// is none.
+	Program carried.Program
 }
 
 // ErrLeftOut stands for a copy that was not asked for.
@@ -54,6 +58,8 @@ type Archive struct {
 	Now    func() time.Time
 	Among  int // Options.Among
 
+	Program carried.Program // Options.Program
+
 	told    atomic.Bool // that the ledger was set aside
 	closed  sync.Once
 	closing error
@@ -69,7 +75,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("the state folder of %s cannot be made; choose another with state = \"…\" in %s: %w", cfg.Name, cfg.File, err)
 	}
-	a := &Archive{Config: cfg, Dir: dir, Among: o.Among, Line: o.Line, Log: o.Log, Now: o.Now, Turns: turns.In(dir, o.Log.With("archive", cfg.Name))}
+	a := &Archive{Config: cfg, Dir: dir, Among: o.Among, Program: o.Program, Line: o.Line, Log: o.Log, Now: o.Now, Turns: turns.In(dir, o.Log.With("archive", cfg.Name))}
 	if a.Ledger, err = ledger.Open(dir); err != nil {
 		return nil, fmt.Errorf("the ledger in %s cannot be opened: %w", dir, err)
 	}

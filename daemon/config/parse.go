@@ -254,7 +254,7 @@ func (f *file) copy(t *table) Copy {
 	c := Copy{Name: t.text("name"), Kind: t.text("kind"), Where: t.text("where")}
 	if c.Name == "" {
 		t.fault("name", "this copy has no name; add a line such as name = \"shelf-drive\"")
-	} else if err := copyName(c.Name); err != nil {
+	} else if err := CopyName(c.Name); err != nil {
 		t.fault("name", "%v", err)
 	}
 	c.ID = copyID(t)
@@ -345,8 +345,8 @@ func (f *file) s3(t *table, c *Copy) {
 	}
 }
 
-// copyName accepts what a person can type after --copy and read in a report.
-func copyName(s string) error {
+// CopyName accepts what a person can type after --copy and read in a report.
+func CopyName(s string) error {
 	if len(s) > 64 {
 		return errors.New("this name is too long; use at most 64 characters")
 	}

@@ -32,6 +32,7 @@ func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 	if err := c.broken(); err != nil {
 		return err
 	}
+	c.carryFirst(ctx)
 	st.Group.Load()
 	defer st.Group.Release()
 	m, err := c.r.begin(ctx, c, st)

@@ -45,6 +45,9 @@ type copyRun struct {
 
 	sealLen int // lines of the seal the copy is known to hold
 	next    int // the first seal line not yet looked at
+
+	sends       bool // something is sent there in this round
+	carriedPlan int  // the plan that its list was made from
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
@@ -131,6 +134,7 @@ func (c *copyRun) block(slug, why string) {
 
 // follow catches up whenever the seal grows, until authoring is over.
 func (c *copyRun) follow(ctx context.Context) {
+	c.r.awaitPlan(ctx)
 	for {
 		_, grown, authored := c.r.look()
 		if !c.catchUp(ctx) || authored {
@@ -203,6 +207,7 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 			c.block(slug, "an earlier version is lacking there")
 			continue
 		}
+		c.carryFirst(ctx)
 		if err := c.take(ctx, slug, line); err != nil {
 			return err
 		}

@@ -18,6 +18,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
@@ -504,6 +505,9 @@ func (w *world) named(c *copyOf, log *seal.Seal, objects map[string]*manifest.In
 		slug, rest, _ := strings.Cut(info.Key, "/")
 		switch {
 		case known[info.Key]:
+		case strings.HasPrefix(info.Key, carried.SettingsFolder) || info.Key == carried.ListKey:
+			w.readable(c, info.Key)
+			known[info.Key] = info.Key != carried.ListKey // which is of each copy its own
 		case c.kind == "drive" && strings.HasPrefix(info.Key, "extensions/linecamp-quarantine/"):
 		case c.kind == "s3" && w.day == 2 && strings.HasPrefix(rest, fmt.Sprintf("v%d/", headOf(objects[slug])+1)):
 		default:
@@ -511,6 +515,21 @@ func (w *world) named(c *copyOf, log *seal.Seal, objects map[string]*manifest.In
 		}
 	}
 	return known
+}
+
+// readable asserts that what a copy carries for a new machine can be read.
+func (w *world) readable(c *copyOf, key string) {
+	ctx := context.Background()
+	if key == carried.ListKey {
+		_, err := carried.ReadList(ctx, c.root)
+		must(w, err)
+		return
+	}
+	s, err := carried.ReadSettings(ctx, c.root)
+	must(w, err)
+	if s.Archive != archiveName || len(s.Passed) > 0 {
+		w.Errorf("%s: the settings there are %+v", c.name, s)
+	}
 }
 
 func headOf(inv *manifest.Inventory) int {

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -147,7 +148,8 @@ func (r *ranch) tally() *tally.Result {
 
 func (r *ranch) in() In {
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: r.author, Machine: "office", Tally: r.tally(),
-		Ledger: r.led, Cache: r.cache, Now: func() time.Time { return r.now }}
+		Settings: []byte("archive = \"" + archiveName + "\"\n"),
+		Ledger:   r.led, Cache: r.cache, Now: func() time.Time { return r.now }}
 	for _, c := range r.copies {
 		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away, Err: c.err}
 		if c.away || c.err != nil {
@@ -227,7 +229,7 @@ func contents(t testing.TB, root store.Root) map[string]manifest.Digest {
 	all := map[string]manifest.Digest{}
 	for info, err := range root.List(ctx, "") {
 		must(t, err)
-		if strings.HasPrefix(info.Key, "extensions/linecamp-root/") || info.Key == "README.txt" {
+		if strings.HasPrefix(info.Key, "extensions/linecamp-root/") || info.Key == carried.ListKey || info.Key == "README.txt" {
 			continue
 		}
 		b, _, err := store.ReadSmall(ctx, root, info.Key, 1<<30)

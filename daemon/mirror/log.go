@@ -139,6 +139,7 @@ func (r *round) publish(l *authority.Log) {
 
 // endAuthoring tells the copies that follow that no more versions come.
 func (r *round) endAuthoring() {
+	r.planned()
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.authored = true

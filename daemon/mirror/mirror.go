@@ -32,10 +32,13 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/left"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest/store"
@@ -77,6 +80,8 @@ type In struct {
 	Now       func() time.Time
 	Progress  func(copy string, done, total int64) // bytes; may be nil
 	OneByOne  bool                                 // one copy and one file at a time: slow, and repeats exactly
+	Settings  []byte                               // what each copy is to hold of the settings; nil for none
+	Program   carried.Program                      // what each drive is to hold; the zero value is none
 
 	// Authored is called once no more versions come in this round, and Done as
 	// soon as the round writes no more to a copy. The locks the caller holds
@@ -96,6 +101,10 @@ type round struct {
 	who     *authority.Recorder
 	created time.Time // every version of the round carries it
 	marking sync.Mutex
+	todo    left.Todo
+	hasPlan chan struct{} // closed once nobody has to wait for the plan any more
+	planned func()        // closes it
+	claimed atomic.Bool   // this machine is the one that records
 
 	mu       sync.Mutex
 	log      *authority.Log // replaced, never changed
@@ -113,7 +122,8 @@ func Run(ctx context.Context, in In) (Report, error) {
 	if in.Now == nil {
 		in.Now = time.Now
 	}
-	r := &round{In: in, grown: make(chan struct{})}
+	r := &round{In: in, grown: make(chan struct{}), hasPlan: make(chan struct{})}
+	r.planned = sync.OnceFunc(func() { close(r.hasPlan) })
 	r.report.Archive = in.Archive
 	for _, c := range in.Copies {
 		r.copies = append(r.copies, newCopyRun(r, c))
@@ -135,6 +145,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 		c.follow(ctx)
 		c.forgetBegun(ctx)
 		c.holds.KeepLost()
+		c.carryLast(ctx)
 		if err := r.who.End(ctx, c.ID, c.hasAllLines); err != nil {
 			c.fail(err)
 		}
@@ -232,6 +243,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	} else if err != nil {
 		return err
 	}
+	r.claimed.Store(true)
 	steps, err := plan.Make(ctx, plan.In{
 		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: r.wait, Question: r.inquire,
 	})
@@ -241,8 +253,12 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	for _, st := range steps {
 		first.expectBytes(st.Size)
 	}
+	r.todo.Plan(steps)
+	r.planned()
 	for _, st := range steps {
-		if err := first.author(ctx, st); err != nil {
+		err := first.author(ctx, st)
+		r.todo.Made()
+		if err != nil {
 			if ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) && !errors.Is(err, errUnsealed) {
 				first.fail(err)
 				return nil

@@ -58,7 +58,9 @@ What is here
   SITE/inventory.json     the list: every file of every version, its name, and
                           the SHA-256 digest of its bytes. A text file.
   extensions/             which copy this is, and the seal: the list of all
-                          versions ever made.
+                          versions ever made. Also what a new computer needs:
+                          the settings, and on a drive the program itself, in
+                          linecamp-program.
   linecamp.md             the whole format, in words.
 
 The layout is the Oxford Common File Layout, version 1.1 (ocfl.io), a published
