@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/decide"
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
+	"linecamp/daemon/newmachine"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
@@ -50,7 +51,7 @@ func asUsage(err error) error {
 		return usageError{err}
 	}
 	for _, sentinel := range []error{
-		history.ErrNoSite, seal.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress,
+		history.ErrNoSite, seal.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress, newmachine.ErrAnswers, newmachine.ErrNo,
 	} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}

@@ -68,6 +68,10 @@ func (c Copy) Can() store.Abilities { return kinds[c.Kind] }
 // Place is where the copy is: its folder or its address.
 func (c Copy) Place() string { return cmp.Or(c.Root, c.URL) }
 
+// NoCredentials stands in the place of a bucket's keys while no person has confirmed its
+// address: no key is sent there.
+const NoCredentials = "none"
+
 // Sizes of paper.
 const (
 	PaperLetter = "letter"

@@ -327,7 +327,7 @@ func (f *file) s3(t *table, c *Copy) {
 	if c.Credentials = t.text("credentials"); c.Credentials == "" {
 		c.Credentials = "env"
 	}
-	if c.Credentials != "env" && !filepath.IsAbs(c.Credentials) {
+	if c.Credentials != "env" && c.Credentials != NoCredentials && !filepath.IsAbs(c.Credentials) {
 		c.Credentials = filepath.Join(filepath.Dir(f.path), c.Credentials)
 	}
 	c.CAFile = f.folder(t, "ca_file")

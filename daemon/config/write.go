@@ -40,6 +40,16 @@ func (a Archive) Write(path string) error {
 	return nil
 }
 
+// Check reports, as the same *Error, whether Write to this file would refuse the archive.
+func (a Archive) Check(path string) error {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return err
+	}
+	_, err = parse(path, a.encode())
+	return err
+}
+
 func (a Archive) encode() []byte {
 	var w writer
 	w.comment("The archive \"" + a.Name + "\". Written by linecamp setup; change it as you like.")

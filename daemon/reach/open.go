@@ -68,6 +68,9 @@ func OpenBucket(ctx context.Context, c config.Copy) (*s3.Bucket, error) {
 	if spec == "" {
 		spec = "env"
 	}
+	if spec == config.NoCredentials {
+		return nil, fmt.Errorf("nobody has confirmed this address yet, so no key is sent there. If %s is yours, write credentials = \"env\", or a file with its keys, into the settings: %w", c.URL, store.ErrCredentials)
+	}
 	access, secret, session, err := s3.Credentials(spec)
 	if err != nil {
 		return nil, err

@@ -25,18 +25,18 @@ const tries = 3
 // in have is not asked. secret reads a line without showing it; nil reads it
 // from in.
 func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Options) (Options, error) {
-	q := &questions{in: bufio.NewReader(in), out: out, secret: secret}
+	q := NewQuestions(in, out, secret)
 	o := have
 	fmt.Fprintln(out, "linecamp keeps copies of a folder of monitoring photos and notes. It only reads the folder.")
 	fmt.Fprintf(out, "The settings will be written to %s; nothing is written before the last answer.\n", config.New(o.Config))
 	if o.Archive == "" {
-		o.Archive = q.ask("What is the archive to be called, in one word?", "for example saltbush-draw", archiveName)
+		o.Archive = q.Ask("What is the archive to be called, in one word?", "for example saltbush-draw", archiveName)
 	}
 	if o.Folder == "" {
-		o.Folder = q.ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
+		o.Folder = q.Ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
 	}
 	if len(o.Drives)+len(o.S3s) == 0 {
-		if dir := q.ask("Which folder on another drive is the second copy to go to?", "leave empty for none", nil); dir != "" {
+		if dir := q.Ask("Which folder on another drive is the second copy to go to?", "leave empty for none", nil); dir != "" {
 			o.Drives = []NamedDir{{Name: "drive", Dir: dir}}
 		}
 		optional := "leave empty for none"
@@ -51,7 +51,7 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 			}
 			return nil
 		}
-		if url := q.ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, isBucket); url != "" {
+		if url := q.Ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, isBucket); url != "" {
 			o.S3s = []NamedURL{{Name: "bucket", URL: url}}
 		}
 		if q.err == nil && len(o.Drives)+len(o.S3s) == 0 {
@@ -59,8 +59,8 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 		}
 	}
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
-		o.Access = q.ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
-		o.Secret = q.askSecret("And its secret key?", "not shown while you type")
+		o.Access = q.Ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
+		o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
 	}
 	return o, q.err
 }
@@ -106,19 +106,30 @@ func isFolder(s string) error {
 	return nil
 }
 
-// questions asks until something went wrong, and then no more.
-type questions struct {
+// NewQuestions puts questions on out and reads the answers from in; secret reads a line
+// without showing it, nil reads it from in.
+func NewQuestions(in io.Reader, out io.Writer, secret func() (string, error)) *Questions {
+	return &Questions{in: bufio.NewReader(in), out: out, secret: secret}
+}
+
+// Questions asks until something went wrong, and then no more.
+type Questions struct {
 	in     *bufio.Reader
 	out    io.Writer
 	secret func() (string, error)
 	err    error
 }
 
-func (q *questions) ask(question, hint string, check func(string) error) string {
+// Err is what went wrong, nil while all was answered.
+func (q *Questions) Err() error { return q.err }
+
+// Ask puts a question until check takes the answer; nil takes any.
+func (q *Questions) Ask(question, hint string, check func(string) error) string {
 	return q.put(question, hint, check, q.line)
 }
 
-func (q *questions) askSecret(question, hint string) string {
+// AskSecret is Ask without showing the answer.
+func (q *Questions) AskSecret(question, hint string) string {
 	read := q.line
 	if q.secret != nil {
 		read = q.secret
@@ -126,7 +137,7 @@ func (q *questions) askSecret(question, hint string) string {
 	return q.put(question, hint, notEmpty, read)
 }
 
-func (q *questions) put(question, hint string, check func(string) error, read func() (string, error)) string {
+func (q *Questions) put(question, hint string, check func(string) error, read func() (string, error)) string {
 	if q.err != nil {
 		return ""
 	}
@@ -165,7 +176,7 @@ func (q *questions) put(question, hint string, check func(string) error, read fu
 
 // line reads one line. A last one without its end counts; nothing at all does
 // not.
-func (q *questions) line() (string, error) {
+func (q *Questions) line() (string, error) {
 	s, err := q.in.ReadString('\n')
 	if err == io.EOF && s != "" {
 		return s, nil

@@ -8,9 +8,9 @@ import (
 	"linecamp/manifest/store/drive"
 )
 
-// space says how many bytes an ordinary user may still store, and the largest
+// Space says how many bytes an ordinary user may still store, and the largest
 // file the file system can hold, 0 where that is no matter.
-func space(folder string) (free, largest int64, ok bool) {
+func Space(folder string) (free, largest int64, ok bool) {
 	f, err := os.Open(folder)
 	if err != nil {
 		return 0, 0, false

@@ -2,5 +2,5 @@
 
 package setup
 
-// space is not asked on this system.
-func space(string) (free, largest int64, ok bool) { return 0, 0, false }
+// Space is not asked on this system.
+func Space(string) (free, largest int64, ok bool) { return 0, 0, false }

@@ -102,7 +102,7 @@ func (t *trial) tryDrive(ctx context.Context) error {
 	if err = errors.Join(err, f.Sync(), f.Close(), os.Remove(name)); err != nil {
 		return fmt.Errorf("%s cannot be written to: %w", t.Copy.Root, err)
 	}
-	if free, _, ok := space(t.Copy.Root); ok {
+	if free, _, ok := Space(t.Copy.Root); ok {
 		t.notes = append(t.notes, size(free)+" free")
 	}
 	return nil
@@ -201,7 +201,7 @@ func fits(cfg config.Archive, tried []*trial) []string {
 		if !t.Can().Local {
 			continue
 		}
-		free, most, ok := space(t.Copy.Root)
+		free, most, ok := Space(t.Copy.Root)
 		if !ok {
 			continue
 		}

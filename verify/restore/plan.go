@@ -33,16 +33,33 @@ type planner struct {
 	seal   *seal.Seal
 	sealed map[sealedVersion]manifest.Digest
 	left   map[leftOut]bool // moved to another site
+	known  map[string]*looked
+	paths  int // of objects that were looked at
 
 	everything bool
 	listed     map[string]bool // object ids whose missing versions are told
 }
 
-// run plans object by object and posts each file; it stops when post does.
-func (p *planner) run(ctx context.Context, o Options, post func(item) bool) error {
+// part is one part of what is restored: objects, and which visits of them.
+type part struct {
+	objects []string
+	visits  visits
+	last    bool // nothing comes after it
+}
+
+type visits int
+
+const (
+	allVisits visits = iota
+	newestVisit
+	otherVisits
+)
+
+// begin reads what all objects are judged by, and says in which parts they come.
+func (p *planner) begin(ctx context.Context, o Options) ([]part, error) {
 	objects, err := p.objects(ctx, o)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	p.everything = o.Everything
 	var serr error
@@ -57,21 +74,67 @@ func (p *planner) run(ctx context.Context, o Options, post func(item) bool) erro
 			}
 		}
 	}
-	if o.Everything && p.wish.on.IsZero() {
-		if p.left, err = p.movedAway(ctx, objects); err != nil {
-			return err
+	p.listed, p.known = map[string]bool{}, map[string]*looked{}
+	if !o.Newest || !o.Everything {
+		if o.Everything && p.wish.on.IsZero() {
+			if p.left, err = p.movedAway(ctx, objects); err != nil {
+				return nil, err
+			}
 		}
+		return []part{{objects, allVisits, true}}, nil
 	}
-	p.listed = map[string]bool{}
+	var first, rest []string
 	for _, slug := range objects {
-		if err := p.object(ctx, slug, post); err != nil {
+		if slices.Contains(o.First, slug) {
+			first = append(first, slug)
+		} else {
+			rest = append(rest, slug)
+		}
+	}
+	parts := []part{{first, allVisits, false}, {rest, newestVisit, false}, {rest, otherVisits, true}}
+	if len(first) == 0 {
+		parts = parts[1:]
+	}
+	return parts, nil
+}
+
+// run plans one part object by object and posts each file; it stops when post does.
+func (p *planner) run(ctx context.Context, part part, post func(item) bool) error {
+	for _, slug := range part.objects {
+		if err := p.object(ctx, slug, part.visits, post); err != nil {
 			return err
 		}
 	}
-	if o.Everything {
+	if part.last && p.everything {
 		p.missingObjects()
 	}
 	return nil
+}
+
+// looked is what was found out about an object that is planned more than once.
+type looked struct {
+	rs  *history.Records
+	why error
+}
+
+// mostKnown is how many paths are kept in mind between two parts.
+const mostKnown = 200_000
+
+// look is newest, remembered for the part that comes after this one.
+func (p *planner) look(ctx context.Context, slug string, again bool) (*history.Records, error) {
+	if l, ok := p.known[slug]; ok {
+		delete(p.known, slug)
+		return l.rs, l.why
+	}
+	inv, roots, why := p.newest(ctx, slug)
+	if inv == nil {
+		return nil, why
+	}
+	l := &looked{rs: &history.Records{Inventory: inv, Roots: roots}, why: why}
+	if p.paths += len(inv.Content); again && p.paths <= mostKnown {
+		p.known[slug] = l
+	}
+	return l.rs, why
 }
 
 // sealedVersion is one version of an object, by its id.
@@ -124,15 +187,19 @@ type wanted struct {
 	old  bool
 }
 
-func (p *planner) object(ctx context.Context, slug string, post func(item) bool) error {
-	inv, roots, why := p.newest(ctx, slug)
+func (p *planner) object(ctx context.Context, slug string, which visits, post func(item) bool) error {
+	rs, why := p.look(ctx, slug, which == newestVisit)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
-	if inv == nil {
+	tell := which != newestVisit // once
+	if rs == nil {
+		if !tell {
+			return nil
+		}
 		return p.unread(ctx, slug, why)
 	}
-	rs := &history.Records{Inventory: inv, Roots: roots}
+	inv := rs.Inventory
 	version := inv.Head()
 	if !p.wish.on.IsZero() {
 		version = inv.AsOf(p.wish.on)
@@ -144,13 +211,18 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 	base, site := slug, slug
 	if rec != nil {
 		base, site = rec.Base, verify.SiteOf(slug, rec).Name()
-	} else if version > 0 {
+	} else if version > 0 && tell {
 		p.note(fmt.Sprintf("%s: its record is lost on every copy in reach, so its files are put into a folder of that name and their times are not known: %s", slug, oneLine(err)))
 	}
-	p.missing(inv, site)
-	p.unsealed(inv, version, site)
+	if tell {
+		p.missing(inv, site)
+		p.unsealed(inv, version, site)
+	}
 
 	files := p.files(inv, version)
+	if which != allVisits {
+		files = p.ofVisits(ctx, rs, files, which)
+	}
 	slices.SortFunc(files, func(a, b wanted) int { return strings.Compare(a.path, b.path) })
 	taken := map[string]bool{}
 	for _, f := range files {
@@ -170,6 +242,24 @@ func (p *planner) object(ctx context.Context, slug string, post func(item) bool)
 	return nil
 }
 
+// ofVisits leaves the files of the newest visit, or all others.
+func (p *planner) ofVisits(ctx context.Context, rs *history.Records, files []wanted, which visits) []wanted {
+	of := make(map[string]string, len(files))
+	newest := ""
+	for _, f := range files {
+		e, _, _ := rs.Entry(ctx, f.held)
+		visit := verify.DateIn(f.path)
+		if e != nil {
+			visit = e.Visit
+		}
+		of[f.path] = visit
+		newest = max(newest, visit)
+	}
+	return slices.DeleteFunc(files, func(f wanted) bool {
+		return (newest != "" && of[f.path] == newest) != (which == newestVisit)
+	})
+}
+
 // record is the record whose base everything is restored below: that of the
 // state asked for, else the newest that can be read.
 func (p *planner) record(ctx context.Context, rs *history.Records, version int) (*manifest.Record, error) {
@@ -185,7 +275,7 @@ func (p *planner) record(ctx context.Context, rs *history.Records, version int) 
 // files is what the wish comes to in one object.
 func (p *planner) files(inv *manifest.Inventory, version int) []wanted {
 	var out []wanted
-	if !p.wish.on.IsZero() {
+	if p.wish.state() {
 		for path, d := range inv.State(version) {
 			if !manifest.Reserved(path) {
 				out = append(out, wanted{held: manifest.Held{Digest: d, Version: version, Path: path}, path: path})

@@ -59,6 +59,12 @@ type Options struct {
 	Year         string        // only this year's visits: "2019"
 	On           string        // "2019-06-21", the end of that local day, or RFC 3339
 	EveryVersion bool          // also replaced bytes, named by version
+	// Newest brings each site back as it is now, rather than its full history: what left
+	// the working folder stays away.
+	Newest bool
+	// First are objects that come before all others, of Everything. Then come the newest
+	// visits of all, and then what is left.
+	First []string
 	// Leave is asked of each file, by its path below the working folder and its
 	// kind ("" where that is lost), whether it is left out; nil leaves none.
 	Leave    func(path string, kind manifest.Kind) bool
@@ -172,9 +178,16 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0) + 1
 	}
-	err = d.run(ctx, workers, func(ctx context.Context, post func(item) bool) error {
-		return p.run(ctx, o, post)
-	})
+	// Each part has its names before the next begins, so that a restore that is stopped
+	// has brought whole visits.
+	var parts []part
+	if parts, err = p.begin(ctx, o); err == nil {
+		for _, part := range parts {
+			if err = d.run(ctx, workers, func(ctx context.Context, post func(item) bool) error { return p.run(ctx, part, post) }); err != nil {
+				break
+			}
+		}
+	}
 	if cause := context.Cause(ctx); cause != nil {
 		err = cause
 	}
@@ -235,11 +248,15 @@ type wish struct {
 	year  string
 	on    time.Time // zero: the full history
 	every bool
+	head  bool // the newest state alone
 	leave func(path string, kind manifest.Kind) bool
 }
 
+// state reports whether one state of each site is wanted, rather than its history.
+func (w wish) state() bool { return w.head || !w.on.IsZero() }
+
 func (o *Options) wish() (wish, error) {
-	w := wish{year: o.Year, every: o.EveryVersion, leave: o.Leave}
+	w := wish{year: o.Year, every: o.EveryVersion, head: o.Newest, leave: o.Leave}
 	if o.Year != "" {
 		if _, err := time.Parse("2006", o.Year); err != nil {
 			return w, fmt.Errorf("the year %q is not a year such as 2019: %w", o.Year, ErrAsked)
@@ -254,6 +271,9 @@ func (o *Options) wish() (wish, error) {
 		if w.every {
 			return w, fmt.Errorf("one day's state has one version of each file; leave out either the day or every version: %w", ErrAsked)
 		}
+	}
+	if o.Newest && (o.On != "" || o.EveryVersion) {
+		return w, fmt.Errorf("the newest state is one state; leave out the day and every version: %w", ErrAsked)
 	}
 	if o.Into == "" {
 		return w, fmt.Errorf("no folder to restore into was given: %w", ErrAsked)

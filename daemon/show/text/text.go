@@ -17,9 +17,11 @@ import (
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/newmachine"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/setup"
 	"linecamp/daemon/show/text/letter"
+	"linecamp/daemon/show/text/recovered"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
@@ -77,6 +79,8 @@ func Print(w io.Writer, report any) {
 		levelsReached(w, r)
 	case handover.Report:
 		handedOver(w, r)
+	case newmachine.Report:
+		recovered.Back(w, r)
 	case setup.Report:
 		setUp(w, r)
 	case setup.Removal:

@@ -1,0 +1,74 @@
+package newmachine
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/daemon"
+	"linecamp/daemon/attention"
+	"linecamp/daemon/config"
+	"linecamp/daemon/reach"
+	"linecamp/manifest/words"
+)
+
+// What a person is to see to after a recovery, beside the kinds of package attention.
+const (
+	KindMissing attention.Kind = "known-missing" // it is known, and this copy does not have it
+	KindKey     attention.Kind = "old-key"       // the lost machine's key still opens a bucket
+	KindAddress attention.Kind = "not-confirmed" // an address that nobody confirmed
+	KindSheet   attention.Kind = "sheet-old"
+)
+
+// copies says how each copy stands.
+func (f *Found) copies(r *Report, cfg config.Archive, taken daemon.Takeover) {
+	for _, c := range cfg.Copies {
+		is := Copy{Copy: c.Name, Kind: c.Kind, Place: c.Place(), State: reach.Unreachable}
+		switch {
+		case c.ID == f.id.CopyID:
+			is.State = Source
+		case slices.Contains(taken.Copies, c.Name):
+			is.State = Here
+		case c.Can().Local:
+			is.State, is.Place = reach.Away, ""
+		case c.Credentials == config.NoCredentials:
+			is.State = Unconfirmed
+		}
+		r.Copies = append(r.Copies, is)
+	}
+}
+
+// next says what a person is to do.
+func (f *Found) next(r *Report, cfg config.Archive) {
+	r.Attention = []attention.Item{}
+	add := func(kind attention.Kind, what, next string) {
+		r.Attention = append(r.Attention, attention.Item{Kind: kind, What: what, Next: next, Since: f.o.Now().UTC().Truncate(time.Second)})
+	}
+	var others []string
+	for _, c := range r.Copies {
+		if c.State != Source && c.State != Here {
+			others = append(others, c.Copy)
+		}
+	}
+	if r.Wants() {
+		next := "If the old computer or its disk turns up, `linecamp intake` takes the files from its folder."
+		if len(others) > 0 {
+			next = fmt.Sprintf("Bring %s within reach and run `linecamp mirror`. %s", strings.Join(others, " or "), next)
+		}
+		add(KindMissing, "Something is known to exist and did not come back.", next)
+	}
+	for _, c := range cfg.Copies {
+		switch {
+		case c.Credentials == config.NoCredentials:
+			add(KindAddress, fmt.Sprintf("The settings on the copy name the bucket %s at %s. Nobody confirmed that address, so no key is sent there.", c.Name, c.URL),
+				fmt.Sprintf("If it is yours, write credentials = \"env\", or a file with its keys, for %s in %s.", c.Name, words.Quote(r.Settings)))
+		case !c.Can().Local:
+			add(KindKey, fmt.Sprintf("The key that the lost computer had may still open the bucket %s.", c.Name), "If that computer was stolen, revoke its key at the provider, and give this computer a new one.")
+		}
+	}
+	if len(others) > 0 {
+		add(attention.CopyAway, fmt.Sprintf("%s could not be asked.", strings.Join(others, " and ")), "Plug in the other drive, or bring the bucket within reach, and run `linecamp mirror`.")
+	}
+	add(KindSheet, "The recovery sheet on paper is of the computer that was lost.", "Print a new one: `linecamp paper recovery sheet.pdf`.")
+}
