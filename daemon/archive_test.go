@@ -122,7 +122,7 @@ func TestMirrorVerifyStatus(t *testing.T) {
 	if s.Years.Whole != 6 || s.YearsJudged == nil {
 		t.Errorf("years: %+v", s.Years)
 	}
-	if len(s.Next) != 2 || s.Next[0].Round != "mirror" || !s.Next[0].At.After(r.now) {
+	if len(s.Next) != 3 || s.Next[0].Round != "mirror" || !s.Next[0].At.After(r.now) {
 		t.Errorf("next rounds: %+v", s.Next)
 	}
 }
@@ -144,7 +144,7 @@ func TestStatusJSON(t *testing.T) {
 	if err := json.Unmarshal(b, &got); err != nil {
 		t.Fatal(err)
 	}
-	for _, k := range []string{"copy", "kind", "state", "last_current", "last_verified", "files", "bytes"} {
+	for _, k := range []string{"copy", "kind", "state", "last_current", "last_verified", "last_drill", "files", "bytes"} {
 		if _, ok := got.Copies[0][k]; !ok {
 			t.Errorf("a copy has no %q: %s", k, b)
 		}
@@ -154,7 +154,7 @@ func TestStatusJSON(t *testing.T) {
 			t.Errorf("years has no %q: %s", k, b)
 		}
 	}
-	if got.Damage == nil || got.Archive != "saltbush-draw" || len(got.Next) != 2 {
+	if got.Damage == nil || got.Archive != "saltbush-draw" || len(got.Next) != 3 {
 		t.Errorf("status is %s", b)
 	}
 }

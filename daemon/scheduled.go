@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/drill"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/verify"
@@ -16,7 +17,7 @@ import (
 type scheduled struct{ *Archive }
 
 func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
-	return s.LastRound(kind)
+	return drill.LastRound(s.Archive.Archive, kind)
 }
 
 // Returned looks for the drives that the last round did not meet, whoever looked
@@ -41,6 +42,10 @@ func (s scheduled) Round(ctx context.Context, kind string) error {
 func (s scheduled) round(ctx context.Context, kind string) error {
 	if kind == service.Mirror {
 		_, err := s.Mirror(ctx, MirrorOptions{}, nil)
+		return err
+	}
+	if kind == service.Drill {
+		_, err := s.Drill(ctx, DrillOptions{}, nil)
 		return err
 	}
 	report, unfinished, err := s.verify(ctx, VerifyOptions{}, nil)

@@ -13,7 +13,7 @@ func (a *Archive) under(round string, p Progress) (Progress, func()) {
 
 // UnderWay are the rounds that some process runs for this archive now.
 func (a *Archive) UnderWay() (all []service.UnderWay) {
-	for _, round := range []string{service.Mirror, service.Verify} {
+	for _, round := range service.Kinds {
 		if u := service.RoundUnderWay(a.Dir, round); u != nil {
 			all = append(all, *u)
 		}

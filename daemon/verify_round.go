@@ -204,7 +204,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	began := a.Now()
 	vo := a.options(o, k, h.Name, p)
 	if h.Can().Metered {
-		left, err := a.allowance(h.Copy, began)
+		left, err := a.Allowance(h.Copy, began)
 		if err != nil {
 			return err
 		}
@@ -288,19 +288,6 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 		}
 	}
 	return found, nil
-}
-
-// allowance is how much may be downloaded from a copy now: what its config
-// allows for this day, week or month, less what was read in it already.
-func (a *Archive) allowance(c config.Copy, now time.Time) (int64, error) {
-	if c.Reread.Bytes == config.Unlimited {
-		return -1, nil
-	}
-	spent, err := a.Ledger.Reread(c.ID, c.Reread.Since(now))
-	if err != nil {
-		return 0, fmt.Errorf("the ledger: %w", err)
-	}
-	return max(0, c.Reread.Bytes-spent), nil
 }
 
 func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *archive.Known, report *VerifyReport, p Progress) error {

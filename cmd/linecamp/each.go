@@ -109,9 +109,7 @@ func (t *tool) eachShown(ctx context.Context, check func(config.Archive) error, 
 			fail(cfg.Name, err)
 			continue
 		}
-		if r.Wants() {
-			status = worse(status, exitWants)
-		}
+		status = worse(status, statusFor(r))
 		list = append(list, r)
 		if !t.json {
 			if err := show(text.Titled{Name: cfg.Name, Report: r}); err != nil {

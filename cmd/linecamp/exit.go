@@ -74,6 +74,17 @@ func statusOf(err error) int {
 	return exitFailed
 }
 
+// statusFor is the exit status that a report leads to.
+func statusFor(r report) int {
+	switch f, ok := r.(interface{ Failed() bool }); {
+	case ok && f.Failed():
+		return exitFailed
+	case r.Wants():
+		return exitWants
+	}
+	return exitWell
+}
+
 // worse picks the worse of two exit statuses: wrong usage, then failure, then
 // something that wants a person.
 func worse(a, b int) int {

@@ -24,10 +24,7 @@ func (t *tool) say(r report) error {
 	if err := t.print(r, t.line()); err != nil {
 		return err
 	}
-	if r.Wants() {
-		return errWants
-	}
-	return nil
+	return exitError(statusFor(r))
 }
 
 // line is what the command lines in reports and messages need to come back to

@@ -1,6 +1,12 @@
 package archive
 
-import "linecamp/verify"
+import (
+	"fmt"
+	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/verify"
+)
 
 // memory is the ledger as verify and mend use it: they speak of copies by the
 // names people gave them, the ledger keeps them by id, which a renamed or
@@ -17,4 +23,18 @@ func (m memory) Held(copy, object string) (map[string]verify.Held, error) {
 
 func (m memory) Remember(copy, object string, held []verify.Held) error {
 	return m.a.Ledger.Remember(m.id(copy), object, held)
+}
+
+// Allowance is how much may be downloaded from a copy now to check it: what its
+// config allows for this day, week or month, less what was read in it already. It is
+// negative where nothing limits it.
+func (a *Archive) Allowance(c config.Copy, now time.Time) (int64, error) {
+	if c.Reread.Bytes == config.Unlimited {
+		return -1, nil
+	}
+	spent, err := a.Ledger.Reread(c.ID, c.Reread.Since(now))
+	if err != nil {
+		return 0, fmt.Errorf("the ledger: %w", err)
+	}
+	return max(0, c.Reread.Bytes-spent), nil
 }

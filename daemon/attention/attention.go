@@ -50,6 +50,8 @@ const (
 	Years        Kind = "years"         // years that are short, skipped, recoverable or lost
 	Findings     Kind = "findings"      // what else the last look at the years found
 	RoundFailed  Kind = "round-failed"  // the last round of a kind could not be done
+	DrillFailed  Kind = "drill-failed"  // a practice recovery from a copy did not find the right bytes
+	DrillOverdue Kind = "drill-overdue" // none from a copy has passed for too long
 	SheetOld     Kind = "sheet-old"     // the recovery sheet on paper no longer fits the copies
 	RoundOverdue Kind = "round-overdue" // none has run for longer than the schedule says
 	CannotLook   Kind = "cannot-look"   // nobody can say how the archive stands

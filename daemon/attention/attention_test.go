@@ -61,6 +61,14 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 			f.Late, f.Path = Amount{20, 20000}, "A/b.jpg"
 			f.Waits = []Wait{{ChangeWaits, "too much at once; look", 30, 20, "A/b.jpg", long}}
 		}, ChangeWaits, "30 files wait to be recorded: too much at once.", "look", long},
+		"no drill for long": {func(f *Facts) { f.Copies[1].Undrilled = long }, DrillOverdue, "No practice recovery from barn has succeeded since November 19, 2026.", "run `linecamp drill --copy barn`", long},
+		"no drill for long, and a drive that is away": {func(f *Facts) { f.Copies[1].State, f.Copies[1].Undrilled = away, long },
+			DrillOverdue, "from barn", "plug it in, then run `linecamp drill", long},
+		"no drill, and nothing recorded":     {change: func(f *Facts) { f.Recorded, f.Copies[1].Undrilled = 0, long }},
+		"a drill failed, and it is not long": {change: func(f *Facts) { f.Copies[1].DrillTried, f.Copies[1].DrillFailure = long, "it did not answer" }},
+		"a drill found other bytes": {func(f *Facts) {
+			f.Copies[1].DrillDamaged, f.Copies[1].DrillTried, f.Copies[1].DrillFailure = true, long, "A/b.jpg: it is not there"
+		}, DrillFailed, "did not find the right bytes: A/b.jpg", "run `linecamp verify`", long},
 		"the check of a copy that fails is told once": {func(f *Facts) {
 			f.Copies[1].State, f.Copies[1].Error = "failed", "the keys are not valid"
 			f.Checks = []Check{{Kind: CheckFailed, ID: "2", Copy: "barn", What: "the keys are not valid"}}

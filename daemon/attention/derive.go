@@ -22,6 +22,7 @@ func Of(f Facts) []Item {
 	d.found()
 	d.rounds()
 	d.notices()
+	d.drills()
 	if !d.SheetOld.IsZero() {
 		d.add(Item{Kind: SheetOld, What: fmt.Sprintf("The recovery sheet printed on %s no longer fits: a copy, its place or a key is another now.", d.SheetOld.Local().Format("January 2, 2006")),
 			Next: "draw a new one with `linecamp paper recovery FILE.pdf`, print it, and put it in the place of the old one"})

@@ -97,6 +97,13 @@ type Copy struct {
 	Moving bool
 	// Short is why it cannot have some files, "" where it can have all.
 	Short string
+
+	// Undrilled is since when no practice recovery from it has passed, where that is
+	// too long; DrillDamaged that the last one did not find the right bytes.
+	Undrilled    time.Time
+	DrillDamaged bool
+	DrillTried   time.Time
+	DrillFailure string
 }
 
 // Returned is a copy that a person gave up and that is within reach again.

@@ -51,7 +51,7 @@ func ranch() config.Archive {
 		Name: "saltbush-draw", Title: "Saltbush Draw Ranch", Folder: "/srv/private/monitoring", Layout: "{pasture}/{site}/{date}",
 		Dates: "month first", Units: "feet", State: "/var/private", Views: map[string][]string{"plot": {"hoop", "frame"}},
 		Years:    config.Years{SeasonDays: 20, Metres: 150},
-		Schedule: config.Schedule{Mirror: "15 1 * * *", Verify: "0 5 * * 6"},
+		Schedule: config.Schedule{Mirror: "15 1 * * *", Verify: "0 5 * * 6", Drill: "0 6 2 * *"},
 		Page:     config.Page{Listen: "127.0.0.1:8710"},
 		Copies: []config.Copy{
 			{Name: "shelf", Kind: config.KindDrive, ID: "33333333-3333-4333-8333-333333333333", Root: "/media/private/line-camp", Where: "private cupboard", Away: time.Hour},

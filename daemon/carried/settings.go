@@ -78,6 +78,7 @@ func Text(a config.Archive) []byte {
 	b.WriteString("\n[schedule]\n")
 	line("mirror", a.Schedule.Mirror)
 	line("verify", a.Schedule.Verify)
+	line("drill", a.Schedule.Drill)
 	for _, c := range a.Copies {
 		b.WriteString("\n[[copy]]\n")
 		line("name", c.Name)
@@ -228,6 +229,7 @@ func Decode(b []byte) (Settings, error) {
 	schedule := d.part(tree, "schedule")
 	s.Schedule.Mirror = d.text(schedule, "schedule", "mirror", cron)
 	s.Schedule.Verify = d.text(schedule, "schedule", "verify", cron)
+	s.Schedule.Drill = d.text(schedule, "schedule", "drill", cron)
 	d.rest(schedule, "schedule")
 	d.copies(tree)
 	d.rest(tree, "")

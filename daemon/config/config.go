@@ -107,6 +107,7 @@ type Copy struct {
 type Schedule struct {
 	Mirror string
 	Verify string
+	Drill  string
 }
 
 // Page says whether the service serves the archive's page, and where.
@@ -125,6 +126,7 @@ type Years struct {
 const (
 	DefaultMirror = "30 2 * * *"
 	DefaultVerify = "0 4 * * 0"
+	DefaultDrill  = "0 5 1 * *"
 	DefaultReread = "2GB/month"
 )
 

@@ -82,7 +82,7 @@ func TestLoadsTheExample(t *testing.T) {
 	file := filepath.Join(alone(t), "saltbush-draw.toml")
 	want := Archive{
 		Name: "saltbush-draw", Folder: "/srv/monitoring", Layout: "{pasture}/{site}/{date}", File: file,
-		Schedule: Schedule{Mirror: "30 2 * * *", Verify: "0 4 * * 0"},
+		Schedule: Schedule{Mirror: "30 2 * * *", Verify: "0 4 * * 0", Drill: DefaultDrill},
 		Copies: []Copy{
 			{Name: "shelf-drive", Kind: KindDrive, Root: "/media/office/line-camp", ID: idShelf, Away: 14 * 24 * time.Hour},
 			{Name: "bucket", Kind: KindS3, URL: "https://s3.example.net/monitoring/saltbush-draw", ID: idBucket,
@@ -127,6 +127,7 @@ func TestRelativeFoldersStartFromTheFile(t *testing.T) {
 		{"ca_file", a.Copies[1].CAFile, filepath.Join(dir, "ranch", "ca.pem")},
 		{"mirror", a.Schedule.Mirror, DefaultMirror},
 		{"verify", a.Schedule.Verify, DefaultVerify},
+		{"drill", a.Schedule.Drill, DefaultDrill},
 		{"reread", a.Copies[1].Reread.Text, DefaultReread},
 	} {
 		if c.got != c.want {

@@ -197,7 +197,7 @@ func schedule(t *table) Schedule {
 		}
 		return s
 	}
-	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify)}
+	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify), Drill: line("drill", DefaultDrill)}
 	t.rest(nil)
 	return s
 }

@@ -115,6 +115,7 @@ func (a Archive) encode() []byte {
 	s := a.Schedule
 	w.pair("mirror", tomlline.Quote(or(s.Mirror, DefaultMirror)), "bring the copies up to date")
 	w.pair("verify", tomlline.Quote(or(s.Verify, DefaultVerify)), "read the copies again and look for damage")
+	w.pair("drill", tomlline.Quote(or(s.Drill, DefaultDrill)), "practice a recovery from each copy")
 	return w.b.Bytes()
 }
 

@@ -20,7 +20,7 @@ func full(dir string) Archive {
 		Page:  Page{Listen: "127.0.0.1:8710"},
 		Notice: Notice{To: []string{"<office@ranch.example>", "\"Draw, Saltbush\" <owner@ranch.example>"}, From: "<linecamp@ranch.example>", SMTP: "mail.ranch.example:465", TLS: TLSAtOnce,
 			User: "linecamp", PasswordFile: filepath.Join(dir, "mail"), CAFile: filepath.Join(dir, "ca.pem"), Webhook: "https://hook.example/T0/secret", Alive: "https://alive.example/ping?id=3", Quiet: 45 * 24 * time.Hour},
-		Schedule: Schedule{Mirror: "5 3 * * *", Verify: "0 4 * * 6"},
+		Schedule: Schedule{Mirror: "5 3 * * *", Verify: "0 4 * * 6", Drill: "0 6 3 * *"},
 		Copies: []Copy{
 			{Name: "shelf drive", Kind: KindDrive, Where: "bank box", Root: filepath.Join(dir, "drive"), ID: idShelf, Away: 36 * time.Hour},
 			{Name: "bucket", Kind: KindS3, URL: "https://s3.example.net/b", ID: idBucket, Region: "r", Credentials: filepath.Join(dir, "keys"),

@@ -108,7 +108,7 @@ func Run(ctx context.Context, sources []restore.Source, o Options) (Report, erro
 		return rep, err
 	}
 	for _, f := range got.Failed {
-		rep.Failed = append(rep.Failed, File(f))
+		rep.Failed = append(rep.Failed, File{Path: f.Path, Reason: f.Reason})
 	}
 	rep.Missing, rep.Left = got.Missing, append(rep.Left, leave.left...)
 	root, err := os.OpenRoot(o.Into)

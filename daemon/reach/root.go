@@ -25,6 +25,7 @@ type RootAccess struct {
 	Region      string // "" asks the service
 	Credentials string // "env" or an owner-only file; "" is "env"
 	CAFile      string // certificates to trust beside the system's; "" for none
+	Addressing  string // as in the settings of a copy; "" lets the address tell
 }
 
 // IsRoot tells a ROOT given to --from, a folder or an address, from the name
@@ -76,7 +77,7 @@ func (ra RootAccess) open(ctx context.Context, at string) (store.Root, error) {
 	if strings.Contains(at, "://") {
 		return OpenBucket(ctx, config.Copy{
 			Name: at, Kind: config.KindS3, URL: strings.TrimRight(at, "/"),
-			Region: ra.Region, Credentials: ra.Credentials, CAFile: ra.CAFile,
+			Region: ra.Region, Credentials: ra.Credentials, CAFile: ra.CAFile, Addressing: ra.Addressing,
 		})
 	}
 	return drive.OpenUnidentified(at)

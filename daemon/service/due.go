@@ -8,27 +8,29 @@ import (
 )
 
 // The kinds of rounds that have a schedule, as the ledger records them. A
-// verify round checks, and then mends on the copies what it found.
+// verify round checks, and then mends on the copies what it found; a drill round
+// practices a recovery from each copy.
 const (
 	Mirror = "mirror"
 	Verify = "verify"
+	Drill  = "drill"
 )
 
-// Kinds are both, in the order of reports.
-var Kinds = []string{Mirror, Verify}
+// Kinds are all of them, in the order of reports.
+var Kinds = []string{Mirror, Verify, Drill}
 
 // Timetables reads the schedule of an archive, which is one of so many that this
 // machine serves.
 func Timetables(cfg config.Archive, among int) (map[string]Timetable, error) {
-	mirror, err := parseTimetable(cfg.Schedule.Mirror)
-	if err != nil {
-		return nil, fmt.Errorf("schedule mirror: %w", err)
+	tables := map[string]Timetable{}
+	for kind, line := range map[string]string{Mirror: cfg.Schedule.Mirror, Verify: cfg.Schedule.Verify, Drill: cfg.Schedule.Drill} {
+		tt, err := parseTimetable(line)
+		if err != nil {
+			return nil, fmt.Errorf("schedule %s: %w", kind, err)
+		}
+		tables[kind] = tt.spread(cfg.Name, among)
 	}
-	verify, err := parseTimetable(cfg.Schedule.Verify)
-	if err != nil {
-		return nil, fmt.Errorf("schedule verify: %w", err)
-	}
-	return map[string]Timetable{Mirror: mirror.spread(cfg.Name, among), Verify: verify.spread(cfg.Name, among)}, nil
+	return tables, nil
 }
 
 // NextRound is when a round is due.
@@ -79,3 +81,7 @@ func (tt Timetable) Overdue(last, now time.Time) time.Time {
 	}
 	return time.Time{}
 }
+
+// First is when a round is due for the first time that is waited for since a time;
+// zero for never.
+func (tt Timetable) First(since time.Time) time.Time { return tt.next(since.Local()) }

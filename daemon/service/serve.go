@@ -1,6 +1,6 @@
 // Package service runs the rounds of every archive on its schedule. Begin with
-// [Serve]. It runs two loops for each archive, one of mirror rounds and one of
-// verify rounds (runner.go). A round is due when its line of crontab says so
+// [Serve]. It runs three loops for each archive: of mirror rounds, of verify
+// rounds and of drills (runner.go). A round is due when its line of crontab says so
 // (timetable.go), when the machine was off at that time, when the last one was broken
 // off, and, for a mirror round, when a drive comes back.
 //
@@ -177,7 +177,7 @@ func (s *server) start(ctx context.Context, cfg config.Archive, among int) error
 	}
 	run := &served{cfg: cfg, stop: stop, done: make(chan struct{})}
 	s.running[cfg.Name] = run
-	s.log.Info("serving", "archive", cfg.Name, "mirror", cfg.Schedule.Mirror, "verify", cfg.Schedule.Verify)
+	s.log.Info("serving", "archive", cfg.Name, "mirror", cfg.Schedule.Mirror, "verify", cfg.Schedule.Verify, "drill", cfg.Schedule.Drill)
 	go func() {
 		defer close(run.done)
 		var beating sync.WaitGroup

@@ -114,12 +114,16 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	if err := seeFolder(ctx, a, r, looked, o); err != nil {
 		return err
 	}
+	tables, err := service.Timetables(a.Config, a.Among)
+	if err != nil {
+		return err
+	}
 	for _, c := range a.Config.Copies {
 		h := r.Named(c.Name)
 		if h == nil {
 			h = &reach.Copy{Copy: c, Err: archive.ErrLeftOut}
 		}
-		s, err := standingOf(ctx, a, h, o.heads)
+		s, err := standingOf(ctx, a, h, o.heads, tables[service.Drill])
 		if err != nil {
 			return err
 		}

@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
-
+	"linecamp/daemon/drill"
 	"linecamp/daemon/service"
 )
 
@@ -34,5 +34,5 @@ func pastAndNext(a *archive.Archive, now time.Time) (past []PastRound, next []se
 			past = append(past, PastRound{Round: kind, At: last.Began.UTC().Truncate(time.Second), Ended: moment(last.Ended), Outcome: last.Outcome, Detail: last.Detail})
 		}
 	}
-	return past, service.NextRounds(tables, a.LastRound, now), nil
+	return past, service.NextRounds(tables, func(kind string) (time.Time, bool, error) { return drill.LastRound(a, kind) }, now), nil
 }

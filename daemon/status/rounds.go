@@ -51,7 +51,9 @@ func roundFacts(a *archive.Archive, now time.Time, at string) ([]attention.Round
 		if last.Ended.IsZero() && now.Sub(last.Began) < 24*time.Hour { // under way
 			since = last.Began
 		}
-		f.Overdue = tables[kind].Overdue(since, now)
+		if kind != service.Drill { // what a copy lacks of drills is told of the copy
+			f.Overdue = tables[kind].Overdue(since, now)
+		}
 		all = append(all, f)
 	}
 	return all, nil

@@ -8,9 +8,11 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/drill"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/daemon/turns"
 	"linecamp/manifest"
 )
@@ -29,11 +31,14 @@ type standing struct {
 	// moving: a round is bringing it something.
 	moving bool
 	short  string // what it cannot have, or nobody has; "" for nothing
+	drills drill.Memory
+	// undrilled is since when no drill has passed, where that is too long.
+	undrilled time.Time
 }
 
 // standing decides how a copy stands. want is the newest recorded version of
 // every object.
-func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map[string]int) (standing, error) {
+func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map[string]int, firstDrill service.Timetable) (standing, error) {
 	s := standing{name: h.Name, id: h.ID, note: h.Note()}
 	seen, err := a.Ledger.Seen(h.ID)
 	if err != nil {
@@ -44,6 +49,10 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 		return s, err
 	}
 	s.short = short.Text(lacks)
+	if s.drills, err = drill.MemoryOf(a, h.ID); err != nil {
+		return s, err
+	}
+	s.undrilled = s.drills.Lack(firstDrill.First(s.drills.Since), a.Now())
 	committed, err := a.Ledger.Committed(h.ID)
 	if err != nil {
 		return s, err
@@ -109,5 +118,6 @@ func toGo(a *archive.Archive, slug string, has int) (n attention.Amount) {
 }
 
 func (s standing) forAttention() attention.Copy {
-	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Short: s.short}
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Short: s.short,
+		Undrilled: s.undrilled, DrillDamaged: s.drills.Damaged, DrillTried: s.drills.Tried, DrillFailure: s.drills.Failure}
 }

@@ -12,6 +12,7 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/drill"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
@@ -60,15 +61,26 @@ type CopyStatus struct {
 	// LastVerified is the oldest read-back among its files, so nothing on it
 	// was read longer ago; null until every file was read back.
 	LastVerified *time.Time `json:"last_verified"`
-	Files        int        `json:"files"`
-	Bytes        int64      `json:"bytes"`
-	ReadBack     ReadBack   `json:"read_back"`
-	Confirmed    int        `json:"confirmed"`
+	// LastDrill is when a practice recovery from it last passed; null for never.
+	LastDrill *time.Time `json:"last_drill"`
+	// DrillFailed is the last one, where it did not pass.
+	DrillFailed *DrillFailed `json:"drill_failed,omitempty"`
+	Files       int          `json:"files"`
+	Bytes       int64        `json:"bytes"`
+	ReadBack    ReadBack     `json:"read_back"`
+	Confirmed   int          `json:"confirmed"`
 	// ToGo is what is recorded and not there yet.
 	ToGo  attention.Amount `json:"to_go"`
 	Fence string           `json:"fence,omitempty"` // "none": one writer only by a person's word
 	Error string           `json:"error,omitempty"`
 	Note  string           `json:"note,omitempty"` // where a drive was found, if not at its place
+}
+
+// DrillFailed is a practice recovery that did not pass.
+type DrillFailed struct {
+	At    time.Time  `json:"at"`
+	Step  drill.Step `json:"step"`
+	Error string     `json:"error"`
 }
 
 // ReadBack is the share of a copy whose bytes were once read back, and when the
@@ -162,6 +174,10 @@ func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, er
 	}
 	if h.Copy.Fence == "none" {
 		c.Fence = "none"
+	}
+	c.LastDrill = moment(now.drills.Success)
+	if !now.drills.Tried.IsZero() {
+		c.DrillFailed = &DrillFailed{At: now.drills.Tried, Step: now.drills.Step, Error: now.drills.Failure}
 	}
 	c.State, c.Error, c.Note, c.ToGo = now.state, now.err, now.note, now.toGo
 	return c, nil

@@ -25,6 +25,7 @@ type delivery struct {
 	target   *target
 	sources  *sources
 	progress func(done, total int64)
+	came     func(Came)
 	stop     context.CancelCauseFunc
 	mustSync bool // each file by itself, where the system cannot sync all at once
 
@@ -40,7 +41,7 @@ type delivery struct {
 func (d *delivery) fail(show, reason string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.report.Failed = append(d.report.Failed, Failed{show, reason})
+	d.report.Failed = append(d.report.Failed, Failed{Path: show, Reason: reason})
 }
 
 const mostNotes = 20
@@ -62,6 +63,9 @@ func (d *delivery) addMissing(m Missing) {
 // delivered counts a file that stands under its name with the right bytes. A
 // file whose time is not known is there, and still named as not quite restored.
 func (d *delivery) delivered(it item, size int64, already bool) {
+	if d.came != nil {
+		d.came(Came{Path: it.show, Raw: it.dest, Digest: it.digest})
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.report.Files++
@@ -70,7 +74,7 @@ func (d *delivery) delivered(it item, size int64, already bool) {
 		d.report.Already++
 	}
 	if it.modified.IsZero() {
-		d.report.Failed = append(d.report.Failed, Failed{it.show, "its bytes are here, but its time is not: the record that has it is lost on every copy in reach"})
+		d.report.Failed = append(d.report.Failed, Failed{Path: it.show, Reason: "its bytes are here, but its time is not: the record that has it is lost on every copy in reach"})
 	}
 }
 
@@ -110,6 +114,7 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 		return
 	}
 	var reasons []string
+	altered := false
 	for _, s := range d.sources.all {
 		for _, content := range it.contents {
 			if s.gone.Load() || ctx.Err() != nil {
@@ -134,6 +139,7 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 			if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, store.ErrDigest) {
 				s.suspect(ctx, err)
 			}
+			altered = altered || errors.Is(err, store.ErrDigest)
 			reasons = append(reasons, s.Name+": "+why(err))
 		}
 	}
@@ -147,7 +153,9 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 	if len(reasons) == 0 {
 		reasons = []string{"the manifest names no place where its bytes are"}
 	}
-	d.fail(it.show, "no copy in reach has its bytes: "+strings.Join(reasons, "; "))
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.report.Failed = append(d.report.Failed, Failed{it.show, "no copy in reach has its bytes: " + strings.Join(reasons, "; "), altered})
 }
 
 // why says in words why a source did not have the bytes.

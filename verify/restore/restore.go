@@ -67,7 +67,10 @@ type Options struct {
 	First []string
 	// Leave is asked of each file, by its path below the working folder and its
 	// kind ("" where that is lost), whether it is left out; nil leaves none.
-	Leave    func(path string, kind manifest.Kind) bool
+	Leave func(path string, kind manifest.Kind) bool
+	// Came is told of each file once it stands under its name, with right bytes;
+	// nil is told nothing. It is called from several goroutines.
+	Came     func(Came)
 	Location *time.Location // of On; nil is time.Local
 	Workers  int
 	Progress func(done, total int64) // bytes; total is 0 until all is planned
@@ -105,6 +108,15 @@ type Report struct {
 type Failed struct {
 	Path   string `json:"path"` // relative to the working folder
 	Reason string `json:"reason"`
+	// Altered: a source has other bytes than the manifest says.
+	Altered bool `json:"-"`
+}
+
+// Came is a file that was delivered.
+type Came struct {
+	Path   string // as reports show it, relative to the working folder
+	Raw    string // as it is below the folder restored into
+	Digest manifest.Digest
 }
 
 // Missing is a version that exists, or existed, somewhere else.
@@ -172,7 +184,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, stop: cancel, report: &rep, mustSync: !drive.SyncfsLasts(t.dir)}
+	d := &delivery{target: t, sources: newSources(sources), progress: o.Progress, came: o.Came, stop: cancel, report: &rep, mustSync: !drive.SyncfsLasts(t.dir)}
 	p := &planner{delivery: d, wish: w}
 	workers := o.Workers
 	if workers <= 0 {

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -29,6 +30,9 @@ func status(w io.Writer, s daemon.Status) {
 		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, copyStatus(c, s.Now))
 		if said := cmp.Or(c.Error, c.Note); said != "" {
 			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
+		}
+		if said := drilled.Last(c, s.Now); said != "" {
+			fmt.Fprintf(w, "  %-*s    %s\n", width, "", said)
 		}
 	}
 	switch checked := slices.ContainsFunc(s.Copies, func(c daemon.CopyStatus) bool { return c.ReadBack.Files > 0 }); {

@@ -20,6 +20,7 @@ import (
 	"linecamp/daemon/newmachine"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/daemon/show/text/recovered"
 	"linecamp/manifest"
@@ -63,6 +64,8 @@ func Print(w io.Writer, report any) {
 		attentions(w, r.List.Without(r.Tells))
 	case daemon.MendReport:
 		mended(w, r)
+	case daemon.DrillReport:
+		drilled.Print(w, r)
 	case daemon.Status:
 		status(w, r)
 	case daemon.TallyReport:
