@@ -115,14 +115,14 @@ func Recovery(w io.Writer, s Sheet) error {
 	p.line(in, "The secret key is kept (the place, not the key):")
 
 	head("Get linecamp")
-	p.text(in, plain, body, "linecamp is one program without further parts. Keep it beside this sheet, on a stick.")
+	p.text(in, plain, body, "linecamp is one program without further parts. A drive may hold it, in extensions/linecamp-program: copy it to the computer. Else keep it beside this sheet, on a stick.")
 	p.line(in, "It is also to be had from:")
 
 	head("Bring everything back")
 	for _, c := range s.commands() {
 		p.text(in, typed, small, "%s", c)
 	}
-	p.text(in, plain, small, "Any one copy is enough. FOLDER is a new folder for the photos. Every byte is checked on the way. A command that was stopped carries on when it is run again.%s", s.was())
+	p.text(in, plain, small, "Any one copy is enough. Every byte is checked on the way. A command that was stopped carries on when it is run again.%s", s.was())
 
 	head("Without linecamp")
 	p.text(in, plain, body, "Open the copy: each site is a folder, and its photos lie below v1/content, v2/content and so on, under their own names. README.txt beside them says more. To check a site's photos, in its folder:")
@@ -188,11 +188,11 @@ func (s Sheet) commands() (all []string) {
 			if c.Region != "" {
 				region = " --region " + c.Region
 			}
-			all = append(all, `linecamp restore --everything --into FOLDER`+region+` \`, "    --from "+c.Address,
-				"    (with the key in AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY)")
+			all = append(all, `linecamp new-machine`+region+` \`, "    --from "+c.Address,
+				"    (it asks for the key, and where the photos are to go)")
 		case !c.Bucket && !drive:
 			drive = true
-			all = append(all, "linecamp restore --everything --into FOLDER --from THE-FOLDER-ON-THE-DRIVE")
+			all = append(all, "linecamp new-machine --from THE-FOLDER-ON-THE-DRIVE")
 		}
 	}
 	return all

@@ -75,7 +75,7 @@ func TestRecoverySheet(t *testing.T) {
 			"If the computer is lost", "Saltbush Draw Ranch", "November 28, 2026",
 			"1. If the computer was stolen, first revoke the key of the bucket", "Key AKIAEXAMPLE0042, at s3.example.net",
 			"shelf-drive (drive): top shelf of the tack room", "the bank's box in Calico", "The secret key is kept", "It is also to be had from",
-			`linecamp restore --everything --into FOLDER --region us-west-2 \ --from https://s3.example.net/monitoring/saltbush-draw`,
+			`linecamp new-machine --region us-west-2 \ --from https://s3.example.net/monitoring/saltbush-draw`,
 			byHand, s.Seal, "On the computer office they were in /srv/monitoring.",
 		} {
 			if !strings.Contains(text, strings.Join(strings.Fields(want), " ")) {
