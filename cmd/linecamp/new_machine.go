@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -56,6 +58,9 @@ linecamp new-machine --from https://s3.example.net/monitoring --credentials ranc
 				return asUsage(err)
 			}
 			defer f.Close()
+			if !yes {
+				fmt.Fprintln(t.errs)
+			}
 			if !t.quiet || !yes {
 				recovered.Found(t.errs, f)
 			}

@@ -53,6 +53,14 @@ func s3Server(ts *testscript.TestScript, neg bool, args []string) {
 		}))
 		ts.Defer(srv.Close)
 		ts.Setenv("NOTS3URL", srv.URL)
+	case "trap": // writes the file trapped as soon as anybody asks anything
+		file := ts.MkAbs("trapped")
+		srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			os.WriteFile(file, []byte(r.Method+" "+r.URL.Path), 0o666)
+			http.Error(w, "trapped", http.StatusForbidden)
+		}))
+		ts.Defer(srv.Close)
+		ts.Setenv("TRAPURL", srv.URL)
 	default:
 		ts.Fatalf("s3 %s?", args[0])
 	}
