@@ -13,7 +13,7 @@ import (
 )
 
 func (t *tool) daemon() *cobra.Command {
-	return &cobra.Command{
+	cmd := &cobra.Command{
 		Use:     "daemon",
 		Short:   "runs the rounds on their schedule, until stopped",
 		GroupID: groupKeep,
@@ -42,8 +42,10 @@ systemctl --user enable --now linecamp`,
 				Config:  t.config,
 				Archive: t.archive,
 				Loaded:  func(all []config.Archive) { pages.Set(all); notices.Set(all) },
-				Options: daemon.Options{Log: t.serviceLog(), Sinks: []event.Sink{notices.Take}},
+				Options: daemon.Options{Log: t.serviceLog(), Sinks: []event.Sink{notices.Take}, Program: t.program()},
 			})
 		},
 	}
+	t.carriesProgram(cmd)
+	return cmd
 }

@@ -135,7 +135,7 @@ func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Arc
 			return nil, err
 		}
 	}
-	a, err := daemon.Open(cfg, daemon.Options{Log: t.log(), Among: t.among})
+	a, err := daemon.Open(cfg, daemon.Options{Log: t.log(), Among: t.among, Program: t.program()})
 	if err != nil {
 		return nil, err
 	}

@@ -47,6 +47,7 @@ linecamp mirror --without old-drive             give a lost copy up for good`,
 	f.BoolVar(&o.AcceptChanges, "accept-changes", false, "record the changes that wait for a person")
 	f.StringVar(&o.Why, "why", "", "the `REASON` that goes on file with them")
 	f.StringArrayVar(&o.Without, "without", nil, "give up the copy with this `NAME`; may be said several times")
+	t.carriesProgram(cmd)
 	t.completesCopies(cmd, "copy", "without")
 	return cmd
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -38,7 +39,9 @@ func TestRecoveredThoughKilledAgainAndAgain(t *testing.T) {
 	if out, status := y.run(y.setup...); status != 0 {
 		t.Fatalf("setup: status %d\n%s", status, out)
 	}
-	y.complete()
+	if out, status := y.run("mirror", "--program-on-drives"); status != 0 {
+		t.Fatalf("mirror: status %d\n%s", status, out)
+	}
 	years := y.years()
 	lost := y.files("field")
 	y.must(os.Rename(y.path("field"), y.path("burned")))
@@ -48,6 +51,7 @@ func TestRecoveredThoughKilledAgainAndAgain(t *testing.T) {
 		// A copy of the drive, since each machine in turn records on what it came from.
 		y.must(os.CopyFS(y.path("drive"), os.DirFS(y.path("safe"))))
 		n := y.newMachine(t, "from the drive", y.path("drive"))
+		n.programFrom(y.path("drive/extensions/linecamp-program"))
 		n.env = append(n.env, "AWS_ACCESS_KEY_ID=", "AWS_SECRET_ACCESS_KEY=")
 		n.recovered(lost, years, "shelf")
 	})
@@ -71,6 +75,20 @@ func (y *yard) newMachine(t *testing.T, name, from string) *office {
 	o.env = append(o.env[:len(o.env):len(o.env)], "HOME="+h("home"), "LINECAMP_CONFIG="+h("settings"), "XDG_CONFIG_HOME="+h("home/settings"), "XDG_STATE_HOME="+h("home/state"))
 	o.args = []string{"new-machine", "--from", from, "--into", h("field"), "--first", "Windmill", "--yes"}
 	return o
+}
+
+// programFrom takes the program that a drive holds, as README.txt there says.
+func (o *office) programFrom(folder string) {
+	o.t.Helper()
+	check := exec.Command("sha256sum", "-c", "SHA256SUMS")
+	check.Dir = folder
+	if out, err := check.CombinedOutput(); err != nil {
+		o.t.Fatalf("%v: %s", err, out)
+	}
+	o.program = filepath.Join(o.t.TempDir(), "linecamp")
+	b, err := os.ReadFile(filepath.Join(folder, "linecamp-"+runtime.GOOS+"-"+runtime.GOARCH))
+	o.must(err)
+	o.must(os.WriteFile(o.program, b, 0o777))
 }
 
 // recovered brings the machine back, killed again and again, and then asserts what the

@@ -19,6 +19,7 @@ type tool struct {
 	among   int // archives that the settings describe
 
 	whichOne bool // --version
+	carries  bool // --program-on-drives
 
 	spoken bool // the report is out already; only the exit status is left to tell
 }

@@ -5,8 +5,11 @@ import (
 	"io"
 	"runtime"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"linecamp/daemon/carried"
 )
 
 type versionReport struct {
@@ -38,4 +41,25 @@ func thisVersion() versionReport {
 		v.Version = b.Main.Version
 	}
 	return v
+}
+
+// carriesProgram is the option of the commands that put this program on each drive.
+func (t *tool) carriesProgram(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&t.carries, "program-on-drives", false, "keep this program on each drive too, so that a new computer finds it there")
+}
+
+// program is what drives are to hold, none where nobody asked for it.
+func (t *tool) program() carried.Program {
+	if !t.carries {
+		return carried.Program{}
+	}
+	version := thisVersion().Version
+	if strings.HasPrefix(version, "(") { // of a build without one, its bytes tell
+		version = ""
+	}
+	p, err := carried.Running(version)
+	if err != nil {
+		t.log().Warn("this program cannot be put on drives", "error", err)
+	}
+	return p
 }

@@ -22,6 +22,12 @@ type Program struct {
 	Version string // "" where it does not know: then its digest tells
 }
 
+// Running is the program that runs now.
+func Running(version string) (Program, error) {
+	file, err := os.Executable()
+	return Program{File: file, Version: version}, err
+}
+
 // SumsKey holds the digest of the program, as `sha256sum -c` reads it.
 const SumsKey = ProgramFolder + "/SHA256SUMS"
 

@@ -20,7 +20,7 @@ func TestUnits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	start := regexp.MustCompile(`(?m)^ExecStart=\S+/linecamp daemon$`)
+	start := regexp.MustCompile(`(?m)^ExecStart=\S+/linecamp daemon --program-on-drives$`)
 	check := func(t *testing.T, unit []byte, args ...string) string {
 		dir := t.TempDir()
 		file := filepath.Join(dir, "linecamp.service")
