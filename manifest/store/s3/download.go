@@ -78,17 +78,14 @@ func (d *download) Read(p []byte) (int, error) {
 // again asks for the rest after the connection broke with an error, which it
 // returns if there is no going on.
 func (d *download) again(broke error) error {
-	if d.info.ETag == "" || !worthRetrying(broke) {
+	if d.info.ETag == "" {
 		return broke
 	}
 	if d.at-d.mark >= goodStretch {
 		d.tries = 0
 	}
 	d.mark = d.at
-	if d.tries++; d.tries >= maxTries {
-		return broke
-	}
-	if err := pause(d.ctx, d.tries); err != nil {
+	if err := d.s.again(d.ctx, &d.tries, broke); err != nil {
 		return err
 	}
 	o := checksumMode()

@@ -111,23 +111,20 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 
 func (s *Bucket) putPart(ctx context.Context, full, id string, number int, b []byte) (minio.CompletePart, error) {
 	d := manifest.Sum(b)
-	for try := 1; ; try++ {
+	var part minio.ObjectPart
+	err := s.ask(ctx, func() (err error) {
 		body := struct{ io.Reader }{bytes.NewReader(b)} // cannot seek: see upload
-		part, err := s.core.PutObjectPart(ctx, s.at.Bucket, full, id, number, body, int64(len(b)), minio.PutObjectPartOptions{
+		part, err = s.core.PutObjectPart(ctx, s.at.Bucket, full, id, number, body, int64(len(b)), minio.PutObjectPartOptions{
 			Sha256Hex:            d.String(),
 			CustomHeader:         checksumHeader(d),
 			DisableContentSha256: true,
 		})
-		if err == nil {
-			return minio.CompletePart{PartNumber: number, ETag: part.ETag, ChecksumSHA256: b64(d)}, nil
-		}
-		if !worthRetrying(err) || try == maxTries {
-			return minio.CompletePart{}, err
-		}
-		if err := pause(ctx, try); err != nil {
-			return minio.CompletePart{}, err
-		}
+		return err
+	})
+	if err != nil {
+		return minio.CompletePart{}, err
 	}
+	return minio.CompletePart{PartNumber: number, ETag: part.ETag, ChecksumSHA256: b64(d)}, nil
 }
 
 // abortOld gives up what an earlier try left of the same upload: its parts would

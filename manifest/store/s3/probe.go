@@ -90,19 +90,17 @@ func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 // probePut stores the probe's text once, with a checksum that may be false.
 func (s *Bucket) probePut(ctx context.Context, cond condition, checksum manifest.Digest) error {
 	c := store.Bytes(probeText)
-	for try := 1; ; try++ {
+	return s.ask(ctx, func() error {
 		o := putOptions(c)
 		o.UserMetadata["x-amz-checksum-sha256"] = b64(checksum)
 		cond.apply(&o)
 		body := struct{ io.Reader }{bytes.NewReader(probeText)}
 		_, err := s.core.PutObject(ctx, s.at.Bucket, s.full(store.ProbeKey), body, c.Size, "", c.SHA256.String(), o)
-		if err == nil || refused(err) || !worthRetrying(err) && !s.learned(err) || try == maxTries {
-			return err
+		if refused(err) {
+			return final{err} // an answer to what was asked
 		}
-		if err := pause(ctx, try); err != nil {
-			return err
-		}
-	}
+		return err
+	})
 }
 
 // refused reports that the service understood a request and said no to its

@@ -53,34 +53,42 @@ func (s *Bucket) put(ctx context.Context, key string, c store.Content, cond cond
 		}
 		cond = condition{}
 	}
-	for try := 1; ; try++ {
-		info, err := s.putOnce(ctx, key, c, cond)
-		if err == nil {
-			return s.confirm(ctx, key, c, info)
+	var info store.Info
+	sent, met := 0, false // met: the condition did not hold
+	err := s.ask(ctx, func() (err error) {
+		sent++
+		info, err = s.putOnce(ctx, key, c, cond)
+		if met = preconditionFailed(err) || cond.etag != "" && isCode(err, "NoSuchKey"); met {
+			info, err = s.metThere(ctx, key, c, cond)
 		}
-		if preconditionFailed(err) || cond.etag != "" && isCode(err, "NoSuchKey") {
-			there, same, serr := s.same(ctx, key, c)
-			switch {
-			case serr == nil && same:
-				return there, nil
-			case errors.Is(serr, fs.ErrNotExist) && cond.absent && try < maxTries:
-				// Raced with a write that did not succeed: ours may.
-			case serr != nil && !errors.Is(serr, fs.ErrNotExist):
-				return store.Info{}, serr
-			default:
-				return store.Info{}, s.conflict(key)
-			}
-		} else if !worthRetrying(err) && !s.learned(err) || try == maxTries {
-			err := s.fail("storing", key, err)
-			if try == 1 && fault.Of(err) == fault.Refused {
-				err = fault.Unstored(err)
-			}
-			return store.Info{}, err
-		}
-		if err := pause(ctx, try); err != nil {
-			return store.Info{}, err
-		}
+		return err
+	})
+	switch {
+	case met:
+		return info, err
+	case err == nil:
+		return s.confirm(ctx, key, c, info)
 	}
+	err = s.fail("storing", key, err)
+	if sent == 1 && fault.Of(err) == fault.Refused {
+		err = fault.Unstored(err)
+	}
+	return store.Info{}, err
+}
+
+// metThere judges what is at a key whose condition did not hold.
+func (s *Bucket) metThere(ctx context.Context, key string, c store.Content, cond condition) (store.Info, error) {
+	there, same, err := s.same(ctx, key, c)
+	switch {
+	case err == nil && same:
+		return there, nil
+	case errors.Is(err, fs.ErrNotExist) && cond.absent:
+		// Raced with a write that did not succeed: ours may, at the next try.
+		return store.Info{}, s.conflict(key)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return store.Info{}, final{err}
+	}
+	return store.Info{}, final{s.conflict(key)}
 }
 
 // checkFirst stands in for conditions at a service that ignores them. Between

@@ -18,19 +18,35 @@ import (
 // that is a few seconds. Longer troubles are for the next round.
 const maxTries = 4
 
-// ask sends a request, again if its trouble may be over by then. It is for
-// requests that can be sent twice; writes have a loop of their own.
+// ask sends a request, again if its trouble may be over by then. Every request
+// goes through here, and a download that broke through again.
 func (s *Bucket) ask(ctx context.Context, send func() error) error {
-	for try := 1; ; try++ {
+	for tried := 0; ; {
 		err := send()
-		if err == nil || try == maxTries || !worthRetrying(err) && !s.learned(err) {
-			return err
+		if err == nil {
+			return nil
 		}
-		if err := pause(ctx, try); err != nil {
+		if err := s.again(ctx, &tried, err); err != nil {
 			return err
 		}
 	}
 }
+
+// again counts a try that ended in an error and waits for the next. It returns
+// the error where there is no next one.
+func (s *Bucket) again(ctx context.Context, tried *int, err error) error {
+	if f, ok := err.(final); ok {
+		return f.error
+	}
+	if *tried++; *tried >= maxTries || !worthRetrying(err) && !s.learned(err) {
+		return err
+	}
+	return pause(ctx, *tried)
+}
+
+// final is an error after which its request is not sent again, whatever it is:
+// whoever sent it has judged it already.
+type final struct{ error }
 
 // learned reports a refusal that told the region, when nobody else did. The
 // next request goes there.
