@@ -104,7 +104,7 @@ func TestAComputerPutBackFromABackupGoesOn(t *testing.T) {
 	r.photo("Windmill/Stake 3/2026-06-20/landscape.jpg")
 	r.now = r.now.Add(time.Hour)
 	m := r.mirror(a)
-	if m.Made != 1 || !slices.Equal(m.Asks, []string{authority.AskTwin}) {
+	if m.Made != 1 || !slices.Equal(m.Asks, []mirror.Ask{authority.AskTwin}) {
 		t.Errorf("after the backup was put back: %s", printed(m))
 	}
 	for _, c := range m.Copies {

@@ -10,6 +10,7 @@ import (
 	"sync"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/attention"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
@@ -134,7 +135,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Reason: mirror.ReasonFolder + words.Plain(folder.Error()), Person: true})
+		report.Waiting = append(report.Waiting, mirror.Waiting{Kind: attention.FolderGone, Reason: mirror.ReasonFolder + words.Plain(folder.Error()), Person: true})
 	}
 	if serr := cmp.Or(a.noteStates(r, report), a.NoteGone(report)); err == nil && serr != nil {
 		err = serr

@@ -17,8 +17,8 @@ func (r MirrorReport) Tells(i attention.Item) bool {
 			return c.Copy == i.Copy && c.State != mirror.Current && c.State != mirror.Away
 		})
 	}
-	return slices.ContainsFunc(r.Asks, func(why string) bool { return mirror.KindOf(why) == i.Kind }) ||
-		slices.ContainsFunc(r.Waiting, func(w mirror.Waiting) bool { return w.Person && mirror.KindOf(w.Reason) == i.Kind })
+	return slices.ContainsFunc(r.Asks, func(a mirror.Ask) bool { return a.Kind() == i.Kind }) ||
+		slices.ContainsFunc(r.Waiting, func(w mirror.Waiting) bool { return w.Person && w.Kind == i.Kind })
 }
 
 // Tells reports whether the report's own lines say what wants a person.

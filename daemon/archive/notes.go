@@ -24,9 +24,9 @@ const (
 
 // NoteWaits remembers what a mirror round left waiting for a person, and what it
 // asks though nothing waits. Since when is carried on from the rounds before.
-func (a *Archive) NoteWaits(all []mirror.Waiting, asks []string) error {
+func (a *Archive) NoteWaits(all []mirror.Waiting, asks []mirror.Ask) error {
 	for _, q := range asks {
-		all = append(all, mirror.Waiting{Reason: q, Person: true})
+		all = append(all, mirror.Waiting{Kind: q.Kind(), Reason: string(q), Person: true})
 	}
 	var before, now []attention.Wait
 	if err := a.Recall(KeyWaits, &before); err != nil {
@@ -45,7 +45,7 @@ func (a *Archive) NoteWaits(all []mirror.Waiting, asks []string) error {
 			if j := slices.IndexFunc(before, func(b attention.Wait) bool { return b.Reason == w.Reason }); j >= 0 {
 				since = before[j].Since
 			}
-			now = append(now, attention.Wait{Kind: mirror.KindOf(w.Reason), Reason: w.Reason, Since: since.UTC().Truncate(time.Second)})
+			now = append(now, attention.Wait{Kind: w.Kind, Reason: w.Reason, Since: since.UTC().Truncate(time.Second)})
 		}
 		if w.Path != "" {
 			if now[i].Files++; now[i].Path == "" {

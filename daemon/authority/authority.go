@@ -26,6 +26,7 @@ import (
 	"errors"
 	"fmt"
 
+	"linecamp/daemon/attention"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
@@ -46,10 +47,6 @@ const (
 	Overtaken = "another round recorded in the bucket meanwhile; the next one goes on from there"
 	// AskTwin is asked where a bucket shows that another state recorded as this one.
 	AskTwin = "another state folder recorded under this one's name, so this computer was put back from a backup, or a copy of it is running; if it was put back, say so with `linecamp mirror --accept-changes`, else run `linecamp setup --take-over` on the one that is to go on recording"
-	// OtherState begins the reason where another state folder of this machine's
-	// name records; RecordsThere stands in the one where a twin is at it.
-	OtherState   = "another state folder records this archive"
-	RecordsThere = "another state folder with this one's name is recording"
 )
 
 // Copy is a copy of the archive, as far as it matters who records there.
@@ -73,9 +70,9 @@ type Recorder struct {
 	Accepted bool   // a person said that what looks odd is meant
 	Copies   []Copy // in the settings' order
 	Notes    Notes
-	Sync     func() error                     // has the notes outlive a power cut
-	Lines    func() []seal.Line               // of the archive's seal, as it is now
-	Wait     func(reason string, person bool) // why nothing is recorded
+	Sync     func() error                                          // has the notes outlive a power cut
+	Lines    func() []seal.Line                                    // of the archive's seal, as it is now
+	Wait     func(kind attention.Kind, reason string, person bool) // why nothing is recorded
 	Question func(question string)
 
 	named []named // who each copy names, by its place in Copies
@@ -93,9 +90,9 @@ type named struct {
 func (r *Recorder) notAuthor(machine string) error {
 	said := fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine)
 	if machine == r.Machine {
-		said = fmt.Sprintf("%s, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", OtherState, machine)
+		said = fmt.Sprintf("another state folder records this archive, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", machine)
 	}
-	r.Wait(said, true)
+	r.Wait(attention.OtherRecorder, said, true)
 	return ErrHoldOff
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"linecamp/daemon/attention"
 	"linecamp/manifest/store"
 )
 
@@ -125,7 +126,7 @@ func (r *Recorder) askAgain(ctx context.Context, i int) error {
 		r.Copies[i].Fail(fmt.Errorf("reading who records there: %w", err))
 		return nil
 	case a.Author == r.Author && r.round != "" && r.named[i].Round == r.round && a.Round != r.round:
-		r.Wait(Overtaken, false)
+		r.Wait(attention.RecordingHeld, Overtaken, false)
 		return ErrHoldOff
 	case a.Author == r.Author:
 		return nil

@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"linecamp/daemon/attention"
 	"linecamp/manifest/store"
 )
 
@@ -56,7 +57,7 @@ func (r *Recorder) Begin(ctx context.Context) error {
 	for i, c := range r.Copies {
 		a := r.named[i]
 		if !r.Accepted && c.Can().Shared && c.Usable() && a.Recording && a.Author.Author == r.Author && !slices.Contains(own, a.Round) {
-			r.Wait(fmt.Sprintf("in %s %s, or was stopped on the way; if this computer was put back from a backup since, say so with `linecamp mirror --accept-changes`, and if it is a copy, run `linecamp setup --take-over` on the one that is to go on recording", c.Name, RecordsThere), true)
+			r.Wait(attention.RecordingHeld, fmt.Sprintf("in %s another state folder with this one's name is recording, or was stopped on the way; if this computer was put back from a backup since, say so with `linecamp mirror --accept-changes`, and if it is a copy, run `linecamp setup --take-over` on the one that is to go on recording", c.Name), true)
 			return ErrHoldOff
 		}
 	}
@@ -104,7 +105,7 @@ func (r *Recorder) nameIn(ctx context.Context, i int, id string) error {
 		}
 		return r.notAuthor(is.Machine)
 	case is.Round != id:
-		r.Wait(Overtaken, false)
+		r.Wait(attention.RecordingHeld, Overtaken, false)
 		return ErrHoldOff
 	}
 	r.named[i] = named{is, true, &info}

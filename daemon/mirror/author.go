@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/plan"
@@ -132,7 +133,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	}
 	m.n = m.inv.Head() + 1
 	if first.holds.Has(st.Slug) != m.n-1 || first.stuck(st.Slug) {
-		r.wait(st.Slug, ReasonHolderShort, true)
+		r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
 		return nil, nil
 	}
 	found, where, hold, err := r.pending(ctx, st.Slug, m.n, first)
@@ -140,7 +141,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 		return nil, err
 	}
 	if hold != "" {
-		r.wait(st.Slug, hold, true)
+		r.wait(attention.RecordingHeld, st.Slug, hold, true)
 		return nil, nil
 	}
 	m.found, m.where = found, where
@@ -149,7 +150,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	}
 	if held, err := first.heldBack(st.Slug, first.sameBefore(ctx, st.Slug, m.n)); held || err != nil {
 		if held {
-			r.wait(st.Slug, ReasonHolderShort, true)
+			r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
 		}
 		return nil, err
 	}
@@ -167,7 +168,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	m.build, err = first.Root.Begin(ctx, st.Slug, m.n)
 	if errors.Is(err, store.ErrDamaged) {
 		first.block(st.Slug, gone.ReasonManifest)
-		r.wait(st.Slug, ReasonHolderShort, true)
+		r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
 		return nil, nil
 	}
 	if errors.Is(err, store.ErrConflict) {
@@ -197,7 +198,7 @@ func (m *making) store(ctx context.Context) (*manifest.Draft, error) {
 		}
 		draft, err := m.inv.Add(next)
 		if err != nil { // the fault is this site's alone
-			m.r.wait(m.st.Slug, "its next version cannot be written: "+err.Error(), true)
+			m.r.wait(attention.FileWaits, m.st.Slug, "its next version cannot be written: "+err.Error(), true)
 			return nil, errSiteWaits
 		}
 		m.redraft = false
@@ -344,7 +345,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		// Committed without it; mend fills it if it turns up.
 		return m.c.lacks(m.st.Slug, path, d, logical, m.st.Group.Base, errors.Is(err, store.ErrTooLarge))
 	case errors.Is(err, source.ErrNotNow) && len(logical) == 0:
-		m.r.wait(m.st.Slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
+		m.r.wait(attention.FileWaits, m.st.Slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
 		return errSiteWaits
 	case errors.Is(err, source.ErrNobody), errors.Is(err, source.ErrNotNow):
 		m.mu.Lock()
@@ -352,7 +353,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		m.redraft = true
 		for _, l := range logical {
 			m.changed[l] = true
-			m.r.wait(m.st.Group.Files[l].Path, ReasonCopied, false)
+			m.r.wait(attention.FileWaits, m.st.Group.Files[l].Path, ReasonCopied, false)
 		}
 		return nil
 	case errors.Is(err, store.ErrConflict) && !m.c.Can().Staged:
@@ -415,7 +416,7 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	}
 	r.objects.Remember(o)
 	if m.old.Remade() {
-		r.wait(slug, ReasonRemade, true)
+		r.wait(attention.FileWaits, slug, ReasonRemade, true)
 	}
 	if m.st.First && len(m.st.Said) > 0 {
 		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && plan.Recorded(rec.Decisions, s.Decision) }); err != nil {

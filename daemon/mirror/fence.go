@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/manifest/seal"
 )
@@ -24,7 +25,7 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		for _, c := range unread {
 			named = append(named, c.Name)
 		}
-		r.wait("", fmt.Sprintf(unreadCopies+": %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
+		r.wait(attention.RecordingHeld, "", fmt.Sprintf("this machine has not read every copy yet: %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
 		return authority.ErrHoldOff
 	}
 	if err := r.unsealed(); err != nil {
@@ -56,7 +57,7 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 func (r *round) clock() error {
 	log, _, _ := r.look()
 	if r.created.Before(log.Last().At) {
-		r.wait("", ReasonClock, true)
+		r.wait(attention.RecordingHeld, "", ReasonClock, true)
 		return authority.ErrHoldOff
 	}
 	return nil
@@ -109,7 +110,7 @@ func (r *round) recorder() *authority.Recorder {
 	who := &authority.Recorder{
 		Archive: r.ArchiveID, Author: r.Author, Machine: r.Machine, Accepted: r.Accept != nil,
 		Notes: r.Ledger, Sync: r.syncLedger, Question: r.inquire,
-		Wait: func(reason string, person bool) { r.wait("", reason, person) },
+		Wait: func(kind attention.Kind, reason string, person bool) { r.wait(kind, "", reason, person) },
 		Lines: func() []seal.Line {
 			log, _, _ := r.look()
 			return log.Lines

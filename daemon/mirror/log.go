@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -105,8 +106,8 @@ func (r *round) unsealed() error {
 	}
 	for _, c := range r.copies {
 		if slices.Contains(strings.Fields(ids), c.ID) && !c.usable() {
-			reason := fmt.Sprintf("%s "+holdsALine+"; %s", c.Name, c.wayOn())
-			r.wait("", reason, true)
+			reason := fmt.Sprintf("%s may hold a line of the seal that no other copy has; %s", c.Name, c.wayOn())
+			r.wait(attention.RecordingHeld, "", reason, true)
 			r.heldUp(HeldUp{Copy: c.Name, Reason: reason})
 			return authority.ErrHoldOff
 		}

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
@@ -194,7 +195,7 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 			return false, ctx.Err()
 		}
 		if err == nil {
-			r.wait(slug, ReasonUnsealed, false)
+			r.wait(attention.FileWaits, slug, ReasonUnsealed, false)
 			return true, r.addMark(mark{c.ID, slug, n})
 		}
 	}
@@ -229,7 +230,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		}
 		c := r.copies[i]
 		if !c.usable() && !c.hasAnswered(m) {
-			hold = fmt.Sprintf("%s "+holdsAVersion+"; %s", c.Name, c.wayOn())
+			hold = fmt.Sprintf("%s may hold its next version, or the beginning of it; %s", c.Name, c.wayOn())
 			r.heldUp(HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
 			return nil, nil, hold, nil
 		}

@@ -35,6 +35,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
@@ -185,7 +186,7 @@ func (r *round) lead(ctx context.Context) error {
 		return nil
 	}
 	for _, w := range r.Tally.Waiting {
-		r.wait(w.Path, w.Reason, !w.Passes())
+		r.wait(attention.FileWaits, w.Path, w.Reason, !w.Passes())
 	}
 	if r.newer {
 		r.wait("", authority.ErrNewer.Error(), true)
@@ -194,14 +195,14 @@ func (r *round) lead(ctx context.Context) error {
 	for _, c := range r.copies {
 		if errors.Is(c.Err, store.ErrBusy) {
 			// Whoever is at it may be recording, and what it records is not known here.
-			r.wait("", fmt.Sprintf("%s %s, and may be recording, so nothing is recorded here; the next round looks again. Two state folders for one archive on one computer are one too many", writtenTo, c.Name), true)
+			r.wait(attention.RecordingHeld, "", fmt.Sprintf("another linecamp is writing to %s, and may be recording, so nothing is recorded here; the next round looks again. Two state folders for one archive on one computer are one too many", c.Name), true)
 			return nil
 		}
 	}
 	for {
 		first := r.firstHolder()
 		if first == nil {
-			r.wait("", ReasonNoCopy, true)
+			r.wait(attention.RecordingHeld, "", ReasonNoCopy, true)
 			return nil
 		}
 		err := r.leadOn(ctx, first)
@@ -245,7 +246,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	}
 	r.claimed.Store(true)
 	steps, err := plan.Make(ctx, plan.In{
-		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: r.wait, Question: r.inquire,
+		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
 	})
 	if err != nil {
 		return err

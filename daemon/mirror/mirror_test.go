@@ -395,7 +395,7 @@ func TestLoosePhotosAreKeptLastAndAskedAbout(t *testing.T) {
 	r.write("Phone/IMG_3.JPG", "three")
 	rep := r.mirror()
 	r.wantCurrent(rep)
-	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []string{plan.AskUnfiled}) || !rep.Wants() {
+	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []Ask{plan.AskUnfiled}) || !rep.Wants() {
 		t.Errorf("a first mirror with loose photos: %+v", rep)
 	}
 	seal, err := store.ReadSeal(context.Background(), r.copies[1].root)

@@ -4,10 +4,9 @@ import (
 	"context"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 
-	"linecamp/daemon/authority"
+	"linecamp/daemon/attention"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
@@ -54,7 +53,7 @@ func TestAnOldStateMakesNoVersionAgain(t *testing.T) {
 		putBack()
 		shelf.away, bucket.root = false, good
 		r.visit("North/Windmill", "2021-06-21")
-		if rep := r.mirror(); rep.Made != 0 || len(rep.Waiting) != 1 || !strings.Contains(rep.Waiting[0].Reason, authority.RecordsThere) {
+		if rep := r.mirror(); rep.Made != 0 || len(rep.Waiting) != 1 || rep.Waiting[0].Kind != attention.RecordingHeld {
 			t.Errorf("the round that made it may still be at work: %+v", rep)
 		}
 		r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "put back from a backup"} })

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/alone"
+	"linecamp/daemon/attention"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/reach"
 )
@@ -40,9 +41,10 @@ func (c CopyState) through() bool {
 
 // Waiting is a path that was seen and not recorded yet.
 type Waiting struct {
-	Path   string `json:"path"`
-	Reason string `json:"reason"`
-	Person bool   `json:"needs_person"` // false: it settles by itself
+	Kind   attention.Kind `json:"kind"` // what a person is told by it
+	Path   string         `json:"path"`
+	Reason string         `json:"reason"`
+	Person bool           `json:"needs_person"` // false: it settles by itself
 }
 
 // Edit is a photo of a past year that was changed and recorded anew. That is
@@ -67,7 +69,7 @@ type Report struct {
 	// GivenUp are the copies that a person gave up with this round, with what each
 	// alone was known to hold.
 	GivenUp []alone.Report `json:"given_up,omitempty"`
-	Asks    []string       `json:"asks,omitempty"` // what a person is asked, though nothing waits for it
+	Asks    []Ask          `json:"asks,omitempty"` // what a person is asked, though nothing waits for it
 }
 
 // Wants reports whether something in r wants a person: a copy that is neither

@@ -2,7 +2,6 @@ package mirror
 
 import (
 	"slices"
-	"strings"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
@@ -21,45 +20,28 @@ const (
 	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
 )
 
-// KindOf is what sort of thing waits for a reason.
-func KindOf(reason string) attention.Kind {
-	switch reason {
-	case authority.AskTwin:
-		return attention.OtherRecorder
-	case ReasonNoCopy, ReasonClock:
-		return attention.RecordingHeld
-	}
-	switch {
-	case strings.HasPrefix(reason, ReasonFolder):
-		return attention.FolderGone
-	case strings.HasPrefix(reason, authority.ErrNotAuthor.Error()), strings.HasPrefix(reason, authority.OtherState):
-		return attention.OtherRecorder
-	case strings.HasPrefix(reason, unreadCopies), strings.Contains(reason, holdsALine), strings.Contains(reason, holdsAVersion),
-		strings.HasPrefix(reason, writtenTo), strings.Contains(reason, authority.RecordsThere):
-		return attention.RecordingHeld
-	}
-	return plan.KindOf(reason)
-}
+// Ask is what a person is asked though nothing waits for the answer.
+type Ask string
 
-// How reasons begin, or what they say, that name a copy.
-const (
-	unreadCopies  = "this machine has not read every copy yet"
-	holdsALine    = "may hold a line of the seal that no other copy has"
-	holdsAVersion = "may hold its next version, or the beginning of it"
-	writtenTo     = "another linecamp is writing to"
-)
+// Kind is what sort of question it is.
+func (a Ask) Kind() attention.Kind {
+	if a == authority.AskTwin {
+		return attention.OtherRecorder
+	}
+	return plan.KindOf(string(a))
+}
 
 // inquire puts a question into the report.
 func (r *round) inquire(question string) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if !slices.Contains(r.report.Asks, question) {
-		r.report.Asks = append(r.report.Asks, question)
+	if ask := Ask(question); !slices.Contains(r.report.Asks, ask) {
+		r.report.Asks = append(r.report.Asks, ask)
 	}
 }
 
-func (r *round) wait(path, reason string, person bool) {
+func (r *round) wait(kind attention.Kind, path, reason string, person bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.report.Waiting = append(r.report.Waiting, Waiting{Path: path, Reason: reason, Person: person})
+	r.report.Waiting = append(r.report.Waiting, Waiting{Kind: kind, Path: path, Reason: reason, Person: person})
 }

@@ -55,7 +55,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 	mirrorEdits(w, r.Edits)
 	mirrorWaiting(w, r.Waiting)
 	for _, q := range r.Asks {
-		fmt.Fprintf(w, "Look at this: %s.\n", line.Text(q))
+		fmt.Fprintf(w, "Look at this: %s.\n", line.Text(string(q)))
 	}
 }
 

@@ -22,7 +22,7 @@ func TestMirrorSays(t *testing.T) {
 	r := mirror.Report{Copies: []mirror.CopyState{{Copy: "shelf", State: mirror.Current}}}
 	edited, asked, lost := r, r, r
 	edited.Edits = []mirror.Edit{{Path: "W/2019/plot.jpg", Visit: "2019"}}
-	asked.Asks = []string{waits.AskUnfiled}
+	asked.Asks = []mirror.Ask{waits.AskUnfiled}
 	lost.Copies = []mirror.CopyState{{Copy: "shelf", State: mirror.Current, Gone: []gone.Gone{{Site: "North / Windmill", Files: 2, To: 2, Again: true}}}}
 	for _, c := range []struct {
 		r          mirror.Report
