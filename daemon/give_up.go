@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 )
 
@@ -29,7 +30,7 @@ func (a *Archive) giveUp(ctx context.Context, names []string) ([]alone.Report, e
 		return nil, nil
 	}
 	if len(a.Config.Copies) <= len(slices.Compact(slices.Sorted(slices.Values(names)))) {
-		return nil, fmt.Errorf("with %s given up, %s would have no copy left. Add another first, with `linecamp setup --add-copy`: %w", names[0], a.Config.Name, ErrLastCopy)
+		return nil, fault.Say(ErrLastCopy, "with %s given up, %s would have no copy left. Add another first, with `linecamp setup --add-copy`", names[0], a.Config.Name)
 	}
 	reports, err := a.Alone(ctx, names...)
 	if err != nil {

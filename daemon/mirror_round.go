@@ -19,7 +19,6 @@ import (
 	"linecamp/daemon/turns"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
-	"linecamp/manifest/words"
 )
 
 // Tally reads the working folder and says what it understands of it.
@@ -126,7 +125,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	report.Archive = a.Config.Name
 	report.Copies = onlyNamed(report.Copies, o.Copy)
 	for i, c := range report.Copies {
-		report.Copies[i].Error = words.Plain(c.Error)
+		report.Copies[i].Error = c.Error
 		if h := r.Named(c.Copy); h != nil {
 			report.Copies[i].Note = cmp.Or(h.Note(), c.Note)
 		}
@@ -135,7 +134,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Kind: attention.FolderGone, Reason: mirror.ReasonFolder + words.Plain(folder.Error()), Person: true})
+		report.Waiting = append(report.Waiting, mirror.Waiting{Kind: attention.FolderGone, Reason: mirror.ReasonFolder + folder.Error(), Person: true})
 	}
 	if serr := cmp.Or(a.noteStates(r, report), a.NoteGone(report)); err == nil && serr != nil {
 		err = serr

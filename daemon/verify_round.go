@@ -17,7 +17,6 @@ import (
 	"linecamp/daemon/service"
 	"linecamp/daemon/status"
 	"linecamp/manifest/walk"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/deep"
 	"linecamp/verify/findings"
@@ -104,7 +103,7 @@ func (a *Archive) check(ctx context.Context, o VerifyOptions, picked []config.Co
 		}
 		if err != nil && o.rot() && errors.Is(err, walk.ErrNoFolder) {
 			// What the copies were found to hold is said all the same.
-			report.YearsError, err = words.Plain(err.Error()), nil
+			report.YearsError, err = err.Error(), nil
 		}
 		if err != nil {
 			return err
@@ -296,7 +295,7 @@ func (a *Archive) checkWorking(ctx context.Context, o VerifyOptions, k *archive.
 		return ctx.Err()
 	}
 	if err != nil {
-		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: words.Plain(err.Error())}
+		c = verify.CopyReport{Copy: verify.WorkingName, Depth: depth(o), Error: err.Error()}
 	}
 	if c.Damage == nil {
 		c.Damage = []verify.Damage{}

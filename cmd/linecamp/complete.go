@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"regexp"
-	"slices"
 	"strings"
 	"time"
 
@@ -11,7 +9,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
-	"linecamp/manifest"
+	"linecamp/daemon/show/screen"
 )
 
 // dressCompletion names the completion command in our words and completes the
@@ -50,7 +48,7 @@ says where the script goes.`
 		for _, a := range all {
 			names = append(names, a.Name)
 		}
-		return plainWords(names...), cobra.ShellCompDirectiveNoFileComp
+		return screen.Offered(names...), cobra.ShellCompDirectiveNoFileComp
 	})
 }
 
@@ -98,7 +96,7 @@ func (t *tool) completeCopy(what cobra.ShellCompDirective) cobra.CompletionFunc 
 				names = append(names, c.Name)
 			}
 		}
-		return plainWords(names...), what
+		return screen.Offered(names...), what
 	}
 }
 
@@ -120,16 +118,6 @@ func (t *tool) completeSite(cmd *cobra.Command, args []string, begun string) ([]
 	return names, cobra.ShellCompDirectiveNoFileComp
 }
 
-// plainWord is what may be offered to a shell. Names come from folders and copies,
-// and a shell may put what several have in common on the command line as it is,
-// and read that line as its own.
-var plainWord = regexp.MustCompile(`^[\pL\pN][\pL\pM\pN _.,+:/-]*$`)
-
-// plainWords are those of the names that may be offered.
-func plainWords(names ...string) []string {
-	return slices.DeleteFunc(names, func(n string) bool { return !plainWord.MatchString(n) || !manifest.IsPrintable(n) })
-}
-
 // siteNames are the names of an archive's sites that begin so, read from its
 // nearest drive: the name on the stake, or the folder where that was begun. A site
 // whose name may not be offered is offered by its object's, which always may.
@@ -137,10 +125,10 @@ func siteNames(ctx context.Context, a config.Archive, begun string) []string {
 	var names []string
 	for _, s := range daemon.NearSites(ctx, a) {
 		n := s.Begun(begun)
-		if len(plainWords(n)) == 0 && strings.HasPrefix(s.Object, begun) {
+		if len(screen.Offered(n)) == 0 && strings.HasPrefix(s.Object, begun) {
 			n = s.Object
 		}
-		names = append(names, plainWords(n)...)
+		names = append(names, screen.Offered(n)...)
 	}
 	return names
 }

@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
-	"linecamp/manifest/words"
+	"linecamp/daemon/show/screen"
 )
 
 var daysAhead = regexp.MustCompile(`^(\d{1,5})d?$`)
@@ -83,7 +83,7 @@ func (t *tool) dueFiles(ctx context.Context, o daemon.DueOptions) error {
 	}
 	note, fault := daemon.WriteDue(o, time.Now(), all...)
 	if fault != nil {
-		fmt.Fprintln(t.errs, "linecamp:", t.line().Text(words.Error(fault)))
+		fmt.Fprintln(t.errs, "linecamp:", t.line().Text(screen.Error(fault)))
 		return exitError(worse(statusOf(err), exitFailed))
 	}
 	if note != "" && !t.quiet {

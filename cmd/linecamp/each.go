@@ -11,8 +11,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
-	"linecamp/manifest/words"
-	"linecamp/verify/history"
 )
 
 // work is what a command does to one open archive.
@@ -90,7 +88,7 @@ func (t *tool) eachShown(ctx context.Context, check func(config.Archive) error, 
 	list := []any{}
 	fail := func(name string, err error) {
 		status = worse(status, statusOf(err))
-		text := t.of(name).Text(words.Error(err))
+		text := t.of(name).Text(screen.Error(err))
 		entry := map[string]string{"error": text}
 		if name != "" {
 			entry["archive"] = name
@@ -172,7 +170,7 @@ func (t *tool) holds(ctx context.Context, site string) error {
 			return a.History(ctx, site, "")
 		})
 		switch {
-		case errors.Is(err, history.ErrNoSite):
+		case errors.Is(err, daemon.ErrNoSite):
 			lacking = err
 		case err != nil:
 			return fmt.Errorf("looking for %q in the archive %s: %w", site, cfg.Name, err)

@@ -17,10 +17,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
-	"linecamp/manifest/seal"
-	"linecamp/manifest/words"
-	"linecamp/verify/history"
-	"linecamp/verify/restore"
+	"linecamp/daemon/show/screen"
 )
 
 // The exit statuses, which scripts rely on.
@@ -46,13 +43,10 @@ func usagef(format string, a ...any) error { return usageError{fmt.Errorf(format
 // asUsage marks the errors of the rooms below that mean the command line asked
 // for something that is not there or cannot be had.
 func asUsage(err error) error {
-	var many *history.ManySites
-	if errors.As(err, &many) {
+	if daemon.IsAskedWrong(err) {
 		return usageError{err}
 	}
-	for _, sentinel := range []error{
-		history.ErrNoSite, seal.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, daemon.ErrLastCopy, daemon.ErrYearsFrom, decide.ErrExplain, decide.ErrUndo, daemon.ErrHandOver, handover.ErrInto, decide.ErrSame, setup.ErrAnswers, setup.ErrNoAnswer, intake.ErrAsked, intake.ErrCard, show.ErrAddress, newmachine.ErrAnswers, newmachine.ErrNo,
-	} {
+	for _, sentinel := range []error{setup.ErrAnswers, setup.ErrNoAnswer, show.ErrAddress, newmachine.ErrAnswers, newmachine.ErrNo} {
 		if errors.Is(err, sentinel) {
 			return usageError{err}
 		}
@@ -101,7 +95,7 @@ func (t *tool) finish(ctx context.Context, ran *cobra.Command, args []string, er
 	if status == exitWell || t.spoken {
 		return status
 	}
-	text := t.line().Text(words.Error(err))
+	text := t.line().Text(screen.Error(err))
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		text = stoppedText
 	}

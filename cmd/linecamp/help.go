@@ -9,8 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-
-	"linecamp/manifest"
 )
 
 // noOption finds the option in what the reader of options says of one that is
@@ -25,7 +23,7 @@ func (t *tool) dressHelp(root *cobra.Command) {
 		if m := noOption.FindStringSubmatch(err.Error()); m != nil {
 			return usagef("there is no option %s", m[1])
 		}
-		return usageError{errors.New(manifest.Printable(err.Error()))}
+		return usageError{errors.New(strings.Join(strings.Fields(err.Error()), " "))}
 	})
 	root.SetHelpCommandGroupID(groupTool)
 	root.InitDefaultHelpCmd()

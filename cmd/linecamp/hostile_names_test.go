@@ -14,6 +14,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"linecamp/daemon/show/screen"
 )
 
 // evil holds one of each that a name may hold and a screen must not get: a color,
@@ -198,7 +200,7 @@ func TestNoNameFromOutsideReachesTheScreenRaw(t *testing.T) {
 func TestCompletionOffersOnlyPlainWords(t *testing.T) {
 	given := []string{"Stake 3", "Cañón", "北の牧場", "$(rm -r x)", "`x`", "a;b", "-rf", "a\nb", "it's", `a"b`, "a\tb", "_activeHelp_ x", "\u202egpj", "windmill--stake-3", "a&b", "a|b", "a>b", "~", "#", "a\\b", "*", "a{b,c}", ""}
 	want := []string{"Stake 3", "Cañón", "北の牧場", "windmill--stake-3"}
-	if got := plainWords(slices.Clone(given)...); !slices.Equal(got, want) {
+	if got := screen.Offered(slices.Clone(given)...); !slices.Equal(got, want) {
 		t.Errorf("%q are offered, want %q", got, want)
 	}
 }

@@ -4,7 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	show "linecamp/daemon/show/page"
-	"linecamp/manifest/words"
+	"linecamp/daemon/show/text"
 )
 
 func (t *tool) page() *cobra.Command {
@@ -27,7 +27,7 @@ linecamp page --no-browser                     print the address, with its key`,
 			if err != nil {
 				return err
 			}
-			o.Configs, o.Faults, o.Line = all, faults, func(name string) words.Line {
+			o.Configs, o.Faults, o.Line = all, faults, func(name string) text.Line {
 				if several {
 					return t.of(name)
 				}

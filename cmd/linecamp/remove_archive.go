@@ -10,7 +10,6 @@ import (
 
 	"linecamp/daemon/setup"
 	"linecamp/daemon/show/text"
-	"linecamp/manifest/words"
 )
 
 // errKept ends a removal that a person did not say yes to.
@@ -40,9 +39,9 @@ func (t *tool) removeArchive(ctx context.Context, name string, yes bool) error {
 			return err
 		}
 		if t.json {
-			return usagef("--json asks no question; to remove %s, add --yes", words.Quote(name))
+			return usagef("--json asks no question; to remove %s, add --yes", name)
 		}
-		text.Print(words.Writer(t.errs, line), r)
+		text.Print(text.Writer(t.errs, line), r)
 		fmt.Fprintf(t.errs, "\nRemove %s from this machine? (yes or no) ", name)
 		answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(t.in).ReadString('\n') })
 		if ctx.Err() != nil {

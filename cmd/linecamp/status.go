@@ -7,7 +7,6 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/show/text"
-	"linecamp/manifest/words"
 )
 
 func (t *tool) status() *cobra.Command {
@@ -34,7 +33,7 @@ linecamp status --quiet || echo "the record wants a look"`,
 			})
 			if len(all) > 0 {
 				w := &steady{w: t.out}
-				text.Print(words.Writer(w, words.Line{Config: t.config}), all)
+				text.Print(text.Writer(w, text.Line{Config: t.config}), all)
 				if w.err != nil {
 					return t.written(w.err)
 				}

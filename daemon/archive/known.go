@@ -13,6 +13,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/gather"
@@ -114,7 +115,7 @@ func (k *Known) Object(slug string) (*manifest.Inventory, *manifest.Record, erro
 		}
 	}
 	if best == nil {
-		return nil, nil, fmt.Errorf("%s: no copy within reach has its manifest: %w", slug, fs.ErrNotExist)
+		return nil, nil, fault.Say(fs.ErrNotExist, "%s: no copy within reach has its manifest", slug)
 	}
 	return best, record, nil
 }
@@ -188,7 +189,7 @@ func (a *Archive) Cached(slug string) (*manifest.Inventory, *manifest.Record, er
 		return nil, nil, err
 	}
 	if manifest.Sum(raw) != inv.State(inv.Head())[manifest.RecordPath] {
-		return nil, nil, fmt.Errorf("%s: %w", slug, fs.ErrNotExist)
+		return nil, nil, fault.Say(fs.ErrNotExist, "%s: it is not there", slug)
 	}
 	rec, err := manifest.DecodeRecord(raw)
 	return inv, rec, err

@@ -7,7 +7,6 @@ import (
 	"sync"
 
 	"linecamp/daemon/reach"
-	"linecamp/manifest/words"
 )
 
 // Occupied are the turns and locks a round has on copies.
@@ -58,7 +57,7 @@ func (a *Archive) Occupy(ctx context.Context, copies []*reach.Copy) (*Occupied, 
 			return nil, ctx.Err()
 		}
 		h.Root.Close()
-		h.Root, h.Err = nil, words.Told(err)
+		h.Root, h.Err = nil, err
 	}
 	return o, nil
 }

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"linecamp/daemon/event"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -33,7 +32,7 @@ func outcome(ctx context.Context, wants bool, err error) (is, detail string) {
 	case err != nil && ctx.Err() != nil:
 		return event.Stopped, ""
 	case err != nil:
-		return event.Failed, words.Plain(err.Error())
+		return event.Failed, err.Error()
 	case wants:
 		return event.Wants, ""
 	}

@@ -16,6 +16,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/layout"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/within"
 )
@@ -169,7 +170,7 @@ func separate(card, folder string, insideAllowed bool) error {
 		return nil
 	}
 	if within.Folder(folder, card) || !insideAllowed && within.Folder(card, folder) {
-		return fmt.Errorf("%s and the working folder %s lie one inside the other; name the card's own folder: %w", manifest.Printable(card), manifest.Printable(folder), intake.ErrAsked)
+		return fault.Say(intake.ErrAsked, "%s and the working folder %s lie one inside the other; name the card's own folder", manifest.Printable(card), manifest.Printable(folder))
 	}
 	return nil
 }

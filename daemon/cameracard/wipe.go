@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/within"
@@ -61,7 +62,7 @@ func foreign(a *archive.Archive, card string) error {
 	}
 	for _, c := range a.Config.Copies {
 		if c.Can().Local && within.Folder(card, c.Root) {
-			return fmt.Errorf("%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder: %w", verify.Shown(card), c.Name, a.Config.Name, intake.ErrAsked)
+			return fault.Say(intake.ErrAsked, "%s belongs to %s, a copy of the archive %s, which is to stay as it is; name the card's own folder", verify.Shown(card), c.Name, a.Config.Name)
 		}
 	}
 	return nil

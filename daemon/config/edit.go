@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
 	"linecamp/manifest/wholefile"
 )
@@ -70,7 +71,7 @@ func Rewrite(path string, changes ...Change) error {
 		return fmt.Errorf("the settings cannot be written: %w", err)
 	}
 	if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, old) {
-		return fmt.Errorf("%s was changed at this very moment, so nothing was written; run this again: %w", path, errors.Join(ErrEdit, err))
+		return fault.Say(errors.Join(ErrEdit, err), "%s was changed at this very moment, so nothing was written; run this again", path)
 	}
 	if err := draft.Replace(); err != nil {
 		return fmt.Errorf("the settings cannot be changed: %w", err)
@@ -177,7 +178,7 @@ func (t *text) insert(at int, lines ...string) {
 }
 
 func (t *text) byHand(what string) error {
-	return fmt.Errorf("%s: linecamp does not find %s on a line of its own: %w", t.path, what, ErrEdit)
+	return fault.Say(ErrEdit, "%s: linecamp does not find %s on a line of its own", t.path, what)
 }
 
 // part is where a copy stands, by the index of lines.
@@ -192,7 +193,7 @@ func (t *text) part(id string) (part, error) {
 		return strings.EqualFold(strings.TrimSpace(s), id)
 	})
 	if i < 0 {
-		return part{}, fmt.Errorf("%s has no copy with the id %s: %w", t.path, id, ErrEdit)
+		return part{}, fault.Say(ErrEdit, "%s has no copy with the id %s", t.path, id)
 	}
 	path := fmt.Sprintf("copy[%d]", i)
 	from, name := t.at[path], t.at[path+".name"]

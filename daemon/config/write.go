@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
 	"linecamp/manifest/wholefile"
 )
@@ -33,7 +34,7 @@ func (a Archive) Write(path string) error {
 	}
 	switch err := wholefile.Create(path, 0o644, b); {
 	case errors.Is(err, fs.ErrExist):
-		return fmt.Errorf("%s is already there and is left as it is: %w", path, fs.ErrExist)
+		return fault.Say(fs.ErrExist, "%s is already there and is left as it is", path)
 	case err != nil:
 		return fmt.Errorf("the settings cannot be written: %w", err)
 	}

@@ -20,6 +20,7 @@ import (
 	"linecamp/daemon/archive"
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -256,7 +257,7 @@ func meant(a *archive.Archive, k *archive.Known, o ExplainOptions, d *manifest.D
 	case o.Path != "":
 		return nil, fmt.Errorf("%w: no version has recorded a file %s; a site's years are explained by SITE YEARS REASON, and a new file after the next `linecamp mirror`", ErrExplain, verify.Shown(want))
 	case o.Pasture != "" && len(below) == 0:
-		return nil, fmt.Errorf("no recorded site lies in a pasture named %q: %w", o.Pasture, history.ErrNoSite)
+		return nil, fault.Say(history.ErrNoSite, "no recorded site lies in a pasture named %q", o.Pasture)
 	case o.Pasture != "":
 		return below, nil
 	}

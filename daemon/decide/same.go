@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon/archive"
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -23,7 +24,7 @@ import (
 var ErrSame = errors.New("this cannot be done as asked")
 
 func unfit(format string, a ...any) error {
-	return fmt.Errorf(format+": %w", append(a, ErrSame)...)
+	return fault.Say(ErrSame, format, a...)
 }
 
 // SameOptions say which two sites are one stake, or are not.
@@ -71,7 +72,7 @@ func Same(ctx context.Context, a *archive.Archive, o SameOptions, p archive.Prog
 	}
 	why := strings.TrimSpace(o.Why)
 	if !isReason(why) {
-		return report, fmt.Errorf("the reason is to be a sentence or two on one line: %w", ErrSame)
+		return report, fault.Say(ErrSame, "the reason is to be a sentence or two on one line")
 	}
 	k, err := a.Look(ctx)
 	if err != nil {

@@ -3,7 +3,6 @@ package intake
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 	"slices"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 	"linecamp/manifest/words"
@@ -37,11 +37,11 @@ func ReadCard(ctx context.Context, folder string, now time.Time, progress func(d
 	info, err := os.Stat(folder)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%s is not there; check that the card is in the reader and the path is right: %w", verify.Shown(folder), ErrCard)
+		return nil, fault.Say(ErrCard, "%s is not there; check that the card is in the reader and the path is right", verify.Shown(folder))
 	case err != nil:
-		return nil, fmt.Errorf("%s cannot be looked at (%s): %w", verify.Shown(folder), words.Reason(err), ErrCard)
+		return nil, fault.Say(ErrCard, "%s cannot be looked at (%s)", verify.Shown(folder), words.Reason(err))
 	case !info.IsDir():
-		return nil, fmt.Errorf("%s is a file; name the folder of the card: %w", verify.Shown(folder), ErrCard)
+		return nil, fault.Say(ErrCard, "%s is a file; name the folder of the card", verify.Shown(folder))
 	}
 	o := tally.Options{Folder: folder, Now: func() time.Time { return now.Add(longAgo) }}
 	if progress != nil {
@@ -52,7 +52,7 @@ func ReadCard(ctx context.Context, folder string, now time.Time, progress func(d
 		return nil, ctx.Err()
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s cannot be read (%s): %w", verify.Shown(folder), words.Reason(err), ErrCard)
+		return nil, fault.Say(ErrCard, "%s cannot be read (%s)", verify.Shown(folder), words.Reason(err))
 	}
 	c := &Card{Folder: folder, Files: everyFile(r), Unread: r.Waiting, Passed: r.Passed, Litter: r.Litter}
 	slices.SortFunc(c.Files, func(a, b tally.File) int { return strings.Compare(a.Path, b.Path) })

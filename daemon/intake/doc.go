@@ -41,12 +41,12 @@ import (
 
 var (
 	// ErrCard marks a card that is not there or cannot be read at all.
-	ErrCard = errors.New("no card to read")
+	ErrCard = errors.New("there is no card to read")
 	// ErrAsked marks a wish that cannot be granted: a site that is none, an
 	// override that would hit more than was meant.
 	ErrAsked = errors.New("this cannot be done as asked")
 	// ErrTrack marks a track that is no GPX or has no point with a time.
-	ErrTrack = errors.New("no usable track")
+	ErrTrack = errors.New("there is no usable track in it")
 )
 
 // What proposed something.

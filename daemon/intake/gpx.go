@@ -3,7 +3,6 @@ package intake
 import (
 	"encoding/xml"
 	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"sort"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/store/fault"
 )
 
 // Track is where a GPS receiver was, by time.
@@ -38,7 +38,7 @@ func ReadTrack(r io.Reader) (*Track, error) {
 			break
 		}
 		if err != nil {
-			return nil, fmt.Errorf("it is not a GPX file (%v): %w", err, ErrTrack)
+			return nil, fault.Say(ErrTrack, "it is not a GPX file (%v)", err)
 		}
 		start, ok := token.(xml.StartElement)
 		if !ok {
@@ -46,7 +46,7 @@ func ReadTrack(r io.Reader) (*Track, error) {
 		}
 		if !gpx {
 			if start.Name.Local != "gpx" {
-				return nil, fmt.Errorf("it is not a GPX file, it begins with <%s>: %w", start.Name.Local, ErrTrack)
+				return nil, fault.Say(ErrTrack, "it is not a GPX file, it begins with <%s>", start.Name.Local)
 			}
 			gpx = true
 			continue
@@ -60,7 +60,7 @@ func ReadTrack(r io.Reader) (*Track, error) {
 			Time string   `xml:"time"`
 		}
 		if err := d.DecodeElement(&p, &start); err != nil {
-			return nil, fmt.Errorf("a track point in it cannot be read (%v): %w", err, ErrTrack)
+			return nil, fault.Say(ErrTrack, "a track point in it cannot be read (%v)", err)
 		}
 		when, err := time.Parse(time.RFC3339, strings.TrimSpace(p.Time))
 		if err != nil || p.Lat == nil || p.Lon == nil || !(geo.Position{Latitude: *p.Lat, Longitude: *p.Lon}).Told() {
@@ -69,10 +69,10 @@ func ReadTrack(r io.Reader) (*Track, error) {
 		t.points = append(t.points, trackPoint{when, spot{lat: *p.Lat, lon: *p.Lon, known: true}})
 	}
 	if !gpx {
-		return nil, fmt.Errorf("it is not a GPX file: %w", ErrTrack)
+		return nil, fault.Say(ErrTrack, "it is not a GPX file")
 	}
 	if len(t.points) == 0 {
-		return nil, fmt.Errorf("no track point in it has a time, so it does not tell where anyone was when; record a track, not only waypoints: %w", ErrTrack)
+		return nil, fault.Say(ErrTrack, "no track point in it has a time, so it does not tell where anyone was when; record a track, not only waypoints")
 	}
 	slices.SortStableFunc(t.points, func(a, b trackPoint) int { return a.when.Compare(b.when) })
 	return t, nil

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 )
 
@@ -94,8 +95,8 @@ func (g *group) goesTo() string {
 }
 
 func (p *Plan) changed(how string) error {
-	return fmt.Errorf("the plan for %s is another than the one shown before: %s. Nothing was filed. Look at it again without --visit, then name the visit with the same options: %w",
-		verify.Shown(p.Card), how, ErrAsked)
+	return fault.Say(ErrAsked, "the plan for %s is another than the one shown before: %s. Nothing was filed. Look at it again without --visit, then name the visit with the same options",
+		verify.Shown(p.Card), how)
 }
 
 // picked is the set of visits that are to be filed, by number.
@@ -110,10 +111,10 @@ func (p *Plan) picked(all []*group) (map[int]bool, error) {
 	picked := map[int]bool{}
 	for _, v := range p.o.Visits {
 		if !set[v] && slices.ContainsFunc(p.o.Shown, func(s Shown) bool { return s.Number == v }) {
-			return nil, fmt.Errorf("visit %d of the plan that was shown is filed already: %w", v, ErrAsked)
+			return nil, fault.Say(ErrAsked, "visit %d of the plan that was shown is filed already", v)
 		}
 		if !set[v] {
-			return nil, fmt.Errorf("there is no visit %d on this card; it has %d: %w", v, len(all), ErrAsked)
+			return nil, fault.Say(ErrAsked, "there is no visit %d on this card; it has %d", v, len(all))
 		}
 		picked[v] = true
 	}

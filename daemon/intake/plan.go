@@ -3,7 +3,6 @@ package intake
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"os"
 	"path"
 	"path/filepath"
@@ -18,6 +17,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/geo"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -255,7 +255,7 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 				continue
 			}
 			if o.Visits == nil && g.site != nil && g.site != s && g.siteBy != ByOrder {
-				return fmt.Errorf("visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d: %w", g.number, verify.Shown(g.site.label()), g.siteBy, g.number, ErrAsked)
+				return fault.Say(ErrAsked, "visit %d was taken at %s by its %s; name the visits that are meant with --visit, for example --visit %d", g.number, verify.Shown(g.site.label()), g.siteBy, g.number)
 			}
 			g.site, g.siteBy, g.why, g.meters = s, ByPerson, "", -1
 			if s.at.known && g.at.known {
@@ -270,7 +270,7 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 				continue
 			}
 			if o.Visits == nil && first != "" && g.date != "" && g.date != first {
-				return fmt.Errorf("the pictures are of several days, %s and %s; name the visits that are meant with --visit: %w", first, g.date, ErrAsked)
+				return fault.Say(ErrAsked, "the pictures are of several days, %s and %s; name the visits that are meant with --visit", first, g.date)
 			}
 			first = cmp.Or(first, g.date)
 		}
@@ -283,7 +283,7 @@ func override(all []*group, picked map[int]bool, sites []*site, o *Options) erro
 	if o.View != "" {
 		for _, g := range all {
 			if picked[g.number] && len(g.shots) > 1 {
-				return fmt.Errorf("visit %d has %d pictures, which cannot all be the %s; name one picture's visit with --visit, or put the word in the files' names: %w", g.number, len(g.shots), o.View, ErrAsked)
+				return fault.Say(ErrAsked, "visit %d has %d pictures, which cannot all be the %s; name one picture's visit with --visit, or put the word in the files' names", g.number, len(g.shots), o.View)
 			}
 		}
 	}
@@ -308,7 +308,7 @@ func find(sites []*site, name string) (*site, error) {
 				i, _ := strconv.Atoi(s.Object[1:])
 				names = append(names, verify.Shown(sites[i].label())+" ("+sites[i].archive.Name+")")
 			}
-			return nil, fmt.Errorf("%q fits several sites; say which one: %s: %w", name, strings.Join(names, ", "), ErrAsked)
+			return nil, fault.Say(ErrAsked, "%q fits several sites; say which one: %s", name, strings.Join(names, ", "))
 		}
 		return nil, err
 	}

@@ -16,6 +16,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store/fault"
 )
 
 // MostInventory is the size in bytes up to which an inventory is cached. A file
@@ -105,7 +106,7 @@ func (c *Inventories) Get(object string) (*manifest.Inventory, error) {
 }
 
 func absent(path string, why error) error {
-	return fmt.Errorf("%s is damaged (%w): %w", path, why, fs.ErrNotExist)
+	return fault.Say(errors.Join(fs.ErrNotExist, why), "%s is damaged (%v)", path, why)
 }
 
 // pack makes the two frames of some bytes.

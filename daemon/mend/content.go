@@ -13,7 +13,6 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -249,7 +248,7 @@ func reason(err error) string {
 	case errors.Is(err, store.ErrDigest):
 		return "the bytes there are not those of the manifest"
 	}
-	return words.Plain(strings.Join(strings.Fields(err.Error()), " "))
+	return strings.Join(strings.Fields(err.Error()), " ")
 }
 
 // remember notes what Mend, or a reading, just read back.

@@ -30,7 +30,6 @@ import (
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -187,7 +186,7 @@ func (m *mender) failed(ctx context.Context, name string, err error) {
 	}
 	if c, ok := m.copy(name); ok {
 		if _, err := c.Root.Identity(ctx); err != nil && ctx.Err() == nil {
-			m.lost[name] = words.Plain(err.Error())
+			m.lost[name] = err.Error()
 		}
 	}
 }
@@ -308,7 +307,7 @@ func (m *mender) mended(d verify.Damage, from string, already bool) {
 }
 
 func (m *mender) unmended(d verify.Damage, nowhere bool, format string, args ...any) {
-	reason := words.Plain(strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " "))
+	reason := strings.Join(strings.Fields(fmt.Sprintf(format, args...)), " ")
 	m.rep.Unmended = append(m.rep.Unmended, Unmended{Copy: d.Copy, Site: d.Site, Path: d.Path, Reason: reason, Nowhere: nowhere})
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 	"linecamp/verify"
 )
@@ -235,7 +236,7 @@ func (w *workingFile) readBack(ctx context.Context) error {
 	defer f.Close()
 	got, _, err := manifest.Copy(ctx, nil, f)
 	if err == nil && got != w.want {
-		err = fmt.Errorf("it was written again and still reads back wrong; the drive may be failing: %w", store.ErrDigest)
+		err = fault.Say(store.ErrDigest, "it was written again and still reads back wrong; the drive may be failing")
 	}
 	return err
 }

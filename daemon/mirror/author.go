@@ -378,7 +378,7 @@ func (m *making) learnFound(ctx context.Context, path string) error {
 	defer b.Close()
 	info, ok := b.Found()[path]
 	if !ok {
-		return fmt.Errorf("version %d of %s: %s is taken, and cannot be read: %w", m.n, m.st.Slug, path, store.ErrConflict)
+		return fault.Say(store.ErrConflict, "version %d of %s: %s is taken, and cannot be read", m.n, m.st.Slug, path)
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()

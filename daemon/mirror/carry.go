@@ -80,5 +80,5 @@ func (c *copyRun) noteCarried(ctx context.Context, err error) {
 	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.out.Note = words.Plain(err.Error())
+	c.out.Note = err.Error()
 }

@@ -189,7 +189,7 @@ func (r *round) lead(ctx context.Context) error {
 		r.wait(attention.FileWaits, w.Path, w.Reason, !w.Passes())
 	}
 	if r.newer {
-		r.wait("", authority.ErrNewer.Error(), true)
+		r.wait(attention.RecordingHeld, "", authority.ErrNewer.Error(), true)
 		return nil
 	}
 	for _, c := range r.copies {

@@ -5,7 +5,7 @@ import (
 	"fmt"
 
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
+	"linecamp/manifest/store/fault"
 )
 
 // What the ledger keeps of the archive's identity, for when no copy is there.
@@ -33,11 +33,11 @@ func (o Opener) oneArchive(ctx context.Context, r *Copies) error {
 			r.ID, r.Name = is.ArchiveID, is.Archive
 		}
 		if err == nil && (is.ArchiveID != r.ID || is.Archive != r.Name) {
-			err = fmt.Errorf("%s belongs to another archive (%s) than the other copies (%s); nothing is written to it: %w", h.Root.Name(), is.Archive, r.Name, store.ErrOtherRoot)
+			err = fault.Say(store.ErrOtherRoot, "%s belongs to another archive (%s) than the other copies (%s); nothing is written to it", h.Root.Name(), is.Archive, r.Name)
 		}
 		if err != nil {
 			h.Root.Close()
-			h.Root, h.Err = nil, words.Told(err)
+			h.Root, h.Err = nil, err
 		}
 	}
 	if !known && r.ID != "" {

@@ -24,7 +24,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
 )
 
 // How long opening a copy may take: a drive that has to spin up, a service far
@@ -142,8 +141,7 @@ func (o Opener) Open(ctx context.Context, copies []config.Copy, limit time.Durat
 				h.Err = err
 				return
 			}
-			root, err := o.One(ctx, c, limit)
-			h.Root, h.Err = root, words.Told(err)
+			h.Root, h.Err = o.One(ctx, c, limit)
 		})
 	}
 	opening.Wait()

@@ -3,7 +3,6 @@ package reach
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -11,6 +10,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/fault"
 )
 
 // openDrive finds a drive by its copy's id, wherever it is mounted. One that
@@ -31,7 +31,7 @@ func (o Opener) openDrive(ctx context.Context, c config.Copy) (store.Root, error
 		}
 	}
 	if errors.Is(err, store.ErrOtherRoot) && o.swapped(c) {
-		return nil, fmt.Errorf("another drive of this archive is in its place at %s: %w", c.Root, store.ErrNotHere)
+		return nil, fault.Say(store.ErrNotHere, "another drive of this archive is in its place at %s", c.Root)
 	}
 	return nil, err
 }

@@ -3,12 +3,12 @@ package reach
 import (
 	"context"
 	"errors"
-	"fmt"
 	"strings"
 	"time"
 
 	"linecamp/daemon/config"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/store/s3"
 )
 
@@ -28,7 +28,9 @@ func (o Opener) One(ctx context.Context, c config.Copy, limit time.Duration) (st
 	select {
 	case got := <-done:
 		cancel()
-		return got.root, got.err
+		if !errors.Is(got.err, context.DeadlineExceeded) {
+			return got.root, got.err
+		}
 	case <-ctx.Done():
 		cancel()
 		go func() {
@@ -36,11 +38,11 @@ func (o Opener) One(ctx context.Context, c config.Copy, limit time.Duration) (st
 				got.root.Close()
 			}
 		}()
-		if errors.Is(ctx.Err(), context.DeadlineExceeded) {
-			return nil, fmt.Errorf("%s did not answer within %d seconds: %w", c.Place(), int(limit.Seconds()), store.ErrUnreachable)
+		if !errors.Is(ctx.Err(), context.DeadlineExceeded) {
+			return nil, ctx.Err()
 		}
-		return nil, ctx.Err()
 	}
+	return nil, fault.Say(store.ErrUnreachable, "%s did not answer within %d seconds", c.Place(), int(limit.Seconds()))
 }
 
 func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error) {
@@ -53,7 +55,7 @@ func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error)
 	}
 	id, err := root.Identity(ctx)
 	if err == nil && !strings.EqualFold(id.CopyID, c.ID) {
-		err = fmt.Errorf("%s holds another copy (%s of the archive %s) than the settings say (%s); nothing is written to it: %w", root.Name(), id.CopyID, id.Archive, c.ID, store.ErrOtherRoot)
+		err = fault.Say(store.ErrOtherRoot, "%s holds another copy (%s of the archive %s) than the settings say (%s); nothing is written to it", root.Name(), id.CopyID, id.Archive, c.ID)
 	}
 	if err != nil {
 		root.Close()
@@ -69,7 +71,7 @@ func OpenBucket(ctx context.Context, c config.Copy) (*s3.Bucket, error) {
 		spec = "env"
 	}
 	if spec == config.NoCredentials {
-		return nil, fmt.Errorf("nobody has confirmed this address yet, so no key is sent there. If %s is yours, write credentials = \"env\", or a file with its keys, into the settings: %w", c.URL, store.ErrCredentials)
+		return nil, fault.Say(store.ErrCredentials, "nobody has confirmed this address yet, so no key is sent there. If %s is yours, write credentials = \"env\", or a file with its keys, into the settings", c.URL)
 	}
 	access, secret, session, err := s3.Credentials(spec)
 	if err != nil {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/config"
+	"linecamp/manifest/store/fault"
 )
 
 // Pick picks the copies of the config by name; none named is all.
@@ -45,7 +46,7 @@ func (o Opener) inUse(c config.Copy) error {
 		return err
 	}
 	if day != "" {
-		return fmt.Errorf("%s was given up or taken out of the settings on %s: %w", c.Name, day, ErrNotUsed)
+		return fault.Say(ErrNotUsed, "%s was given up or taken out of the settings on %s", c.Name, day)
 	}
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/alone"
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
 )
 
@@ -43,7 +44,7 @@ func changing(o Options, name string, givenUp bool) (*daemon.Archive, config.Arc
 		for _, c := range cfg.Copies {
 			have = append(have, c.Name)
 		}
-		return nil, cfg, config.Copy{}, fmt.Errorf("%s has no copy named %q; it has: %s: %w", cfg.Name, name, strings.Join(have, ", "), reach.ErrNoCopy)
+		return nil, cfg, config.Copy{}, fault.Say(reach.ErrNoCopy, "%s has no copy named %q; it has: %s", cfg.Name, name, strings.Join(have, ", "))
 	}
 	a, err := daemon.Open(cfg, daemon.Options{Log: o.Log, Now: o.Now})
 	return a, cfg, cfg.Copies[i], err
@@ -97,14 +98,14 @@ func RemoveCopy(ctx context.Context, o Options, name string) (Report, error) {
 // needless refuses to let a copy go that alone holds something.
 func needless(ctx context.Context, a *daemon.Archive, cfg config.Archive, c config.Copy) error {
 	if len(cfg.Copies) == 1 {
-		return fmt.Errorf("%s is the only copy of %s. Add another first, with `linecamp setup --add-copy`: %w", c.Name, cfg.Name, daemon.ErrLastCopy)
+		return fault.Say(daemon.ErrLastCopy, "%s is the only copy of %s. Add another first, with `linecamp setup --add-copy`", c.Name, cfg.Name)
 	}
 	only, err := a.Alone(ctx, c.Name)
 	if err != nil {
 		return err
 	}
 	if r := only[0]; r.Any() {
-		return fmt.Errorf("%s. Run `linecamp mirror` with all copies within reach, then this again; where %s is lost, give it up with `linecamp mirror --without %s`: %w", r.Reason(), c.Name, words.Quote(c.Name), daemon.ErrAlone)
+		return fault.Say(daemon.ErrAlone, "%s. Run `linecamp mirror` with all copies within reach, then this again; where %s is lost, give it up with `linecamp mirror --without %s`", r.Reason(), c.Name, words.Quote(c.Name))
 	}
 	return nil
 }
@@ -113,7 +114,7 @@ func needless(ctx context.Context, a *daemon.Archive, cfg config.Archive, c conf
 // place, which may have its name.
 func ReplaceCopy(ctx context.Context, o Options, name string) (Report, error) {
 	if len(o.Drives)+len(o.S3s) != 1 {
-		return Report{}, fmt.Errorf("one copy takes the place of %s: name it with --drive NAME=FOLDER or --s3 NAME=ADDRESS: %w", name, ErrAnswers)
+		return Report{}, fault.Say(ErrAnswers, "one copy takes the place of %s: name it with --drive NAME=FOLDER or --s3 NAME=ADDRESS", name)
 	}
 	a, cfg, c, err := changing(o, name, false)
 	if err != nil {
@@ -125,7 +126,7 @@ func ReplaceCopy(ctx context.Context, o Options, name string) (Report, error) {
 		return Report{}, err
 	}
 	if only[0].Here {
-		return Report{}, fmt.Errorf("%s is within reach, so what it holds can still be copied. Add the new one with --add-copy, run `linecamp mirror`, then take the old one out with --remove-copy: %w", name, ErrAnswers)
+		return Report{}, fault.Say(ErrAnswers, "%s is within reach, so what it holds can still be copied. Add the new one with --add-copy, run `linecamp mirror`, then take the old one out with --remove-copy", name)
 	}
 	without := cfg
 	without.Copies = slices.DeleteFunc(slices.Clone(cfg.Copies), func(o config.Copy) bool { return o.ID == c.ID })

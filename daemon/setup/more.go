@@ -14,6 +14,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/manifest/store/fault"
 )
 
 // AddCopy adds the drives and buckets of o to a config that is there: the one
@@ -40,7 +41,7 @@ func addCopy(ctx context.Context, o Options, cfg config.Archive, write func(...c
 	copies := o.copies()
 	for _, c := range copies {
 		if slices.ContainsFunc(cfg.Copies, func(h config.Copy) bool { return strings.EqualFold(h.Name, c.Name) }) {
-			return Report{}, fmt.Errorf("the archive %s already has a copy named %s; give the new one another name: %w", cfg.Name, c.Name, ErrAnswers)
+			return Report{}, fault.Say(ErrAnswers, "the archive %s already has a copy named %s; give the new one another name", cfg.Name, c.Name)
 		}
 	}
 	with := cfg
@@ -76,7 +77,7 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 		return report, err
 	}
 	if have != "" && have != id {
-		return report, fmt.Errorf("the copy there belongs to another archive that is also named %q; it is left alone: %w", name, ErrOtherArchive)
+		return report, fault.Say(ErrOtherArchive, "the copy there belongs to another archive that is also named %q; it is left alone", name)
 	}
 	var changes []config.Change
 	for _, t := range tried {
@@ -89,7 +90,7 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 			changes = append(changes, config.TakingOut(was.ID, why))
 		}
 		if t.adopted && slices.ContainsFunc(cfg.Copies, func(c config.Copy) bool { return c.ID == t.identity.CopyID }) {
-			return report, fmt.Errorf("%s is in the settings already; it is found by its id wherever the drive is mounted: %w", t.root.Name(), ErrAnswers)
+			return report, fault.Say(ErrAnswers, "%s is in the settings already; it is found by its id wherever the drive is mounted", t.root.Name())
 		}
 	}
 	for _, t := range tried {
@@ -120,7 +121,7 @@ func (o Options) again(cfg config.Archive, t *trial) (config.Copy, error) {
 	case i < 0:
 		return config.Copy{}, nil
 	case !o.UseAgain:
-		return config.Copy{}, fmt.Errorf("%s is the copy %s, which was given up on %s. Add --use-again if it is to be used again: %w", t.root.Name(), cfg.GivenUp[i].Name, cfg.GivenUp[i].GivenUp, ErrAnswers)
+		return config.Copy{}, fault.Say(ErrAnswers, "%s is the copy %s, which was given up on %s. Add --use-again if it is to be used again", t.root.Name(), cfg.GivenUp[i].Name, cfg.GivenUp[i].GivenUp)
 	}
 	return cfg.GivenUp[i], nil
 }
@@ -152,13 +153,13 @@ func existing(o Options) (config.Archive, error) {
 	case len(archives) == 1:
 		return archives[0], nil
 	case len(archives) > 1:
-		return config.Archive{}, fmt.Errorf("%s describes several archives; say which with --archive: %w", path, ErrAnswers)
+		return config.Archive{}, fault.Say(ErrAnswers, "%s describes several archives; say which with --archive", path)
 	case len(errs) > 0:
 		return config.Archive{}, errors.Join(errs...)
 	case o.Archive != "":
-		return config.Archive{}, fmt.Errorf("no settings in %s describe an archive named %q: %w", path, o.Archive, os.ErrNotExist)
+		return config.Archive{}, fault.Say(os.ErrNotExist, "no settings in %s describe an archive named %q", path, o.Archive)
 	}
-	return config.Archive{}, fmt.Errorf("%s describes no archive: %w", path, os.ErrNotExist)
+	return config.Archive{}, fault.Say(os.ErrNotExist, "%s describes no archive", path)
 }
 
 // TakeOver makes this machine the author of the archive at o.Config.

@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 	"linecamp/manifest/words"
 )
@@ -108,7 +109,7 @@ func (r Removal) Hindrance() error {
 	for _, l := range r.Lacks {
 		text += l + " "
 	}
-	return fmt.Errorf("%sRun `linecamp mirror` first; to remove %s all the same, add --yes: %w", text, words.Quote(r.Archive), ErrLacks)
+	return fault.Say(ErrLacks, "%sRun `linecamp mirror` first; to remove %s all the same, add --yes", text, words.Quote(r.Archive))
 }
 
 // SetAside gives the settings file another name, with the day in it, under which no

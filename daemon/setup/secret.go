@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 	"os"
 	"path/filepath"
@@ -24,7 +25,7 @@ func (o *Options) keepSecret(path string) (forget func(), err error) {
 	text := fmt.Appendf(nil, "# The keys of the bucket. Only the owner of this file may read it.\naccess = %s\nsecret = %s\n", quoted(o.Access), quoted(o.Secret))
 	err = wholefile.Create(path, 0o600, text)
 	if errors.Is(err, fs.ErrExist) {
-		return forget, fmt.Errorf("%s is already there and is left as it is; give it with --credentials, or move it away: %w", path, ErrConfigExists)
+		return forget, fault.Say(ErrConfigExists, "%s is already there and is left as it is; give it with --credentials, or move it away", path)
 	}
 	if err != nil {
 		return forget, fmt.Errorf("the bucket's keys cannot be kept: %w", err)

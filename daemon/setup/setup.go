@@ -26,6 +26,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/samedisk"
 	"linecamp/manifest/layout"
+	"linecamp/manifest/store/fault"
 )
 
 // NamedDir is a drive copy to be: NAME=DIR.
@@ -58,9 +59,9 @@ type Options struct {
 
 var (
 	// ErrConfigExists: setup never overwrites a config.
-	ErrConfigExists = errors.New("a config is never overwritten")
+	ErrConfigExists = errors.New("settings are never overwritten")
 	// ErrOtherArchive: a root there belongs to another archive.
-	ErrOtherArchive = errors.New("another archive's copy")
+	ErrOtherArchive = errors.New("it is another archive's copy")
 	// ErrNoFence: the service ignores conditional writes, and nobody vouched.
 	ErrNoFence = errors.New("the service cannot keep two machines apart")
 	// ErrAnswers: an answer cannot be used.
@@ -121,7 +122,7 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 	report.Notes = append(report.Notes, shared(cfg)...)
 	if err := cfg.Write(path); err != nil {
 		if errors.Is(err, fs.ErrExist) {
-			return report, fmt.Errorf("%w: %w", err, ErrConfigExists)
+			return report, fault.Say(errors.Join(ErrConfigExists, err), "%v", err)
 		}
 		return report, err
 	}
@@ -142,12 +143,12 @@ func (o Options) checked() (Options, error) {
 	if err := archiveName(o.Archive); err != nil {
 		var b better
 		if errors.As(err, &b) {
-			return o, fmt.Errorf("%w; %s would do: %w", err, b.answer, ErrAnswers)
+			return o, fault.Say(errors.Join(ErrAnswers, err), "%v; %s would do", err, b.answer)
 		}
-		return o, fmt.Errorf("%w: %w", err, ErrAnswers)
+		return o, fault.Say(errors.Join(ErrAnswers, err), "%v", err)
 	}
 	if len(o.Drives)+len(o.S3s) == 0 {
-		return o, fmt.Errorf("no copy is named; an archive needs one at least, on a drive or in a bucket: %w", ErrAnswers)
+		return o, fault.Say(ErrAnswers, "no copy is named; an archive needs one at least, on a drive or in a bucket")
 	}
 	for _, p := range []*string{&o.Folder, &o.State, &o.CAFile} {
 		if *p != "" {
@@ -177,11 +178,11 @@ func (o Options) checked() (Options, error) {
 		info, err := os.Stat(o.Folder)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			return o, fmt.Errorf("the working folder %s is not there; give the folder that holds the photos: %w", o.Folder, ErrAnswers)
+			return o, fault.Say(ErrAnswers, "the working folder %s is not there; give the folder that holds the photos", o.Folder)
 		case err != nil:
 			return o, fmt.Errorf("the working folder: %w", err)
 		case !info.IsDir():
-			return o, fmt.Errorf("the working folder %s is a file; give the folder that holds the photos: %w", o.Folder, ErrAnswers)
+			return o, fault.Say(ErrAnswers, "the working folder %s is a file; give the folder that holds the photos", o.Folder)
 		}
 		if _, err := os.ReadDir(o.Folder); err != nil {
 			return o, fmt.Errorf("the working folder cannot be listed: %w", err)
@@ -189,7 +190,7 @@ func (o Options) checked() (Options, error) {
 	}
 	if o.Layout != "" {
 		if _, err := layout.New(o.Layout, nil, o.Now()); err != nil {
-			return o, fmt.Errorf("the layout %w: %w", ErrAnswers, err)
+			return o, fault.Say(errors.Join(ErrAnswers, err), "the layout cannot be used: %v", err)
 		}
 	}
 	return o, nil
@@ -222,15 +223,15 @@ func configPath(o Options) (string, error) {
 		path = filepath.Join(path, o.Archive+".toml")
 	}
 	if _, err := os.Lstat(path); err == nil {
-		return "", fmt.Errorf("%s is already there and is left as it is; add a copy to it with --add-copy, or name another file with --config: %w", path, ErrConfigExists)
+		return "", fault.Say(ErrConfigExists, "%s is already there and is left as it is; add a copy to it with --add-copy, or name another file with --config", path)
 	}
 	others, _ := config.Load(filepath.Dir(path))
 	for _, a := range others {
 		if a.Name == o.Archive {
-			return "", fmt.Errorf("the archive %s already has settings, %s; add a copy to it with --add-copy, or choose another name: %w", o.Archive, a.File, ErrConfigExists)
+			return "", fault.Say(ErrConfigExists, "the archive %s already has settings, %s; add a copy to it with --add-copy, or choose another name", o.Archive, a.File)
 		}
 		if o.State != "" && a.State == o.State {
-			return "", fmt.Errorf("the state folder %s is that of the archive %s; give each archive its own, or leave --state out: %w", o.State, a.Name, ErrAnswers)
+			return "", fault.Say(ErrAnswers, "the state folder %s is that of the archive %s; give each archive its own, or leave --state out", o.State, a.Name)
 		}
 	}
 	return path, nil
@@ -262,12 +263,12 @@ func apart(path string, cfg config.Archive) error {
 
 // answersError tells the faults of a config that is not written yet, without
 // its file and lines.
-func answersError(fault *config.Error) error {
+func answersError(faults *config.Error) error {
 	var texts []string
-	for _, p := range fault.Problems {
+	for _, p := range faults.Problems {
 		texts = append(texts, p.Text)
 	}
-	return fmt.Errorf("%s (%w)", strings.Join(texts, "; "), ErrAnswers)
+	return fault.Say(ErrAnswers, "%s", strings.Join(texts, "; "))
 }
 
 // agree makes sure that the roots found there are all of this archive, and
@@ -280,13 +281,13 @@ func agree(tried []*trial, archive string) (id, name string, err error) {
 		}
 		is := t.identity
 		if is.Archive != archive {
-			return "", "", fmt.Errorf("%s is a copy of the archive %q, not of %q; it is left alone. Give this copy a place of its own, or set the archive up under its name: %w", t.root.Name(), is.Archive, archive, ErrOtherArchive)
+			return "", "", fault.Say(ErrOtherArchive, "%s is a copy of the archive %q, not of %q; it is left alone. Give this copy a place of its own, or set the archive up under its name", t.root.Name(), is.Archive, archive)
 		}
 		if id != "" && is.ArchiveID != id {
-			return "", "", fmt.Errorf("%s is a copy of another archive that is also named %q; it is left alone. Give this copy a place of its own: %w", t.root.Name(), archive, ErrOtherArchive)
+			return "", "", fault.Say(ErrOtherArchive, "%s is a copy of another archive that is also named %q; it is left alone. Give this copy a place of its own", t.root.Name(), archive)
 		}
 		if other, ok := copies[is.CopyID]; ok {
-			return "", "", fmt.Errorf("%s and %s are one and the same copy; name it once: %w", other, t.root.Name(), ErrAnswers)
+			return "", "", fault.Say(ErrAnswers, "%s and %s are one and the same copy; name it once", other, t.root.Name())
 		}
 		copies[is.CopyID] = t.root.Name()
 		id, name = is.ArchiveID, is.Archive

@@ -165,7 +165,7 @@ func TestRefusals(t *testing.T) {
 		{"the drive is a file", func(d *desk) { d.write("shelf", "") }, store.ErrNotAFolder, "shelf", []string{"settings"}},
 		{"the drive holds something else", func(d *desk) { d.write("shelf/holidays.jpg", "") }, store.ErrNotEmpty, "holidays.jpg", []string{"settings", "shelf/extensions"}},
 		{"the drive is not mounted", func(d *desk) { d.o.Drives[0].Dir = d.path("media/office/line-camp") }, store.ErrNotHere, "line-camp", []string{"settings", "media"}},
-		{"a config is there", func(d *desk) { d.write("settings/saltbush-draw.toml", "archive = \"mine\"\n") }, setup.ErrConfigExists, "never overwritten", []string{"shelf"}},
+		{"a config is there", func(d *desk) { d.write("settings/saltbush-draw.toml", "archive = \"mine\"\n") }, setup.ErrConfigExists, "left as it is", []string{"shelf"}},
 		{"another config has the archive", func(d *desk) {
 			d.run()
 			if err := os.Rename(d.path("settings/saltbush-draw.toml"), d.path("settings/other.toml")); err != nil {

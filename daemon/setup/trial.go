@@ -17,6 +17,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/store/s3"
 )
 
@@ -135,7 +136,7 @@ func (t *trial) tryBucket(ctx context.Context, o Options) error {
 	}
 	if !t.able.CreateOnly || !t.able.IfMatch {
 		if !o.OneWriter {
-			return fmt.Errorf("%s ignores conditional writes, so it cannot keep two machines from writing over one another. Choose another service; or, if this machine is the only one that will ever write there, say so with --one-writer: %w", root.Name(), ErrNoFence)
+			return fault.Say(ErrNoFence, "%s ignores conditional writes, so it cannot keep two machines from writing over one another. Choose another service; or, if this machine is the only one that will ever write there, say so with --one-writer", root.Name())
 		}
 		t.Fence = "none"
 		t.notes = append(t.notes, "no fence: the service ignores conditional writes, and nothing but your word keeps a second machine from writing there. Never let one")

@@ -15,7 +15,6 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest/seal"
-	"linecamp/manifest/words"
 )
 
 // keyRecorded is where the ledger keeps a recordedAll.
@@ -41,7 +40,7 @@ func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, looked 
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.Is(err, glance.ErrFolder):
-		f.FolderFault = words.Plain(err.Error())
+		f.FolderFault = err.Error()
 		return nil
 	case err != nil:
 		return err
@@ -135,7 +134,7 @@ func folderFault(folder string) string {
 	case os.IsNotExist(err):
 		return fmt.Sprintf("your folder %s is not there", folder)
 	case err != nil:
-		return fmt.Sprintf("your folder %s cannot be looked at: %s", folder, words.Plain(err.Error()))
+		return fmt.Sprintf("your folder %s cannot be looked at: %s", folder, err.Error())
 	case !info.IsDir():
 		return fmt.Sprintf("your folder %s is a file, not a folder", folder)
 	}

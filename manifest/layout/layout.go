@@ -16,7 +16,7 @@ import (
 )
 
 // ErrPattern marks a layout pattern that cannot be used.
-var ErrPattern = errors.New("bad layout")
+var ErrPattern = errors.New("this layout cannot be used")
 
 // A Layout understands paths: by the common layouts, or by one pattern that a
 // person wrote down (see pattern.go). It is safe for use by several goroutines.

@@ -8,6 +8,7 @@ import (
 
 	"linecamp/manifest/dates"
 	"linecamp/manifest/names"
+	"linecamp/manifest/store/fault"
 )
 
 // A pattern is a layout that a person wrote down, such as
@@ -52,7 +53,7 @@ var placeholders = map[string]string{
 // compile reads a pattern.
 func compile(s string) (*pattern, error) {
 	fail := func(format string, a ...any) error {
-		return fmt.Errorf("layout %q: %s: %w", s, fmt.Sprintf(format, a...), ErrPattern)
+		return fault.Say(ErrPattern, "layout %q: %s", s, fmt.Sprintf(format, a...))
 	}
 	p := &pattern{site: -1}
 	seen := map[string]bool{}

@@ -23,7 +23,7 @@ import (
 
 var (
 	// ErrInvalid marks bytes or values that are not a valid seal.
-	ErrInvalid = errors.New("not a valid seal")
+	ErrInvalid = errors.New("it is not a valid seal")
 	// ErrTorn marks a seal whose last line was cut short, as a power cut leaves
 	// it; the seal returned beside it holds the whole lines before.
 	ErrTorn = errors.New("the last line of the seal is cut short")

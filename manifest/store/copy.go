@@ -11,6 +11,7 @@ import (
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 )
 
 // bufferSize is large enough that a spinning drive streams, and small enough
@@ -86,7 +87,7 @@ func CopyContent(ctx context.Context, dst io.Writer, c Content) (Sums, error) {
 
 // DigestError says that bytes are not what a Content says.
 func DigestError(size int64, d manifest.Digest, c Content) error {
-	return fmt.Errorf("read %d bytes with SHA-256 %.12s…, expected %d with %.12s…: %w", size, d, c.Size, c.SHA256, ErrDigest)
+	return fault.Say(ErrDigest, "read %d bytes with SHA-256 %.12s…, expected %d with %.12s…", size, d, c.Size, c.SHA256)
 }
 
 // DigestOf reads a key of a root and digests it; fresh is past the page cache.

@@ -5,13 +5,13 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"regexp"
 	"time"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 )
 
 // OCFL asks that an extension's config names the extension (1.1 section 4.3).
@@ -61,14 +61,14 @@ func (id Identity) check() error {
 func ReadIdentity(ctx context.Context, r Root) (Identity, error) {
 	b, _, err := ReadSmall(ctx, r, IdentityKey, MaxSmall)
 	if errors.Is(err, fs.ErrNotExist) {
-		return Identity{}, fmt.Errorf("%s holds no linecamp copy (%s is absent); the folder of a copy is the one with its README.txt: %w", r.Name(), IdentityKey, ErrNoRoot)
+		return Identity{}, fault.Say(ErrNoRoot, "%s holds no linecamp copy (%s is absent); the folder of a copy is the one with its README.txt", r.Name(), IdentityKey)
 	}
 	if err != nil {
 		return Identity{}, err
 	}
 	id, err := decodeIdentity(b)
 	if err != nil {
-		return Identity{}, fmt.Errorf("%s: the identity of this copy is damaged (%s: %v); nothing was written there. %s beside it repeats what it should say: %w", r.Name(), IdentityKey, err, ReadmeKey, ErrNoRoot)
+		return Identity{}, fault.Say(ErrNoRoot, "%s: the identity of this copy is damaged (%s: %v); nothing was written there. %s beside it repeats what it should say", r.Name(), IdentityKey, err, ReadmeKey)
 	}
 	return id, nil
 }

@@ -8,6 +8,7 @@ import (
 	"path"
 	"strings"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/within"
 )
 
@@ -31,7 +32,7 @@ func InitRoot(ctx context.Context, r Root, id Identity) error {
 		return fmt.Errorf("the identity of a new copy: %w", err)
 	}
 	if old, err := ReadIdentity(ctx, r); err == nil {
-		return fmt.Errorf("%s already is a copy (id %s, archive %q); use a new folder, or add this one to the settings by its id: %w", r.Name(), old.CopyID, old.Archive, ErrNotEmpty)
+		return fault.Say(ErrNotEmpty, "%s already is a copy (id %s, archive %q); use a new folder, or add this one to the settings by its id", r.Name(), old.CopyID, old.Archive)
 	} else if _, serr := r.Stat(ctx, IdentityKey); serr == nil {
 		return err // there, but damaged: never overwritten
 	} else if !errors.Is(serr, fs.ErrNotExist) {
@@ -70,7 +71,7 @@ func checkEmpty(ctx context.Context, r Root, id Identity) error {
 		if ours[info.Key] || MadeBySystem(info.Key) || within.Below(info.Key, StagingFolder) {
 			continue
 		}
-		return fmt.Errorf("%s is not empty: %s is there. A copy needs a place of its own, for example a new folder inside: %w", r.Name(), Clip(info.Key), ErrNotEmpty)
+		return fault.Say(ErrNotEmpty, "%s is not empty: %s is there. A copy needs a place of its own, for example a new folder inside", r.Name(), Clip(info.Key))
 	}
 	return nil
 }

@@ -1,12 +1,12 @@
 package store
 
 import (
-	"fmt"
 	"path"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/within"
 )
 
@@ -34,7 +34,7 @@ const (
 // root. "." is the root itself and is no key.
 func CheckKey(key string) error {
 	if !within.Local(key) || !utf8.ValidString(key) {
-		return fmt.Errorf("%q cannot be a key in a copy: %w", Clip(key), ErrBadKey)
+		return fault.Say(ErrBadKey, "%q cannot be a key in a copy", Clip(key))
 	}
 	return nil
 }
@@ -43,7 +43,7 @@ func CheckKey(key string) error {
 // that is reserved in a storage root.
 func CheckObject(object string) error {
 	if !IsObjectName(object) {
-		return fmt.Errorf("%q cannot be the folder of an object: %w", Clip(object), ErrBadKey)
+		return fault.Say(ErrBadKey, "%q cannot be the folder of an object", Clip(object))
 	}
 	return nil
 }
@@ -70,7 +70,7 @@ func CheckContentPath(p string, n int) error {
 		return err
 	}
 	if !within.Below(p, VersionName(n)+"/content") {
-		return fmt.Errorf("%q is not content of version %d: %w", Clip(p), n, ErrBadKey)
+		return fault.Say(ErrBadKey, "%q is not content of version %d", Clip(p), n)
 	}
 	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 )
 
 // Most bytes read of the small files that are held in memory. An inventory is
@@ -101,7 +102,7 @@ func head(ctx context.Context, r Root, object string) (inv *manifest.Inventory, 
 		shown = inv.Head()
 		for {
 			if inv.Head() > shown+mostAhead {
-				return nil, nil, 0, fmt.Errorf("%s: %s has more than %d versions beyond the one that its root pair shows: %w", r.Name(), object, mostAhead, ErrDamaged)
+				return nil, nil, 0, fault.Say(ErrDamaged, "%s: %s has more than %d versions beyond the one that its root pair shows", r.Name(), object, mostAhead)
 			}
 			next, nextInv, err := Committed(ctx, r, object, inv.Head()+1)
 			if errors.Is(err, errNotCommitted) {
@@ -133,7 +134,7 @@ func HeadByListing(ctx context.Context, r Root, object string) (*manifest.Invent
 		}
 		return inv, raw, err
 	}
-	return nil, nil, fmt.Errorf("%s holds no version of %s: %w", r.Name(), object, ErrNoObject)
+	return nil, nil, fault.Say(ErrNoObject, "%s holds no version of %s", r.Name(), object)
 }
 
 // HeadNumber is the highest committed version of an object, 0 for none.
@@ -153,9 +154,9 @@ func HeadNumber(ctx context.Context, r Root, object string) (int, error) {
 func CheckNext(r Root, object string, n, version int) error {
 	switch {
 	case version <= n:
-		return fmt.Errorf("%s already holds version %d of %s: %w", r.Name(), version, object, ErrConflict)
+		return fault.Say(ErrConflict, "%s already holds version %d of %s", r.Name(), version, object)
 	case version > n+1:
-		return fmt.Errorf("%s holds %s up to version %d, so version %d cannot come next: %w", r.Name(), object, n, version, ErrConflict)
+		return fault.Say(ErrConflict, "%s holds %s up to version %d, so version %d cannot come next", r.Name(), object, n, version)
 	}
 	return nil
 }
@@ -288,7 +289,7 @@ func CheckCommit(inventory []byte, object string, n int) (map[string]manifest.Di
 		return nil, fmt.Errorf("the inventory to be committed: %w", err)
 	}
 	if inv.Head() != n || inv.Slug() != object {
-		return nil, fmt.Errorf("the inventory to be committed is of version %d of %s, not %d of %s: %w", inv.Head(), inv.ID, n, object, ErrConflict)
+		return nil, fault.Say(ErrConflict, "the inventory to be committed is of version %d of %s, not %d of %s", inv.Head(), inv.ID, n, object)
 	}
 	return inv.Paths(n), nil
 }

@@ -59,29 +59,29 @@ import (
 // these says in its message which place it is about and what to do; what it
 // means for the copy as a whole is its class, which [fault.Of] tells.
 var (
-	ErrNoRoot       = fault.New("no linecamp copy here", fault.Refused)             // nothing of ours, or its identity cannot be read
-	ErrOtherRoot    = fault.New("another copy", fault.Refused)                      // a root, but not the one asked for
-	ErrNotHere      = fault.New("not here", fault.Away)                             // the drive is not plugged in, or no longer
-	ErrNotEmpty     = fault.New("not empty", fault.OfFile)                          // setup found something it did not make
-	ErrNotAFolder   = fault.New("not a folder", fault.Refused)                      // a file stands where the root should be
-	ErrReadOnly     = fault.New("read-only", fault.Refused)                         // the file system takes no writes
-	ErrFull         = fault.New("no space left", fault.Full)                        // the drive, or the quota on it, is full
-	ErrTooLarge     = fault.New("too large for this file system", fault.OfFile)     // the file system cannot hold a file of this size
-	ErrBusy         = fault.New("in use", fault.Refused)                            // another linecamp is writing to this root
-	ErrConflict     = fault.New("something else is there", fault.OfFile)            // other bytes under a key, or they changed meanwhile
-	ErrDigest       = fault.New("bytes do not match their digest", fault.OfFile)    // what was read is not what the manifest says
-	ErrDamaged      = fault.New("damaged", fault.Damaged)                           // a committed version whose manifest no longer reads
-	ErrNoObject     = fault.New("no such object", fault.OfFile)                     // the root holds no committed version of it
-	ErrNotS3        = fault.New("not an S3 service", fault.Refused)                 // something answers, but does not speak S3
-	ErrNoBucket     = fault.New("no such bucket", fault.Refused)                    // the service knows no bucket of this name
-	ErrDenied       = fault.New("access denied", fault.Refused)                     // keys wrong, or without the right needed
-	ErrClock        = fault.New("clocks differ", fault.Refused)                     // this machine's clock is too far from the service's
-	ErrUnreachable  = fault.New("out of reach", fault.Unreachable)                  // no answer from the service
-	ErrCertificate  = fault.New("certificate not trusted", fault.Refused)           // TLS: the service did not prove who it is
-	ErrNoCondition  = fault.New("conditional writes are not obeyed", fault.Refused) // the service ignores If-None-Match or If-Match
-	ErrBadKey       = fault.New("not a key", fault.OfFile)                          // a key that could leave the root, or is empty
-	ErrCredentials  = fault.New("credentials cannot be used", fault.Refused)        // missing, unreadable, or readable by others
-	ErrBadAddress   = fault.New("not the address of a bucket", fault.Refused)       // the URL of an S3 copy
+	ErrNoRoot       = fault.New("there is no linecamp copy there", fault.Refused)                                      // nothing of ours, or its identity cannot be read
+	ErrOtherRoot    = fault.New("another copy is in its place, and nothing is written to it", fault.Refused)           // a root, but not the one asked for
+	ErrNotHere      = fault.New("it is not there; plug it in", fault.Away)                                             // the drive is not plugged in, or no longer
+	ErrNotEmpty     = fault.New("the place is not empty; a copy needs one of its own", fault.OfFile)                   // setup found something it did not make
+	ErrNotAFolder   = fault.New("a file is there; a copy needs a folder", fault.Refused)                               // a file stands where the root should be
+	ErrReadOnly     = fault.New("it can only be read, not written to", fault.Refused)                                  // the file system takes no writes
+	ErrFull         = fault.New("there is no space left on it", fault.Full)                                            // the drive, or the quota on it, is full
+	ErrTooLarge     = fault.New("its file system cannot hold a file this large", fault.OfFile)                         // the file system cannot hold a file of this size
+	ErrBusy         = fault.New("another linecamp is working there; try again when it has finished", fault.Refused)    // another linecamp is writing to this root
+	ErrConflict     = fault.New("something else is there; it was left as it is", fault.OfFile)                         // other bytes under a key, or they changed meanwhile
+	ErrDigest       = fault.New("its bytes are not what the manifest says", fault.OfFile)                              // what was read is not what the manifest says
+	ErrDamaged      = fault.New("its manifest is damaged; run `linecamp verify`, then `linecamp mend`", fault.Damaged) // a committed version whose manifest no longer reads
+	ErrNoObject     = fault.New("it holds nothing of this site", fault.OfFile)                                         // the root holds no committed version of it
+	ErrNotS3        = fault.New("what answers there is not an S3 service; check the address", fault.Refused)           // something answers, but does not speak S3
+	ErrNoBucket     = fault.New("there is no such bucket; make it first, or correct the address", fault.Refused)       // the service knows no bucket of this name
+	ErrDenied       = fault.New("access was denied; check the keys", fault.Refused)                                    // keys wrong, or without the right needed
+	ErrClock        = fault.New("this machine's clock differs from the service's; set the clock", fault.Refused)       // this machine's clock is too far from the service's
+	ErrUnreachable  = fault.New("it is out of reach now", fault.Unreachable)                                           // no answer from the service
+	ErrCertificate  = fault.New("the certificate of the service is not trusted", fault.Refused)                        // TLS: the service did not prove who it is
+	ErrNoCondition  = fault.New("the service ignores conditional writes", fault.Refused)                               // the service ignores If-None-Match or If-Match
+	ErrBadKey       = fault.New("it cannot be the name of a file in a copy", fault.OfFile)                             // a key that could leave the root, or is empty
+	ErrCredentials  = fault.New("the keys cannot be used", fault.Refused)                                              // missing, unreadable, or readable by others
+	ErrBadAddress   = fault.New("this is not the address of a bucket", fault.Refused)                                  // the URL of an S3 copy
 	errNotCommitted = errors.New("not committed")
 )
 

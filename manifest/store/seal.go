@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store/fault"
 )
 
 // Most bytes of one file of the seal, 4,096 lines with room for long reasons, and
@@ -108,7 +109,7 @@ func writeSealFile(ctx context.Context, r Root, key string, b []byte, was *Info,
 }
 
 func sealConflict(r Root) error {
-	return fmt.Errorf("the seal on %s is not the beginning of the one to be written there; another machine may have added to it: %w", r.Name(), ErrConflict)
+	return fault.Say(ErrConflict, "the seal on %s is not the beginning of the one to be written there; another machine may have added to it", r.Name())
 }
 
 // SealFiles lists the files of the seal, which must be 00000.txt and so on
@@ -127,10 +128,10 @@ func SealFiles(ctx context.Context, r Root) ([]Info, error) {
 			continue
 		}
 		if info.Key != seal.File(len(files)) {
-			return nil, fmt.Errorf("the seal of %s lacks %s but has %s: %w", r.Name(), seal.File(len(files)), info.Key, seal.ErrInvalid)
+			return nil, fault.Say(seal.ErrInvalid, "the seal of %s lacks %s but has %s", r.Name(), seal.File(len(files)), info.Key)
 		}
 		if whole += info.Size; whole > maxSeal {
-			return nil, fmt.Errorf("the seal of %s is larger than the %d bytes it may have: %w", r.Name(), maxSeal, seal.ErrInvalid)
+			return nil, fault.Say(seal.ErrInvalid, "the seal of %s is larger than the %d bytes it may have", r.Name(), maxSeal)
 		}
 		files = append(files, info)
 	}

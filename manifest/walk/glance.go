@@ -15,6 +15,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/names"
+	"linecamp/manifest/store/fault"
 )
 
 // A Glimpse is a file as it is seen without opening it.
@@ -40,7 +41,7 @@ type Glimpse struct {
 func Glance(ctx context.Context, folder string, known func(dir string) ([]Known, error), see func(Glimpse)) error {
 	top, err := openTop(folder)
 	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("the working folder %s is not there: %w", folder, ErrNoFolder)
+		return fault.Say(ErrNoFolder, "the working folder %s is not there", folder)
 	}
 	if err != nil {
 		return fmt.Errorf("the working folder %s cannot be listed: %w", folder, err)

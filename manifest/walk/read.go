@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"linecamp/manifest/store/fault"
 )
 
 // Read walks a working folder and gives each the files of every folder that has some,
@@ -26,9 +28,9 @@ func Read(ctx context.Context, o Options, each func(dir string, files []File)) (
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
 	if info, err := os.Stat(o.Folder); errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("the working folder %s is not there; check that its drive is connected and the path is right: %w", o.Folder, ErrNoFolder)
+		return nil, fault.Say(ErrNoFolder, "the working folder %s is not there; check that its drive is connected and the path is right", o.Folder)
 	} else if err == nil && !info.IsDir() {
-		return nil, fmt.Errorf("the working folder %s is a file, not a folder: %w", o.Folder, ErrNoFolder)
+		return nil, fault.Say(ErrNoFolder, "the working folder %s is a file, not a folder", o.Folder)
 	} else if err != nil {
 		return nil, fmt.Errorf("the working folder %s cannot be looked at: %w", o.Folder, err)
 	}

@@ -1,12 +1,11 @@
 // Package words holds what every sentence of linecamp is made with, so that each
 // thing is said in one way everywhere: [Count], [Size], [Ago], [When] and [Runs]
 // write figures, [Line] writes command lines that can be pasted into a shell as they
-// stand, and [Plain] takes from an error what only programs ask for. What a whole
-// report says is in daemon/show/text.
+// stand, and [Reason] is what the system said of a file. What a whole report says is
+// in daemon/show/text.
 package words
 
 import (
-	"io"
 	"regexp"
 	"runtime"
 	"strings"
@@ -59,20 +58,16 @@ func (l Line) Text(text string) string {
 	return commandIn.ReplaceAllStringFunc(text, func(c string) string { return strings.TrimSuffix(c, "`") + o + "`" })
 }
 
-// Writer carries a Line to the reports that are printed to it.
-func Writer(w io.Writer, l Line) io.Writer { return carrier{w, l} }
-
-type carrier struct {
-	io.Writer
-	line Line
-}
-
-// Of is the Line that w carries; the zero Line where it carries none.
-func Of(w io.Writer) Line {
-	if c, ok := w.(carrier); ok {
-		return c.line
+// indented puts the further lines of a text below its first one, so that nothing in
+// it can be taken for another line of a report.
+func indented(text string) string {
+	lines := strings.Split(text, "\n")
+	for i, l := range lines[1:] {
+		if l != "" && !strings.HasPrefix(l, "  ") {
+			lines[i+1] = "    " + l
+		}
 	}
-	return Line{}
+	return strings.Join(lines, "\n")
 }
 
 // Quote writes one word of a command line as this system's shells take it. A name

@@ -3,13 +3,10 @@ package words
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"linecamp/manifest/store"
 )
 
 func TestText(t *testing.T) {
@@ -20,47 +17,6 @@ func TestText(t *testing.T) {
 	want := "look, then run `linecamp mirror --accept-changes --archive draw`; `layout` is a key"
 	if got := (Line{Archive: "draw"}).Text(text); got != want {
 		t.Error(got)
-	}
-}
-
-func TestOf(t *testing.T) {
-	l := Line{Archive: "draw"}
-	if Of(Writer(io.Discard, l)) != l || Of(io.Discard) != (Line{}) {
-		t.Error("the line is not carried")
-	}
-}
-
-func TestPlain(t *testing.T) {
-	for _, c := range []struct{ from, to string }{
-		{"/mnt/x is not there. Is the drive plugged in? not here", "/mnt/x is not there. Is the drive plugged in?"},
-		{"/mnt/x is an empty folder. Nothing was written to it: not here (it may be unplugged for 14 days)", "/mnt/x is an empty folder. Nothing was written to it (it may be unplugged for 14 days)"},
-		{"no copy is within reach (shelf: /x is not there: not here)", "no copy is within reach (shelf: /x is not there)"},
-		{"shelf: in use", "shelf: another linecamp is working there; try again when it has finished"},
-		{"not here", "it is not there; plug it in"},
-		{"one is taken: not empty\ntwo is taken: not empty", "one is taken\ntwo is taken"},
-		{"the folder /x cannot be made: cannot be restored into: mkdir /x: permission denied", "the folder /x cannot be made: mkdir /x: permission denied"},
-		{"this layout (cannot be used)", "this layout"},
-		{"two words: out of reach: not here", "two words"},
-		{"/x: the drive is no longer there (listing it). Plug it in again: not here (lstat /x: gone)", "/x: the drive is no longer there (listing it). Plug it in again (lstat /x: gone)"},
-		{"version 3 of post-1: damaged", "version 3 of post-1: its manifest is damaged; run `linecamp verify`, then `linecamp mend`"},
-		{"notes: not hereabouts", "notes: not hereabouts"},
-	} {
-		if got := Plain(c.from); got != c.to {
-			t.Errorf("Plain(%q) = %q, want %q", c.from, got, c.to)
-		}
-		if again := Plain(c.to); again != c.to {
-			t.Errorf("Plain(%q) = %q is not at rest", c.to, again)
-		}
-	}
-}
-
-func TestTold(t *testing.T) {
-	err := Told(fmt.Errorf("/mnt/x is not there. Is the drive plugged in? %w", store.ErrNotHere))
-	if !errors.Is(err, store.ErrNotHere) || strings.Contains(err.Error(), "not here") {
-		t.Errorf("%v", err)
-	}
-	if Told(nil) != nil {
-		t.Error("nothing was told of nothing")
 	}
 }
 
@@ -87,18 +43,6 @@ func TestQuote(t *testing.T) {
 		}
 		if got := quoteWindows(c.word); got != c.windows {
 			t.Errorf("%q: %s, want %s", c.word, got, c.windows)
-		}
-	}
-}
-
-// TestTails holds the list against the errors themselves.
-func TestTails(t *testing.T) {
-	for _, e := range []error{store.ErrNoRoot, store.ErrOtherRoot, store.ErrNotHere, store.ErrNotEmpty, store.ErrNotAFolder, store.ErrReadOnly,
-		store.ErrFull, store.ErrTooLarge, store.ErrBusy, store.ErrConflict, store.ErrDigest, store.ErrDamaged, store.ErrNoObject, store.ErrNotS3,
-		store.ErrNoBucket, store.ErrDenied, store.ErrClock, store.ErrUnreachable, store.ErrCertificate, store.ErrNoCondition, store.ErrBadKey,
-		store.ErrCredentials, store.ErrBadAddress} {
-		if got := Plain("a whole sentence: " + e.Error()); got != "a whole sentence" {
-			t.Errorf("%q is left as it is", got)
 		}
 	}
 }

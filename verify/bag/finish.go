@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 )
 
@@ -28,7 +29,7 @@ type Contents struct {
 
 // ErrNotBag marks a folder that cannot be made a bag, because something stands
 // in the way.
-var ErrNotBag = errors.New("cannot be made a bag")
+var ErrNotBag = errors.New("no bag can be made of it")
 
 // Oxum is a payload's size as section 2.2.2 writes it: bytes, a dot, files.
 func Oxum(bytes int64, files int) string { return fmt.Sprintf("%d.%d", bytes, files) }
@@ -44,7 +45,7 @@ func Finish(ctx context.Context, folder string, c Contents, progress func(done, 
 	}
 	defer root.Close()
 	if _, err := root.Lstat(declarationName); err == nil {
-		return "", fmt.Errorf("%s is a bag already: %w", folder, ErrNotBag)
+		return "", fault.Say(ErrNotBag, "%s is a bag already", folder)
 	}
 	lists, size, files, err := payloadLists(ctx, root, progress)
 	if err != nil {
@@ -86,7 +87,7 @@ func payloadLists(ctx context.Context, root *os.Root, progress func(done, total 
 			return err
 		}
 		if !d.Type().IsRegular() {
-			return fmt.Errorf("%q is a link or a device: %w", p, ErrNotBag)
+			return fault.Say(ErrNotBag, "%q is a link or a device", p)
 		}
 		st, err := d.Info()
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // ErrNoRecord marks an object whose manifest is good and whose record is not:
@@ -31,14 +32,14 @@ func ReadRecord(ctx context.Context, r store.Root, inv *manifest.Inventory, vers
 	d, ok := inv.State(version)[manifest.RecordPath]
 	paths := inv.Content[d]
 	if !ok || len(paths) == 0 {
-		return nil, fmt.Errorf("version %d of %s has none: %w", version, inv.Slug(), ErrNoRecord)
+		return nil, fault.Say(ErrNoRecord, "version %d of %s has none", version, inv.Slug())
 	}
 	var faults []error
 	for _, p := range paths {
 		key := inv.Slug() + "/" + p
 		b, info, err := store.ReadSmall(ctx, r, key, manifest.MaxRecord)
 		if err == nil && info.SHA256 != d {
-			err = fmt.Errorf("%s: %s is not what the manifest says: %w", r.Name(), key, store.ErrDigest)
+			err = fault.Say(store.ErrDigest, "%s: %s is not what the manifest says", r.Name(), key)
 		}
 		if err == nil {
 			var rec *manifest.Record
@@ -71,7 +72,7 @@ func (rs *Records) Of(ctx context.Context, version int) (*manifest.Record, error
 		return rec, nil
 	}
 	var rec *manifest.Record
-	err := fmt.Errorf("no copy of %s: %w", rs.Inventory.Slug(), ErrNoRecord)
+	err := fault.Say(ErrNoRecord, "no copy of %s", rs.Inventory.Slug())
 	for _, r := range rs.Roots {
 		if rec, err = ReadRecord(ctx, r, rs.Inventory, version); err == nil {
 			break
@@ -108,7 +109,7 @@ func (rs *Records) Entry(ctx context.Context, held manifest.Held) (*manifest.Ent
 			if e, ok := rec.Paths[held.Path]; ok {
 				return &e, rec, nil
 			}
-			err = fmt.Errorf("the record of version %d of %s does not name it: %w", n, rs.Inventory.Slug(), ErrNoRecord)
+			err = fault.Say(ErrNoRecord, "the record of version %d of %s does not name it", n, rs.Inventory.Slug())
 		}
 		if first == nil {
 			first = err

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 )
 
@@ -39,7 +40,7 @@ func Sites(ctx context.Context, r store.Root) ([]verify.Site, error) {
 }
 
 // ErrNoSite marks a name that fits no site.
-var ErrNoSite = errors.New("no such site")
+var ErrNoSite = errors.New("there is no such site")
 
 // ManySites is a name that fits several sites.
 type ManySites struct {
@@ -68,7 +69,7 @@ func (e *ManySites) Error() string {
 func Find(sites []verify.Site, name string) (verify.Site, error) {
 	want := fold(name)
 	if want == "" {
-		return verify.Site{}, fmt.Errorf("the name of the site is empty: %w", ErrNoSite)
+		return verify.Site{}, fault.Say(ErrNoSite, "the name of the site is empty")
 	}
 	for _, fits := range []func(string) bool{
 		func(n string) bool { return trimmed(n) == trimmed(name) },
@@ -88,7 +89,7 @@ func Find(sites []verify.Site, name string) (verify.Site, error) {
 			return verify.Site{}, &ManySites{name, found}
 		}
 	}
-	return verify.Site{}, fmt.Errorf("%s: %w", noneFits(sites, name), ErrNoSite)
+	return verify.Site{}, fault.Say(ErrNoSite, "%s", noneFits(sites, name))
 }
 
 // noneFits says that a name fits no site, with those whose names hold the text,

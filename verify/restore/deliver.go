@@ -18,6 +18,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // delivery is one run of Run.
@@ -147,7 +148,7 @@ func (d *delivery) deliver(ctx context.Context, it item, out chan<- written) {
 		return
 	}
 	if !d.sources.left() {
-		d.stop(fmt.Errorf("no copy is left to restore from (%s): %w", strings.Join(d.sources.trouble(), "; "), store.ErrNotHere))
+		d.stop(fault.Say(store.ErrNotHere, "no copy is left to restore from (%s)", strings.Join(d.sources.trouble(), "; ")))
 		return
 	}
 	if len(reasons) == 0 {

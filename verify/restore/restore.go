@@ -37,6 +37,7 @@ import (
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/within"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -80,9 +81,9 @@ type Options struct {
 var (
 	// ErrAsked marks options that cannot be obeyed: a date that is none, two
 	// wishes that exclude each other.
-	ErrAsked = errors.New("cannot be asked for")
+	ErrAsked = errors.New("this cannot be asked for")
 	// ErrInto marks a folder that nothing can be restored into.
-	ErrInto = errors.New("cannot be restored into")
+	ErrInto = errors.New("nothing can be restored into it")
 )
 
 // Report is what was brought back.
@@ -167,7 +168,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 		return rep, err
 	}
 	if len(sources) == 0 {
-		return rep, fmt.Errorf("there is no copy in reach to restore from: %w", store.ErrNotHere)
+		return rep, fault.Say(store.ErrNotHere, "there is no copy in reach to restore from")
 	}
 	if rep.Archive == "" {
 		id, err := sources[0].Root.Identity(ctx)
@@ -205,12 +206,6 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	}
 	slices.SortFunc(rep.Failed, func(a, b Failed) int { return strings.Compare(a.Path, b.Path) })
 	rep.Trouble = append(rep.Trouble, d.sources.trouble()...)
-	for i := range rep.Trouble {
-		rep.Trouble[i] = words.Plain(rep.Trouble[i])
-	}
-	for i := range rep.Failed {
-		rep.Failed[i].Reason = words.Plain(rep.Failed[i].Reason)
-	}
 	if err == nil && rep.Files+len(rep.Failed)+len(rep.Missing) == 0 {
 		rep.Nothing = o.nothing()
 		rep.bare = o.Everything && o.Year == "" && o.On == "" && len(rep.Trouble) == 0
@@ -271,7 +266,7 @@ func (o *Options) wish() (wish, error) {
 	w := wish{year: o.Year, every: o.EveryVersion, head: o.Newest, leave: o.Leave}
 	if o.Year != "" {
 		if _, err := time.Parse("2006", o.Year); err != nil {
-			return w, fmt.Errorf("the year %q is not a year such as 2019: %w", o.Year, ErrAsked)
+			return w, fault.Say(ErrAsked, "the year %q is not a year such as 2019", o.Year)
 		}
 	}
 	if o.On != "" {
@@ -281,17 +276,17 @@ func (o *Options) wish() (wish, error) {
 		}
 		w.on = t
 		if w.every {
-			return w, fmt.Errorf("one day's state has one version of each file; leave out either the day or every version: %w", ErrAsked)
+			return w, fault.Say(ErrAsked, "one day's state has one version of each file; leave out either the day or every version")
 		}
 	}
 	if o.Newest && (o.On != "" || o.EveryVersion) {
 		return w, fmt.Errorf("the newest state is one state; leave out the day and every version: %w", ErrAsked)
 	}
 	if o.Into == "" {
-		return w, fmt.Errorf("no folder to restore into was given: %w", ErrAsked)
+		return w, fault.Say(ErrAsked, "no folder to restore into was given")
 	}
 	if o.Everything == (len(o.Sites) > 0) {
-		return w, fmt.Errorf("either sites or everything is restored: %w", ErrAsked)
+		return w, fault.Say(ErrAsked, "either sites or everything is restored")
 	}
 	return w, nil
 }
@@ -307,7 +302,7 @@ func ParseDay(s string, loc *time.Location) (time.Time, error) {
 	}
 	d, err := time.ParseInLocation(time.DateOnly, s, loc)
 	if err != nil {
-		return time.Time{}, fmt.Errorf("%q is neither a day such as 2019-06-21 nor a full time such as 2019-06-21T18:00:00-06:00: %w", s, ErrAsked)
+		return time.Time{}, fault.Say(ErrAsked, "%q is neither a day such as 2019-06-21 nor a full time such as 2019-06-21T18:00:00-06:00", s)
 	}
 	return time.Date(d.Year(), d.Month(), d.Day()+1, 0, 0, 0, 0, loc).Add(-time.Nanosecond), nil
 }
@@ -323,7 +318,7 @@ type target struct {
 
 func openTarget(into, called string) (*target, error) {
 	if at, ok := insideCopy(into); ok {
-		return nil, fmt.Errorf("%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder: %w", verify.Shown(called), verify.Shown(at), ErrInto)
+		return nil, fault.Say(ErrInto, "%s lies in the copy at %s, where only linecamp's own files belong. Choose another folder", verify.Shown(called), verify.Shown(at))
 	}
 	var grown []string
 	for at := into; ; at = filepath.Dir(at) {
@@ -333,11 +328,11 @@ func openTarget(into, called string) (*target, error) {
 		grown = append(grown, filepath.Dir(at))
 	}
 	if err := os.MkdirAll(into, 0o777); err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be made: %w: %w", verify.Shown(called), ErrInto, err)
+		return nil, fault.Say(errors.Join(ErrInto, err), "the folder %s cannot be made: %v", verify.Shown(called), err)
 	}
 	root, err := os.OpenRoot(into)
 	if err != nil {
-		return nil, fmt.Errorf("the folder %s cannot be opened: %w: %w", verify.Shown(called), ErrInto, err)
+		return nil, fault.Say(errors.Join(ErrInto, err), "the folder %s cannot be opened: %v", verify.Shown(called), err)
 	}
 	dir, err := root.Open(".")
 	if err == nil {
@@ -398,7 +393,7 @@ func (p *planner) objects(ctx context.Context, o Options) ([]string, error) {
 		}
 	}
 	if read == 0 {
-		return nil, fmt.Errorf("none of the copies could be listed (%s): %w", strings.Join(p.sources.trouble(), "; "), fs.ErrNotExist)
+		return nil, fault.Say(fs.ErrNotExist, "none of the copies could be listed (%s)", strings.Join(p.sources.trouble(), "; "))
 	}
 	return slices.Sorted(maps.Keys(all)), nil
 }

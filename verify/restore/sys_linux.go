@@ -2,12 +2,12 @@ package restore
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 	"os"
 
 	"golang.org/x/sys/unix"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 )
 
@@ -35,7 +35,7 @@ func rename(f *folder, from, to string) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, unix.EEXIST):
-		return fmt.Errorf("%s: %w", to, fs.ErrExist)
+		return fault.Say(fs.ErrExist, "%s: it is there already", to)
 	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS), errors.Is(err, unix.EOPNOTSUPP):
 		return wholefile.Name(f.root, from, to)
 	}

@@ -12,7 +12,6 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -45,7 +44,7 @@ const (
 
 // errInARow ends a check of a copy that still says which one it is: what was
 // found until then is so.
-var errInARow = fmt.Errorf("%d files one after the other could not be read; the rest was not tried: %w", mostInARow, ErrStopped)
+var errInARow = fault.Say(ErrStopped, "%d files one after the other could not be read; the rest was not tried", mostInARow)
 
 // over reports that nothing more can be read from the copy, and stops the check
 // where an error says so. One file that a copy refuses or does not hand out in
@@ -94,7 +93,7 @@ func (r *check) present(ctx context.Context) error {
 	if err == nil || ctx.Err() != nil {
 		return nil
 	}
-	return fmt.Errorf("%s: it went away while it was read: %w: %w", r.c.Name, ErrStopped, err)
+	return fault.Say(errors.Join(ErrStopped, err), "%s: it went away while it was read: %v", r.c.Name, err)
 }
 
 // settle finishes the report: in order, without what is not sure.
@@ -112,7 +111,7 @@ func (r *check) settle(ctx context.Context) {
 		if r.c.Root.Can().Local && !errors.Is(cause, errInARow) {
 			rep.Damage = slices.DeleteFunc(rep.Damage, unsure)
 		}
-		rep.Error = words.Plain(plain(cause))
+		rep.Error = plain(cause)
 	}
 	r.forget(rep.Damage)
 	sortDamage(rep.Damage)

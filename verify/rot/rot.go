@@ -48,7 +48,6 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -95,7 +94,7 @@ func (o *Options) fill() {
 // ErrStopped marks a check that could not go on because the copy no longer
 // answers: a drive pulled out, a bucket out of reach. What was found before is
 // in the report; what was not looked at is not called damaged.
-var ErrStopped = errors.New("could not be read any more")
+var ErrStopped = errors.New("it could not be read any more")
 
 // ErrMemory marks a check that ended because nothing could be remembered: the
 // trouble is this machine's, and the copy's part in it none.
@@ -117,7 +116,7 @@ func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, er
 		r.report.Depth = verify.Quick
 	}
 	if _, err := c.Root.Identity(ctx); err != nil {
-		r.report.Error, r.report.Damage = words.Plain(plain(err)), []verify.Damage{}
+		r.report.Error, r.report.Damage = plain(err), []verify.Damage{}
 		return r.report, err
 	}
 	ctx, r.stop = context.WithCancelCause(ctx)
@@ -129,7 +128,7 @@ func Check(ctx context.Context, c verify.Copy, o Options) (verify.CopyReport, er
 	if context.Cause(ctx) == nil {
 		if err := r.holdAgainstStandard(ctx); err != nil {
 			r.stop(r.stopped(err))
-			r.report.Error = words.Plain(plain(context.Cause(ctx)))
+			r.report.Error = plain(context.Cause(ctx))
 		}
 	}
 	return r.report, context.Cause(ctx)

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 )
 
@@ -256,7 +257,7 @@ func (w *working) settle(folder string, err *error) {
 		here, e1 := os.Stat(folder)
 		opened, e2 := w.root.Stat(".")
 		if e1 != nil || e2 != nil || !os.SameFile(here, opened) {
-			*err = errors.Join(*err, fmt.Errorf("the working folder %s went away while it was read: %w", folder, ErrStopped))
+			*err = errors.Join(*err, fault.Say(ErrStopped, "the working folder %s went away while it was read", folder))
 			rep.Absent = 0
 			rep.Damage = nil
 		}

@@ -210,7 +210,7 @@ func (c *Catalogue) fetch(ctx context.Context, from authority.Copy, slug string,
 		return nil, err
 	}
 	if inv.Head() < n {
-		return nil, fmt.Errorf("%s: %w", slug, fs.ErrNotExist)
+		return nil, fault.Say(fs.ErrNotExist, "%s: it is not there", slug)
 	}
 	inv = inv.Until(n)
 	if manifest.Sum(inv.Encode()) != want {
@@ -236,7 +236,7 @@ func ReadRecord(ctx context.Context, root store.Root, slug string, inv *manifest
 
 func newObject(slug string, inv *manifest.Inventory, raw []byte) (*Object, error) {
 	if manifest.Sum(raw) != inv.State(inv.Head())[manifest.RecordPath] {
-		return nil, fmt.Errorf("%s: %w", slug, fs.ErrNotExist)
+		return nil, fault.Say(fs.ErrNotExist, "%s: it is not there", slug)
 	}
 	rec, err := manifest.DecodeRecord(raw)
 	if err != nil {

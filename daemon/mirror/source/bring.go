@@ -92,7 +92,7 @@ func bringFrom(ctx context.Context, put Putter, d manifest.Digest, s Source, adv
 		r, size, err := s.open(ctx)
 		if err == nil && size != n {
 			r.Close()
-			err = fmt.Errorf("is %d bytes long instead of %d: %w", size, n, store.ErrDigest)
+			err = fault.Say(store.ErrDigest, "is %d bytes long instead of %d", size, n)
 		}
 		w.start(err)
 		if err != nil {
@@ -200,7 +200,7 @@ func Held(c authority.Copy, key string, size int64) Source {
 		size: func(ctx context.Context) (int64, error) {
 			info, err := c.Root.Stat(ctx, key)
 			if err == nil && size >= 0 && info.Size > size {
-				err = fmt.Errorf("%s is %d bytes long instead of %d: %w", key, info.Size, size, store.ErrDigest)
+				err = fault.Say(store.ErrDigest, "%s is %d bytes long instead of %d", key, info.Size, size)
 			}
 			return info.Size, err
 		},

@@ -106,7 +106,7 @@ func (s *Server) fault(w http.ResponseWriter, r *http.Request, b *book, err erro
 	case errors.Is(err, errAsked), errors.Is(err, restore.ErrAsked):
 		status = http.StatusBadRequest
 	}
-	v := faultView{s.frame(b, "", "That did not work"), line.Text(words.Plain(verify.Shown(text)))}
+	v := faultView{s.frame(b, "", "That did not work"), line.Text(verify.Shown(text))}
 	if err := show(w, "fault", status, v); err != nil {
 		s.log.Error("the page cannot say what went wrong", "error", err)
 	}

@@ -240,7 +240,7 @@ func (s *Server) roll(w http.ResponseWriter, r *http.Request) {
 		<-done
 	}
 	for _, f := range s.faults {
-		v.Archives = append(v.Archives, rollRow{Name: "Settings that cannot be used", Fault: true, Wants: 1, Sentence: sentence(errors.New(words.Plain(f.Error())))})
+		v.Archives = append(v.Archives, rollRow{Name: "Settings that cannot be used", Fault: true, Wants: 1, Sentence: sentence(errors.New(f.Error()))})
 	}
 	slices.SortStableFunc(v.Archives, func(a, b rollRow) int {
 		switch {

@@ -14,7 +14,6 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/show/page/jobs"
 	"linecamp/daemon/show/text"
-	"linecamp/manifest/words"
 	"linecamp/verify"
 )
 
@@ -117,10 +116,10 @@ func (b *book) tell(r daemon.Report, err error) string {
 	case errors.Is(err, context.Canceled):
 		return "Stopped. What was kept stays kept, nothing is half-written under its name, and the next run carries on from here."
 	case err != nil:
-		return sentence(errors.New(b.Line.Text(words.Plain(err.Error()))))
+		return sentence(errors.New(b.Line.Text(err.Error())))
 	}
 	var out bytes.Buffer
-	text.Print(words.Writer(&out, b.Line), r)
+	text.Print(text.Writer(&out, b.Line), r)
 	return strings.TrimSpace(out.String())
 }
 

@@ -15,6 +15,8 @@ import (
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/gomono"
 	"golang.org/x/image/font/gofont/goregular"
+
+	"linecamp/manifest/store/fault"
 )
 
 // Size is a size of paper.
@@ -85,7 +87,7 @@ func (p *page) gap(points float64) { p.SetY(p.GetY() + points) }
 // write ends the sheet. It must have stayed on its one page.
 func (p *page) write(w io.Writer) error {
 	if _, high := p.GetPageSize(); p.GetY() > high-margin/2 {
-		return fmt.Errorf("the sheet needs %.0f points, and the page has %.0f: %w", p.GetY(), high, ErrTooLong)
+		return fault.Say(ErrTooLong, "the sheet needs %.0f points, and the page has %.0f", p.GetY(), high)
 	}
 	return p.Output(w)
 }

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"rsc.io/qr"
+
+	"linecamp/manifest/store/fault"
 )
 
 // Sheet is what the recovery sheet says: all that somebody needs who stands at a
@@ -227,7 +229,7 @@ func (s Sheet) code(p *page) error {
 	const wide = 112.0
 	left, top, dot := p.left+p.width-wide, high-margin-wide+18, wide/float64(code.Size)
 	if p.GetY() > top-2*body {
-		return fmt.Errorf("%d copies leave no room for the code: %w", len(s.Places), ErrTooLong)
+		return fault.Say(ErrTooLong, "%d copies leave no room for the code", len(s.Places))
 	}
 	p.SetXY(p.left, high-margin+18-small*lead)
 	p.SetFont(plain, "", small)

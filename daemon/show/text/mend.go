@@ -6,14 +6,13 @@ import (
 	"slices"
 
 	"linecamp/daemon/mend"
-	"linecamp/manifest/words"
 )
 
 const mostMended = 15
 
 // Print writes the report for a person; what nobody has comes first.
 func mended(w io.Writer, r mend.Report) {
-	line := words.Of(w)
+	line := lineOf(w)
 	var nowhere, other []mend.Unmended
 	for _, u := range r.Unmended {
 		if u.Nowhere {

@@ -13,7 +13,7 @@ import (
 
 // removal says what stays where, once an archive's settings are set aside, or before.
 func removal(w io.Writer, r setup.Removal) {
-	line := words.Of(w)
+	line := lineOf(w)
 	if r.Aside == "" {
 		fmt.Fprintf(w, "This machine will no longer look after %s. Nothing is deleted; this stays:\n\n", r.Archive)
 	} else {

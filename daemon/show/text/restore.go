@@ -11,7 +11,7 @@ import (
 // Print writes the report for a person.
 func restored(w io.Writer, r restore.Report) {
 	if r.Nothing != "" {
-		fmt.Fprintf(w, "Nothing restored: %s.\n", shown(words.Of(w).Text(r.Nothing)))
+		fmt.Fprintf(w, "Nothing restored: %s.\n", shown(lineOf(w).Text(r.Nothing)))
 		return
 	}
 	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", words.Count(r.Files, "file"), words.Size(r.Bytes), shown(r.Into))

@@ -6,12 +6,11 @@ import (
 	"strings"
 
 	"linecamp/daemon/setup"
-	"linecamp/manifest/words"
 )
 
 // Print writes the report for a person.
 func setUp(w io.Writer, r setup.Report) {
-	line := words.Of(w)
+	line := lineOf(w)
 	if a := r.Author; a != nil && a.Already {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
 		return

@@ -33,7 +33,7 @@ import (
 )
 
 // Print writes a report for a person. What its command lines need is taken from w,
-// where words.Writer put it.
+// where [Writer] put it.
 func Print(w io.Writer, report any) {
 	switch r := report.(type) {
 	case verify.Report:
@@ -125,7 +125,7 @@ func viewName(view string) string {
 
 // caution ends a report that may send somebody out to a stake.
 func caution(w io.Writer) {
-	if !words.Of(w).IsCautioned {
+	if !lineOf(w).IsCautioned {
 		fmt.Fprintf(w, "\n%s\n", words.FieldCaution)
 	}
 }

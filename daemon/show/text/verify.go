@@ -28,7 +28,7 @@ func verified(w io.Writer, r verify.Report) {
 		fmt.Fprintf(w, "%-14s %s\n", copyName(c.Copy), copyLine(c))
 	}
 	if r.Nothing {
-		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", words.Of(w).Run("mirror"))
+		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", lineOf(w).Run("mirror"))
 	}
 	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
@@ -49,7 +49,7 @@ func verified(w io.Writer, r verify.Report) {
 			fmt.Fprintf(w, "%s goes on from %s.\n", verify.Site{Object: j.Object, Site: shown(j.Site), Pasture: shown(j.Pasture)}.Label(), strings.Join(from, " and "))
 		}
 	}
-	p := printer{w: w, line: words.Of(w), units: r.Units}
+	p := printer{w: w, line: lineOf(w), units: r.Units}
 	if r.Nothing {
 		for _, c := range r.Copies {
 			p.damage(c)

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"testing"
 
-	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 )
@@ -62,7 +61,7 @@ func TestJoinedYearIsRestoredFromItsObject(t *testing.T) {
 // Where nothing is due, the command that shows the next season is spelled out.
 func TestDueSaysWhatComesNext(t *testing.T) {
 	var b strings.Builder
-	Print(words.Writer(&b, words.Line{Archive: "saltbush-draw"}), verify.DueReport{Ahead: 3051,
+	Print(Writer(&b, Line{Archive: "saltbush-draw"}), verify.DueReport{Ahead: 3051,
 		Next: &verify.DueVisit{Site: "Stake 3", Pasture: "Windmill", Opens: "2034-06-10", Closes: "2034-07-10"}})
 	if want := "opens on 2034-06-10, at Windmill / Stake 3. To see it: linecamp due --within 3051d --archive saltbush-draw"; !strings.Contains(b.String(), want) {
 		t.Errorf("no %q in\n%s", want, &b)

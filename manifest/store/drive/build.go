@@ -3,7 +3,6 @@ package drive
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io/fs"
 	"path"
 	"strings"
@@ -12,6 +11,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // build is one version being built in staging. Below
@@ -81,7 +81,7 @@ func (b *build) Put(ctx context.Context, p string, c store.Content) (store.Info,
 		if done == c.SHA256 {
 			return store.Info{Key: b.object + "/" + p, Size: c.Size, SHA256: done}, nil
 		}
-		return store.Info{}, fmt.Errorf("%s was already stored with other bytes: %w", p, store.ErrConflict)
+		return store.Info{}, fault.Say(store.ErrConflict, "%s was already stored with other bytes", p)
 	}
 	if b.d.most > 0 && c.Size > b.d.most { // found out before 4 GiB are written in vain
 		return store.Info{}, b.d.fail("storing", b.object+"/"+p, syscall.EFBIG)
@@ -108,7 +108,7 @@ func (b *build) again(ctx context.Context, name string, c store.Content) (store.
 	for p := range b.put {
 		if strings.EqualFold(b.staged(p), name) {
 			b.mu.Unlock()
-			return store.Sums{}, fmt.Errorf("this drive does not tell it from %s: %w", p, store.ErrConflict)
+			return store.Sums{}, fault.Say(store.ErrConflict, "this drive does not tell it from %s", p)
 		}
 	}
 	b.mu.Unlock()
@@ -178,7 +178,7 @@ func (b *build) agree(ctx context.Context, paths map[string]manifest.Digest) err
 	for p, d := range b.put {
 		want, named := paths[p]
 		if named && want != d {
-			return fmt.Errorf("%s was stored with other bytes than the inventory names: %w", p, store.ErrConflict)
+			return fault.Say(store.ErrConflict, "%s was stored with other bytes than the inventory names", p)
 		}
 		if !named {
 			drop[p] = true

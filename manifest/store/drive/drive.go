@@ -22,6 +22,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Drive is a root in a folder on a drive. Every access goes through os.Root,
@@ -58,11 +59,11 @@ func Open(folder, copyID string) (*Drive, error) {
 // mounts has a drive at or above it that is not mounted now, it is ErrNotHere.
 func New(folder string) (*Drive, error) {
 	if place, ok := unmounted(folder); ok {
-		return nil, fmt.Errorf("%s belongs to the drive that is mounted at %s, and nothing is mounted there now. Plug it in and mount it first; nothing was made on the disk below: %w", manifest.Printable(folder), manifest.Printable(place), store.ErrNotHere)
+		return nil, fault.Say(store.ErrNotHere, "%s belongs to the drive that is mounted at %s, and nothing is mounted there now. Plug it in and mount it first; nothing was made on the disk below", manifest.Printable(folder), manifest.Printable(place))
 	}
 	if err := os.Mkdir(folder, 0o777); err != nil && !errors.Is(err, fs.ErrExist) {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("%s cannot be made, because %s is not there. Plug in the drive, or make that folder first: %w", manifest.Printable(folder), manifest.Printable(filepath.Dir(folder)), store.ErrNotHere)
+			return nil, fault.Say(store.ErrNotHere, "%s cannot be made, because %s is not there. Plug in the drive, or make that folder first", manifest.Printable(folder), manifest.Printable(filepath.Dir(folder)))
 		}
 		return nil, driveError(folder, "making the folder", "", err)
 	}
@@ -73,11 +74,11 @@ func openFolder(folder string) (*Drive, error) {
 	info, err := os.Stat(folder)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("%s is not there. Is the drive plugged in? %w", manifest.Printable(folder), store.ErrNotHere)
+		return nil, fault.Say(store.ErrNotHere, "%s is not there. Is the drive plugged in?", manifest.Printable(folder))
 	case err != nil:
 		return nil, driveError(folder, "looking at it", "", err)
 	case !info.IsDir():
-		return nil, fmt.Errorf("%s is a file; a copy needs a folder: %w", manifest.Printable(folder), store.ErrNotAFolder)
+		return nil, fault.Say(store.ErrNotAFolder, "%s is a file; a copy needs a folder", manifest.Printable(folder))
 	}
 	root, err := os.OpenRoot(folder)
 	if err != nil {
@@ -102,14 +103,14 @@ func (d *Drive) expect(copyID string) error {
 	id, err := d.Identity(context.Background())
 	if errors.Is(err, store.ErrNoRoot) {
 		if names, rerr := d.names("."); rerr == nil && len(names) == 0 {
-			return fmt.Errorf("%s is an empty folder. Is the drive plugged in and mounted there? Nothing was written to it: %w", d.Name(), store.ErrNotHere)
+			return fault.Say(store.ErrNotHere, "%s is an empty folder. Is the drive plugged in and mounted there? Nothing was written to it", d.Name())
 		}
 	}
 	if err != nil {
 		return err
 	}
 	if copyID != "" && id.CopyID != copyID {
-		return fmt.Errorf("%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it: %w", d.Name(), id.CopyID, id.Archive, copyID, store.ErrOtherRoot)
+		return fault.Say(store.ErrOtherRoot, "%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it", d.Name(), id.CopyID, id.Archive, copyID)
 	}
 	return nil
 }
@@ -155,7 +156,7 @@ func (d *Drive) Lock(ctx context.Context) (unlock func(), err error) {
 	}
 	unlock, err = lockRoot(d.root)
 	if errors.Is(err, store.ErrBusy) {
-		return nil, fmt.Errorf("%s: another linecamp is writing to it; try again when that has finished: %w", d.Name(), store.ErrBusy)
+		return nil, fault.Say(store.ErrBusy, "%s: another linecamp is writing to it; try again when that has finished", d.Name())
 	}
 	if err != nil {
 		return nil, d.fail("locking it", "", err)

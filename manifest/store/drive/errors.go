@@ -18,8 +18,11 @@ func (d *Drive) fail(doing, key string, err error) error {
 }
 
 func driveError(drive, doing, key string, err error) error {
-	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, store.ErrDigest) {
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, store.ErrDigest) {
 		return err
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		return fault.Say(err, "%s did not answer in time (%s)", manifest.Printable(drive), doing)
 	}
 	var from store.ReadError
 	if errors.As(err, &from) {
@@ -32,13 +35,13 @@ func driveError(drive, doing, key string, err error) error {
 	cause := bare(err)
 	switch {
 	case isAny(err, full):
-		return fmt.Errorf("%s: no space left (%s). Free some, or use a larger drive; what was stored so far stays: %w", drive, doing, fault.Because(store.ErrFull, cause))
+		return fault.Say(fault.Because(store.ErrFull, cause), "%s: no space left (%s). Free some, or use a larger drive; what was stored so far stays (%v)", drive, doing, cause)
 	case isAny(err, readOnly):
-		return fmt.Errorf("%s can only be read, not written to (%s). Check its write-protect switch, or mount it again: %w", drive, doing, fault.Because(store.ErrReadOnly, cause))
+		return fault.Say(fault.Because(store.ErrReadOnly, cause), "%s can only be read, not written to (%s). Check its write-protect switch, or mount it again (%v)", drive, doing, cause)
 	case isAny(err, tooLarge):
-		return fmt.Errorf("%s: its file system cannot hold a file this large (%s): %w", drive, doing, fault.Because(store.ErrTooLarge, cause))
+		return fault.Say(fault.Because(store.ErrTooLarge, cause), "%s: its file system cannot hold a file this large (%s; %v)", drive, doing, cause)
 	case isAny(err, away):
-		return fmt.Errorf("%s: the drive is no longer there (%s). Plug it in again: %w", drive, doing, fault.Because(store.ErrNotHere, cause))
+		return fault.Say(fault.Because(store.ErrNotHere, cause), "%s: the drive is no longer there (%s). Plug it in again (%v)", drive, doing, cause)
 	case errors.Is(err, syscall.EIO):
 		return fmt.Errorf("%s: the drive failed while %s. It may be wearing out, or was unplugged: %w", drive, doing, cause)
 	case errors.Is(err, fs.ErrPermission):

@@ -11,6 +11,7 @@ import (
 	"github.com/moby/sys/mountinfo"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Find looks for a copy by its id at the other places where drives are
@@ -51,7 +52,7 @@ func Find(ctx context.Context, copyID, hint string) (string, error) {
 }
 
 func notPluggedIn(copyID string) error {
-	return fmt.Errorf("no drive that is plugged in holds the copy %s: %w", copyID, store.ErrNotHere)
+	return fault.Say(store.ErrNotHere, "no drive that is plugged in holds the copy %s", copyID)
 }
 
 // notDrives are file systems that hold no files of anyone's, or that looking

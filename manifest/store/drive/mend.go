@@ -3,11 +3,11 @@ package drive
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io/fs"
 	"path"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Mend replaces what stands under key by good bytes. The bad ones are given a
@@ -50,7 +50,7 @@ func (d *Drive) Mend(ctx context.Context, key string, good store.Content, aside 
 		return err
 	}
 	if now.SHA256 != good.SHA256 {
-		return fmt.Errorf("%s: %s was written again and still reads back wrong; the drive may be failing: %w", d.Name(), key, store.ErrDigest)
+		return fault.Say(store.ErrDigest, "%s: %s was written again and still reads back wrong; the drive may be failing", d.Name(), key)
 	}
 	return nil
 }

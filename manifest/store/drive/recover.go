@@ -17,6 +17,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/within"
 )
 
@@ -284,7 +285,7 @@ func (d *Drive) SetAside(ctx context.Context, object string, version int) error 
 		return err
 	}
 	if len(versions) == 0 || versions[len(versions)-1] != version {
-		return fmt.Errorf("%s: version %d of %s is not the newest there: %w", d.path, version, object, store.ErrConflict)
+		return fault.Say(store.ErrConflict, "%s: version %d of %s is not the newest there", d.path, version, object)
 	}
 	if err := d.setAside(object, version); err != nil {
 		return err
@@ -339,7 +340,7 @@ func (d *Drive) checkAbove(ctx context.Context, object string, n int) error {
 			return err
 		}
 		if there {
-			return fmt.Errorf("%s: the manifest of version %d of %s no longer reads; run `linecamp verify` and `linecamp mend` first: %w", d.Name(), v, object, store.ErrDamaged)
+			return fault.Say(store.ErrDamaged, "%s: the manifest of version %d of %s no longer reads; run `linecamp verify` and `linecamp mend` first", d.Name(), v, object)
 		}
 	}
 	return nil

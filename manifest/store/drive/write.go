@@ -4,13 +4,13 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 )
 
@@ -53,7 +53,7 @@ func (d *Drive) already(ctx context.Context, key string, c store.Content) (store
 	}
 	info, same, err := d.holds(ctx, key, c.SHA256, c.Size)
 	if err == nil && !same {
-		err = fmt.Errorf("%s: %s is there already, with other bytes; it was left as it is: %w", d.Name(), key, store.ErrConflict)
+		err = fault.Say(store.ErrConflict, "%s: %s is there already, with other bytes; it was left as it is", d.Name(), key)
 	}
 	return info, same, err
 }
@@ -75,7 +75,7 @@ func (d *Drive) Replace(ctx context.Context, key string, c store.Content, was *s
 		if info, same, err := d.holds(ctx, key, c.SHA256, c.Size); err == nil && same {
 			return info, nil
 		}
-		return store.Info{}, fmt.Errorf("%s: %s was changed meanwhile by something else; it was left as it is: %w", d.Name(), key, store.ErrConflict)
+		return store.Info{}, fault.Say(store.ErrConflict, "%s: %s was changed meanwhile by something else; it was left as it is", d.Name(), key)
 	}
 	temp, info, err := d.stage(ctx, key, c)
 	if err != nil {
@@ -267,7 +267,7 @@ func (d *Drive) AppendAt(ctx context.Context, key string, at int64, b []byte) er
 			return err
 		}
 		if size < at {
-			return fmt.Errorf("it became shorter meanwhile: %w", store.ErrConflict)
+			return fault.Say(store.ErrConflict, "it became shorter meanwhile")
 		}
 		if _, err := f.Seek(at, io.SeekStart); err != nil {
 			return err

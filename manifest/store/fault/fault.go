@@ -7,6 +7,7 @@ package fault
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 )
 
@@ -62,6 +63,21 @@ func Of(err error) Class {
 	}
 	return class
 }
+
+// Say makes an error that reads as the sentence it is given and is what, for callers
+// that compare: where the sentence says it all, the text of what would only say it
+// again. Where there is but a name to say, wrap what itself: its text says the rest.
+func Say(what error, format string, args ...any) error {
+	return said{fmt.Sprintf(format, args...), what}
+}
+
+type said struct {
+	text string
+	what error
+}
+
+func (s said) Error() string { return s.text }
+func (s said) Unwrap() error { return s.what }
 
 // Because makes an error that is both, and reads as one line: what it means for the
 // copy, and what the system or the service said.

@@ -36,3 +36,15 @@ func TestTheGravestClassOfAnErrorCounts(t *testing.T) {
 		}
 	}
 }
+
+func TestSay(t *testing.T) {
+	none := fault.New("it is not there; plug it in", fault.Away)
+	err := fault.Say(none, "%s is not there. Is the drive plugged in?", "/mnt/x")
+	if err.Error() != "/mnt/x is not there. Is the drive plugged in?" || !errors.Is(err, none) || fault.Of(fmt.Errorf("shelf: %w", err)) != fault.Away {
+		t.Errorf("%v, class %d", err, fault.Of(err))
+	}
+	both := fault.Say(errors.Join(none, os.ErrPermission), "not both at once")
+	if !errors.Is(both, none) || !errors.Is(both, os.ErrPermission) || fault.Of(both) != fault.Away {
+		t.Errorf("%v is not both", both)
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"github.com/minio/minio-go/v7/pkg/s3utils"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // A host's name as it is called over the network; one with other letters has a
@@ -32,7 +33,7 @@ type Address struct {
 // when that is meant. Plain http is accepted to this machine only.
 func ParseAddress(raw string, virtualHost bool) (Address, error) {
 	bad := func(why string) (Address, error) {
-		return Address{}, fmt.Errorf("%q: %s; write it as https://host/bucket or https://host/bucket/prefix: %w", redact(raw), why, store.ErrBadAddress)
+		return Address{}, fault.Say(store.ErrBadAddress, "%q: %s; write it as https://host/bucket or https://host/bucket/prefix", redact(raw), why)
 	}
 	u, err := url.Parse(raw)
 	switch {

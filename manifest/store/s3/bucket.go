@@ -11,7 +11,6 @@ package s3
 import (
 	"cmp"
 	"context"
-	"fmt"
 	"io"
 	"net/http"
 	"sync"
@@ -22,6 +21,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Options says where a bucket is and how to get in.
@@ -94,7 +94,7 @@ func Open(ctx context.Context, o Options) (*Bucket, error) {
 		MaxRetries:   1, // trying again is ours: see ask
 	})
 	if err != nil {
-		return nil, fmt.Errorf("%s: %v: %w", at, err, store.ErrBadAddress)
+		return nil, fault.Say(store.ErrBadAddress, "%s: %v", at, err)
 	}
 	return &Bucket{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == "",
 		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize), page: cmp.Or(o.Page, pageSize)}, nil
@@ -129,7 +129,7 @@ func (s *Bucket) Lock(ctx context.Context) (unlock func(), err error) {
 	defer inUseMu.Unlock()
 	name := s.Name()
 	if inUse[name] {
-		return nil, fmt.Errorf("%s: another round is writing to it: %w", name, store.ErrBusy)
+		return nil, fault.Say(store.ErrBusy, "%s: another round is writing to it", name)
 	}
 	inUse[name] = true
 	return sync.OnceFunc(func() {
@@ -183,7 +183,7 @@ func (s *Bucket) Replace(ctx context.Context, key string, c store.Content, was *
 		return store.Info{}, err
 	}
 	if was.ETag == "" {
-		return store.Info{}, fmt.Errorf("%s: replacing %s without knowing what is there: %w", s.Name(), key, store.ErrConflict)
+		return store.Info{}, fault.Say(store.ErrConflict, "%s: replacing %s without knowing what is there", s.Name(), key)
 	}
 	return s.put(ctx, key, c, condition{etag: was.ETag})
 }
@@ -213,11 +213,11 @@ func (s *Bucket) readDigest(ctx context.Context, key string) (store.Info, error)
 	}
 	_, second, err := store.DigestOf(ctx, s, key, true)
 	if err == nil && second.SHA256 != first.SHA256 {
-		err = fmt.Errorf("%s: %s read differently twice, so the connection may be at fault: %w", s.Name(), key, store.ErrDigest)
+		err = fault.Say(store.ErrDigest, "%s: %s read differently twice, so the connection may be at fault", s.Name(), key)
 	}
 	return second, err
 }
 
 func (s *Bucket) conflict(key string) error {
-	return fmt.Errorf("%s: %s is there already with other bytes, or was changed meanwhile; it was left as it is: %w", s.Name(), key, store.ErrConflict)
+	return fault.Say(store.ErrConflict, "%s: %s is there already with other bytes, or was changed meanwhile; it was left as it is", s.Name(), key)
 }

@@ -3,7 +3,6 @@ package s3
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io/fs"
 	"strings"
 
@@ -11,6 +10,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // build is one version on its way into a bucket. There is nothing to stage:
@@ -36,7 +36,7 @@ func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.B
 	if version > 1 {
 		_, err := s.Stat(ctx, store.VersionFile(object, version-1, store.SidecarName))
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("%s does not hold version %d of %s, so version %d cannot come next: %w", s.Name(), version-1, object, version, store.ErrConflict)
+			return nil, fault.Say(store.ErrConflict, "%s does not hold version %d of %s, so version %d cannot come next", s.Name(), version-1, object, version)
 		}
 		if err != nil {
 			return nil, err
@@ -116,7 +116,7 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 	// manifest.Draft) stays beside it as a stray.
 	for p, f := range b.found {
 		if want, named := paths[p]; named && want != f.SHA256 {
-			return fmt.Errorf("%s: %s/%s was stored by an earlier try with other bytes than the inventory names: %w", b.s.Name(), b.object, p, store.ErrConflict)
+			return fault.Say(store.ErrConflict, "%s: %s/%s was stored by an earlier try with other bytes than the inventory names", b.s.Name(), b.object, p)
 		}
 	}
 	if err := b.putInventory(ctx, inventory); err != nil {

@@ -30,35 +30,35 @@ func Credentials(spec string) (access, secret, session string, err error) {
 	if spec == "env" {
 		access, secret, session = os.Getenv("AWS_ACCESS_KEY_ID"), os.Getenv("AWS_SECRET_ACCESS_KEY"), os.Getenv("AWS_SESSION_TOKEN")
 		if access == "" || secret == "" {
-			return "", "", "", fmt.Errorf("AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY are not both set in the environment; set both, or name a file that holds the keys: %w", store.ErrCredentials)
+			return "", "", "", fault.Say(store.ErrCredentials, "AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY are not both set in the environment; set both, or name a file that holds the keys")
 		}
 		return access, secret, session, nil
 	}
 	if spec == "" {
-		return "", "", "", fmt.Errorf("the copy names no credentials; write \"env\" or the path of a file: %w", store.ErrCredentials)
+		return "", "", "", fault.Say(store.ErrCredentials, "the copy names no credentials; write \"env\" or the path of a file")
 	}
 	f, err := os.Open(spec)
 	if err != nil {
-		return "", "", "", fmt.Errorf("the credentials file %s cannot be read; give the name of a file with the keys, or \"env\": %w", called(spec), fault.Because(store.ErrCredentials, unnamed(err)))
+		return "", "", "", fault.Say(fault.Because(store.ErrCredentials, err), "the credentials file %s cannot be read; give the name of a file with the keys, or \"env\" (%v)", called(spec), unnamed(err))
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	if err != nil {
-		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", fault.Because(store.ErrCredentials, unnamed(err)))
+		return "", "", "", fault.Say(fault.Because(store.ErrCredentials, err), "the credentials file cannot be read (%v)", unnamed(err))
 	}
 	switch {
 	case !info.Mode().IsRegular() || info.Size() > store.MaxSmall:
-		return "", "", "", fmt.Errorf("%s is not a credentials file: %w", spec, store.ErrCredentials)
+		return "", "", "", fault.Say(store.ErrCredentials, "%s is not a credentials file", spec)
 	case runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0:
-		return "", "", "", fmt.Errorf("%s can be read by others than its owner. Run: chmod 600 %s: %w", spec, spec, store.ErrCredentials)
+		return "", "", "", fault.Say(store.ErrCredentials, "%s can be read by others than its owner. Run: chmod 600 %s", spec, spec)
 	}
 	b, err := io.ReadAll(io.LimitReader(f, store.MaxSmall))
 	if err != nil {
-		return "", "", "", fmt.Errorf("the credentials file cannot be read: %w", fault.Because(store.ErrCredentials, err))
+		return "", "", "", fault.Say(fault.Because(store.ErrCredentials, err), "the credentials file cannot be read (%v)", unnamed(err))
 	}
 	access, secret, session, err = parseCredentials(string(b))
 	if err != nil {
-		return "", "", "", fmt.Errorf("%s: %v: %w", spec, err, store.ErrCredentials)
+		return "", "", "", fault.Say(store.ErrCredentials, "%s: %v", spec, err)
 	}
 	return access, secret, session, nil
 }

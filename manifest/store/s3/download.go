@@ -10,6 +10,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // goodStretch is how many bytes a connection must bring before it breaks to
@@ -27,7 +28,7 @@ func (s *Bucket) Open(ctx context.Context, key string) (io.ReadCloser, store.Inf
 	info := infoOf(key, stat)
 	if info.Size < 0 { // it could send for ever
 		body.Close()
-		return nil, store.Info{}, fmt.Errorf("%s: the service does not say how long %s is, so it was not read: %w", s.Name(), store.Clip(key), store.ErrNotS3)
+		return nil, store.Info{}, fault.Say(store.ErrNotS3, "%s: the service does not say how long %s is, so it was not read", s.Name(), store.Clip(key))
 	}
 	return &download{s: s, ctx: ctx, info: info, body: body}, info, nil
 }

@@ -46,33 +46,33 @@ func (s *Bucket) serviceError(doing string, e minio.ErrorResponse) error {
 	name := s.Name()
 	switch e.Code {
 	case "NoSuchKey", "NotFound":
-		return fmt.Errorf("%s: %s: %w", name, doing, fs.ErrNotExist)
+		return fault.Say(fs.ErrNotExist, "%s: %s: it is not there", name, doing)
 	case "NoSuchBucket":
-		return fmt.Errorf("%s: there is no bucket called %q. Make it first, or correct the address: %w", name, s.at.Bucket, store.ErrNoBucket)
+		return fault.Say(store.ErrNoBucket, "%s: there is no bucket called %q. Make it first, or correct the address", name, s.at.Bucket)
 	case "InvalidAccessKeyId", "XAdminUserNotFound": // the second is what versitygw says
-		return fmt.Errorf("%s: the service does not know this access key. Check the credentials: %w", name, store.ErrDenied)
+		return fault.Say(store.ErrDenied, "%s: the service does not know this access key. Check the credentials", name)
 	case "SignatureDoesNotMatch":
-		return fmt.Errorf("%s: the secret does not belong to this access key. Check the credentials: %w", name, store.ErrDenied)
+		return fault.Say(store.ErrDenied, "%s: the secret does not belong to this access key. Check the credentials", name)
 	case "ExpiredToken", "InvalidToken", "TokenRefreshRequired":
-		return fmt.Errorf("%s: the session of these credentials is over. Get new ones: %w", name, store.ErrDenied)
+		return fault.Say(store.ErrDenied, "%s: the session of these credentials is over. Get new ones", name)
 	case "RequestTimeTooSkewed", "RequestExpired":
-		return fmt.Errorf("%s: the clock of this machine and that of the service differ too much. Set the clock right: %w", name, store.ErrClock)
+		return fault.Say(store.ErrClock, "%s: the clock of this machine and that of the service differ too much. Set the clock right", name)
 	case notS3Code:
-		return fmt.Errorf("%s: what answers there is not an S3 service. Check the address: %w", name, store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "%s: what answers there is not an S3 service. Check the address", name)
 	case "PreconditionFailed", "ConditionalRequestConflict":
-		return fmt.Errorf("%s: %s: something else is there meanwhile: %w", name, doing, store.ErrConflict)
+		return fault.Say(store.ErrConflict, "%s: %s: something else is there meanwhile", name, doing)
 	case "PermanentRedirect", "AuthorizationHeaderMalformed", "InvalidRegion", "IllegalLocationConstraintException":
-		return fmt.Errorf("%s: the bucket is in another region than the settings say (%s). Correct the region: %w", name, e.Code, store.ErrNoBucket)
+		return fault.Say(store.ErrNoBucket, "%s: the bucket is in another region than the settings say (%s). Correct the region", name, e.Code)
 	case "BadDigest", "XAmzContentSHA256Mismatch", "InvalidDigest", "XAmzContentChecksumMismatch":
-		return fmt.Errorf("%s: %s: the bytes that arrived were not the ones sent (%s): %w", name, doing, e.Code, errChanged)
+		return fault.Say(errChanged, "%s: %s: the bytes that arrived were not the ones sent (%s)", name, doing, e.Code)
 	case "QuotaExceeded", "XMinioStorageFull", "InsufficientStorage":
-		return fmt.Errorf("%s: no space left (%s). What was stored so far stays: %w", name, doing, store.ErrFull)
+		return fault.Say(store.ErrFull, "%s: no space left (%s). What was stored so far stays", name, doing)
 	}
 	switch {
 	case e.StatusCode == http.StatusForbidden || e.StatusCode == http.StatusUnauthorized:
-		return fmt.Errorf("%s: these credentials are not allowed to do this (%s). Reading, writing and listing below this address are needed, deleting is not: %w", name, doing, store.ErrDenied)
+		return fault.Say(store.ErrDenied, "%s: these credentials are not allowed to do this (%s). Reading, writing and listing below this address are needed, deleting is not", name, doing)
 	case e.StatusCode >= 500 || e.StatusCode == http.StatusTooManyRequests:
-		return fmt.Errorf("%s: the service is in trouble and did not finish (%s: %s, status %d). The next round tries again: %w", name, doing, store.Clip(e.Code), e.StatusCode, store.ErrUnreachable)
+		return fault.Say(store.ErrUnreachable, "%s: the service is in trouble and did not finish (%s: %s, status %d). The next round tries again", name, doing, store.Clip(e.Code), e.StatusCode)
 	}
 	return fmt.Errorf("%s: %s: the service refused (%s, status %d)", name, doing, store.Clip(e.Code), e.StatusCode)
 }
@@ -87,25 +87,25 @@ func (s *Bucket) networkError(doing string, err error) error {
 	var op *net.OpError
 	switch text := err.Error(); {
 	case errors.As(err, &cert), errors.As(err, &unknown), errors.As(err, &host):
-		return fmt.Errorf("%s: the certificate of the service is not trusted (%v). If it is your own service, name its certificate authority as ca: %w", name, cause(err), store.ErrCertificate)
+		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is not trusted (%v). If it is your own service, name its certificate authority as ca", name, cause(err))
 	case errors.As(err, &record), strings.Contains(text, "server gave HTTP response to HTTPS client"):
-		return fmt.Errorf("%s: the service does not answer with TLS. Is the port right? %w", name, store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "%s: the service does not answer with TLS. Is the port right?", name)
 	case strings.Contains(text, "malformed HTTP"):
-		return fmt.Errorf("%s: what answers there is not an S3 service. Check the address and the port: %w", name, store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "%s: what answers there is not an S3 service. Check the address and the port", name)
 	case errors.Is(err, store.ErrNotS3):
 		return fmt.Errorf("%s: %w", name, err)
 	case errors.As(err, &dns):
-		return fmt.Errorf("%s: the name %s is not known. Check the address, and whether this machine is online: %w", name, dns.Name, store.ErrUnreachable)
+		return fault.Say(store.ErrUnreachable, "%s: the name %s is not known. Check the address, and whether this machine is online", name, dns.Name)
 	case errors.As(err, &op):
-		return fmt.Errorf("%s: the service cannot be reached (%s: %v): %w", name, doing, op.Err, store.ErrUnreachable)
+		return fault.Say(store.ErrUnreachable, "%s: the service cannot be reached (%s: %v)", name, doing, op.Err)
 	case errors.Is(err, context.DeadlineExceeded):
-		return fmt.Errorf("%s: the service did not answer in time (%s): %w", name, doing, fault.Because(store.ErrUnreachable, context.DeadlineExceeded))
+		return fault.Say(fault.Because(store.ErrUnreachable, context.DeadlineExceeded), "%s: the service did not answer in time (%s)", name, doing)
 	}
 	why := cause(err).Error()
 	if strings.Contains(why, "://") {
 		why = "it was closed without an answer" // the library's words, around the whole address
 	}
-	return fmt.Errorf("%s: the connection broke off (%s: %s): %w", name, doing, why, store.ErrUnreachable)
+	return fault.Say(store.ErrUnreachable, "%s: the connection broke off (%s: %s)", name, doing, why)
 }
 
 // cause is the innermost error, without the URL of the request, which would

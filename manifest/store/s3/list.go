@@ -2,7 +2,6 @@ package s3
 
 import (
 	"context"
-	"fmt"
 	"iter"
 	"slices"
 	"strings"
@@ -10,6 +9,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 func (s *Bucket) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
@@ -66,7 +66,7 @@ func (s *Bucket) Page(ctx context.Context, after string, folders bool) (page []s
 			case o.Err != nil:
 				return o.Err
 			case !strings.HasPrefix(o.Key, s.at.Prefix):
-				return fmt.Errorf("it lists keys that were not asked for (%q): %w", store.Clip(o.Key), store.ErrNotS3)
+				return fault.Say(store.ErrNotS3, "it lists keys that were not asked for (%q)", store.Clip(o.Key))
 			}
 			page = append(page, infoOf(strings.TrimPrefix(o.Key, s.at.Prefix), o))
 			if more = len(page) == s.page; more {
@@ -101,7 +101,7 @@ func (s *Bucket) listing(ctx context.Context, below string, recursive bool) iter
 				case o.Err != nil:
 					return o.Err
 				case !strings.HasPrefix(o.Key, below):
-					return fmt.Errorf("it lists keys that were not asked for (%q): %w", store.Clip(o.Key), store.ErrNotS3)
+					return fault.Say(store.ErrNotS3, "it lists keys that were not asked for (%q)", store.Clip(o.Key))
 				}
 				if err := pages.got(o.Key); err != nil {
 					return err

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 )
 
@@ -38,7 +39,7 @@ func (s *Bucket) Mend(ctx context.Context, key string, good store.Content, aside
 		return err
 	}
 	if second.SHA256 != first.SHA256 && !longer || second.ETag != first.ETag {
-		return fmt.Errorf("%s: %s read differently twice, so the connection may be at fault; nothing was replaced: %w", s.Name(), key, store.ErrDigest)
+		return fault.Say(store.ErrDigest, "%s: %s read differently twice, so the connection may be at fault; nothing was replaced", s.Name(), key)
 	}
 	if _, err := s.put(ctx, key, good, condition{etag: second.ETag}); err != nil {
 		return err
@@ -112,7 +113,7 @@ func (s *Bucket) readsBack(ctx context.Context, key string, good store.Content) 
 		return err
 	}
 	if now.SHA256 != good.SHA256 {
-		return fmt.Errorf("%s: %s was stored again and still reads back wrong: %w", s.Name(), key, store.ErrDigest)
+		return fault.Say(store.ErrDigest, "%s: %s was stored again and still reads back wrong", s.Name(), key)
 	}
 	return nil
 }

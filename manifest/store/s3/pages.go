@@ -2,10 +2,10 @@ package s3
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Limits of one listing, beyond any archive there is. A service that is broken or
@@ -39,7 +39,7 @@ func (p *pages) got(key string) error {
 		p.last, p.empty = key, 0
 	}
 	if p.keys++; p.keys > mostKeys {
-		return fmt.Errorf("it lists more than %d keys: %w", mostKeys, store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "it lists more than %d keys", mostKeys)
 	}
 	return nil
 }
@@ -49,11 +49,11 @@ func (p *pages) next(token string) error {
 	p.empty++
 	switch {
 	case token != "" && p.asked[token]:
-		return fmt.Errorf("its listing begins again and again with the same page: %w", store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "its listing begins again and again with the same page")
 	case len(p.asked) >= mostPages:
-		return fmt.Errorf("its listing has more than %d pages: %w", mostPages, store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "its listing has more than %d pages", mostPages)
 	case p.empty > mostEmpty:
-		return fmt.Errorf("its listing goes on without a new key: %w", store.ErrNotS3)
+		return fault.Say(store.ErrNotS3, "its listing goes on without a new key")
 	}
 	p.asked[token] = true
 	return nil

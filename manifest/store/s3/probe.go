@@ -4,13 +4,13 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Tried is what a probe found out about a service.
@@ -76,7 +76,7 @@ func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 		return a, err
 	}
 	if !bytes.Equal(b, probeText) {
-		return a, fmt.Errorf("%s: a file stored there reads back with other bytes: %w", s.Name(), store.ErrDigest)
+		return a, fault.Say(store.ErrDigest, "%s: a file stored there reads back with other bytes", s.Name())
 	}
 	stat, err := s.Stat(ctx, info.Key)
 	if err != nil {

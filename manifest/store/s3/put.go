@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"errors"
-	"fmt"
 	"hash"
 	"io"
 	"io/fs"
@@ -122,7 +121,7 @@ func (s *Bucket) confirm(ctx context.Context, key string, c store.Content, info 
 		return store.Info{}, err
 	}
 	if back.SHA256 != c.SHA256 {
-		return store.Info{}, fmt.Errorf("%s: %s was stored and reads back with other bytes: %w", s.Name(), key, errChanged)
+		return store.Info{}, fault.Say(errChanged, "%s: %s was stored and reads back with other bytes", s.Name(), key)
 	}
 	info.XXH64 = back.XXH64
 	return info, nil

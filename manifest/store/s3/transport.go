@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // dialTimeout is how long making a connection may take. What comes after it is
@@ -30,7 +31,7 @@ func newTransport(caFile string) (*http.Transport, error) {
 			pool = x509.NewCertPool()
 		}
 		if !pool.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("the file of certificate authorities %s holds no certificate in PEM form: %w", caFile, store.ErrCertificate)
+			return nil, fault.Say(store.ErrCertificate, "the file of certificate authorities %s holds no certificate in PEM form", caFile)
 		}
 		config.RootCAs = pool
 	}
@@ -90,7 +91,7 @@ type limitedBody struct {
 func (b *limitedBody) Read(p []byte) (int, error) {
 	n, err := b.ReadCloser.Read(p[:min(len(p), b.left+1)])
 	if b.left -= n; b.left < 0 {
-		return 0, fmt.Errorf("the service's answer is longer than one can be: %w", store.ErrNotS3)
+		return 0, fault.Say(store.ErrNotS3, "the service's answer is longer than one can be")
 	}
 	return n, err
 }

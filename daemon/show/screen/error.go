@@ -1,4 +1,4 @@
-package words
+package screen
 
 import (
 	"io/fs"
@@ -8,7 +8,7 @@ import (
 	"linecamp/manifest"
 )
 
-// Error is the plain text of an error, with the names of files that the system
+// Error is the text of an error, with the names of files that the system
 // puts into its errors made fit to print.
 func Error(err error) string {
 	text := err.Error()
@@ -17,7 +17,7 @@ func Error(err error) string {
 			text = strings.ReplaceAll(text, name, manifest.Printable(name))
 		}
 	}
-	return Plain(text)
+	return text
 }
 
 func namesIn(err error) (names []string) {
@@ -38,16 +38,4 @@ func namesIn(err error) (names []string) {
 		}
 	}
 	return names
-}
-
-// indented puts the further lines of a text below its first one, so that nothing in
-// it can be taken for another line of a report.
-func indented(text string) string {
-	lines := strings.Split(text, "\n")
-	for i, l := range lines[1:] {
-		if l != "" && !strings.HasPrefix(l, "  ") {
-			lines[i+1] = "    " + l
-		}
-	}
-	return strings.Join(lines, "\n")
 }

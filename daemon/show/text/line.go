@@ -1,0 +1,26 @@
+package text
+
+import (
+	"io"
+
+	"linecamp/manifest/words"
+)
+
+// Line is what the command lines in reports need to come back to the same archive.
+type Line = words.Line
+
+// Writer carries a Line to the reports that are printed to it.
+func Writer(w io.Writer, l Line) io.Writer { return carrier{w, l} }
+
+type carrier struct {
+	io.Writer
+	line Line
+}
+
+// lineOf is the Line that w carries; the zero Line where it carries none.
+func lineOf(w io.Writer) Line {
+	if c, ok := w.(carrier); ok {
+		return c.line
+	}
+	return Line{}
+}
