@@ -9,7 +9,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
-	"linecamp/manifest/store/drive"
 	"linecamp/verify"
 	"linecamp/verify/history"
 	"linecamp/verify/rot"
@@ -79,7 +78,7 @@ func NearSites(ctx context.Context, a config.Archive) []verify.Site {
 		if !c.Can().Local {
 			continue
 		}
-		d, err := drive.Open(c.Root, c.ID)
+		d, err := c.Open(ctx)
 		if err != nil {
 			continue
 		}

@@ -2,9 +2,7 @@ package daemon
 
 import (
 	"context"
-	"strings"
 
-	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/verify/ocfl"
 )
@@ -13,7 +11,8 @@ import (
 // specification: a folder, or an https address of a bucket.
 func ValidateRoot(ctx context.Context, at reach.RootAccess, p Progress) (ocfl.Report, error) {
 	o := ocfl.Options{Progress: func(done, total int64) { p.Tell(at.Root, done, total) }}
-	if !strings.Contains(at.Root, "://") {
+	c := at.At(at.Root)
+	if c.Can().Local {
 		folder, err := ocfl.OpenFolder(at.Root)
 		if err != nil {
 			return ocfl.Report{}, err
@@ -21,10 +20,7 @@ func ValidateRoot(ctx context.Context, at reach.RootAccess, p Progress) (ocfl.Re
 		defer folder.Close()
 		return ocfl.Validate(ctx, folder, o)
 	}
-	bucket, err := reach.OpenBucket(ctx, config.Copy{
-		Name: at.Root, Kind: config.KindS3, URL: strings.TrimRight(at.Root, "/"),
-		Region: at.Region, Credentials: at.Credentials, CAFile: at.CAFile,
-	})
+	bucket, err := c.Open(ctx)
 	if err != nil {
 		return ocfl.Report{}, err
 	}

@@ -11,6 +11,7 @@ import (
 
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Seals is what the copies' seals came to.
@@ -28,7 +29,7 @@ type Seals struct {
 func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies))}
 	if known.Newer() {
-		return s, fmt.Errorf("the seal in the state folder: %w", ErrNewer)
+		return s, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
 	told := make([]seal.Told, len(r.Copies))
 	var reading sync.WaitGroup
@@ -136,7 +137,7 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
 	if kept.Newer() {
-		return nil, fmt.Errorf("the seal in the state folder: %w", ErrNewer)
+		return nil, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
 	told := make([]seal.Told, len(copies))
 	for i, c := range copies {

@@ -27,9 +27,6 @@ import (
 	"time"
 
 	"linecamp/manifest/geo"
-	"linecamp/manifest/store"
-	"linecamp/manifest/store/drive"
-	"linecamp/manifest/store/s3"
 )
 
 // Archive is one archive as its config file describes it. All paths are
@@ -52,18 +49,6 @@ type Archive struct {
 	State    string    // "" for the usual state folder, see StateDir
 	File     string    // where it was read; "" if it was not read from a file
 }
-
-// Kinds of copies.
-const (
-	KindDrive = "drive"
-	KindS3    = "s3"
-)
-
-// kinds are the kinds of copies there are, and what each can do.
-var kinds = map[string]store.Abilities{KindDrive: drive.Can, KindS3: s3.Can}
-
-// Can tells what a copy of this kind can do.
-func (c Copy) Can() store.Abilities { return kinds[c.Kind] }
 
 // Place is where the copy is: its folder or its address.
 func (c Copy) Place() string { return cmp.Or(c.Root, c.URL) }

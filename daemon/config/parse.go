@@ -235,21 +235,6 @@ func years(t *table) Years {
 	return y
 }
 
-// Settings of one kind of copy only, with what to say of them on the other.
-var (
-	onlyDrive = map[string]string{}
-	onlyS3    = map[string]string{}
-)
-
-func init() {
-	for _, k := range []string{"root", "away"} {
-		onlyDrive[k] = "is for a copy of kind \"drive\""
-	}
-	for _, k := range []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread"} {
-		onlyS3[k] = "is for a copy of kind \"s3\""
-	}
-}
-
 func (f *file) copy(t *table) Copy {
 	c := Copy{Name: t.text("name"), Kind: t.text("kind"), Where: t.text("where")}
 	if c.Name == "" {
@@ -263,17 +248,18 @@ func (f *file) copy(t *table) Copy {
 			t.fault("given_up", "this is not a day; write the day on which the copy was given up, as in \"2026-07-02\", or take the line out to use the copy again")
 		}
 	}
-	switch c.Kind {
-	case KindDrive:
-		f.drive(t, &c)
-		t.rest(onlyS3)
-	case KindS3:
-		f.s3(t, &c)
-		t.rest(onlyDrive)
-	case "":
-		t.fault("kind", "this copy does not say what it is; add kind = \"drive\" or kind = \"s3\"")
+	switch k, is := Kinds[c.Kind]; {
+	case is:
+		if k.read == nil {
+			c.URL = t.text("url")
+		} else {
+			k.read(f, t, &c)
+		}
+		t.rest(keysOfOthers(c.Kind))
+	case c.Kind == "":
+		t.fault("kind", "this copy does not say what it is; add kind = %s", kindNames(" or kind = "))
 	default:
-		t.fault("kind", "there is no kind of copy %q; write \"drive\" or \"s3\"", c.Kind)
+		t.fault("kind", "there is no kind of copy %q; write %s", c.Kind, kindNames(" or "))
 	}
 	return c
 }
@@ -290,59 +276,6 @@ func copyID(t *table) string {
 		return ""
 	}
 	return id.String()
-}
-
-func (f *file) drive(t *table, c *Copy) {
-	had := len(t.problems)
-	c.Root = f.folder(t, "root")
-	if c.Root == "" && len(t.problems) == had {
-		t.fault("root", "this copy does not say where it is; add root = \"/media/…\", the folder on the drive")
-	}
-	if s := t.text("away"); s != "" {
-		var err error
-		if c.Away, err = ParseAway(s); err != nil {
-			t.fault("away", "%v", err)
-		}
-	}
-}
-
-func (f *file) s3(t *table, c *Copy) {
-	had := len(t.problems)
-	c.Region = t.text("region")
-	c.URL = t.text("url")
-	c.Addressing = t.text("addressing")
-	if c.URL == "" {
-		if len(t.problems) == had {
-			t.fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
-		}
-	} else if url, err := BucketURL(c.URL, c.Addressing); err != nil {
-		c.URL = "" // it may hold a secret
-		t.fault("url", "%v", err)
-	} else {
-		c.URL = url
-	}
-	if c.Addressing != "" && c.Addressing != "path" && c.Addressing != "host" {
-		t.fault("addressing", "write \"path\" where the bucket is the first part of the path, or \"host\" where it is part of the host name")
-	}
-	if c.Credentials = t.text("credentials"); c.Credentials == "" {
-		c.Credentials = "env"
-	}
-	if c.Credentials != "env" && c.Credentials != NoCredentials && !filepath.IsAbs(c.Credentials) {
-		c.Credentials = filepath.Join(filepath.Dir(f.path), c.Credentials)
-	}
-	c.CAFile = f.folder(t, "ca_file")
-	if c.Fence = t.text("fence"); c.Fence != "" && c.Fence != "none" {
-		t.fault("fence", "this can only be \"none\", which says that you see to it that one machine alone writes there; else leave it out")
-	}
-	c.ReadBack = t.flag("read_back")
-	reread := t.text("reread")
-	if reread == "" {
-		reread = DefaultReread
-	}
-	var err error
-	if c.Reread, err = ParseAllowance(reread); err != nil {
-		t.fault("reread", "%v", err)
-	}
 }
 
 // CopyName accepts what a person can type after --copy and read in a report.

@@ -125,29 +125,13 @@ func (c Copy) encode() string {
 	w.line("[[copy]]")
 	w.pair("name", tomlline.Quote(c.Name), "")
 	w.pair("kind", tomlline.Quote(c.Kind), "")
-	optional := func(key, value, comment string) {
-		if value != "" {
-			w.pair(key, tomlline.Quote(value), comment)
-		}
+	w.optional("where", c.Where, "where it is kept, for the recovery sheet")
+	if k := Kinds[c.Kind]; k.write != nil {
+		k.write(&w, c)
+	} else {
+		w.pair("url", tomlline.Quote(c.URL), "")
+		w.pair("id", tomlline.Quote(c.ID), "")
 	}
-	optional("where", c.Where, "where it is kept, for the recovery sheet")
-	if c.Kind == KindDrive {
-		w.pair("root", tomlline.Quote(c.Root), "")
-		w.pair("id", tomlline.Quote(c.ID), "the root's own id: only this one is written to")
-		optional("away", away(c), "how long it may be unplugged before that is a fault")
-		return w.b.String()
-	}
-	w.pair("url", tomlline.Quote(c.URL), "")
-	w.pair("id", tomlline.Quote(c.ID), "the root's own id: only this one is written to")
-	optional("region", c.Region, "")
-	optional("addressing", c.Addressing, "where the bucket's name stands: in the path or in the host")
-	w.pair("credentials", tomlline.Quote(or(c.Credentials, "env")), "\"env\", or a file only its owner can read")
-	optional("ca_file", c.CAFile, "certificates to trust beside the system's")
-	optional("fence", c.Fence, "the server cannot keep two machines apart: see to it that only one writes there")
-	if c.ReadBack {
-		w.pair("read_back", "true", "the server does not check what it is sent, so every upload is read back")
-	}
-	w.pair("reread", tomlline.Quote(or(c.Reread.Text, DefaultReread)), "how much may be downloaded to check it")
 	return w.b.String()
 }
 
@@ -197,4 +181,11 @@ func key(s string) string {
 		return s
 	}
 	return tomlline.Quote(s)
+}
+
+// optional writes a text that may be left out.
+func (w *writer) optional(key, value, comment string) {
+	if value != "" {
+		w.pair(key, tomlline.Quote(value), comment)
+	}
 }

@@ -6,7 +6,6 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/carried"
-	"linecamp/manifest/words"
 )
 
 // awaitPlan waits until it is known what this round is to record, so that a copy's list

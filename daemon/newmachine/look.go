@@ -125,7 +125,7 @@ func (f *Found) carried(ctx context.Context) error {
 	case errors.Is(err, fs.ErrNotExist):
 		f.Notes = append(f.Notes, "no settings are on this copy; schedule, units and limits are as usual, and no other copy is known")
 	default:
-		f.Notes = append(f.Notes, words.Plain(err.Error()))
+		f.Notes = append(f.Notes, err.Error())
 	}
 	l, err := carried.ReadList(ctx, f.copy.Root)
 	switch {
@@ -142,7 +142,7 @@ func (f *Found) carried(ctx context.Context) error {
 	case errors.Is(err, fs.ErrNotExist):
 		f.Notes = append(f.Notes, "no list of what was left behind is on this copy, so what it did not have yet is not known")
 	default:
-		f.Notes = append(f.Notes, words.Plain(err.Error()))
+		f.Notes = append(f.Notes, err.Error())
 	}
 	return nil
 }

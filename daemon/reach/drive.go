@@ -13,24 +13,26 @@ import (
 	"linecamp/manifest/store/fault"
 )
 
-// openDrive finds a drive by its copy's id, wherever it is mounted. One that
-// stands in its place because the two are swapped month by month is no fault
-// of this one: it is not here.
-func (o Opener) openDrive(ctx context.Context, c config.Copy) (store.Root, error) {
-	root, err := drive.Open(c.Root, c.ID)
-	if err == nil {
-		return root, nil
+// openRoot opens a copy. One on a disk of this machine it finds by its id, wherever
+// that is mounted. Another that stands in its place because the two are swapped month
+// by month is no fault of this one: it is not here.
+func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error) {
+	root, err := c.Open(ctx)
+	if err == nil || !c.Can().Local {
+		return root, err
 	}
 	if errors.Is(err, store.ErrNotHere) || errors.Is(err, store.ErrOtherRoot) || errors.Is(err, store.ErrNoRoot) {
 		search, cancel := halfOf(ctx)
 		defer cancel()
 		if found, ferr := drive.Find(search, c.ID, c.Root); ferr == nil && found != c.Root {
-			if root, ferr := drive.Open(found, c.ID); ferr == nil {
+			moved := c
+			moved.Root = found
+			if root, ferr := moved.Open(ctx); ferr == nil {
 				return root, nil
 			}
 		}
 	}
-	if errors.Is(err, store.ErrOtherRoot) && o.swapped(c) {
+	if errors.Is(err, store.ErrOtherRoot) && o.swapped(ctx, c) {
 		return nil, fault.Say(store.ErrNotHere, "another drive of this archive is in its place at %s", c.Root)
 	}
 	return nil, err
@@ -46,13 +48,15 @@ func halfOf(ctx context.Context) (context.Context, context.CancelFunc) {
 	return context.WithDeadline(ctx, at.Add(-time.Until(at)/2))
 }
 
-func (o Opener) swapped(c config.Copy) bool {
-	other, err := drive.Open(c.Root, "")
+func (o Opener) swapped(ctx context.Context, c config.Copy) bool {
+	there := c
+	there.ID = ""
+	other, err := there.Open(ctx)
 	if err != nil {
 		return false
 	}
 	defer other.Close()
-	id, err := other.Identity(context.Background())
+	id, err := other.Identity(ctx)
 	return err == nil && slices.ContainsFunc(o.Archive.Copies, func(other config.Copy) bool {
 		return other.Can().Local && other.ID != c.ID && strings.EqualFold(other.ID, id.CopyID)
 	})

@@ -13,7 +13,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/near"
 	"linecamp/manifest/words"
 )
@@ -44,17 +43,12 @@ func IsRoot(from string, copies []string) bool {
 
 // at opens the root.
 func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
-	h := &Copy{Copy: config.Copy{Name: ra.Root}}
-	root, err := ra.open(ctx, ra.Root)
+	h := &Copy{Copy: ra.At(ra.Root)}
+	root, err := h.Copy.Open(ctx)
 	if err != nil {
 		return nil, store.Identity{}, ra.orNear(ctx, err, nil)
 	}
-	h.Root, h.Kind = root, root.Can().Kind
-	if !h.Can().Local {
-		h.URL, h.Region, h.Credentials, h.CAFile = strings.TrimRight(ra.Root, "/"), ra.Region, ra.Credentials, ra.CAFile
-	} else {
-		h.Copy.Root = ra.Root
-	}
+	h.Root = root
 	id, err := root.Identity(ctx)
 	if errors.Is(err, store.ErrNoRoot) && ctx.Err() == nil {
 		// A root that lost its identity still holds the photos.
@@ -72,15 +66,11 @@ func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
 	return h, id, nil
 }
 
-// open opens what may be a root, at a folder or an address.
-func (ra RootAccess) open(ctx context.Context, at string) (store.Root, error) {
-	if strings.Contains(at, "://") {
-		return OpenBucket(ctx, config.Copy{
-			Name: at, Kind: config.KindS3, URL: strings.TrimRight(at, "/"),
-			Region: ra.Region, Credentials: ra.Credentials, CAFile: ra.CAFile, Addressing: ra.Addressing,
-		})
-	}
-	return drive.OpenUnidentified(at)
+// At is what settings would say of a root, at a folder or an address.
+func (ra RootAccess) At(place string) config.Copy {
+	c := config.CopyAt(place)
+	c.Region, c.Credentials, c.CAFile, c.Addressing = ra.Region, ra.Credentials, ra.CAFile, ra.Addressing
+	return c
 }
 
 // orNear adds to err, which says that there is no copy, the copies that lie above
@@ -89,7 +79,7 @@ func (ra RootAccess) orNear(ctx context.Context, err error, r store.Root) error 
 	if !errors.Is(err, store.ErrNoRoot) && !errors.Is(err, store.ErrNotHere) {
 		return err
 	}
-	open := func(at string) (store.Root, error) { return ra.open(ctx, at) }
+	open := func(at string) (store.Root, error) { return ra.At(at).Open(ctx) }
 	if at := near.Above(ctx, ra.above(), open); at != "" {
 		return fmt.Errorf("%w. It lies in the copy %s: use --from %s", err, manifest.Printable(at), words.Quote(at))
 	}

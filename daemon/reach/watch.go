@@ -49,7 +49,7 @@ func (w *Watch) Back(ctx context.Context, copies []config.Copy, missed func(conf
 }
 
 func (w *Watch) isBack(ctx context.Context, c config.Copy, now func() time.Time) bool {
-	root, err := drive.Open(c.Root, c.ID)
+	root, err := c.Open(ctx)
 	if err == nil {
 		root.Close()
 		return true

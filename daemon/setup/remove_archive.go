@@ -80,11 +80,7 @@ func Removing(ctx context.Context, cfg config.Archive, log *slog.Logger) (Remova
 		r.Lacks = append(r.Lacks, fmt.Sprintf("%s in your folder are not recorded yet, so no copy has them.", s.Unrecorded))
 	}
 	for i, c := range s.Copies {
-		at := cfg.Copies[i].Root
-		if c.Kind == config.KindS3 {
-			at = cfg.Copies[i].URL
-		}
-		r.Copies = append(r.Copies, Staying{Copy: c.Copy, Kind: c.Kind, At: at, State: c.State, Files: c.Files, Bytes: c.Bytes})
+		r.Copies = append(r.Copies, Staying{Copy: c.Copy, Kind: c.Kind, At: cfg.Copies[i].Place(), State: c.State, Files: c.Files, Bytes: c.Bytes})
 		switch {
 		case told(attention.CopyBehind, c.Copy) || told(attention.CopyAway, c.Copy) || told(attention.CopyShort, c.Copy):
 		case c.ToGo.Files > 0:

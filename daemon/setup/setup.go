@@ -62,8 +62,6 @@ var (
 	ErrConfigExists = errors.New("settings are never overwritten")
 	// ErrOtherArchive: a root there belongs to another archive.
 	ErrOtherArchive = errors.New("it is another archive's copy")
-	// ErrNoFence: the service ignores conditional writes, and nobody vouched.
-	ErrNoFence = errors.New("the service cannot keep two machines apart")
 	// ErrAnswers: an answer cannot be used.
 	ErrAnswers = errors.New("cannot be used")
 )
@@ -203,9 +201,14 @@ func (o Options) copies() []config.Copy {
 		list = append(list, config.Copy{Name: d.Name, Kind: config.KindDrive, Root: d.Dir, Away: defaultAway})
 	}
 	for _, s := range o.S3s {
-		c := config.Copy{Name: s.Name, Kind: config.KindS3, URL: strings.TrimRight(s.URL, "/"), Region: o.Region, Credentials: o.Credentials, CAFile: o.CAFile}
-		if a, err := config.ParseAllowance(config.DefaultReread); err == nil {
-			c.Reread = a
+		c := config.CopyAt(s.URL)
+		if c.Can().Local { // no address: the settings' own rules say so
+			c = config.Copy{Kind: config.KindS3, URL: s.URL}
+		}
+		c.Name = s.Name
+		if c.Can().Metered {
+			c.Region, c.Credentials, c.CAFile = o.Region, o.Credentials, o.CAFile
+			c.Reread, _ = config.ParseAllowance(config.DefaultReread)
 		}
 		list = append(list, c)
 	}

@@ -19,7 +19,6 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
-	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/daemon/show/text"
 	"linecamp/manifest/store"
@@ -120,7 +119,7 @@ func TestSetup(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bucket, err := reach.OpenBucket(t.Context(), cfg.Copies[1])
+	bucket, err := cfg.Copies[1].Open(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -282,7 +281,7 @@ func TestServiceWithoutConditions(t *testing.T) {
 	d := newDesk(t)
 	s := d.bucket()
 	d.deaf(s, "If-None-Match", "If-Match")
-	if _, err := setup.Run(t.Context(), d.o); !errors.Is(err, setup.ErrNoFence) || !strings.Contains(err.Error(), "--one-writer") {
+	if _, err := setup.Run(t.Context(), d.o); !errors.Is(err, config.ErrNoFence) || !strings.Contains(err.Error(), "--one-writer") {
 		t.Fatalf("setup said %v", err)
 	}
 	d.missing("settings/saltbush-draw.toml", "shelf/0=ocfl_1.1")

@@ -4,21 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net/url"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/google/uuid"
 
 	"linecamp/daemon/config"
-	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
-	"linecamp/manifest/store/drive"
-	"linecamp/manifest/store/fault"
-	"linecamp/manifest/store/s3"
+	"linecamp/manifest/words"
 )
 
 // trial is a copy to be that was tried.
@@ -28,7 +23,6 @@ type trial struct {
 	adopted  bool // a root of ours was there
 	identity store.Identity
 	notes    []string
-	able     s3.Tried
 }
 
 // CopyReport is what setup has to say of one copy.
@@ -56,13 +50,7 @@ func tryAll(ctx context.Context, o Options, copies []config.Copy) ([]*trial, err
 		trying.Go(func() {
 			t := &trial{Copy: c}
 			tried[i] = t
-			var err error
-			if c.Kind == config.KindDrive {
-				err = t.tryDrive(ctx)
-			} else {
-				err = t.tryBucket(ctx, o)
-			}
-			if err != nil {
+			if err := t.try(ctx, o); err != nil {
 				faults[i] = fmt.Errorf("%s: %w", c.Name, err)
 			}
 		})
@@ -84,87 +72,25 @@ func (t *trial) found(ctx context.Context) error {
 	return nil
 }
 
-func (t *trial) tryDrive(ctx context.Context) error {
-	root, err := drive.New(t.Copy.Root)
-	if err != nil {
+// try opens the place of the copy, settles what is there, and learns what it can do.
+func (t *trial) try(ctx context.Context, o Options) (err error) {
+	kind := config.Kinds[t.Kind]
+	if t.root, err = kind.Place(ctx, &t.Copy); err != nil {
+		t.root = nil
 		return err
 	}
-	t.root = root
 	if err := t.found(ctx); err != nil {
 		return err
 	}
-	// Whether it can be written is learned by writing.
-	f, err := os.CreateTemp(t.Copy.Root, ".linecamp-trial-*")
-	if err != nil {
-		return fmt.Errorf("nothing can be written to %s (%w); see who owns the folder, or whether the drive is mounted read-only", t.Copy.Root, plainly(err))
-	}
-	name := f.Name()
-	_, err = f.WriteString("linecamp tries whether this drive can be written\n")
-	if err = errors.Join(err, f.Sync(), f.Close(), os.Remove(name)); err != nil {
-		return fmt.Errorf("%s cannot be written to: %w", t.Copy.Root, err)
-	}
-	if free, _, ok := Space(t.Copy.Root); ok {
-		t.notes = append(t.notes, size(free)+" free")
-	}
-	return nil
-}
-
-// plainly takes the temporary file's name out of an error.
-func plainly(err error) error {
-	var p *os.PathError
-	if errors.As(err, &p) {
-		return p.Err
+	var notes []string
+	t.root, notes, err = kind.Try(ctx, t.root, &t.Copy, o.OneWriter)
+	if t.notes = append(t.notes, notes...); err == nil && t.Can().Local {
+		if free, _, ok := Space(t.Copy.Root); ok {
+			t.notes = append(t.notes, words.Size(free)+" free")
+		}
 	}
 	return err
 }
-
-func (t *trial) tryBucket(ctx context.Context, o Options) error {
-	if u, err := url.Parse(t.URL); err == nil && strings.Trim(u.Path, "/") == "" {
-		t.Addressing = "host"
-	}
-	// The trial itself needs no fence: it finds out whether there is one.
-	root, err := reach.OpenBucket(ctx, t.Copy)
-	if err != nil {
-		return err
-	}
-	t.root = root
-	if err := t.found(ctx); err != nil {
-		return err
-	}
-	if t.able, err = root.Probe(ctx); err != nil {
-		return err
-	}
-	if !t.able.CreateOnly || !t.able.IfMatch {
-		if !o.OneWriter {
-			return fault.Say(ErrNoFence, "%s ignores conditional writes, so it cannot keep two machines from writing over one another. Choose another service; or, if this machine is the only one that will ever write there, say so with --one-writer", root.Name())
-		}
-		t.Fence = "none"
-		t.notes = append(t.notes, "no fence: the service ignores conditional writes, and nothing but your word keeps a second machine from writing there. Never let one")
-	}
-	if !t.able.Checksum {
-		t.ReadBack = true
-		t.notes = append(t.notes, "the service does not check what it is sent, so linecamp reads every upload back. That costs a download for each")
-	}
-	switch {
-	case !t.able.VersioningKnown:
-		t.notes = append(t.notes, "these keys may not ask whether the bucket keeps overwritten versions. "+keepAdvice)
-	case !t.able.Versioning:
-		t.notes = append(t.notes, "the bucket does not keep overwritten versions, so whoever has the keys could overwrite photos for good. "+keepAdvice)
-	}
-	// From here on the copy is used as the config will say.
-	if t.Fence == "" && !t.ReadBack {
-		return nil
-	}
-	again, err := reach.OpenBucket(ctx, t.Copy)
-	if err != nil {
-		return err
-	}
-	root.Close()
-	t.root = again
-	return nil
-}
-
-const keepAdvice = "Switch on bucket versioning (or object lock) at the provider, and give linecamp keys that may not delete versions"
 
 // settle makes the root, or takes over the one that is there, and completes
 // what the config says of the copy. machine is this machine's author id.
@@ -207,10 +133,10 @@ func fits(cfg config.Archive, tried []*trial) []string {
 			continue
 		}
 		if total > free && !t.adopted {
-			notes = append(notes, fmt.Sprintf("%s has %s free, and the working folder holds %s: not everything will fit", t.Name, size(free), size(total)))
+			notes = append(notes, fmt.Sprintf("%s has %s free, and the working folder holds %s: not everything will fit", t.Name, words.Size(free), words.Size(total)))
 		}
 		if most > 0 && largest > most {
-			notes = append(notes, fmt.Sprintf("the file system of %s holds no file above %s; %s has %s and will be missing there", t.Name, size(most), name, size(largest)))
+			notes = append(notes, fmt.Sprintf("the file system of %s holds no file above %s; %s has %s and will be missing there", t.Name, words.Size(most), name, words.Size(largest)))
 		}
 	}
 	return notes
@@ -232,16 +158,4 @@ func measure(folder string) (total, largest int64, name string) {
 		return nil
 	})
 	return total, largest, name
-}
-
-func size(n int64) string {
-	for _, u := range []struct {
-		of   int64
-		name string
-	}{{1e12, "TB"}, {1e9, "GB"}, {1e6, "MB"}, {1e3, "kB"}} {
-		if n >= u.of {
-			return fmt.Sprintf("%.1f %s", float64(n)/float64(u.of), u.name)
-		}
-	}
-	return fmt.Sprintf("%d bytes", n)
 }

@@ -150,10 +150,7 @@ func counted(n int, one, many string) string {
 }
 
 func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
-	row := copyRow{Name: verify.Shown(c.Copy), Kind: c.Kind, State: c.State, Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
-	if row.Kind == config.KindS3 {
-		row.Kind = "bucket"
-	}
+	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: c.State, Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
 	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:

@@ -47,7 +47,7 @@ func removal(w io.Writer, r setup.Removal) {
 	if len(r.Copies) > 0 {
 		c := r.Copies[0]
 		from := []string{"restore", "--everything", "--into", "FOLDER", "--from", c.At}
-		if c.Kind == config.KindS3 {
+		if !config.Kinds[c.Kind].Can.Local {
 			from = append(from, "--credentials", "env")
 		}
 		fmt.Fprintf(w, "To bring all of it back from a copy, without settings: %s\n", words.Line{}.Run(from...))
