@@ -39,7 +39,7 @@ func RestoreFrom(ctx context.Context, root reach.RootAccess, o RestoreOptions, p
 }
 
 // ErrYearsFrom: the years of a root alone cannot be judged.
-var ErrYearsFrom = errors.New("which years are missing is judged by the working folder and all copies together; leave --from out, or check this copy with --only rot")
+var ErrYearsFrom = errors.New("which years are missing is judged by your folder and all copies together; leave --from out, or check this copy with --only rot")
 
 // VerifyFrom re-reads a root by its own manifests and seal.
 func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p Progress) (verify.Report, error) {

@@ -79,7 +79,7 @@ func (a *Archive) HandOver(ctx context.Context, o HandOverOptions, p Progress) (
 // for new photos.
 func (o HandOverOptions) place(folder string) error {
 	if folder != "" && within.Folder(o.Into, folder) {
-		return fmt.Errorf("%s lies in the working folder, where the bag would be kept as new photos, so it %w; choose a folder outside", o.Into, handover.ErrInto)
+		return fmt.Errorf("%s lies in your folder, where the bag would be kept as new photos, so it %w; choose a folder outside", o.Into, handover.ErrInto)
 	}
 	return nil
 }

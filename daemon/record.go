@@ -57,7 +57,7 @@ func (a *Archive) OpenWorking(path string) (*os.File, error) {
 	}
 	folder, err := os.OpenRoot(a.Config.Folder)
 	if err != nil {
-		return nil, fmt.Errorf("the working folder: %w", err)
+		return nil, fmt.Errorf("your folder: %w", err)
 	}
 	defer folder.Close()
 	f, err := folder.OpenFile(filepath.FromSlash(path), os.O_RDONLY|syscall.O_NONBLOCK, 0)

@@ -70,7 +70,7 @@ func (a *Archive) WriteSites(ctx context.Context, p Progress) (TallyReport, erro
 	}
 	folder, err := os.OpenRoot(a.Config.Folder)
 	if err != nil {
-		return report, fmt.Errorf("the working folder cannot be opened: %w", err)
+		return report, fmt.Errorf("your folder cannot be opened: %w", err)
 	}
 	defer folder.Close()
 	report.Written, report.Kept = []WrittenSite{}, []KeptSite{}

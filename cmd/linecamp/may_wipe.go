@@ -14,7 +14,7 @@ func (t *tool) mayWipe() *cobra.Command {
 		GroupID: groupLook,
 		Long: `Reads every byte of a camera card, a phone's folder or an old laptop's, and says
 of each file whether it is safe without it: held by two copies on different
-devices beside the working folder, and read back from one of them at least.
+devices beside your folder, and read back from one of them at least.
 What is filed and not yet safe is named with the command to run. What linecamp
 keeps nowhere is listed, to be moved first. Nothing is changed. The exit status
 is 0 only when nothing is left to do, else 3.`,

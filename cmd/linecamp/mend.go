@@ -31,7 +31,7 @@ linecamp mend --copy shelf-drive`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for the working folder")
+	cmd.Flags().StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for your folder")
 	t.completesCopies(cmd, "copy")
 	return cmd
 }

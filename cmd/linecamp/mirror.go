@@ -15,7 +15,7 @@ func (t *tool) mirror() *cobra.Command {
 		Use:     "mirror",
 		Short:   "brings the copies up to date",
 		GroupID: groupKeep,
-		Long: `Adds to every copy what is new in the working folder, all copies at once.
+		Long: `Adds to every copy what is new in your folder, all copies at once.
 Deleting a file here deletes nothing there. A change that looks like an accident
 (many files altered or gone at once) is not recorded until someone has looked:
 look, and then run it again with --accept-changes.

@@ -12,9 +12,9 @@ func (t *tool) tally() *cobra.Command {
 	write := false
 	cmd := &cobra.Command{
 		Use:     "tally",
-		Short:   "shows what it understands of the working folder",
+		Short:   "shows what it understands of your folder",
 		GroupID: groupLook,
-		Long: `Reads the working folder and shows what was understood: which sites there are,
+		Long: `Reads your folder and shows what was understood: which sites there are,
 which visits each has, which photos and notes belong to them, and which files
 found no site. Nothing is copied and nothing is changed. The first run reads
 every file once; later runs only look at what changed.

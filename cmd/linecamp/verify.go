@@ -18,10 +18,10 @@ func (t *tool) verify() *cobra.Command {
 		Use:     "verify",
 		Short:   "re-reads the copies and says which years are missing",
 		GroupID: groupKeep,
-		Long: `Reads every byte of the copies and of the working folder again and compares it
+		Long: `Reads every byte of the copies and of your folder again and compares it
 with the manifest, then goes through the years of each site and says what is
 missing. From a bucket it downloads no more than the settings allow, longest
-unread first. With --deep the JPEG and PNG photos of the working folder are
+unread first. With --deep the JPEG and PNG photos of your folder are
 decoded too, each once; of HEIC and raw files only the structure is checked.`,
 		Example: `linecamp verify
 linecamp verify --quick
@@ -42,7 +42,7 @@ linecamp verify --bag ~/for-the-agency`,
 				return usagef("--seal is held against the copies; leave --only years out")
 			}
 			if o.Deep && (o.Only == daemon.OnlyRot || o.Copy != "" || from.Root != "" || root != "") {
-				return usagef("--deep decodes the working folder's photos where the years are gone through; leave the other choice out")
+				return usagef("--deep decodes your folder's photos where the years are gone through; leave the other choice out")
 			}
 			if bag != "" {
 				if root != "" || from.Root != "" || o != (daemon.VerifyOptions{}) {
@@ -81,7 +81,7 @@ linecamp verify --bag ~/for-the-agency`,
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for the working folder")
+	f.StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for your folder")
 	f.StringVar(&o.Only, "only", "", "only one `HALF`: \"rot\" reads bytes, \"years\" goes through the years")
 	f.StringVar(&o.Seal, "seal", "", "a `SEAL` on paper, as linecamp seal printed it, that each copy must bear out")
 	f.StringVar(&root, "root", "", "hold any OCFL object or storage root at `PATH`, ours or not, against the standard")

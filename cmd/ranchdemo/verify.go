@@ -121,7 +121,7 @@ func (s *story) checkSound(ctx context.Context) error {
 		return err
 	}
 	s.checkCopies(r.Copies, nil)
-	s.expect(len(r.Copies) == 3, "two copies and the working folder are checked; %d are.", len(r.Copies))
+	s.expect(len(r.Copies) == 3, "two copies and the folder are checked; %d are.", len(r.Copies))
 	for _, c := range r.Copies {
 		s.expect(c.Files == s.all(), "%s has all %d files; it has %d.", c.Copy, s.all(), c.Files)
 	}

@@ -114,7 +114,7 @@ func target(ctx context.Context, a *archive.Archive, from string, p archive.Prog
 	if err := addUnsettled(ctx, a, t, here); err != nil {
 		return nil, err
 	}
-	return &intake.Archive{Name: a.Config.Name, Folder: a.Config.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.Config.Years.Metres, Units: a.Config.Distances(), Has: func(d manifest.Digest) bool {
+	return &intake.Archive{Name: a.Config.Name, Folder: a.Config.Folder, Tally: t, Layout: layout, Cards: card.Read(t), Near: a.Config.Years.Meters, Units: a.Config.Distances(), Has: func(d manifest.Digest) bool {
 		is := slices.ContainsFunc(recorded[d], func(s stored) bool { return !besides[s.object] })
 		return is || here[d] != ""
 	}}, nil
@@ -170,7 +170,7 @@ func separate(card, folder string, insideAllowed bool) error {
 		return nil
 	}
 	if within.Folder(folder, card) || !insideAllowed && within.Folder(card, folder) {
-		return fault.Say(intake.ErrAsked, "%s and the working folder %s lie one inside the other; name the card's own folder", manifest.Printable(card), manifest.Printable(folder))
+		return fault.Say(intake.ErrAsked, "%s and your folder %s lie one inside the other; name the card's own folder", manifest.Printable(card), manifest.Printable(folder))
 	}
 	return nil
 }

@@ -68,7 +68,7 @@ func toSort(a *archive.Archive, card string, t *tally.Result, layout *layout.Lay
 				continue
 			}
 			if u := layout.Understand(file.Path); u.Date != "" || u.Year != 0 || !from.has(t.Sites[i].Base) {
-				return "", fault.Say(intake.ErrAsked, "%s and the working folder %s lie one inside the other, and the files of a site are in it, such as %s; name the card's own folder, or one in which nothing is sorted yet",
+				return "", fault.Say(intake.ErrAsked, "%s and your folder %s lie one inside the other, and the files of a site are in it, such as %s; name the card's own folder, or one in which nothing is sorted yet",
 					manifest.Printable(card), manifest.Printable(a.Config.Folder), manifest.Printable(file.Path))
 			}
 		}

@@ -58,12 +58,12 @@ func clashes(on *disk, a, b loaded) []Problem {
 			continue
 		}
 		if text := on.nested(c.Root, b.Folder); text != "" {
-			t.fault("root", "%s of %s; a copy must lie outside every working folder", text, b.File)
+			t.fault("root", "%s of %s; a copy must lie outside the folder of every archive", text, b.File)
 		}
 	}
 	for _, o := range b.Copies {
 		if o.Root != "" && on.nested(o.Root, a.Folder) != "" {
-			top.fault("folder", "this working folder and the copy %q in %s lie one inside the other; a copy must lie outside every working folder", o.Name, b.File)
+			top.fault("folder", "this folder and the copy %q in %s lie one inside the other; a copy must lie outside the folder of every archive", o.Name, b.File)
 		}
 	}
 	return f.problems

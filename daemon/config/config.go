@@ -104,7 +104,7 @@ type Page struct {
 // as usual.
 type Years struct {
 	SeasonDays int     // days out of its season
-	Metres     float64 // from its site
+	Meters     float64 // from its site
 }
 
 // What holds where the config says nothing.

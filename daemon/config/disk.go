@@ -34,11 +34,11 @@ func (d *disk) nested(root, folder string) string {
 	in, out := d.inside(root, folder), d.inside(folder, root)
 	switch {
 	case in && out:
-		return "this copy is the working folder itself"
+		return "this copy is your folder itself"
 	case in:
-		return "this copy lies inside the working folder"
+		return "this copy lies inside your folder"
 	case out:
-		return "the working folder lies inside this copy"
+		return "your folder lies inside this copy"
 	}
 	return ""
 }

@@ -224,12 +224,12 @@ func years(t *table) Years {
 	}
 	const what = " that a photo may be taken away from its site"
 	for _, key := range []string{"meters", "metres"} {
-		if m := t.number(key, 1, card.MostMetres, false, "meters"+what); m != 0 {
-			y.Metres = m
+		if m := t.number(key, 1, card.MostMeters, false, "meters"+what); m != 0 {
+			y.Meters = m
 		}
 	}
-	if ft := t.number("feet", 3, math.Floor(card.MostMetres/geo.Foot), false, "feet"+what); ft != 0 {
-		y.Metres = ft * geo.Foot
+	if ft := t.number("feet", 3, math.Floor(card.MostMeters/geo.Foot), false, "feet"+what); ft != 0 {
+		y.Meters = ft * geo.Foot
 	}
 	t.rest(nil)
 	return y
@@ -284,7 +284,7 @@ func CopyName(s string) error {
 		return errors.New("this name is too long; use at most 64 characters")
 	}
 	if strings.EqualFold(s, "working") {
-		return errors.New("\"working\" stands for the working folder in reports; choose another name")
+		return errors.New("\"working\" stands for your folder in reports; choose another name")
 	}
 	for i, r := range s {
 		if !unicode.IsLetter(r) && !unicode.IsDigit(r) && (i == 0 || !strings.ContainsRune("-_. ", r)) {

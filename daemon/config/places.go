@@ -123,7 +123,7 @@ func (f *file) checkPlaces(a Archive) {
 	}
 	const advice = "what linecamp remembers would be copied and change at every round; set state = \"…\" to a folder elsewhere"
 	if a.Folder != "" && on.inside(state, a.Folder) {
-		top.fault("state", "the state folder lies inside the working folder; "+advice)
+		top.fault("state", "the state folder lies inside your folder; "+advice)
 	}
 	for i, c := range a.Copies {
 		if c.Root != "" && on.inside(state, c.Root) {

@@ -96,8 +96,8 @@ func (a Archive) encode() []byte {
 		if y.SeasonDays != 0 {
 			w.pair("season_days", fmt.Sprint(y.SeasonDays), "how far out of its season a visit may be")
 		}
-		if y.Metres != 0 {
-			w.pair("meters", strconv.FormatFloat(y.Metres, 'f', -1, 64), "how far from its site a photo may be taken")
+		if y.Meters != 0 {
+			w.pair("meters", strconv.FormatFloat(y.Meters, 'f', -1, 64), "how far from its site a photo may be taken")
 		}
 	}
 	if a.Page.Listen != "" {

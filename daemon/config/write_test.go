@@ -16,7 +16,7 @@ func full(dir string) Archive {
 		Name: "saltbush-draw", Title: "O'Brien \"Land\" & Cattle", Paper: PaperA4, Folder: filepath.Join(dir, `Monitoring "new" \ photos’ #1`), Layout: "{year}/{site}", Dates: "month first",
 		State: filepath.Join(dir, "st"),
 		Views: map[string][]string{"plot": {"nadir"}, "wind mill": {"tower", "vane"}},
-		Years: Years{SeasonDays: 30, Metres: 12.5},
+		Years: Years{SeasonDays: 30, Meters: 12.5},
 		Page:  Page{Listen: "127.0.0.1:8710"},
 		Notice: Notice{To: []string{"<office@ranch.example>", "\"Draw, Saltbush\" <owner@ranch.example>"}, From: "<linecamp@ranch.example>", SMTP: "mail.ranch.example:465", TLS: TLSAtOnce,
 			User: "linecamp", PasswordFile: filepath.Join(dir, "mail"), CAFile: filepath.Join(dir, "ca.pem"), Webhook: "https://hook.example/T0/secret", Alive: "https://alive.example/ping?id=3", Quiet: 45 * 24 * time.Hour},

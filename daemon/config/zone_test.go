@@ -75,7 +75,7 @@ func TestUnitsInTheSettings(t *testing.T) {
 		t.Errorf("rods: %v", faults)
 	}
 	put(t, file, strings.Replace(example, "[schedule]", "[years]\nfeet = 150\n[schedule]", 1))
-	if got, faults := Load(file); faults != nil || got[0].Years.Metres != 45.72 {
+	if got, faults := Load(file); faults != nil || got[0].Years.Meters != 45.72 {
 		t.Errorf("150 feet: %+v, %v", got, faults)
 	}
 	if err := (Archive{Name: "a", Units: geo.Feet}).Write(filepath.Join(alone(t), "b", "a.toml")); err != nil {

@@ -59,7 +59,7 @@ func (s *Share) add(g walk.Glimpse) {
 }
 
 // ErrFolder: the folder cannot be walked.
-var ErrFolder = errors.New("the working folder cannot be looked through")
+var ErrFolder = errors.New("your folder cannot be looked through")
 
 func look(ctx context.Context, folder string, known Known, see func(walk.Glimpse)) error {
 	err := walk.Glance(ctx, folder, known, see)

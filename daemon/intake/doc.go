@@ -98,8 +98,8 @@ type Options struct {
 // meters.
 func ParseNear(s string) (float64, error) {
 	d, err := geo.ParseLength(s)
-	if err == nil && (d <= 0 || d > card.MostMetres) {
-		err = fmt.Errorf("%s cannot be how far a site reaches; write a distance such as 150ft or 50m, of at most %d m", s, card.MostMetres)
+	if err == nil && (d <= 0 || d > card.MostMeters) {
+		err = fmt.Errorf("%s cannot be how far a site reaches; write a distance such as 150ft or 50m, of at most %d m", s, card.MostMeters)
 	}
 	return d, err
 }

@@ -53,7 +53,7 @@ func (p *Plan) File(ctx context.Context) error {
 		if folders[a.Folder] == nil {
 			r, err := os.OpenRoot(a.Folder)
 			if err != nil {
-				f.State, f.Reason = Failed, "the working folder cannot be opened: "+words.Reason(err)
+				f.State, f.Reason = Failed, "your folder cannot be opened: "+words.Reason(err)
 				return
 			}
 			folders[a.Folder] = r
@@ -178,7 +178,7 @@ func readBack(ctx context.Context, folder *os.Root, name string, want manifest.D
 		return err
 	}
 	if got != want {
-		return errors.New("what was read back from the working folder's disk is not what was written; check that disk before anything else")
+		return errors.New("what was read back from your folder's disk is not what was written; check that disk before anything else")
 	}
 	return nil
 }

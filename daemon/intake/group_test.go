@@ -103,7 +103,7 @@ func TestInOrder(t *testing.T) {
 // a degree on the WGS 84 ellipsoid is 111,132 m along the meridian and 78,847 m
 // along the parallel (NGA TR 8350.2's ellipsoid; the figures from memory); the
 // sphere may be half a percent off.
-func TestMetres(t *testing.T) {
+func TestMeters(t *testing.T) {
 	for _, c := range []struct {
 		a, b spot
 		want float64

@@ -53,7 +53,7 @@ type Visit struct {
 	Pasture string   `json:"pasture,omitempty"`
 	Date    string   `json:"date,omitempty"` // "" if nothing tells it
 	By      string   `json:"by,omitempty"`   // what proposed the site
-	Metres  *float64 `json:"metres,omitempty"`
+	Meters  *float64 `json:"metres,omitempty"`
 	Reason  string   `json:"reason,omitempty"` // why nothing of it is filed
 	Files   []File   `json:"files"`
 
@@ -323,7 +323,7 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 		v.units = g.site.archive.Units
 	}
 	if g.meters >= 0 {
-		v.Metres = &g.meters
+		v.Meters = &g.meters
 	}
 	var habit []string
 	if g.site != nil {

@@ -19,7 +19,7 @@ func TestSheet(t *testing.T) {
 		t.Fatal(err)
 	}
 	away := 3.0
-	p := &Plan{Card: `<script>alert(1)</script>`, Visits: []Visit{{Number: 1, Site: `"><img src=x>`, Date: "2026-06-24", By: ByPosition, Metres: &away,
+	p := &Plan{Card: `<script>alert(1)</script>`, Visits: []Visit{{Number: 1, Site: `"><img src=x>`, Date: "2026-06-24", By: ByPosition, Meters: &away,
 		Files: []File{{From: `IMG"'<b>.JPG`, To: "a/b.jpg", View: "plot", ViewBy: ByContent, thumb: small.Bytes()}, {From: "IMG_2.HEIC", View: "untold"}}}},
 		Left: []Left{{"film.mp4", 7, "not a photo or a note"}}}
 	var page bytes.Buffer

@@ -31,7 +31,7 @@ func newSite(a *Archive, t *tally.Site) *site {
 	}
 	k := card.Key{Pasture: t.Pasture, Site: t.Site}
 	declared := a.Cards.Of(k)
-	s.near = declared.Metres
+	s.near = declared.Meters
 	if s.near == 0 {
 		s.near = a.Near
 	}

@@ -33,7 +33,7 @@ func (p *Plan) Wants() bool {
 }
 
 // Distance is how far from the site the visit's pictures were taken, in words.
-func (v *Visit) Distance() string { return v.units.Distance(*v.Metres) }
+func (v *Visit) Distance() string { return v.units.Distance(*v.Meters) }
 
 // ReasonText is Reason with its distances in the archive's units.
 func (v *Visit) ReasonText() string { return v.units.Reword(v.Reason, v.far...) }

@@ -56,7 +56,7 @@ func storage(f Facts) []Point {
 			away++
 		}
 	}
-	copies := num(whole, "complete copy") + ", the working folder included"
+	copies := num(whole, "complete copy") + ", your folder included"
 	places := fmt.Sprintf("of %s beside it, %d complete and with a place in the settings or in a bucket", num(len(f.Copies), "copy"), away)
 	return []Point{
 		is(1, "two complete copies in separate places", whole >= 2 && away >= 1, copies+"; "+places, "keep a complete copy in another place, and say where it is: where = \"…\" in the settings"),
@@ -64,7 +64,7 @@ func storage(f Facts) []Point {
 		is(2, "three complete copies, one of them in another geographic place", whole >= 3 && away >= 1, copies+"; "+places, "keep a third complete copy, in a bucket or in another town"),
 		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), fmt.Sprintf("the settings say of %d of %s where it is kept; %s", told, num(len(f.Copies), "copy"), sheet(f)), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
 		person(3, "one copy is exposed to another kind of disaster than the others", "judge whether one fire, flood or storm could reach every copy"),
-		is(3, "copies on two kinds of storage", len(kinds) == 2, num(len(kinds), "kind")+" of storage beside the working folder", "keep one copy on a drive and one in a bucket"),
+		is(3, "copies on two kinds of storage", len(kinds) == 2, num(len(kinds), "kind")+" of storage beside your folder", "keep one copy on a drive and one in a bucket"),
 		person(3, "the age of storage is watched", "write down when each drive was bought, and when it is to be replaced"),
 		person(4, "three copies, each exposed to another kind of disaster", "judge this for each copy"),
 		person(4, "a plan for replacing storage is carried out", "agree on who replaces a drive, and when"),

@@ -320,7 +320,7 @@ func (m *mender) lastResort(ctx context.Context) {
 		if len(n.why) > 0 {
 			tried = " (" + strings.Join(n.why, "; ") + ")"
 		}
-		m.unmended(n.damage, true, "NO GOOD COPY ANYWHERE in reach%s. A card, an old drive or a mailbox may still have it: put it back into the working folder and run `linecamp mirror`, then `linecamp mend`", tried)
+		m.unmended(n.damage, true, "NO GOOD COPY ANYWHERE in reach%s. A card, an old drive or a mailbox may still have it: put it back into your folder and run `linecamp mirror`, then `linecamp mend`", tried)
 	}
 }
 

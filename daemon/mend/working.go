@@ -23,7 +23,7 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 		return
 	}
 	if m.Folder == "" {
-		m.unmended(d, false, "the working folder is out of reach")
+		m.unmended(d, false, "your folder is out of reach")
 		return
 	}
 	inv := m.newest(ctx, d.Object)
@@ -39,12 +39,12 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 	}
 	w := workingFile{m: m, raw: verify.WorkingPath(rec, d.Content), entry: rec.Paths[d.Content], want: want}
 	if w.raw == "" {
-		m.unmended(d, false, "its path cannot be in the working folder")
+		m.unmended(d, false, "its path cannot be in your folder")
 		return
 	}
 	root, err := os.OpenRoot(m.Folder)
 	if err != nil {
-		m.unmended(d, false, "the working folder cannot be opened: %v", err)
+		m.unmended(d, false, "your folder cannot be opened: %v", err)
 		return
 	}
 	defer root.Close()

@@ -176,14 +176,14 @@ func (o Options) checked() (Options, error) {
 		info, err := os.Stat(o.Folder)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			return o, fault.Say(ErrAnswers, "the working folder %s is not there; give the folder that holds the photos", o.Folder)
+			return o, fault.Say(ErrAnswers, "your folder %s is not there; give the folder that holds the photos", o.Folder)
 		case err != nil:
-			return o, fmt.Errorf("the working folder: %w", err)
+			return o, fmt.Errorf("your folder: %w", err)
 		case !info.IsDir():
-			return o, fault.Say(ErrAnswers, "the working folder %s is a file; give the folder that holds the photos", o.Folder)
+			return o, fault.Say(ErrAnswers, "your folder %s is a file; give the folder that holds the photos", o.Folder)
 		}
 		if _, err := os.ReadDir(o.Folder); err != nil {
-			return o, fmt.Errorf("the working folder cannot be listed: %w", err)
+			return o, fmt.Errorf("your folder cannot be listed: %w", err)
 		}
 	}
 	if o.Layout != "" {

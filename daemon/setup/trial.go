@@ -133,7 +133,7 @@ func fits(cfg config.Archive, tried []*trial) []string {
 			continue
 		}
 		if total > free && !t.adopted {
-			notes = append(notes, fmt.Sprintf("%s has %s free, and the working folder holds %s: not everything will fit", t.Name, words.Size(free), words.Size(total)))
+			notes = append(notes, fmt.Sprintf("%s has %s free, and your folder holds %s: not everything will fit", t.Name, words.Size(free), words.Size(total)))
 		}
 		if most > 0 && largest > most {
 			notes = append(notes, fmt.Sprintf("the file system of %s holds no file above %s; %s has %s and will be missing there", t.Name, words.Size(most), name, words.Size(largest)))

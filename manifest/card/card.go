@@ -55,7 +55,7 @@ import (
 type Card struct {
 	Name, Pasture, Allotment, Permit string
 	Position                         *geo.Position
-	Metres                           float64 // how far from there a picture may be taken; 0 where that is not declared
+	Meters                           float64 // how far from there a picture may be taken; 0 where that is not declared
 	Views                            []View
 	Stand, CameraHeight, Marks       string
 	FirstYear                        int
@@ -168,8 +168,8 @@ func (c Card) Under(pasture Card) Card {
 	either(&c.CameraHeight, pasture.CameraHeight)
 	either(&c.Marks, pasture.Marks)
 	either(&c.Retired, pasture.Retired)
-	if c.Metres == 0 {
-		c.Metres = pasture.Metres
+	if c.Meters == 0 {
+		c.Meters = pasture.Meters
 	}
 	if c.FirstYear == 0 {
 		c.FirstYear = pasture.FirstYear

@@ -39,7 +39,7 @@ func Decode(file string, b []byte) (Card, []Fault) {
 		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
 		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
 		Position:  k.position(),
-		Metres:    k.meters(),
+		Meters:    k.meters(),
 		FirstYear: k.year("first_year"),
 		Formerly:  k.texts("formerly"), Replaces: k.text("replaces"),
 		Retired: k.day("retired", true),
@@ -110,18 +110,18 @@ func (k *keys) position() *geo.Position {
 	return nil
 }
 
-// MostMetres bounds how far from its site a picture may be taken; beyond it, every
+// MostMeters bounds how far from its site a picture may be taken; beyond it, every
 // site is in the wrong place.
-const MostMetres = 5000
+const MostMeters = 5000
 
 func (k *keys) meters() float64 {
 	far := 0.0
 	for _, key := range []string{"meters", "metres"} {
-		if m := k.number(key, 1, MostMetres, "a distance in meters"); m != nil {
+		if m := k.number(key, 1, MostMeters, "a distance in meters"); m != nil {
 			far = *m
 		}
 	}
-	if ft := k.number("feet", 3, math.Floor(MostMetres/geo.Foot), "a distance in feet"); ft != nil {
+	if ft := k.number("feet", 3, math.Floor(MostMeters/geo.Foot), "a distance in feet"); ft != nil {
 		far = *ft * geo.Foot
 	}
 	return far

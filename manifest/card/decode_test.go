@@ -58,7 +58,7 @@ soil = "loam"
 func TestEveryKey(t *testing.T) {
 	want := Card{
 		Name: "Stake 3", Pasture: "Windmill", Allotment: "Calico Bench", Permit: "0417",
-		Position: &geo.Position{Latitude: 41.23456, Longitude: -106}, Metres: 80,
+		Position: &geo.Position{Latitude: 41.23456, Longitude: -106}, Meters: 80,
 		Stand: "at the T-post", CameraHeight: "5 ft", Marks: "rebar, yellow cap", FirstYear: 2004,
 		Formerly: []string{"Stake 3 old"}, Replaces: "Stake 1", Retired: "2023-12-31",
 		Views: []View{{Name: "landscape", Bearing: new(245.5), Reference: "the notch", Since: 2004, Until: 2020}, {Name: "plot"}},

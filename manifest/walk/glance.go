@@ -41,10 +41,10 @@ type Glimpse struct {
 func Glance(ctx context.Context, folder string, known func(dir string) ([]Known, error), see func(Glimpse)) error {
 	top, err := openTop(folder)
 	if errors.Is(err, fs.ErrNotExist) {
-		return fault.Say(ErrNoFolder, "the working folder %s is not there", folder)
+		return fault.Say(ErrNoFolder, "your folder %s is not there", folder)
 	}
 	if err != nil {
-		return fmt.Errorf("the working folder %s cannot be listed: %w", folder, err)
+		return fmt.Errorf("your folder %s cannot be listed: %w", folder, err)
 	}
 	g := glancer{ctx: ctx, folder: folder, known: known, see: see}
 	g.list("", top)

@@ -28,11 +28,11 @@ func Read(ctx context.Context, o Options, each func(dir string, files []File)) (
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
 	if info, err := os.Stat(o.Folder); errors.Is(err, fs.ErrNotExist) {
-		return nil, fault.Say(ErrNoFolder, "the working folder %s is not there; check that its drive is connected and the path is right", o.Folder)
+		return nil, fault.Say(ErrNoFolder, "your folder %s is not there; check that its drive is connected and the path is right", o.Folder)
 	} else if err == nil && !info.IsDir() {
-		return nil, fault.Say(ErrNoFolder, "the working folder %s is a file, not a folder", o.Folder)
+		return nil, fault.Say(ErrNoFolder, "your folder %s is a file, not a folder", o.Folder)
 	} else if err != nil {
-		return nil, fmt.Errorf("the working folder %s cannot be looked at: %w", o.Folder, err)
+		return nil, fmt.Errorf("your folder %s cannot be looked at: %w", o.Folder, err)
 	}
 	w := &walker{ctx: ctx, o: o, each: each, folders: []step{{}}}
 	w.wake = sync.NewCond(&w.mu)
@@ -41,7 +41,7 @@ func Read(ctx context.Context, o Options, each func(dir string, files []File)) (
 		return nil, err
 	}
 	if w.err != nil {
-		return nil, fmt.Errorf("the working folder %s cannot be listed: %w", o.Folder, w.err)
+		return nil, fmt.Errorf("your folder %s cannot be listed: %w", o.Folder, w.err)
 	}
 	slices.Sort(w.found.Unlisted)
 	for _, list := range [][]Waiting{w.found.Waiting, w.found.Passed} {

@@ -19,7 +19,7 @@ import (
 )
 
 // ErrNoFolder marks a working folder that is not there, or is not a folder.
-var ErrNoFolder = errors.New("there is no working folder")
+var ErrNoFolder = errors.New("your folder is not there")
 
 // Known is what an earlier walk found out about one file by reading it. It
 // holds for as long as size and times and inode are what they were.

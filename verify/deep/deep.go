@@ -40,7 +40,7 @@ func Check(ctx context.Context, in *gather.Input, folder string, d Decodes, prog
 	}
 	root, err := os.OpenRoot(folder)
 	if err != nil {
-		return nil, fmt.Errorf("the working folder %s cannot be opened: %w", folder, err)
+		return nil, fmt.Errorf("your folder %s cannot be opened: %w", folder, err)
 	}
 	x := &decoding{root: root, decodes: d, progress: progress, report: &verify.DeepReport{Skipped: []verify.NotDecoded{}}, verdicts: known}
 	todo := x.choose(in)

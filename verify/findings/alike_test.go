@@ -57,7 +57,7 @@ func TestAlikes(t *testing.T) {
 		{"a year between", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2014, 2026, 1, 20)}, nil},
 		{"both in one year", []gather.SiteItems{stakeAt("Stake A", 2004, 2013, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20)}, nil},
 		{"further away than is tolerated", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 60)}, nil},
-		{"as far as the card tolerates", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, carded(card.Card{Metres: 10}))}, nil},
+		{"as far as the card tolerates", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20, carded(card.Card{Meters: 10}))}, nil},
 		{"one visit is not enough", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2013, 1, 20)}, nil},
 		{"two visits tell no place", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2014, 1, 20)}, nil},
 		{"one of a row of stakes", []gather.SiteItems{stakeAt("Stake A", 2004, 2012, 1, 0), stakeAt("Stake B", 2013, 2026, 1, 20), stakeAt("Stake C", 2004, 2026, 1, 60)}, nil},

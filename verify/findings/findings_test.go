@@ -111,13 +111,13 @@ func TestTolerances(t *testing.T) {
 		{"30 days out, 29 tolerated", seasons, gather.Tolerance{SeasonDays: 29}, 0, 1},
 		{"30 days out, 30 tolerated", seasons, gather.Tolerance{SeasonDays: 30}, 0, 0},
 		{"70 m away, 50 tolerated", away, gather.Tolerance{}, 0, 1},
-		{"70 m away, 75 tolerated", away, gather.Tolerance{Metres: 75}, 0, 0},
-		{"70 m away, 65 tolerated", away, gather.Tolerance{Metres: 65}, 0, 1},
+		{"70 m away, 75 tolerated", away, gather.Tolerance{Meters: 75}, 0, 0},
+		{"70 m away, 65 tolerated", away, gather.Tolerance{Meters: 65}, 0, 1},
 		{"70 m away, 100 by the card", away, gather.Tolerance{}, 100, 0},
-		{"70 m away, 10 by the card", away, gather.Tolerance{Metres: 75}, 10, 1},
+		{"70 m away, 10 by the card", away, gather.Tolerance{Meters: 75}, 10, 1},
 	} {
 		s := gather.SiteItems{Site: "Stake 3", Extra: tt.items, Position: &verifytest.StakePlace}
-		s.Card.Metres, s.Card.Expect = tt.card, []card.Expect{june}
+		s.Card.Meters, s.Card.Expect = tt.card, []card.Expect{june}
 		got := verifytest.Told(Of(gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{s}, Tolerance: tt.set}, nil))
 		if len(got) != tt.want {
 			t.Errorf("%s: %q", tt.name, got)

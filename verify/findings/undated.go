@@ -17,7 +17,7 @@ func (x *finder) undated(s *gather.SiteItems, items []gather.Item) {
 	for _, u := range all {
 		text := u.Question()
 		if u.Gone {
-			text += " (no longer in the working folder; a copy may have them)"
+			text += " (no longer in your folder; a copy may have them)"
 		}
 		x.add(s, verify.Finding{Kind: verify.FoundUndated, Paths: u.Paths, Text: text, Todo: todo, Note: !u.Found || u.Filed})
 	}

@@ -8,7 +8,7 @@ import (
 // is zero is as usual: [figures.SeasonDays] and [figures.Meters].
 type Tolerance struct {
 	SeasonDays int     // days from its season
-	Metres     float64 // from the site, beside the error that a photo states
+	Meters     float64 // from the site, beside the error that a photo states
 }
 
 // SeasonDays is how many days a visit may be out of its season.
@@ -23,10 +23,10 @@ func (in *Input) SeasonDays() int {
 // by the settings.
 func (in *Input) Meters(s *SiteItems) float64 {
 	switch {
-	case s.Card.Metres > 0:
-		return s.Card.Metres
-	case in.Tolerance.Metres > 0:
-		return in.Tolerance.Metres
+	case s.Card.Meters > 0:
+		return s.Card.Meters
+	case in.Tolerance.Meters > 0:
+		return in.Tolerance.Meters
 	}
 	return figures.Meters
 }

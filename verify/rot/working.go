@@ -33,7 +33,7 @@ func Working(ctx context.Context, folder string, objects iter.Seq2[*manifest.Inv
 	}
 	root, err := os.OpenRoot(folder)
 	if err != nil {
-		return w.rep, fmt.Errorf("the working folder cannot be read: %w", err)
+		return w.rep, fmt.Errorf("your folder cannot be read: %w", err)
 	}
 	defer root.Close()
 	w.root = root
@@ -243,7 +243,7 @@ func (w *working) remember(object string, h verify.Held, all bool) {
 	}
 	for object, held := range w.found {
 		if err := w.o.Memory.Remember(verify.WorkingName, object, held); err != nil {
-			w.stop(fmt.Errorf("remembering what the working folder holds: %w", err))
+			w.stop(fmt.Errorf("remembering what your folder holds: %w", err))
 		}
 	}
 	w.found, w.n = nil, 0
@@ -257,7 +257,7 @@ func (w *working) settle(folder string, err *error) {
 		here, e1 := os.Stat(folder)
 		opened, e2 := w.root.Stat(".")
 		if e1 != nil || e2 != nil || !os.SameFile(here, opened) {
-			*err = errors.Join(*err, fault.Say(ErrStopped, "the working folder %s went away while it was read", folder))
+			*err = errors.Join(*err, fault.Say(ErrStopped, "your folder %s went away while it was read", folder))
 			rep.Absent = 0
 			rep.Damage = nil
 		}

@@ -165,7 +165,7 @@ func (r *reading) Read(p []byte) (int, error) {
 // Working is the file at raw, a slash-separated path below the working
 // folder. Only a regular file is opened.
 func Working(folder, raw string, size int64) Source {
-	return Source{name: "the working folder", size: known(size), open: func(context.Context) (io.ReadCloser, int64, error) {
+	return Source{name: "your folder", size: known(size), open: func(context.Context) (io.ReadCloser, int64, error) {
 		return openWorking(folder, raw)
 	}}
 }

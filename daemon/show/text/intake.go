@@ -42,13 +42,13 @@ func planVisit(w io.Writer, v *intake.Visit) {
 	}
 	fmt.Fprintf(w, "\n%d  %s  %s", v.Number, shown(date), shown(v.Where()))
 	switch {
-	case v.By == intake.ByPosition && v.Metres != nil:
+	case v.By == intake.ByPosition && v.Meters != nil:
 		fmt.Fprintf(w, "  (%s from it, by position)", v.Distance())
-	case v.By == intake.ByTrack && v.Metres != nil:
+	case v.By == intake.ByTrack && v.Meters != nil:
 		fmt.Fprintf(w, "  (%s from it, by the track)", v.Distance())
 	case v.By == intake.ByOrder:
 		fmt.Fprint(w, "  (by the order of other years; please look)")
-	case v.By == intake.ByPerson && v.Metres != nil:
+	case v.By == intake.ByPerson && v.Meters != nil:
 		fmt.Fprintf(w, "  (as told; taken %s from it)", v.Distance())
 	case v.By == intake.ByPerson:
 		fmt.Fprint(w, "  (as told)")

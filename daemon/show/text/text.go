@@ -10,6 +10,7 @@ package text
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"linecamp/daemon"
 	"linecamp/daemon/handover"
@@ -126,7 +127,7 @@ func viewName(view string) string {
 // caution ends a report that may send somebody out to a stake.
 func caution(w io.Writer) {
 	if !lineOf(w).IsCautioned {
-		fmt.Fprintf(w, "\n%s\n", words.FieldCaution)
+		fmt.Fprintf(w, "\n%s\n", strings.ReplaceAll(words.FieldCaution, ". ", ".\n"))
 	}
 }
 
