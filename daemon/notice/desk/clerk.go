@@ -172,7 +172,7 @@ func (c *clerk) look(ctx context.Context) {
 	if err != nil {
 		c.warn("notices do not know how the archive stands", err)
 		blind := attention.Item{Kind: attention.CannotLook, Since: now.UTC().Truncate(time.Second),
-			What: "How the archive stands cannot be told: " + words.Sentence(words.Plain(err.Error())), Next: "see to that, then run `linecamp status`"}
+			What: "How the archive stands cannot be told: " + words.Sentence(err.Error()), Next: "see to that, then run `linecamp status`"}
 		all = slices.Clone(c.book.Troubles)
 		if i := slices.IndexFunc(all, isBlind); i >= 0 {
 			blind.Since = all[i].Since
@@ -222,5 +222,5 @@ func (c *clerk) save() {
 }
 
 func (c *clerk) warn(what string, err error) {
-	c.o.Log.Warn(what+": "+words.Plain(err.Error()), "archive", c.cfg.Name)
+	c.o.Log.Warn(what+": "+err.Error(), "archive", c.cfg.Name)
 }
