@@ -202,7 +202,7 @@ func TestFaultsNameFileLineAndKey(t *testing.T) {
 		{"copy without kind", "archive='a'\n[[copy]]\nname='d'\nid='" + idShelf + "'\n", ":2: copy.kind: ", "does not say what it is"},
 		{"unknown kind", "archive='a'\n[[copy]]\nname='d'\nid='" + idShelf + "'\nkind='tape'\n", ":5: copy.kind: ", "no kind of copy \"tape\""},
 		{"copy without name", "archive='a'\n[[copy]]\nkind='drive'\nroot='/d'\nid='" + idShelf + "'\n", ":2: copy.name: ", "has no name"},
-		{"copy named working", "archive='a'\n[[copy]]\nname='Working'\nkind='drive'\nroot='/d'\nid='" + idShelf + "'\n", ":3: copy.name: ", "working folder"},
+		{"copy named working", "archive='a'\n[[copy]]\nname='Working'\nkind='drive'\nroot='/d'\nid='" + idShelf + "'\n", ":3: copy.name: ", "your folder"},
 		{"copy without id", "archive='a'\n[[copy]]\nname='d'\nkind='drive'\nroot='/d'\n", ":2: copy.id: ", "has no id"},
 		{"bad id", "archive='a'\n[[copy]]\nname='d'\nkind='drive'\nroot='/d'\nid='3f6c…'\n", ":6: copy.id: ", "not the id of a copy"},
 		{"drive without root", "archive='a'\n" + drive, ":2: copy.root: ", "does not say where"},
