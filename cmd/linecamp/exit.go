@@ -10,11 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
-	"linecamp/daemon/decide"
-	"linecamp/daemon/handover"
-	"linecamp/daemon/intake"
 	"linecamp/daemon/newmachine"
-	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	show "linecamp/daemon/show/page"
 	"linecamp/daemon/show/screen"

@@ -4,7 +4,7 @@ import (
 	"github.com/spf13/cobra"
 
 	show "linecamp/daemon/show/page"
-	"linecamp/daemon/show/text"
+	"linecamp/daemon/show/screen"
 )
 
 func (t *tool) page() *cobra.Command {
@@ -27,7 +27,7 @@ linecamp page --no-browser                     print the address, with its key`,
 			if err != nil {
 				return err
 			}
-			o.Configs, o.Faults, o.Line = all, faults, func(name string) text.Line {
+			o.Configs, o.Faults, o.Line = all, faults, func(name string) screen.Line {
 				if several {
 					return t.of(name)
 				}

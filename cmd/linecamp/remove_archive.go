@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 )
 
@@ -41,7 +42,7 @@ func (t *tool) removeArchive(ctx context.Context, name string, yes bool) error {
 		if t.json {
 			return usagef("--json asks no question; to remove %s, add --yes", name)
 		}
-		text.Print(text.Writer(t.errs, line), r)
+		text.Print(screen.Writer(t.errs, line), r)
 		fmt.Fprintf(t.errs, "\nRemove %s from this machine? (yes or no) ", name)
 		answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(t.in).ReadString('\n') })
 		if ctx.Err() != nil {

@@ -29,8 +29,8 @@ func (t *tool) say(r report) error {
 // line is what the command lines in reports and messages need to come back to
 // where this run was: the settings that were named, and the archive where there
 // are others.
-func (t *tool) line() text.Line {
-	l := text.Line{Config: t.config}
+func (t *tool) line() screen.Line {
+	l := screen.Line{Config: t.config}
 	if t.archive == "" {
 		return l
 	}
@@ -41,10 +41,10 @@ func (t *tool) line() text.Line {
 }
 
 // of is line for one archive of several.
-func (t *tool) of(archive string) text.Line { return text.Line{Config: t.config, Archive: archive} }
+func (t *tool) of(archive string) screen.Line { return screen.Line{Config: t.config, Archive: archive} }
 
 // print writes a report in the form asked for.
-func (t *tool) print(r report, line text.Line) error {
+func (t *tool) print(r report, line screen.Line) error {
 	if t.json {
 		return t.sayJSON(r)
 	}
@@ -55,7 +55,7 @@ func (t *tool) print(r report, line text.Line) error {
 	if v, ok := r.(versionReport); ok { // it is about the program, and no room's
 		v.Print(w)
 	} else {
-		text.Print(text.Writer(w, line), r)
+		text.Print(screen.Writer(w, line), r)
 	}
 	return t.written(w.err)
 }

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 )
 
@@ -33,7 +34,7 @@ linecamp status --quiet || echo "the record wants a look"`,
 			})
 			if len(all) > 0 {
 				w := &steady{w: t.out}
-				text.Print(text.Writer(w, text.Line{Config: t.config}), all)
+				text.Print(screen.Writer(w, screen.Line{Config: t.config}), all)
 				if w.err != nil {
 					return t.written(w.err)
 				}

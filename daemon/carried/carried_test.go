@@ -50,7 +50,7 @@ func ranch() config.Archive {
 	return config.Archive{
 		Name: "saltbush-draw", Title: "Saltbush Draw Ranch", Folder: "/srv/private/monitoring", Layout: "{pasture}/{site}/{date}",
 		Dates: "month first", Units: "feet", State: "/var/private", Views: map[string][]string{"plot": {"hoop", "frame"}},
-		Years:    config.Years{SeasonDays: 20, Metres: 150},
+		Years:    config.Years{SeasonDays: 20, Meters: 150},
 		Schedule: config.Schedule{Mirror: "15 1 * * *", Verify: "0 5 * * 6", Drill: "0 6 2 * *"},
 		Page:     config.Page{Listen: "127.0.0.1:8710"},
 		Copies: []config.Copy{

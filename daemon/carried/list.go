@@ -12,6 +12,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // MostPaths is how many paths a list names; the rest is counted.
@@ -161,7 +162,7 @@ func DecodeList(b []byte) (List, error) {
 	var named int64
 	for _, f := range l.NotHere {
 		if named += f.Bytes; named < 0 {
-			return List{}, fmt.Errorf("the list of what was left behind names impossible sizes: %w", ErrUnread)
+			return List{}, fault.Say(ErrUnread, "the list of what was left behind names impossible sizes")
 		}
 	}
 	l.Bytes = max(l.Bytes, named)

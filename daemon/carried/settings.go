@@ -21,6 +21,7 @@ import (
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
 )
 
@@ -71,8 +72,8 @@ func Text(a config.Archive) []byte {
 		if a.Years.SeasonDays != 0 {
 			fmt.Fprintf(&b, "season_days = %d\n", a.Years.SeasonDays)
 		}
-		if a.Years.Metres != 0 {
-			fmt.Fprintf(&b, "meters = %s\n", strconv.FormatFloat(a.Years.Metres, 'f', -1, 64))
+		if a.Years.Meters != 0 {
+			fmt.Fprintf(&b, "meters = %s\n", strconv.FormatFloat(a.Years.Meters, 'f', -1, 64))
 		}
 	}
 	b.WriteString("\n[schedule]\n")
@@ -107,7 +108,7 @@ func PutSettings(ctx context.Context, c Copy, n Notes, text []byte, now time.Tim
 			number = names[len(names)-1].number + 1
 		}
 		if number > mostNumber {
-			return fmt.Errorf("the settings were changed %d times, and no further number is left on it: %w", mostNumber, store.ErrBadKey)
+			return fault.Say(store.ErrBadKey, "the settings were changed %d times, and no further number is left on it", mostNumber)
 		}
 		_, err = c.Root.Create(ctx, settingsKey(number, is.Says[:8]), store.Bytes(text))
 	}
@@ -167,7 +168,7 @@ func ReadSettings(ctx context.Context, r store.Root) (Settings, error) {
 		return Settings{}, err
 	}
 	if len(files) == 0 {
-		return Settings{}, fmt.Errorf("no settings are on this copy: %w", fs.ErrNotExist)
+		return Settings{}, fault.Say(fs.ErrNotExist, "no settings are on this copy")
 	}
 	var passed []string
 	for i, f := range slices.Backward(files) {
@@ -192,7 +193,7 @@ func ReadSettings(ctx context.Context, r store.Root) (Settings, error) {
 			break
 		}
 	}
-	return Settings{}, fmt.Errorf("the settings on this copy are damaged (%s): %w", strings.Join(passed, "; "), ErrUnread)
+	return Settings{}, fault.Say(ErrUnread, "the settings on this copy are damaged (%s)", strings.Join(passed, "; "))
 }
 
 // mostCopies is more copies than an office has.
@@ -201,11 +202,11 @@ const mostCopies = 100
 // Decode takes settings from a copy apart.
 func Decode(b []byte) (Settings, error) {
 	if len(b) > store.MaxSmall {
-		return Settings{}, fmt.Errorf("they are too large for settings: %w", ErrUnread)
+		return Settings{}, fault.Say(ErrUnread, "they are too large for settings")
 	}
-	tree, _, fault := tomlline.Decode(b)
-	if fault != nil {
-		return Settings{}, fmt.Errorf("line %d: %s: %w", fault.Line, shown(fault.Text), ErrUnread)
+	tree, _, wrong := tomlline.Decode(b)
+	if wrong != nil {
+		return Settings{}, fault.Say(ErrUnread, "line %d: %s", wrong.Line, shown(wrong.Text))
 	}
 	var s Settings
 	d := &decoding{s: &s}
@@ -223,7 +224,7 @@ func Decode(b []byte) (Settings, error) {
 	d.views(tree)
 	years := d.part(tree, "years")
 	s.Years.SeasonDays = int(d.number(years, "years", "season_days", 1, 180, true))
-	s.Years.Metres = d.number(years, "years", "meters", 1, card.MostMetres, false)
+	s.Years.Meters = d.number(years, "years", "meters", 1, card.MostMeters, false)
 	d.rest(years, "years")
 	cron := func(v string) error { _, err := config.Cron(v); return err }
 	schedule := d.part(tree, "schedule")
@@ -234,7 +235,7 @@ func Decode(b []byte) (Settings, error) {
 	d.copies(tree)
 	d.rest(tree, "")
 	if s.Archive == "" {
-		return Settings{}, fmt.Errorf("they name no archive: %w", ErrUnread)
+		return Settings{}, fault.Say(ErrUnread, "they name no archive")
 	}
 	return s, nil
 }

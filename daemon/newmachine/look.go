@@ -21,6 +21,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/history"
@@ -59,7 +60,7 @@ func Look(ctx context.Context, o Options) (*Found, error) {
 		o.Now = time.Now
 	}
 	if o.From.Root == "" {
-		return nil, fmt.Errorf("no copy is named; give the folder of a drive, or the https address of a bucket: %w", ErrAnswers)
+		return nil, fault.Say(ErrAnswers, "no copy is named; give the folder of a drive, or the https address of a bucket")
 	}
 	if !strings.Contains(o.From.Root, "://") {
 		abs, err := filepath.Abs(o.From.Root)
@@ -82,7 +83,7 @@ func Look(ctx context.Context, o Options) (*Found, error) {
 
 func (f *Found) look(ctx context.Context) error {
 	if f.id.ArchiveID == "" || f.id.CopyID == "" {
-		return fmt.Errorf("%s holds sites, but not the file that says which copy of which archive it is, so it is no whole copy and nothing can be recorded from it. Use another copy; or bring the files back with `linecamp restore --everything --into FOLDER --from %s`: %w", f.From, words.Quote(f.o.From.Root), ErrHalf)
+		return fault.Say(ErrHalf, "%s holds sites, but not the file that says which copy of which archive it is, so it is no whole copy and nothing can be recorded from it. Use another copy; or bring the files back with `linecamp restore --everything --into FOLDER --from %s`", f.From, words.Quote(f.o.From.Root))
 	}
 	root := f.copy.Root
 	var err error
@@ -101,7 +102,7 @@ func (f *Found) look(ctx context.Context) error {
 		return err
 	}
 	if o := f.o.Archive; o != "" && o != f.Archive && o != f.id.Archive {
-		return fmt.Errorf("%s is a copy of the archive %q, not of %q; name the right copy, or leave --archive out: %w", f.From, f.Archive, o, ErrOther)
+		return fault.Say(ErrOther, "%s is a copy of the archive %q, not of %q; name the right copy, or leave --archive out", f.From, f.Archive, o)
 	}
 	if err := f.count(ctx); err != nil {
 		return err

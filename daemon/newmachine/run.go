@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
 	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
 	"linecamp/manifest/within"
 	"linecamp/manifest/words"
@@ -36,7 +37,7 @@ type Settled struct {
 func (f *Found) Settle(ctx context.Context, confirm Confirm) (*Settled, error) {
 	s := &Settled{f: f, r: Report{Archive: f.Archive, Failed: []restore.Failed{}, Copies: []Copy{}, NotHere: NotHere{Versions: []Version{}, Files: []string{}}}}
 	if f.o.Into == "" {
-		return nil, fmt.Errorf("no folder is named that the photos are to go to: %w", ErrAnswers)
+		return nil, fault.Say(ErrAnswers, "no folder is named that the photos are to go to")
 	}
 	var err error
 	if s.r.Into, err = filepath.Abs(f.o.Into); err != nil {
@@ -112,13 +113,13 @@ func (f *Found) settingsFile() (string, error) {
 // mayBegin refuses what could not come to an end, before anything is written.
 func (f *Found) mayBegin(cfg config.Archive, file string, m *mark) error {
 	if err := cfg.Check(file); err != nil {
-		var fault *config.Error
-		if errors.As(err, &fault) {
+		var wrong *config.Error
+		if errors.As(err, &wrong) {
 			var texts []string
-			for _, p := range fault.Problems {
+			for _, p := range wrong.Problems {
 				texts = append(texts, p.Text)
 			}
-			return fmt.Errorf("%s: %w", strings.Join(texts, "; "), ErrAnswers)
+			return fault.Say(ErrAnswers, "%s", strings.Join(texts, "; "))
 		}
 		return err
 	}
@@ -139,7 +140,7 @@ func (f *Found) mayBegin(cfg config.Archive, file string, m *mark) error {
 		at = filepath.Dir(at)
 	}
 	if free, _, ok := setup.Space(at); ok && f.Bytes-have > free {
-		return fmt.Errorf("the files take %s, and the disk with %s has %s free; choose a folder on a larger disk: %w", words.Size(f.Bytes-have), at, words.Size(free), ErrSpace)
+		return fault.Say(ErrSpace, "the files take %s, and the disk with %s has %s free; choose a folder on a larger disk", words.Size(f.Bytes-have), at, words.Size(free))
 	}
 	return nil
 }
@@ -149,11 +150,11 @@ func (f *Found) known(file string) error {
 	others, _ := config.Load(filepath.Dir(file))
 	for _, a := range others {
 		if a.Name == f.Archive || slices.ContainsFunc(a.Copies, func(c config.Copy) bool { return c.ID == f.id.CopyID }) {
-			return fmt.Errorf("the archive %s has settings on this machine, in %s; to bring files back, run `linecamp restore`. To begin anew, take it off this machine first: `linecamp setup --remove-archive %s`: %w", a.Name, a.File, a.Name, ErrKnown)
+			return fault.Say(ErrKnown, "the archive %s has settings on this machine, in %s; to bring files back, run `linecamp restore`. To begin anew, take it off this machine first: `linecamp setup --remove-archive %s`", a.Name, a.File, a.Name)
 		}
 	}
 	if _, err := os.Lstat(file); err == nil {
-		return fmt.Errorf("%s is already there and is left as it is; name another file with --config: %w", file, ErrKnown)
+		return fault.Say(ErrKnown, "%s is already there and is left as it is; name another file with --config", file)
 	}
 	return nil
 }
@@ -168,14 +169,14 @@ func (f *Found) folder(into string, again bool) (have int64, err error) {
 	case err != nil:
 		return 0, fmt.Errorf("the folder %s cannot be looked at: %w", into, err)
 	case !info.IsDir():
-		return 0, fmt.Errorf("%s is a file; name a folder that is empty or not there yet: %w", into, ErrNotEmpty)
+		return 0, fault.Say(ErrNotEmpty, "%s is a file; name a folder that is empty or not there yet", into)
 	}
 	entries, err := os.ReadDir(into)
 	if err != nil {
 		return 0, fmt.Errorf("the folder %s cannot be listed: %w", into, err)
 	}
 	if len(entries) > 0 && !again {
-		return 0, fmt.Errorf("%s has something in it already (%s); name a folder that is empty or not there yet, so that nothing of yours is taken for the archive's: %w", into, manifest.Printable(entries[0].Name()), ErrNotEmpty)
+		return 0, fault.Say(ErrNotEmpty, "%s has something in it already (%s); name a folder that is empty or not there yet, so that nothing of yours is taken for the archive's", into, manifest.Printable(entries[0].Name()))
 	}
 	filepath.WalkDir(into, func(_ string, e fs.DirEntry, err error) error {
 		if err == nil && e.Type().IsRegular() {

@@ -280,7 +280,7 @@ func (o *Options) wish() (wish, error) {
 		}
 	}
 	if o.Newest && (o.On != "" || o.EveryVersion) {
-		return w, fmt.Errorf("the newest state is one state; leave out the day and every version: %w", ErrAsked)
+		return w, fault.Say(ErrAsked, "the newest state is one state; leave out the day and every version")
 	}
 	if o.Into == "" {
 		return w, fault.Say(ErrAsked, "no folder to restore into was given")

@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/show/page/jobs"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 	"linecamp/verify"
 )
@@ -119,7 +120,7 @@ func (b *book) tell(r daemon.Report, err error) string {
 		return sentence(errors.New(b.Line.Text(err.Error())))
 	}
 	var out bytes.Buffer
-	text.Print(text.Writer(&out, b.Line), r)
+	text.Print(screen.Writer(&out, b.Line), r)
 	return strings.TrimSpace(out.String())
 }
 

@@ -5,11 +5,12 @@ import (
 	"io"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/show/screen"
 )
 
 // Print writes each item with its next step.
 func attentions(w io.Writer, l attention.List) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	for _, i := range l.Attention {
 		fmt.Fprintf(w, "Attention, since %s: %s\n", i.Since.Local().Format("Mon 2 Jan 2006, 15:04"), line.Text(i.What))
 		if i.Next != "" {

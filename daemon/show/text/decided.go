@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 )
@@ -14,7 +15,7 @@ import (
 // Print writes the line and what it is good for.
 func sealed(w io.Writer, r daemon.SealReport) {
 	if r.Lines == 0 {
-		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal. To begin: %s\n", r.Archive, lineOf(w).Run("mirror"))
+		fmt.Fprintf(w, "%s has no version yet, so there is nothing to seal. To begin: %s\n", r.Archive, screen.LineOf(w).Run("mirror"))
 		return
 	}
 	fmt.Fprintf(w, `The seal of %s:
@@ -25,7 +26,7 @@ Write it on paper, or read it to somebody who keeps no copy. Whoever has it can
 say later whether what was recorded until that day is unchanged:
 
     %s
-`, r.Archive, r.Line, lineOf(w).Run("verify", "--seal", r.Line))
+`, r.Archive, r.Line, screen.LineOf(w).Run("verify", "--seal", r.Line))
 }
 
 // Print writes the report for a person.
@@ -39,7 +40,7 @@ func explained(w io.Writer, r daemon.ExplainReport) {
 	for _, n := range r.Notes {
 		fmt.Fprintf(w, "But look: %s.\n", n)
 	}
-	fmt.Fprintf(w, "To keep it with the archive: %s\n", lineOf(w).Run("mirror"))
+	fmt.Fprintf(w, "To keep it with the archive: %s\n", screen.LineOf(w).Run("mirror"))
 }
 
 // what says in words what is explained of a site.
@@ -81,7 +82,7 @@ func same(w io.Writer, r daemon.SameReport) {
 	if r.Already {
 		return
 	}
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	if r.Decided == manifest.Joined {
 		fmt.Fprintf(w, "Their years are judged together. Each keeps its folder, its copies and its history: %s and %s\n",
 			line.Run("history", r.Now.Object), line.Run("history", r.Former.Object))
@@ -103,5 +104,5 @@ func onPaper(w io.Writer, r daemon.PaperReport) {
 	for _, name := range r.Keyless {
 		fmt.Fprintf(w, "The id of the key of %s is left open on it, because it is not known here; write it down.\n", name)
 	}
-	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", lineOf(w).Run("paper", "printed", r.File))
+	fmt.Fprintf(w, "Print it, keep one sheet away from the office, and then put that on file: %s\n", screen.LineOf(w).Run("paper", "printed", r.File))
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"linecamp/daemon/show/screen"
 	"linecamp/verify"
 )
 
@@ -12,7 +13,7 @@ func due(w io.Writer, r verify.DueReport) {
 	if len(r.Visits) == 0 {
 		fmt.Fprintln(w, "No visit is due.")
 		if n := r.Next; n != nil {
-			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, shown(n.Label()), lineOf(w).Run("due", "--within", fmt.Sprintf("%dd", r.Ahead)))
+			fmt.Fprintf(w, "The next season opens on %s, at %s. To see it: %s\n", n.Opens, shown(n.Label()), screen.LineOf(w).Run("due", "--within", fmt.Sprintf("%dd", r.Ahead)))
 		}
 	}
 	for _, v := range r.Visits {

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -17,7 +18,7 @@ func history(w io.Writer, h verify.History) {
 		fmt.Fprintf(w, "folder %s\n", shown(h.Folder))
 	}
 	for _, f := range h.Formers {
-		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", lineOf(w).Run("history", f))
+		fmt.Fprintf(w, "the same stake under an earlier name: %s\n", screen.LineOf(w).Run("history", f))
 	}
 	fmt.Fprintf(w, "\n%s:\n", words.Count(len(h.Visits), "visit"))
 	for _, v := range h.Visits {
@@ -47,7 +48,7 @@ func history(w io.Writer, h verify.History) {
 			words.Count(len(h.Missing), "version"), h.Missing[0], h.Missing[len(h.Missing)-1])
 	}
 	if len(h.Unread) > 0 {
-		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", words.Count(len(h.Unread), "version"), lineOf(w).Run("verify"))
+		fmt.Fprintf(w, "\nThe records of %s cannot be read on this copy. To see why: %s\n", words.Count(len(h.Unread), "version"), screen.LineOf(w).Run("verify"))
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"linecamp/daemon/intake"
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
 )
@@ -22,7 +23,7 @@ func plan(w io.Writer, p *intake.Plan) {
 		planVisit(w, &v)
 	}
 	if n, bytes := p.Count(intake.Filed); n > 0 {
-		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", words.Count(n, "file"), words.Size(bytes), lineOf(w).Run("mirror"))
+		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", words.Count(n, "file"), words.Size(bytes), screen.LineOf(w).Run("mirror"))
 	}
 	if n, _ := p.Count(intake.Failed); n > 0 {
 		fmt.Fprintf(w, "\n%s could NOT be filed, see above. Nothing half-copied is left. Run the same command again; it carries on with what is missing.\n", words.Count(n, "file"))

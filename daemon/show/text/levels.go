@@ -5,12 +5,13 @@ import (
 	"io"
 
 	"linecamp/daemon/levels"
+	"linecamp/daemon/show/screen"
 )
 
 // Print draws the grid: each area with its level, what it rests on, and the one
 // next step.
 func levelsReached(w io.Writer, r levels.Report) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	fmt.Fprintf(w, "%s on the %s:\n", r.Archive, r.Source)
 	for _, a := range r.Areas {
 		fmt.Fprintf(w, "\n%-10s level %d of 4\n", a.Area, a.Level)

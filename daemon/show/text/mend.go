@@ -6,13 +6,14 @@ import (
 	"slices"
 
 	"linecamp/daemon/mend"
+	"linecamp/daemon/show/screen"
 )
 
 const mostMended = 15
 
 // Print writes the report for a person; what nobody has comes first.
 func mended(w io.Writer, r mend.Report) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	var nowhere, other []mend.Unmended
 	for _, u := range r.Unmended {
 		if u.Nowhere {

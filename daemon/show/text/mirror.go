@@ -8,6 +8,7 @@ import (
 
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 )
@@ -22,7 +23,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 	default:
 		fmt.Fprintln(w, "Nothing new to record.")
 	}
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	width := 0
 	for _, c := range r.Copies {
 		width = max(width, len(c.Copy))
@@ -65,7 +66,7 @@ func mirrorEdits(w io.Writer, edits []mirror.Edit) {
 	}
 	fmt.Fprintf(w, "%s changed since they were recorded. The earlier pictures are kept too:\n", words.Count(len(edits), "photo of a past year was", "photos of past years were"))
 	const most = 8
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	for i, e := range edits {
 		if i == most {
 			fmt.Fprintf(w, "    and %d more (--json lists all)\n", len(edits)-most)
@@ -90,10 +91,10 @@ func mirrorWaiting(w io.Writer, all []mirror.Waiting) {
 	for _, reason := range reasons {
 		p := slices.DeleteFunc(paths[reason], func(s string) bool { return s == "" })
 		if len(p) == 0 {
-			fmt.Fprintf(w, "Waiting: %s.\n", lineOf(w).Text(reason))
+			fmt.Fprintf(w, "Waiting: %s.\n", screen.LineOf(w).Text(reason))
 			continue
 		}
-		fmt.Fprintf(w, "Waiting, %s: %s.\n", words.Count(len(p), "file"), lineOf(w).Text(reason))
+		fmt.Fprintf(w, "Waiting, %s: %s.\n", words.Count(len(p), "file"), screen.LineOf(w).Text(reason))
 		few(w, "    ", p)
 	}
 }
@@ -125,6 +126,6 @@ func mirrorGone(w io.Writer, all []gone.Gone) {
 	few(w, "    was gone from there, and was sent again: ", sent)
 	few(w, "    is gone from there: ", not)
 	if mend {
-		fmt.Fprintf(w, "    To send it again: %s\n", lineOf(w).Run("mend"))
+		fmt.Fprintf(w, "    To send it again: %s\n", screen.LineOf(w).Run("mend"))
 	}
 }

@@ -7,13 +7,14 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 )
 
 // removal says what stays where, once an archive's settings are set aside, or before.
 func removal(w io.Writer, r setup.Removal) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	if r.Aside == "" {
 		fmt.Fprintf(w, "This machine will no longer look after %s. Nothing is deleted; this stays:\n\n", r.Archive)
 	} else {

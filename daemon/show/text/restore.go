@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest/words"
 	"linecamp/verify/restore"
 )
@@ -11,7 +12,7 @@ import (
 // Print writes the report for a person.
 func restored(w io.Writer, r restore.Report) {
 	if r.Nothing != "" {
-		fmt.Fprintf(w, "Nothing restored: %s.\n", shown(lineOf(w).Text(r.Nothing)))
+		fmt.Fprintf(w, "Nothing restored: %s.\n", shown(screen.LineOf(w).Text(r.Nothing)))
 		return
 	}
 	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", words.Count(r.Files, "file"), words.Size(r.Bytes), shown(r.Into))

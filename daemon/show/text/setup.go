@@ -6,11 +6,12 @@ import (
 	"strings"
 
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/screen"
 )
 
 // Print writes the report for a person.
 func setUp(w io.Writer, r setup.Report) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	if a := r.Author; a != nil && a.Already {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
 		return

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
@@ -20,7 +21,7 @@ import (
 
 // Print writes the status for a person.
 func status(w io.Writer, s daemon.Status) {
-	line := lineOf(w)
+	line := screen.LineOf(w)
 	fmt.Fprintln(w, archiveName(s))
 	width := 0
 	for _, c := range s.Copies {
@@ -198,7 +199,7 @@ func roll(w io.Writer, all []Titled) {
 		name := archiveName(s)
 		fmt.Fprintf(w, "%s%s  %s\n", name, strings.Repeat(" ", width-len([]rune(name))), rollLine(s))
 	}
-	fmt.Fprintf(w, "To see one whole: %s\n", words.Line{Config: lineOf(w).Config}.Run("status", "--archive", "NAME"))
+	fmt.Fprintf(w, "To see one whole: %s\n", words.Line{Config: screen.LineOf(w).Config}.Run("status", "--archive", "NAME"))
 }
 
 // nothingKept is 1 for an archive of which nothing is known to be kept.

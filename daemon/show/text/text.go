@@ -21,6 +21,7 @@ import (
 	"linecamp/daemon/newmachine"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/daemon/show/text/recovered"
@@ -34,7 +35,7 @@ import (
 )
 
 // Print writes a report for a person. What its command lines need is taken from w,
-// where [Writer] put it.
+// where screen.Writer put it.
 func Print(w io.Writer, report any) {
 	switch r := report.(type) {
 	case verify.Report:
@@ -126,7 +127,7 @@ func viewName(view string) string {
 
 // caution ends a report that may send somebody out to a stake.
 func caution(w io.Writer) {
-	if !lineOf(w).IsCautioned {
+	if !screen.LineOf(w).IsCautioned {
 		fmt.Fprintf(w, "\n%s\n", strings.ReplaceAll(words.FieldCaution, ". ", ".\n"))
 	}
 }

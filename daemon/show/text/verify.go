@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/words"
@@ -28,7 +29,7 @@ func verified(w io.Writer, r verify.Report) {
 		fmt.Fprintf(w, "%-14s %s\n", copyName(c.Copy), copyLine(c))
 	}
 	if r.Nothing {
-		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", lineOf(w).Run("mirror"))
+		fmt.Fprintf(w, "Nothing is recorded yet, so there was nothing to compare. To begin: %s\n", screen.LineOf(w).Run("mirror"))
 	}
 	if r.Judged && !r.Nothing {
 		fmt.Fprintf(w, "%-14s %s\n", "years", yearsLine(r.Years))
@@ -49,7 +50,7 @@ func verified(w io.Writer, r verify.Report) {
 			fmt.Fprintf(w, "%s goes on from %s.\n", verify.Site{Object: j.Object, Site: shown(j.Site), Pasture: shown(j.Pasture)}.Label(), strings.Join(from, " and "))
 		}
 	}
-	p := printer{w: w, line: lineOf(w), units: r.Units}
+	p := printer{w: w, line: screen.LineOf(w), units: r.Units}
 	if r.Nothing {
 		for _, c := range r.Copies {
 			p.damage(c)

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/show/screen"
 	"linecamp/verify"
 	"linecamp/verify/restore"
 )
@@ -61,7 +62,7 @@ func TestJoinedYearIsRestoredFromItsObject(t *testing.T) {
 // Where nothing is due, the command that shows the next season is spelled out.
 func TestDueSaysWhatComesNext(t *testing.T) {
 	var b strings.Builder
-	Print(Writer(&b, Line{Archive: "saltbush-draw"}), verify.DueReport{Ahead: 3051,
+	Print(screen.Writer(&b, screen.Line{Archive: "saltbush-draw"}), verify.DueReport{Ahead: 3051,
 		Next: &verify.DueVisit{Site: "Stake 3", Pasture: "Windmill", Opens: "2034-06-10", Closes: "2034-07-10"}})
 	if want := "opens on 2034-06-10, at Windmill / Stake 3. To see it: linecamp due --within 3051d --archive saltbush-draw"; !strings.Contains(b.String(), want) {
 		t.Errorf("no %q in\n%s", want, &b)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/daemon/newmachine"
+	"linecamp/daemon/show/screen"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 )
@@ -80,7 +81,7 @@ func Back(w io.Writer, r newmachine.Report) {
 		fmt.Fprintf(w, "note: %s\n", shown(t))
 	}
 	fmt.Fprintln(w, "\nWhat to do next:")
-	line := words.Of(w)
+	line := screen.LineOf(w)
 	for _, i := range r.Attention {
 		fmt.Fprintf(w, "  %s %s\n", line.Text(shown(i.What)), line.Text(shown(i.Next)))
 	}

@@ -1,4 +1,4 @@
-package text
+package screen
 
 import (
 	"io"
@@ -17,8 +17,8 @@ type carrier struct {
 	line Line
 }
 
-// lineOf is the Line that w carries; the zero Line where it carries none.
-func lineOf(w io.Writer) Line {
+// LineOf is the Line that w carries; the zero Line where it carries none.
+func LineOf(w io.Writer) Line {
 	if c, ok := w.(carrier); ok {
 		return c.line
 	}
