@@ -16,7 +16,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
-	"linecamp/manifest/words"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 	"linecamp/verify/history"
 	"linecamp/verify/restore"
@@ -88,9 +88,9 @@ func (t *attempt) run(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.Is(err, history.ErrNoSite):
-		t.nosite, t.Step, t.Error = err, Reading, words.Plain(err.Error())
+		t.nosite, t.Step, t.Error = err, Reading, err.Error()
 	case errors.As(err, &f) && t.Step == "":
-		t.Step, t.Error = f.step, words.Plain(f.err.Error())
+		t.Step, t.Error = f.step, f.err.Error()
 	case err != nil && !errors.As(err, &f):
 		return err
 	}
@@ -140,7 +140,7 @@ func (t *attempt) steps(ctx context.Context, at reach.RootAccess) error {
 	t.root = &meter{Root: h.Root}
 	defer h.Root.Close()
 	if id.CopyID != "" && !strings.EqualFold(id.CopyID, t.copy.ID) {
-		return fail(Opening, fmt.Errorf("another copy is there, %s of the archive %s: %w", id.CopyID, id.Archive, store.ErrOtherRoot))
+		return fail(Opening, fault.Say(store.ErrOtherRoot, "another copy is there, %s of the archive %s", id.CopyID, id.Archive))
 	}
 	t.opening = time.Since(began)
 

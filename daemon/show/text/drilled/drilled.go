@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/daemon/drill"
+	"linecamp/daemon/show/screen"
 	"linecamp/daemon/status"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
@@ -26,12 +27,12 @@ func Print(w io.Writer, r drill.Report) {
 		width = max(width, len(c.Copy))
 	}
 	for _, c := range r.Copies {
-		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, words.Of(w).Text(outcome(c)))
+		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, screen.LineOf(w).Text(outcome(c)))
 		under := func(format string, a ...any) {
 			fmt.Fprintf(w, "  %*s    "+format+"\n", append([]any{width, ""}, a...)...)
 		}
 		if c.Error != "" {
-			under("%s", manifest.Printable(words.Of(w).Text(words.Sentence(c.Error))))
+			under("%s", manifest.Printable(screen.LineOf(w).Text(words.Sentence(c.Error))))
 		}
 		paths(under, "different", c.Different)
 		paths(under, "missing", c.Missing)
