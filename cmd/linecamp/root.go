@@ -69,8 +69,14 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.notice(), t.newMachine(), t.restore(), t.drill(), t.handOver(), t.paper(), t.version())
 	t.dressHelp(root)
 	t.dressCompletion(root)
+	for _, dress := range dressings {
+		dress(root)
+	}
 	return root
 }
+
+// dressings add what only some builds of the program have.
+var dressings []func(*cobra.Command)
 
 // bare runs when no command was named: it shows the help page, and refuses a
 // word that is no command.

@@ -35,9 +35,14 @@ func (t *tool) version() *cobra.Command {
 	}
 }
 
+// stamped is the version that the packages' builder gives the program.
+var stamped string
+
 func thisVersion() versionReport {
 	v := versionReport{Version: "(no version)", Go: runtime.Version(), System: runtime.GOOS + "/" + runtime.GOARCH}
-	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" {
+	if b, ok := debug.ReadBuildInfo(); stamped != "" {
+		v.Version = stamped
+	} else if ok && b.Main.Version != "" {
 		v.Version = b.Main.Version
 	}
 	return v
