@@ -1,6 +1,6 @@
 // Package alone tells what one copy of an archive holds that no other one does,
-// before a person stops using it. The others are looked at as they are now: what
-// was there once, or should be, counts for nothing.
+// before a person stops using it. Call [Look]. The others are looked at as they are
+// now: what was there once, or should be, counts for nothing.
 package alone
 
 import (

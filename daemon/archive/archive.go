@@ -1,3 +1,7 @@
+// Package archive is one archive on this machine, on which every round stands. Begin
+// with [Open], which gives an [Archive]: its settings, its state folder with the ledger
+// and the cached manifests, and the copies as they are opened for one piece of work
+// ([Archive.Reach]). [Archive.Known] tells what should exist.
 package archive
 
 import (

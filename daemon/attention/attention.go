@@ -1,5 +1,5 @@
-// Package attention says what of an archive wants a person: what it is, since
-// when, and what to do next.
+// Package attention says what of an archive wants a person: what it is, since when,
+// and what to do next. Call [Of] with [Facts].
 //
 // It is data, not text on a screen. [Of] derives every [Item] from [Facts]: what
 // the ledger remembers, what the settings say, how the last rounds went, and a

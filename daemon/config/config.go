@@ -1,5 +1,6 @@
-// Package config reads and writes the one TOML file that describes an archive:
-// its working folder, its copies and its schedule.
+// Package config reads and writes the one TOML file that describes an archive: its
+// working folder, its copies and its schedule. Begin with [Load] or [LoadFrom];
+// [Archive.Write] writes a new one, and [Rewrite] changes single lines.
 //
 // A person writes and reads this file, so every fault in it is told with file,
 // line and key and a sentence that says what to do, and all faults of a file

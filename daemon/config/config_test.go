@@ -276,7 +276,7 @@ func TestAllFaultsOfAFileAtOnce(t *testing.T) {
 	}
 }
 
-func TestAllowedNeighbours(t *testing.T) {
+func TestAllowedNeighbors(t *testing.T) {
 	dir := alone(t)
 	for name, text := range map[string]string{
 		"names that begin alike":    "archive='a'\nfolder='/srv/mon'\n[[copy]]\nname='d'\nkind='drive'\nroot='/srv/monitor'\nid='" + idShelf + "'\n",

@@ -1,5 +1,6 @@
-// Package glance tells what of a working folder no version has, without opening
-// a file: from what the manifests and records say, and what a walk sees.
+// Package glance tells what of a working folder no version has, without opening a
+// file: from what the manifests and records say, and what a walk sees. Call [Look],
+// or [Tallied] where the folder was just read.
 //
 // A file counts as recorded where its path has the digest that was last read of
 // it, or, where it was never read here or looks otherwise since, where the

@@ -1,6 +1,6 @@
-// Package handover makes a bag (RFC 8493) of what one person hands to another:
-// a site's pictures and notes for an agency, a client's whole record when the
-// client leaves.
+// Package handover makes a bag (RFC 8493) of what one person hands to another: a
+// site's pictures and notes for an agency, a client's whole record when the client
+// leaves. Call [Run].
 //
 // # What goes in
 //

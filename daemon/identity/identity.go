@@ -1,4 +1,5 @@
-// Package identity says who a state folder is.
+// Package identity says who a state folder is. Call [Open]; [Anew] gives a folder
+// another id.
 //
 // An archive is recorded by one author, and an author is one state folder, not
 // one computer or one user: what makes two recorders write two histories is

@@ -1,7 +1,7 @@
-// Package ledger remembers, between rounds, what is expensive to find out
-// again: what the files of the working folder were when they were last read,
-// what each copy holds and when it was last read back, and how the last rounds
-// went.
+// Package ledger remembers, between rounds, what is expensive to find out again: what
+// the files of the working folder were when they were last read, what each copy holds
+// and when it was last read back, and how the last rounds went. Begin with [Open],
+// and with [OpenInventories] for the cached manifests.
 //
 // The ledger is a cache and a memory, never the truth. The truth lies on the
 // copies. Losing the ledger loses no photo, no name and no explanation; files

@@ -1,6 +1,6 @@
-// Package levels says where an archive stands on the Levels of Digital
-// Preservation of the National Digital Stewardship Alliance, version 2 (2019): a
-// grid of five areas by four levels that archives are measured by.
+// Package levels says where an archive stands on the Levels of Digital Preservation
+// of the National Digital Stewardship Alliance, version 2 (2019): a grid of five
+// areas by four levels that archives are measured by. Call [Of].
 //
 // [Of] derives a [Report] from [Facts], which are numbers and days that linecamp
 // has. Each level of an area asks for several things. A thing is met, not met, or

@@ -26,7 +26,7 @@ func (v way) String() string {
 		[]string{" state as it is", " state as before", " state lost"}[v.state] + fmt.Sprint(" seed ", v.seed)
 }
 
-// ways picks some ways for the nth operation, so that neighbouring operations
+// ways picks some ways for the nth operation, so that neighboring operations
 // meet different ones, and more seeds meet all.
 func ways(n, seeds int) []way {
 	var all []way

@@ -41,7 +41,7 @@ func (v broken) String() string {
 	return s + fmt.Sprintf(" changed %v again %v seed %d", v.changed, v.again, v.seed)
 }
 
-// breaks picks ways for the nth request, so that neighbouring requests meet
+// breaks picks ways for the nth request, so that neighboring requests meet
 // different faults, and four seeds meet all.
 func breaks(n, seeds int) []broken {
 	var all []broken

@@ -449,7 +449,7 @@ func TestAnotherAuthorIsRespected(t *testing.T) {
 	}
 }
 
-func TestCancelledRoundCarriesOn(t *testing.T) {
+func TestCanceledRoundCarriesOn(t *testing.T) {
 	r := newRanch(t, "shelf", "barn")
 	for _, y := range []string{"2015", "2016", "2017", "2018", "2019", "2020"} {
 		r.visit("North/Windmill", y+"-06-21")

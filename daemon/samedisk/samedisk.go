@@ -1,5 +1,5 @@
-// Package samedisk tells which copies one failing disk would take together, with
-// the photos or with one another.
+// Package samedisk tells which copies one failing disk would take together, with the
+// photos or with one another. Call [Notes].
 package samedisk
 
 import (

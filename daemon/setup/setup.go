@@ -1,6 +1,7 @@
-// Package setup makes an archive: it tries each copy, makes its root, and
-// writes the config last, so that a config always describes copies that were
-// seen to work.
+// Package setup makes an archive: it tries each copy, makes its root, and writes the
+// config last, so that a config always describes copies that were seen to work. Begin
+// with [Run]; [AddCopy], [RemoveCopy], [ReplaceCopy], [RenameCopy], [TakeOver] and
+// [Removing] change what is there.
 //
 // It is the only part of linecamp that ever makes a root. Everything it does
 // can be done again after it broke off: a root that an earlier try made, or

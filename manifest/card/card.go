@@ -1,7 +1,8 @@
-// Package card reads what people declare about their sites: site.toml in a
-// site's folder, pasture.toml in a pasture's for every site below it, a file of a
-// site's name in the folder sites at the top, which every layout has, and the
-// waypoints of GPX files.
+// Package card reads what people declare about their sites: site.toml in a site's
+// folder, pasture.toml in a pasture's for every site below it, a file of a site's
+// name in the folder sites at the top, which every layout has, and the waypoints of
+// GPX files. Begin with [Read]; [Decode] takes one card apart, [Waypoints] a GPX
+// file.
 //
 // All of it is optional. A card is written by hand, so it is read with
 // patience: each key is taken by itself, a fault in one is reported with file,

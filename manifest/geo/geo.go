@@ -1,4 +1,5 @@
-// Package geo holds positions on the earth and how far they are apart.
+// Package geo holds positions on the earth and how far they are apart. Begin with
+// [Position] and [Distance]; [Units] prints what was measured.
 //
 // Positions are latitude and longitude on WGS 84, the system of GPS and of
 // GPX 1.1; 180 and -180 are one meridian, and 0, 0 is no place. Distances are

@@ -1,6 +1,7 @@
-// Package tomlline reads TOML files that people write, and tells on which line
-// each key stands. The decoder tells positions only with its own errors, and
-// most faults of such a file are found after it: "site.toml:7: latitude: …".
+// Package tomlline reads TOML files that people write, and tells on which line each
+// key stands. Begin with [Decode]. The decoder tells positions only with its own
+// errors, and most faults of such a file are found after it: "site.toml:7: latitude:
+// …".
 package tomlline
 
 import (

@@ -1,5 +1,5 @@
-// Package decode finds out whether pictures can be decoded: whether what is
-// between a picture's first byte and its last makes a picture.
+// Package decode finds out whether pictures can be decoded: whether what is between a
+// picture's first byte and its last makes a picture. Call [File].
 //
 // A photo whose structure is whole may still be damaged inside, and only a
 // decoder can tell. It is asked of JPEG (ISO/IEC 10918-1: baseline and

@@ -1,8 +1,8 @@
 // Package figures is the one table of the figures that years and findings are judged
 // by: how long after its season a visit can still come, how far from its site a photo
-// may be taken, and so on. Each is marked with where it comes from: a source, common
-// practice in the field (which no one source states), or our own choice, which is always
-// on the side of a late alarm.
+// may be taken, and so on. Begin with the table; [Most] is what "most" means. Each is
+// marked with where it comes from: a source, common practice in the field (which no
+// one source states), or our own choice, which is always on the side of a late alarm.
 package figures
 
 // When a visit is due, in days.

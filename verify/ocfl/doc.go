@@ -1,8 +1,8 @@
-// Package ocfl checks stored files against the Oxford Common File Layout, the
-// open standard every copy is kept in. It knows nothing of linecamp: it reads
-// any object or storage root that claims version 1.0 or 1.1 of the standard,
-// whoever wrote it, so that a copy can be held to the standard's own words
-// instead of to ours.
+// Package ocfl checks stored files against the Oxford Common File Layout, the open
+// standard every copy is kept in. Call [Validate], with the files of [OpenFolder] or
+// [Stored]. It knows nothing of linecamp: it reads any object or storage root that
+// claims version 1.0 or 1.1 of the standard, whoever wrote it, so that a copy can be
+// held to the standard's own words instead of to ours.
 //
 // # The model
 //

@@ -1,4 +1,4 @@
-// Package restore brings an archive's files back, every byte checked.
+// Package restore brings an archive's files back, every byte checked. Call [Run].
 //
 // # How a file comes back
 //

@@ -1,4 +1,5 @@
-// Package verifytest builds small archives on real drive roots for tests.
+// Package verifytest builds small archives on real drive roots for tests. Begin with
+// [SiteWith], for the items of a site, or [New], for roots.
 package verifytest
 
 import (

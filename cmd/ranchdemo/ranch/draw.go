@@ -30,7 +30,7 @@ type Drawn struct {
 const quality = 82
 
 // Draw writes the ranch below dir, on every core. The folder must be empty or
-// not exist. Cancelled, it stops after the pictures it is painting.
+// not exist. Canceled, it stops after the pictures it is painting.
 func (r *Ranch) Draw(ctx context.Context, dir string) (Drawn, error) {
 	if there, err := os.ReadDir(dir); err == nil && len(there) > 0 {
 		return Drawn{}, fmt.Errorf("%s: %w; name a new one", dir, ErrNotEmpty)

@@ -1,5 +1,6 @@
-// Package ranch draws Saltbush Draw Ranch, an invented ranch in an invented
-// county, as a folder of monitoring photos and field notes.
+// Package ranch draws Saltbush Draw Ranch, an invented ranch in an invented county,
+// as a folder of monitoring photos and field notes. Begin with [New], which makes a
+// [Ranch], and [Ranch.Draw].
 //
 // The model, from the outside in:
 //

@@ -223,7 +223,7 @@ func TestDrawRefusesAFolderInUse(t *testing.T) {
 	}
 }
 
-func TestDrawStopsWhenCancelled(t *testing.T) {
+func TestDrawStopsWhenCanceled(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	if _, err := New(1, testNow).Draw(ctx, t.TempDir()); !errors.Is(err, context.Canceled) {

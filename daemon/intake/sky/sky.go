@@ -1,8 +1,8 @@
-// Package sky tells whether a picture shows sky, from its pixels alone.
+// Package sky tells whether a picture shows sky, from its pixels alone. Call [Look].
 //
 // A landscape picture has sky along its top; a plot picture looks down on the
 // ground and has none. Sky is bright for its picture, smooth, and either blue
-// or without colour, and it begins at the top edge and reaches down without a
+// or without color, and it begins at the top edge and reaches down without a
 // break. So the picture is made very small, and for each of its columns it is
 // counted how far such pixels reach down from the top. Many columns with a
 // deep reach are sky; next to none are ground; between the two the answer is
@@ -120,7 +120,7 @@ func (p *pixels) sky(x, y int, rough float64) bool {
 	return blue || pale
 }
 
-// roughness is the mean difference of neighbouring pixels' light, for each
+// roughness is the mean difference of neighboring pixels' light, for each
 // pixel of the small picture.
 func roughness(m *image.RGBA) *[down][across]float64 {
 	var out [down][across]float64

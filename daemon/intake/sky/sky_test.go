@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// paint makes a picture of noise around two colours, the upper reaching down to
+// paint makes a picture of noise around two colors, the upper reaching down to
 // a share of its height.
 func paint(w, h int, share float64, top, bottom color.RGBA, noiseTop, noiseBottom int) *image.RGBA {
 	r := rand.New(rand.NewPCG(1, 2))

@@ -247,7 +247,7 @@ func (p *planner) askUnfiled() error {
 }
 
 // holdAgain holds changes that would store over a tenth of the archive's bytes
-// again under another object: folders were renamed in a way nobody recognised.
+// again under another object: folders were renamed in a way nobody recognized.
 func (p *planner) holdAgain(ctx context.Context) error {
 	var total int64
 	for _, c := range p.changes {

@@ -8,7 +8,7 @@ import (
 
 // pathList is a list of logical paths, packed: each says how many bytes it shares
 // with the one before. In a first round every path of the archive is in one, and
-// neighbours share most of theirs.
+// neighbors share most of theirs.
 type pathList struct {
 	b    []byte
 	n    int

@@ -1,6 +1,6 @@
-// Package page serves the record to a browser on this computer: how things stand,
-// the sites by years, and every site's pictures along the years, two of them large
-// beside each other.
+// Package page serves the record to a browser on this computer: how things stand, the
+// sites by years, and every site's pictures along the years, two of them large beside
+// each other. Begin with [Run]; the service has [NewPages].
 //
 // An archive is a [book]: what package daemon says of it, read once and kept until
 // it is a little old or something was done. Each view of it is a plain struct, made

@@ -1,4 +1,5 @@
-// Package crashtest is a drive that forgets, for tests of what a crash leaves.
+// Package crashtest is a drive that forgets, for tests of what a crash leaves. Begin
+// with [New].
 //
 // A [Drive] carries out every operation of a store.Disk in a real folder, where
 // the code under test reads it back at once, and keeps a second account: what

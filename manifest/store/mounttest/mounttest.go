@@ -1,6 +1,6 @@
-// Package mounttest makes real file systems in image files and mounts them, so
-// that tests can do to a drive what people do: plug it in elsewhere, swap it,
-// fill it, pull it out.
+// Package mounttest makes real file systems in image files and mounts them, so that
+// tests can do to a drive what people do: plug it in elsewhere, swap it, fill it,
+// pull it out. Begin with [Kinds] and [New].
 //
 // Only root on Linux can do that. Which file systems there are depends on the
 // kernel: ext4 is asked for always, the others where the kernel knows them or a

@@ -1,5 +1,5 @@
-// Package s3test runs S3 servers on this machine, for tests and for the
-// practice ranch.
+// Package s3test runs S3 servers on this machine, for tests and for the practice
+// ranch. Begin with [Fake] or [Real].
 //
 // There are two. [Real] is a full S3 server in a process of its own, built from
 // the nested module testdata/s3server; tests that mean "S3" run against it. It

@@ -1,5 +1,6 @@
-// Package gate decides who may look at the page, and what a browser may do with
-// what it is given. Nothing behind it is reached by a request that it refuses.
+// Package gate decides who may look at the page, and what a browser may do with what
+// it is given. Begin with [Listen] and [New]; [Headers] is around every answer.
+// Nothing behind it is reached by a request that it refuses.
 //
 // The page is served on loopback, where every program and every user of the
 // machine can knock, and where a web site that the same browser has open can

@@ -1,4 +1,5 @@
-// Package small makes small pictures of photos, once, and keeps them.
+// Package small makes small pictures of photos, once, and keeps them. Begin with
+// [Open], which gives a [Shelf].
 //
 // Photos may be hostile. How much memory one takes follows from its header; one
 // that would take too much is not decoded, and of the others only as many at a

@@ -1,4 +1,4 @@
-// Package link is a bad link to an S3 server, for tests.
+// Package link is a bad link to an S3 server, for tests. Begin with [New].
 //
 // A [Link] stands before a server of package s3test and has an address of its
 // own. Three things can be wrong with it:
