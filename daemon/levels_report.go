@@ -45,7 +45,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	for i, c := range s.Copies {
 		f.Copies = append(f.Copies, levels.Copy{
 			Name: c.Copy, Bucket: !a.Config.Copies[i].Can().Local, Where: a.Config.Copies[i].Where, Whole: c.State == mirror.Current,
-			Files: c.Files, ReadBack: c.ReadBack.Files, Oldest: since(c.ReadBack.Oldest),
+			Files: c.Files, ReadBack: c.ReadBack.Files, Oldest: since(c.ReadBack.Oldest), Drilled: since(c.LastDrill),
 		})
 	}
 	return levels.Of(a.Config.Name, f), nil

@@ -104,10 +104,27 @@ func integrity(f Facts) []Point {
 		is(2, "the digests are kept apart from the content as well", len(f.Copies) > 0 && f.Sealed > 0, on(f)+", sealed by "+num(f.Sealed, "line"), mirrored(f)),
 		person(2, "original media are protected from being written to", "use the card's own lock while it is read"),
 		is(3, "everything is checked at fixed times", all && f.Scheduled && f.Now.Sub(oldest) < year, back+"; "+service(f), "let the service run, and read everything back: `linecamp verify`"),
-		is(3, "checks and their outcome are on file", !f.LastVerify.IsZero(), "the last check of everything: "+day(f.LastVerify), "check everything once: `linecamp verify`"),
+		is(3, "checks and their outcome are on file", !f.LastVerify.IsZero(), "the last check of everything: "+day(f.LastVerify)+"; "+drills(f), "check everything once: `linecamp verify`"),
 		is(4, "damaged content is replaced", f.Damaged == 0 && !f.LastVerify.IsZero(), num(f.Damaged, "damaged file")+" on record; the last check of everything: "+day(f.LastVerify), "put good bytes in their place: `linecamp mend`"),
 		recorded(4, "files are checked when something happens to them", f, "what is restored, mended or filed from a card is read back"),
 	}
+}
+
+// drills says how many copies a recovery was practiced from.
+func drills(f Facts) string {
+	passed, last := 0, time.Time{}
+	for _, c := range f.Copies {
+		if !c.Drilled.IsZero() {
+			passed++
+		}
+		if c.Drilled.After(last) {
+			last = c.Drilled
+		}
+	}
+	if passed == 0 {
+		return "no practice recovery has passed yet"
+	}
+	return fmt.Sprintf("a practice recovery passed from %d of %s, the last %s", passed, num(len(f.Copies), "copy"), day(last))
 }
 
 func service(f Facts) string {

@@ -37,6 +37,7 @@ type Copy struct {
 	Files    int
 	ReadBack int       // of Files: read back and matched
 	Oldest   time.Time // the read-back that was longest ago; zero where none was
+	Drilled  time.Time // when a practice recovery from it last passed; zero for never
 }
 
 // Answer says whether something that a level asks for is so.

@@ -114,3 +114,24 @@ func TestNoLevelIsClaimed(t *testing.T) {
 		}
 	})
 }
+
+// A practice recovery that passed is evidence that checks are on file.
+func TestDrillsAreEvidence(t *testing.T) {
+	f := kept()
+	if text := evidence(f, "outcome are on file"); !strings.Contains(text, "no practice recovery has passed yet") {
+		t.Error(text)
+	}
+	f.Copies[1].Drilled = now.AddDate(0, 0, -3)
+	if text := evidence(f, "outcome are on file"); !strings.Contains(text, "passed from 1 of 2 copies, the last on November 25, 2026") {
+		t.Error(text)
+	}
+}
+
+func evidence(f Facts, asks string) string {
+	for _, p := range of(f)["integrity"].Points {
+		if strings.Contains(p.Asks, asks) {
+			return p.Evidence
+		}
+	}
+	return ""
+}

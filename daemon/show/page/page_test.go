@@ -159,6 +159,7 @@ func TestWork(t *testing.T) {
 		{url.Values{"do": {"mirror"}}, []string{"current", "linecamp mirror --archive draw"}},
 		{url.Values{"do": {"verify"}, "copy": {"shelf"}}, []string{"no damage", "linecamp verify --copy shelf --archive draw"}},
 		{url.Values{"do": {"mend"}}, []string{"linecamp mend --archive draw"}},
+		{url.Values{"do": {"drill"}, "copy": {"shelf"}}, []string{"every byte as recorded", "linecamp drill --copy shelf --archive draw"}},
 		{url.Values{"do": {"explain"}, "site": {key}, "years": {"2019"}, "why": {"road washed out"}, "who": {"Pat"}}, []string{"On file for North Flat / Stake 1, 2019: road washed out (Pat)", "linecamp explain"}},
 		{url.Values{"do": {"explain"}, "site": {key}, "years": {"soon"}, "why": {"x"}}, []string{"Not done", "is no year"}},
 		{url.Values{"do": {"restore"}, "site": {key}, "year": {"2020"}, "into": {into}}, []string{"Restored 3 files"}},

@@ -46,7 +46,7 @@ func (s *Server) work(w http.ResponseWriter, r *http.Request, b *book) error {
 	}
 	v := workView{frame: s.frame(b, "work", "Work"), Running: b.jobs.Running(), Jobs: b.jobs.Rows(), Here: b.HasFolder(),
 		Asked: askedFor{r.FormValue("site"), r.FormValue("years"), r.FormValue("lacks")},
-		Lines: map[string]string{"mirror": b.Line.Run("mirror"), "verify": b.Line.Run("verify"), "mend": b.Line.Run("mend")}}
+		Lines: map[string]string{"mirror": b.Line.Run("mirror"), "verify": b.Line.Run("verify"), "mend": b.Line.Run("mend"), "drill": b.Line.Run("drill")}}
 	for _, c := range read.status.Copies {
 		v.Copies = append(v.Copies, c.Copy)
 	}
@@ -82,6 +82,7 @@ var deeds = map[string]func(b *book, r *http.Request, read *reading) (deed, erro
 	"mirror":  mirrorDeed,
 	"verify":  verifyDeed,
 	"mend":    mendDeed,
+	"drill":   drillDeed,
 	"explain": explainDeed,
 	"same":    sameDeed,
 	"restore": restoreDeed,
@@ -158,6 +159,13 @@ func mendDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 	line := []string{"mend"}
 	o.Copy, line = copyOf(r, line)
 	return deed{"Mend", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) { return report(b.Mend(ctx, o, p)) }}, nil
+}
+
+func drillDeed(b *book, r *http.Request, _ *reading) (deed, error) {
+	var o daemon.DrillOptions
+	line := []string{"drill"}
+	o.Copy, line = copyOf(r, line)
+	return deed{"Drill", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) { return report(b.Drill(ctx, o, p)) }}, nil
 }
 
 // siteOf is the site that a form's field names.
