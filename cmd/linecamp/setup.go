@@ -18,9 +18,9 @@ func (t *tool) setup() *cobra.Command {
 	var o setup.Options
 	var drives, s3s []string
 	var yes, add, takeOver bool
-	var remove, rename, replace, removeArchive string
+	var remove, rename, replace, newKeys, removeArchive string
 	cmd := &cobra.Command{
-		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --take-over | --remove-archive NAME",
+		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --new-keys NAME | --take-over | --remove-archive NAME",
 		Short:   "makes an archive's copies and its settings",
 		GroupID: groupStart,
 		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
@@ -29,6 +29,9 @@ already are never overwritten: --add-copy adds a copy to them. --remove-copy
 takes one out, once nothing is on it alone; --rename-copy gives it another name;
 --replace-copy gives up a drive that is dead and makes a new copy in its place.
 None of them deletes anything from a copy.
+
+--new-keys asks for other keys of a bucket, or takes them with --credentials. It
+tries them on the copy before it changes the settings, and writes over no key.
 
 --take-over makes this machine the one that records new versions, after another
 machine did so before: a new office computer, for example.
@@ -43,6 +46,7 @@ linecamp setup --yes --archive saltbush-draw --folder /srv/monitoring \
 linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
 linecamp setup --rename-copy barn-drive=loft-drive
 linecamp setup --replace-copy shelf-drive --drive shelf-drive=/media/new/line-camp
+linecamp setup --new-keys bucket --credentials ~/new-keys.toml
 linecamp setup --take-over
 linecamp setup --remove-archive saltbush-draw`,
 		Args: noArgs,
@@ -66,7 +70,7 @@ linecamp setup --remove-archive saltbush-draw`,
 				o.S3s = append(o.S3s, setup.NamedURL{Name: name, URL: url})
 			}
 			var asked []string
-			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "take-over", "remove-archive"} {
+			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "new-keys", "take-over", "remove-archive"} {
 				if cmd.Flags().Changed(name) {
 					asked = append(asked, "--"+name)
 				}
@@ -94,6 +98,8 @@ linecamp setup --remove-archive saltbush-draw`,
 				r, err = setup.RenameCopy(cmd.Context(), o, old, to)
 			case cmd.Flags().Changed("replace-copy"):
 				r, err = setup.ReplaceCopy(cmd.Context(), o, replace)
+			case cmd.Flags().Changed("new-keys"):
+				r, err = t.newKeys(cmd.Context(), o, newKeys, yes)
 			case add:
 				if len(o.Drives)+len(o.S3s) == 0 {
 					return usagef("--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
@@ -130,11 +136,12 @@ linecamp setup --remove-archive saltbush-draw`,
 	f.StringVar(&remove, "remove-copy", "", "stop using the copy with this `NAME`, if nothing is on it alone")
 	f.StringVar(&rename, "rename-copy", "", "give a copy another name, `OLD=NEW`")
 	f.StringVar(&replace, "replace-copy", "", "give up the lost copy with this `NAME`; a new one takes its place")
+	f.StringVar(&newKeys, "new-keys", "", "have the bucket with this `NAME` used with other keys, once they were tried")
 	f.BoolVar(&takeOver, "take-over", false, "make this machine the recording computer")
 	f.StringVar(&removeArchive, "remove-archive", "", "no longer look after the archive with this `NAME` here; deletes nothing")
 	cmd.MarkFlagDirname("folder")
 	cmd.MarkFlagDirname("state")
-	t.completesCopies(cmd, "remove-copy", "replace-copy")
+	t.completesCopies(cmd, "remove-copy", "replace-copy", "new-keys")
 	return cmd
 }
 

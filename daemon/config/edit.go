@@ -109,6 +109,29 @@ func Renaming(id, name string) Change {
 	}
 }
 
+// WithKeys has the bucket with an id used with other credentials.
+func WithKeys(id, credentials string) Change {
+	return func(t *text) error {
+		p, err := t.part(id)
+		if err != nil {
+			return err
+		}
+		if p.credentials >= 0 {
+			before, after, ok := around(t.lines[p.credentials])
+			if !ok {
+				return t.byHand("the copy's credentials")
+			}
+			t.lines[p.credentials] = before + tomlline.Quote(credentials) + after
+			return nil
+		}
+		if !strings.HasSuffix(t.lines[p.name], "\n") {
+			t.lines[p.name] += t.end
+		}
+		t.insert(p.name+1, "credentials = "+tomlline.Quote(credentials))
+		return nil
+	}
+}
+
 // GivingUp marks the copy with an id as given up. It keeps its place.
 func GivingUp(id string, day time.Time) Change {
 	return func(t *text) error {
@@ -181,8 +204,9 @@ func (t *text) byHand(what string) error {
 	return fault.Say(ErrEdit, "%s: linecamp does not find %s on a line of its own", t.path, what)
 }
 
-// part is where a copy stands, by the index of lines.
-type part struct{ from, to, name int }
+// part is where a copy stands, by the index of lines; credentials are -1 where none
+// are named.
+type part struct{ from, to, name, credentials int }
 
 // part finds the copy with an id. Copies that are written inside a list, rather
 // than below lines [[copy]], have no lines of their own.
@@ -200,7 +224,7 @@ func (t *text) part(id string) (part, error) {
 	if from == 0 || name <= from || !strings.HasPrefix(strings.TrimSpace(t.lines[from-1]), "[[") {
 		return part{}, t.byHand("this copy")
 	}
-	p := part{from: from - 1, to: len(t.lines) - 1, name: name - 1}
+	p := part{from: from - 1, to: len(t.lines) - 1, name: name - 1, credentials: t.at[path+".credentials"] - 1}
 	for other, line := range t.at {
 		if line > from && !strings.HasPrefix(other, path+".") {
 			p.to = min(p.to, line-2)

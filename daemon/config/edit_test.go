@@ -46,6 +46,9 @@ func TestSettingsAreChangedLineByLine(t *testing.T) {
 		"a copy whose key is quoted renamed": {[]Change{Renaming(idBucket, "cloud")},
 			[]string{`"name" = "bucket"`}, []string{`"name" = "cloud"`},
 			func(a Archive) bool { return a.Copies[1].Name == "cloud" }},
+		"a bucket's keys named, and then others": {[]Change{WithKeys(idBucket, "/etc/keys-1.toml"), WithKeys(idBucket, "/etc/keys-2.toml")},
+			nil, []string{`credentials = "/etc/keys-2.toml"`},
+			func(a Archive) bool { return a.Copies[1].Credentials == "/etc/keys-2.toml" }},
 		"a copy given up": {[]Change{GivingUp(idBucket, july)},
 			nil, []string{`given_up = "2026-07-02"   # not used any more; linecamp says so when it turns up`},
 			func(a Archive) bool {

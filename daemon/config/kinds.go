@@ -40,6 +40,9 @@ type Kind struct {
 	// with, in place of the one given; isAlone is a person's word that one machine writes.
 	Try func(ctx context.Context, r store.Root, c *Copy, isAlone bool) (root store.Root, notes []string, err error)
 
+	// KeyID tells the id of the key that a copy is used with; nil for a kind that has no keys.
+	KeyID func(c Copy) (string, error)
+
 	keys  []string // its own keys in the settings; a kind with none has an address, its url
 	read  func(f *file, t *table, c *Copy)
 	write func(w *writer, c Copy)
@@ -47,6 +50,26 @@ type Kind struct {
 
 // Can tells what a copy of this kind can do.
 func (c Copy) Can() store.Abilities { return Kinds[c.Kind].Can }
+
+// KeyID is the id of the key that the copy is used with, "" where it cannot be read;
+// has is false for a kind that has no keys.
+func (c Copy) KeyID() (id string, has bool) {
+	k := Kinds[c.Kind]
+	if k.KeyID == nil {
+		return "", false
+	}
+	id, err := k.KeyID(c)
+	if err != nil {
+		return "", true
+	}
+	return id, true
+}
+
+// KeyTried is what a trial found out of a copy's key.
+type KeyTried struct {
+	Deletes, DeletesKnown   bool // it may delete for good what is there
+	Versions, VersionsKnown bool // what is overwritten is kept
+}
 
 // Open opens the copy where the settings say it is; see [Kind].
 func (c Copy) Open(ctx context.Context) (store.Root, error) {

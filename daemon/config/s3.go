@@ -17,7 +17,7 @@ import (
 var s3Kind = Kind{
 	Can: s3.Can, Called: "bucket",
 	At:   func(place string) (Copy, bool) { return Copy{URL: strings.TrimRight(place, "/")}, isAddress(place) },
-	Open: openBucket, Place: placeOfBucket, Try: tryBucket,
+	Open: openBucket, Place: placeOfBucket, Try: tryBucket, KeyID: keyOfBucket,
 	keys: []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread"}, read: readS3, write: writeS3,
 }
 
@@ -110,6 +110,11 @@ func bucketOf(ctx context.Context, c Copy) (*s3.Bucket, error) {
 	})
 }
 
+func keyOfBucket(c Copy) (string, error) {
+	id, _, _, err := s3.Credentials(or(c.Credentials, "env"))
+	return id, err
+}
+
 func placeOfBucket(ctx context.Context, c *Copy) (store.Root, error) {
 	if u, err := url.Parse(c.URL); err == nil && strings.Trim(u.Path, "/") == "" {
 		c.Addressing = "host"
@@ -119,8 +124,6 @@ func placeOfBucket(ctx context.Context, c *Copy) (store.Root, error) {
 
 // ErrNoFence: the service ignores conditional writes, and nobody vouched.
 var ErrNoFence = errors.New("the service cannot keep two machines apart")
-
-const keepAdvice = "Switch on bucket versioning (or object lock) at the provider, and give linecamp keys that may not delete versions"
 
 func tryBucket(ctx context.Context, r store.Root, c *Copy, isAlone bool) (store.Root, []string, error) {
 	is, err := r.(*s3.Bucket).Probe(ctx)
@@ -139,12 +142,7 @@ func tryBucket(ctx context.Context, r store.Root, c *Copy, isAlone bool) (store.
 		c.ReadBack = true
 		notes = append(notes, "the service does not check what it is sent, so linecamp reads every upload back. That costs a download for each")
 	}
-	switch {
-	case !is.VersioningKnown:
-		notes = append(notes, "these keys may not ask whether the bucket keeps overwritten versions. "+keepAdvice)
-	case !is.Versioning:
-		notes = append(notes, "the bucket does not keep overwritten versions, so whoever has the keys could overwrite photos for good. "+keepAdvice)
-	}
+	c.Tried = &KeyTried{Deletes: is.Deletes, DeletesKnown: is.DeletesKnown, Versions: is.Versioning, VersionsKnown: is.VersioningKnown}
 	if c.Fence == "" && !c.ReadBack {
 		return r, notes, nil
 	}

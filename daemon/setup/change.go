@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/alone"
 	"linecamp/daemon/config"
+	"linecamp/daemon/keys"
 	"linecamp/daemon/reach"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/words"
@@ -20,10 +21,20 @@ import (
 type ChangeReport struct {
 	Copy string `json:"copy"` // its name until now
 	ID   string `json:"id"`
-	What string `json:"what"` // "renamed", "removed" or "replaced"
+	What string `json:"what"` // "renamed", "removed", "replaced" or "new keys"
 	To   string `json:"to,omitempty"`
 	// Alone is what a copy that was replaced is known to have held alone.
 	Alone *alone.Report `json:"alone,omitempty"`
+	// Key tells of new keys.
+	Key *KeyReport `json:"key,omitempty"`
+}
+
+// KeyReport says what the new keys of a bucket may do, and which are to be revoked.
+type KeyReport struct {
+	keys.Known
+	Credentials string `json:"credentials"`      // "env", or their file
+	Revoke      string `json:"revoke,omitempty"` // the id of the old key; "" where it is not known
+	Same        bool   `json:"same,omitempty"`   // the id is the one in use before
 }
 
 // changing opens the archive that o means, with the copy of that name, or one that

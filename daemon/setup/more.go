@@ -110,7 +110,11 @@ func addCopies(ctx context.Context, o Options, cfg config.Archive, copies []conf
 	for _, t := range tried {
 		changes = append(changes, config.Adding(t.Copy))
 	}
-	return report, write(changes...)
+	if err := write(changes...); err != nil {
+		return report, err
+	}
+	noteKeys(o, cfg.File, tried)
+	return report, nil
 }
 
 // again is the copy that was given up and turned up here, the zero value for

@@ -25,6 +25,7 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/keys"
 	"linecamp/daemon/samedisk"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/store/fault"
@@ -125,6 +126,7 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 		}
 		return report, err
 	}
+	noteKeys(o, path, tried)
 	return report, nil
 }
 
@@ -299,7 +301,8 @@ func agree(tried []*trial, archive string) (id, name string, err error) {
 	return id, name, nil
 }
 
-// shared says which copies lie on one disk with the photos or with one another.
+// shared says which copies lie on one disk with the photos or with one another, and
+// where one key reaches all of them.
 func shared(cfg config.Archive) []string {
 	var drives []samedisk.Drive
 	for _, c := range cfg.Copies {
@@ -307,7 +310,11 @@ func shared(cfg config.Archive) []string {
 			drives = append(drives, samedisk.Drive{Name: c.Name, Folder: c.Root})
 		}
 	}
-	return samedisk.Notes(cfg.Folder, drives)
+	notes := samedisk.Notes(cfg.Folder, drives)
+	if said := keys.Shared(cfg.Copies); said != "" {
+		notes = append(notes, said)
+	}
+	return notes
 }
 
 func closeAll(tried []*trial) {

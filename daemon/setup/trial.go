@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/keys"
 	"linecamp/manifest/store"
 	"linecamp/manifest/words"
 )
@@ -84,6 +85,9 @@ func (t *trial) try(ctx context.Context, o Options) (err error) {
 	}
 	var notes []string
 	t.root, notes, err = kind.Try(ctx, t.root, &t.Copy, o.OneWriter)
+	if t.Tried != nil {
+		notes = append(notes, keys.From(*t.Tried).Advice(t.Name)...)
+	}
 	if t.notes = append(t.notes, notes...); err == nil && t.Can().Local {
 		if free, _, ok := Space(t.Copy.Root); ok {
 			t.notes = append(t.notes, words.Size(free)+" free")

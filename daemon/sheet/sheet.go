@@ -16,7 +16,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
-	"linecamp/manifest/store/s3"
 	"linecamp/manifest/wholefile"
 )
 
@@ -149,10 +148,7 @@ func NotePrinted(a *archive.Archive, file string) (PaperReport, error) {
 func keyIDs(a *archive.Archive) map[string]string {
 	ids := map[string]string{}
 	for _, c := range a.Config.Copies {
-		if c.Can().Local {
-			continue
-		}
-		if id, _, _, err := s3.Credentials(c.Credentials); err == nil {
+		if id, _ := c.KeyID(); id != "" {
 			ids[c.ID] = id
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/drill"
+	"linecamp/daemon/keys"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
@@ -62,7 +63,9 @@ type CopyStatus struct {
 	// was read longer ago; null until every file was read back.
 	LastVerified *time.Time `json:"last_verified"`
 	// LastDrill is when a practice recovery from it last passed; null for never.
-	LastDrill *time.Time `json:"last_drill"`
+	// Key is what is known of the key of a bucket; absent for a drive.
+	Key       *keys.Known `json:"key,omitempty"`
+	LastDrill *time.Time  `json:"last_drill"`
 	// DrillFailed is the last one, where it did not pass.
 	DrillFailed *DrillFailed `json:"drill_failed,omitempty"`
 	Files       int          `json:"files"`
@@ -154,6 +157,14 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 		}
 	}
 	s.Notes = samedisk.Notes(a.Config.Folder, drives)
+	for _, c := range s.Copies {
+		if c.Key != nil {
+			s.Notes = append(s.Notes, c.Key.Advice(c.Copy)...)
+		}
+	}
+	if said := keys.Shared(a.Config.Copies); said != "" {
+		s.Notes = append(s.Notes, said)
+	}
 	return s, nil
 }
 
@@ -174,6 +185,9 @@ func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, er
 	}
 	if h.Copy.Fence == "none" {
 		c.Fence = "none"
+	}
+	if c.Key, err = keys.Of(a, h.Copy); err != nil {
+		return c, err
 	}
 	c.LastDrill = moment(now.drills.Success)
 	if !now.drills.Tried.IsZero() {

@@ -29,6 +29,9 @@ func setUp(w io.Writer, r setup.Report) {
 	if c := r.Changed; c != nil {
 		setUpChanged(w, *c)
 		if len(r.Copies) == 0 {
+			for _, n := range r.Notes {
+				fmt.Fprintf(w, "Note: %s.\n", line.Text(n))
+			}
 			fmt.Fprintf(w, "The settings of %s are in %s\n", r.Archive, r.Config)
 			return
 		}
@@ -44,7 +47,7 @@ func setUp(w io.Writer, r setup.Report) {
 		}
 	}
 	for _, n := range r.Notes {
-		fmt.Fprintf(w, "Note: %s.\n", n)
+		fmt.Fprintf(w, "Note: %s.\n", line.Text(n))
 	}
 	if r.Secret != "" {
 		fmt.Fprintf(w, "The bucket's keys are in %s, for its owner only.\n", r.Secret)
@@ -62,6 +65,8 @@ func setUpChanged(w io.Writer, c setup.ChangeReport) {
 		fmt.Fprintf(w, "%s is called %s from now on. It is the same copy: nothing else changed.\n", c.Copy, c.To)
 	case "removed":
 		fmt.Fprintf(w, "%s is no longer used, and its lines in the settings are comments now. What it holds is left as it is.\n", c.Copy)
+	case "new keys":
+		newKeys(w, c)
 	case "replaced":
 		fmt.Fprintf(w, "%s is given up, and %s takes its place.\n", c.Copy, c.To)
 		alones(w, *c.Alone)

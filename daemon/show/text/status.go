@@ -45,7 +45,7 @@ func status(w io.Writer, s daemon.Status) {
 	fmt.Fprintln(w, statusYears(s, line))
 	attentions(w, s.List)
 	for _, n := range s.Notes {
-		fmt.Fprintf(w, "Note: %s.\n", n)
+		fmt.Fprintf(w, "Note: %s.\n", line.Text(n))
 	}
 	if s.SheetPrinted == nil {
 		fmt.Fprintf(w, "No recovery sheet was printed yet. To draw one: %s\n", line.Run("paper", "recovery", "FILE.pdf"))

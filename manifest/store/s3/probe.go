@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"net/http"
 
 	"github.com/minio/minio-go/v7"
 
@@ -21,6 +22,8 @@ type Tried struct {
 	Reports         bool // reports the SHA-256 it checked
 	Versioning      bool // keeps overwritten versions
 	VersioningKnown bool // false: these credentials may not ask
+	Deletes         bool // these credentials may delete for good, also what was overwritten
+	DeletesKnown    bool // false: what the service answered does not tell
 }
 
 // probeText is what the probe stores; always the same, so that a key that could
@@ -29,7 +32,8 @@ var probeText = []byte("linecamp tried here whether this bucket keeps its promis
 
 // Probe tries what a copy relies on, with one tiny key that it deletes again.
 // Deleting is the only time linecamp would use that right; where it is not
-// given, the key stays, and the next probe uses the same one.
+// given, the key stays, and the next probe uses the same one. Whether it is given
+// is part of what is tried: somebody who has the credentials could use it too.
 func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 	// Listing needs a right of its own, and tells early if nothing is there.
 	for _, err := range s.List(ctx, "extensions/linecamp-root") {
@@ -68,6 +72,10 @@ func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 	if err != nil && !refused(err) {
 		return a, s.fail("trying to store", store.ProbeKey, err)
 	}
+	overwritten := ""
+	if was, err := s.core.StatObject(ctx, s.at.Bucket, s.full(store.ProbeKey), minio.StatObjectOptions{}); err == nil {
+		overwritten = was.VersionID
+	}
 	if err := s.probePut(ctx, condition{}, manifest.Sum(probeText)); err != nil {
 		return a, s.fail("trying to store", store.ProbeKey, err)
 	}
@@ -83,8 +91,32 @@ func (s *Bucket) Probe(ctx context.Context) (a Tried, err error) {
 		return a, err
 	}
 	a.Reports = stat.SHA256 == manifest.Sum(probeText)
-	a.Versioning, a.VersioningKnown, err = s.versioning(ctx)
-	return a, err
+	if a.Versioning, a.VersioningKnown, err = s.versioning(ctx); err != nil {
+		return a, err
+	}
+	if overwritten != "" || !a.Versioning { // else deleting would only hide it
+		a.Deletes, a.DeletesKnown = s.deletes(ctx, overwritten)
+	}
+	return a, ctx.Err()
+}
+
+// deletes tries to delete the probe's key so that nothing is left of it. Where the
+// bucket keeps versions, that would only hide it: there a version of it that was
+// overwritten is deleted by name.
+func (s *Bucket) deletes(ctx context.Context, overwritten string) (may, known bool) {
+	err := s.core.RemoveObject(ctx, s.at.Bucket, s.full(store.ProbeKey), minio.RemoveObjectOptions{VersionID: overwritten})
+	var e minio.ErrorResponse
+	switch {
+	case errors.As(err, &e) && e.StatusCode == http.StatusForbidden:
+		return false, true
+	case err != nil:
+		return false, false
+	case overwritten != "":
+		return true, true
+	}
+	_, err = s.core.StatObject(ctx, s.at.Bucket, s.full(store.ProbeKey), minio.StatObjectOptions{})
+	gone := errors.As(err, &e) && e.StatusCode == http.StatusNotFound
+	return gone, gone
 }
 
 // probePut stores the probe's text once, with a checksum that may be false.
