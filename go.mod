@@ -17,6 +17,7 @@ require (
 	github.com/gen2brain/heic v0.4.5
 	github.com/google/uuid v1.6.0
 	github.com/johannesboyne/gofakes3 v1.2.0
+	github.com/kardianos/service v1.3.0
 	github.com/klauspost/compress v1.20.4
 	github.com/minio/minio-go/v7 v7.4.1
 	github.com/moby/sys/mountinfo v0.7.3

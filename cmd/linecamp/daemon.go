@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
+	"linecamp/daemon/autostart"
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
 	"linecamp/daemon/notice/desk"
@@ -31,21 +32,26 @@ systemctl --user enable --now linecamp`,
 					return err
 				}
 			}
-			ctx, stop := context.WithCancel(cmd.Context())
-			defer stop()
-			pages := show.NewPages(ctx, t.serviceLog())
-			defer pages.Wait()
-			notices := desk.New(ctx, t.desk(t.serviceLog()))
-			defer notices.Wait()
-			defer stop()
-			return daemon.Serve(ctx, daemon.ServeOptions{
-				Config:  t.config,
-				Archive: t.archive,
-				Loaded:  func(all []config.Archive) { pages.Set(all); notices.Set(all) },
-				Options: daemon.Options{Log: t.serviceLog(), Sinks: []event.Sink{notices.Take}, Program: t.program()},
-			})
+			return autostart.Run(cmd.Context(), t.serve)
 		},
 	}
 	t.carriesProgram(cmd)
 	return cmd
+}
+
+// serve runs the rounds until ctx ends, and beside them pages and notices.
+func (t *tool) serve(ctx context.Context) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	pages := show.NewPages(ctx, t.serviceLog())
+	defer pages.Wait()
+	notices := desk.New(ctx, t.desk(t.serviceLog()))
+	defer notices.Wait()
+	defer stop()
+	return daemon.Serve(ctx, daemon.ServeOptions{
+		Config:  t.config,
+		Archive: t.archive,
+		Loaded:  func(all []config.Archive) { pages.Set(all); notices.Set(all) },
+		Options: daemon.Options{Log: t.serviceLog(), Sinks: []event.Sink{notices.Take}, Program: t.program()},
+	})
 }

@@ -66,7 +66,7 @@ linecamp restore "Stake 3" --into ~/stake-3    bring one site back`,
 	root.Flags().BoolVar(&t.whichOne, "version", false, "say which linecamp this is")
 
 	root.AddCommand(t.setup(), t.status(), t.page(), t.tally(), t.history(), t.due(), t.mayWipe(), t.seal(), t.levels(), t.intake(), t.mirror(),
-		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.notice(), t.newMachine(), t.restore(), t.drill(), t.handOver(), t.paper(), t.version())
+		t.verify(), t.explain(), t.same(), t.mend(), t.daemon(), t.service(), t.notice(), t.newMachine(), t.restore(), t.drill(), t.handOver(), t.paper(), t.version())
 	t.dressHelp(root)
 	t.dressCompletion(root)
 	for _, dress := range dressings {

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"linecamp/daemon"
+	"linecamp/daemon/autostart"
 	"linecamp/daemon/handover"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
@@ -92,6 +93,8 @@ func Print(w io.Writer, report any) {
 		removal(w, r)
 	case *intake.Plan:
 		plan(w, r)
+	case autostart.Report:
+		starts(w, r)
 	case desk.TryReport:
 		letter.Tried(w, r)
 	case *maywipe.Answer:
