@@ -63,10 +63,10 @@ func (d *deriver) folder() {
 	}
 	if d.SameName {
 		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive, also of a computer called %s. What is new in your folder is not kept from here.", manifest.Printable(d.Recorder)),
-			Next: "if that folder is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`"})
+			Next: "if that folder is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`; else file what is new here over there: " + d.intakeThere()})
 	} else if d.Recorder != "" {
 		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in your folder here is not kept.", manifest.Printable(d.Recorder)),
-			Next: "to record here from now on, run `linecamp setup --take-over`"})
+			Next: "if it is to go on recording, file what is new here over there: " + d.intakeThere() + "; to record here from now on, run `linecamp setup --take-over`"})
 	}
 	lack := d.Late
 	if !d.coming() {
@@ -141,6 +141,11 @@ func (d *deriver) recording() string {
 		return "see to what holds it up, then run `linecamp mirror`"
 	}
 	return "run `linecamp mirror`"
+}
+
+// intakeThere is what a person runs on the computer that records, for a folder like this.
+func (d *deriver) intakeThere() string {
+	return "`linecamp intake FOLDER` with this folder, on a drive that both can read"
 }
 
 func (d *deriver) waits() {
