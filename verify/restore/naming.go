@@ -20,7 +20,7 @@ const (
 // nameAll gives the written files their names, batch by batch, while the next
 // are being written. It goes on until in is closed; once ctx has ended, what is
 // left is removed instead.
-func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
+func (d *delivery) nameAll(ctx context.Context, last bool, in <-chan written) error {
 	var batch []written
 	var size int64
 	flush := func() {
@@ -46,7 +46,7 @@ func (d *delivery) nameAll(ctx context.Context, in <-chan written) error {
 		}
 	}
 	flush()
-	if ctx.Err() != nil {
+	if ctx.Err() != nil || !last {
 		return nil
 	}
 	// The names themselves.

@@ -196,7 +196,7 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	var parts []part
 	if parts, err = p.begin(ctx, o); err == nil {
 		for _, part := range parts {
-			if err = d.run(ctx, workers, func(ctx context.Context, post func(item) bool) error { return p.run(ctx, part, post) }); err != nil {
+			if err = d.run(ctx, workers, part.last, func(ctx context.Context, post func(item) bool) error { return p.run(ctx, part, post) }); err != nil {
 				break
 			}
 		}
@@ -213,12 +213,13 @@ func Run(ctx context.Context, sources []Source, o Options) (Report, error) {
 	return rep, err
 }
 
-// run writes what plan posts.
-func (d *delivery) run(ctx context.Context, workers int, plan func(context.Context, func(item) bool) error) error {
+// run writes what plan posts. Where another run follows, the names are made durable by
+// the last one.
+func (d *delivery) run(ctx context.Context, workers int, last bool, plan func(context.Context, func(item) bool) error) error {
 	jobs := make(chan item, 4*workers)
 	written := make(chan written, 256)
 	named := make(chan error, 1)
-	go func() { named <- d.nameAll(ctx, written) }()
+	go func() { named <- d.nameAll(ctx, last, written) }()
 
 	g, gctx := errgroup.WithContext(ctx)
 	for range workers {
