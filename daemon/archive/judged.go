@@ -70,6 +70,9 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 		return in, fmt.Errorf("the ledger: %w", err)
 	}
 	looked := &Looked{Folder: t, Lines: k.Seal.Len()}
+	if t != nil {
+		looked.Recorded = glance.RecordedOf(t)
+	}
 	in.Input = gather.Sites(a.Now(), t, func(yield func(gather.Object) bool) {
 		for o := range k.Objects() {
 			if t != nil && o.Record != nil {

@@ -97,7 +97,7 @@ func Look(ctx context.Context, folder string, known Known, recorded *Recorded, s
 	return s, err
 }
 
-// Tallied is Look for a folder that was just read: of it, only files that are not
+// Tallied is Look for a folder that was just read, and what [RecordedOf] it gathered: of it, only files that are not
 // recorded are looked at once more, for their times.
 func Tallied(ctx context.Context, t *tally.Result, recorded *Recorded, since, now time.Time) (Seen, error) {
 	s := Seen{Files: t.Seen, Print: t.Print}
@@ -139,12 +139,23 @@ func (s *Seen) lacks(g walk.Glimpse, since, now time.Time) {
 	}
 }
 
-// Recorded is what the newest versions hold, a number for each file: a million
+// Recorded is what the newest versions hold, two numbers for each file: a million
 // files take sixteen megabytes. Add all sites before the first look.
 type Recorded struct {
 	exact, rough []uint64
 	Sites        int // added
+	waiting      map[string]bool
 	sorted       bool
+}
+
+// RecordedOf is an empty Recorded that [Tallied] will be asked with: where the bytes
+// were read, one number is enough.
+func RecordedOf(t *tally.Result) Recorded {
+	r := Recorded{exact: make([]uint64, 0, t.Files), waiting: map[string]bool{}}
+	for _, w := range t.Waiting {
+		r.waiting[w.Path] = true
+	}
+	return r
 }
 
 // Add adds the newest manifest and record of a site.
@@ -157,7 +168,9 @@ func (r *Recorded) Add(inv *manifest.Inventory, rec *manifest.Record) {
 		}
 		path := manifest.RawPath(rec.Base, logical, e)
 		r.exact = append(r.exact, exact(path, d))
-		r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
+		if r.waiting == nil || r.waiting[path] {
+			r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
+		}
 	}
 }
 

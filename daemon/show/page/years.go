@@ -156,9 +156,9 @@ func writeRow(w *bufio.Writer, x *site, cols []int) {
 		w.WriteString(x.key)
 		w.WriteString("#y")
 		w.WriteString(strconv.Itoa(c))
-		w.WriteString("\"><i>")
+		w.WriteString("\">")
 		w.WriteString(years[0].State)
-		w.WriteString("</i></a></td>")
+		w.WriteString("</a></td>")
 	}
 	w.WriteString("</tr>\n")
 }

@@ -118,6 +118,7 @@ func Child() bool {
 func child(asked string, in io.Reader, out io.Writer) (err error) {
 	defer stumbles(&err)
 	heicDynamic = false
+	growInPlace()
 	raw, err := io.ReadAll(in)
 	if err != nil {
 		return err

@@ -20,14 +20,17 @@
 
   // Where both pictures are: how far they are zoomed, and what is moved out of the
   // window, in shares of it, so that it is the same for both.
-  let scale = 1, x = 0, y = 0, fine = false, waiting = false;
+  let scale = 1, x = 0, y = 0, fine = false, waiting = false, drawn = "";
 
+  // draw is called once a frame at most. Where only x and y are others than before, it
+  // touches nothing but the pictures' places: nothing is laid out again.
   function draw() {
     waiting = false;
-    for (const s of Object.values(sides)) {
-      const w = s.window.clientWidth, h = s.window.clientHeight;
-      s.img.style.transform = `translate(${x * w}px, ${y * h}px) scale(${scale})`;
-    }
+    const place = `translate(${x * 100}%, ${y * 100}%) scale(${scale})`;
+    for (const s of Object.values(sides)) s.img.style.transform = place;
+    const rest = [scale, part.value, pair.className].join(" ");
+    if (rest === drawn) return;
+    drawn = rest;
     scaleText.textContent = Math.round(scale * 100) + " %";
     const over = pair.classList.contains("over");
     tools.classList.toggle("over", over);
@@ -41,6 +44,11 @@
   }
   function later() {
     if (!waiting) { waiting = true; requestAnimationFrame(draw); }
+  }
+  // anew is later for what may have been laid out in another way.
+  function anew() {
+    drawn = "";
+    later();
   }
   function zoom(by, atX = 0.5, atY = 0.5) {
     const was = scale;
@@ -105,7 +113,7 @@
       }
     }
     remember();
-    later();
+    anew();
   }
   function remember() {
     const q = new URLSearchParams(location.search);
@@ -129,7 +137,7 @@
         if (b === a) b.setAttribute("aria-current", "true"); else b.removeAttribute("aria-current");
       }
       remember();
-      later();
+      anew();
     }
   });
 
@@ -142,9 +150,13 @@
   part.oninput = later;
 
   const fingers = new Map();
+  // While a finger is down, each picture is drawn once and then only moved (page.css).
+  function moving() {
+    for (const s of Object.values(sides)) s.img.classList.toggle("moving", fingers.size > 0);
+  }
   for (const s of Object.values(sides)) {
     const w = s.window;
-    w.addEventListener("pointerdown", (e) => { w.setPointerCapture(e.pointerId); fingers.set(e.pointerId, e); });
+    w.addEventListener("pointerdown", (e) => { w.setPointerCapture(e.pointerId); fingers.set(e.pointerId, e); moving(); });
     w.addEventListener("pointermove", (e) => {
       const was = fingers.get(e.pointerId);
       if (!was) return;
@@ -158,7 +170,7 @@
       }
       fingers.set(e.pointerId, e);
     });
-    for (const end of ["pointerup", "pointercancel"]) w.addEventListener(end, (e) => fingers.delete(e.pointerId));
+    for (const end of ["pointerup", "pointercancel"]) w.addEventListener(end, (e) => { fingers.delete(e.pointerId); moving(); });
     w.addEventListener("wheel", (e) => {
       if (!e.ctrlKey && scale === 1 && e.deltaY > 0) return; // the view scrolls on
       e.preventDefault();
@@ -184,7 +196,7 @@
     later();
   });
   cut.addEventListener("pointerup", () => { dragging = false; });
-  addEventListener("resize", later);
+  addEventListener("resize", anew);
   strip.scrollLeft = strip.scrollWidth;
   draw();
 })();
