@@ -4,9 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"iter"
 	"slices"
 
-	"linecamp/daemon/glance"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
@@ -35,13 +35,13 @@ type Judged struct {
 	Looked *Looked      // nil where there is no working folder
 }
 
-// Looked is the working folder as it was read for the years, and what was recorded
-// then: who asks next what no version has need not look again.
+// Looked is what the working folder was seen to be as it was read for the years: who
+// asks next what no version has need not look again.
 type Looked struct {
-	Folder   *tally.Result
-	Recorded glance.Recorded
-	Unsure   bool // what is recorded of some site could not be read
-	Lines    int  // of the seal
+	Files    int    // in it
+	Print    uint64 // see [walk.Found]
+	Recorded bool   // all of it is, as it is
+	Lines    int    // of the seal then
 }
 
 // YearsInput gathers what the years are judged by, sites joined as people said.
@@ -69,14 +69,12 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 	if err != nil {
 		return in, fmt.Errorf("the ledger: %w", err)
 	}
-	looked := &Looked{Folder: t, Lines: k.Seal.Len()}
-	if t != nil {
-		looked.Recorded = glance.RecordedOf(t)
-	}
+	files, print := 0, uint64(0) // of what is recorded
 	in.Input = gather.Sites(a.Now(), t, func(yield func(gather.Object) bool) {
 		for o := range k.Objects() {
-			if t != nil && o.Record != nil {
-				looked.Recorded.Add(o.Inventory, o.Record)
+			for path, d := range recorded(o) {
+				files++
+				print += walk.BytesMark(path, d)
 			}
 			if !yield(o) {
 				return
@@ -96,10 +94,24 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 		cards := card.Read(t)
 		in.Declare(cards)
 		in.Faults = cards.Faults
-		looked.Unsure = looked.Recorded.Sites < len(k.Slugs)
-		in.Looked = looked
+		all := len(t.Waiting) == 0 && files == t.Files && print == t.BytesPrint
+		in.Looked = &Looked{Files: t.Seen, Print: t.Print, Recorded: all, Lines: k.Seal.Len()}
 	}
 	return in, nil
+}
+
+// recorded are the files of an object's newest version, where its record can be read.
+func recorded(o gather.Object) iter.Seq2[string, manifest.Digest] {
+	return func(yield func(string, manifest.Digest) bool) {
+		if o.Record == nil {
+			return
+		}
+		for logical, d := range o.Inventory.State(o.Inventory.Head()) {
+			if e, ok := o.Record.Paths[logical]; ok && !yield(manifest.RawPath(o.Record.Base, logical, e), d) {
+				return
+			}
+		}
+	}
 }
 
 // holdings says what each copy of the config holds, from the check just done

@@ -13,14 +13,12 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"iter"
 	"slices"
 	"time"
 
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
-	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
 )
 
@@ -97,36 +95,6 @@ func Look(ctx context.Context, folder string, known Known, recorded *Recorded, s
 	return s, err
 }
 
-// Tallied is Look for a folder that was just read, and what [RecordedOf] it gathered: of it, only files that are not
-// recorded are looked at once more, for their times.
-func Tallied(ctx context.Context, t *tally.Result, recorded *Recorded, since, now time.Time) (Seen, error) {
-	s := Seen{Files: t.Seen, Print: t.Print}
-	var lacking []string
-	read := map[string]manifest.Digest{}
-	take := func(files iter.Seq[tally.File]) {
-		for f := range files {
-			if !recorded.has(walk.Glimpse{Path: f.Path, Known: f.SHA256}) {
-				lacking = append(lacking, f.Path)
-				read[f.Path] = f.SHA256
-			}
-		}
-	}
-	for i := range t.Sites {
-		take(t.Sites[i].Files())
-	}
-	take(t.Unfiled.All())
-	for _, w := range t.Waiting {
-		lacking = append(lacking, w.Path)
-	}
-	slices.Sort(lacking)
-	err := walk.GlanceAt(ctx, t.Folder, lacking, func(g walk.Glimpse) {
-		if g.Known = read[g.Path]; !recorded.has(g) {
-			s.lacks(g, since, now)
-		}
-	})
-	return s, err
-}
-
 // lacks counts a file that no version has.
 func (s *Seen) lacks(g walk.Glimpse, since, now time.Time) {
 	switch {
@@ -144,18 +112,7 @@ func (s *Seen) lacks(g walk.Glimpse, since, now time.Time) {
 type Recorded struct {
 	exact, rough []uint64
 	Sites        int // added
-	waiting      map[string]bool
 	sorted       bool
-}
-
-// RecordedOf is an empty Recorded that [Tallied] will be asked with: where the bytes
-// were read, one number is enough.
-func RecordedOf(t *tally.Result) Recorded {
-	r := Recorded{exact: make([]uint64, 0, t.Files), waiting: map[string]bool{}}
-	for _, w := range t.Waiting {
-		r.waiting[w.Path] = true
-	}
-	return r
 }
 
 // Add adds the newest manifest and record of a site.
@@ -167,10 +124,8 @@ func (r *Recorded) Add(inv *manifest.Inventory, rec *manifest.Record) {
 			continue
 		}
 		path := manifest.RawPath(rec.Base, logical, e)
-		r.exact = append(r.exact, exact(path, d))
-		if r.waiting == nil || r.waiting[path] {
-			r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
-		}
+		r.exact = append(r.exact, walk.BytesMark(path, d))
+		r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
 	}
 }
 
@@ -181,16 +136,11 @@ func (r *Recorded) has(g walk.Glimpse) bool {
 		r.sorted = true
 	}
 	if g.Known != (manifest.Digest{}) {
-		_, ok := slices.BinarySearch(r.exact, exact(g.Path, g.Known))
+		_, ok := slices.BinarySearch(r.exact, walk.BytesMark(g.Path, g.Known))
 		return ok
 	}
 	_, ok := slices.BinarySearch(r.rough, rough(g.Path, g.Size, g.Modified))
 	return ok
-}
-
-func exact(path string, d manifest.Digest) uint64 {
-	var room [512]byte // for most paths
-	return xxhash.Sum64(append(append(append(room[:0], path...), 0), d[:]...))
 }
 
 func rough(path string, size int64, modified time.Time) uint64 {

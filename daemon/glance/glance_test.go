@@ -4,7 +4,6 @@ import (
 	"crypto/sha256"
 	"os"
 	"path/filepath"
-	"slices"
 	"testing"
 	"time"
 
@@ -55,6 +54,9 @@ func TestWhatNoVersionHasIsSeen(t *testing.T) {
 	if err != nil || files != 3 {
 		t.Fatalf("%d files, %v", files, err)
 	}
+	if read, err := tally.Read(t.Context(), tally.Options{Folder: folder}); err != nil || read.Seen != files || read.Print != print {
+		t.Errorf("reading it comes to %d files, %x, and looking at it to %d, %x; %v", read.Seen, read.Print, files, print, err)
+	}
 	s, err := Look(t.Context(), folder, nil, all, now, now)
 	if n, _ := s.Unrecorded(); err != nil || n != 0 || s.Files != 3 || s.Print != print {
 		t.Errorf("nothing is new, and it says %+v, %v", s, err)
@@ -90,7 +92,7 @@ func TestKnownBytesCountByTheirDigest(t *testing.T) {
 		t.Fatalf("it saw %+v, %v", seen, err)
 	}
 	for want, text := range []string{"another", "one"} {
-		r := &Recorded{exact: []uint64{exact("1.jpg", sha256.Sum256([]byte(text)))}, rough: []uint64{rough("1.jpg", 3, seen.Modified)}}
+		r := &Recorded{exact: []uint64{walk.BytesMark("1.jpg", sha256.Sum256([]byte(text)))}, rough: []uint64{rough("1.jpg", 3, seen.Modified)}}
 		if has := r.has(seen); has != (want == 1) {
 			t.Errorf("with %q recorded: %v", text, has)
 		}
@@ -106,53 +108,5 @@ func (cache) FirstSeen(_ string, now time.Time) (time.Time, error) { return now,
 func TestAFolderThatIsNotThere(t *testing.T) {
 	if _, err := Look(t.Context(), filepath.Join(t.TempDir(), "none"), nil, &Recorded{}, time.Time{}, time.Now()); err == nil {
 		t.Error("it was looked through")
-	}
-}
-
-// A folder that was just read tells the same as one that is looked at anew.
-func TestAReadFolderTellsWhatALookTells(t *testing.T) {
-	folder, old, now := t.TempDir(), time.Now().Add(-time.Hour), time.Now()
-	for _, p := range []string{"Windmill/Stake 3/2024-06-21/1.jpg", "Windmill/Stake 3/2024-06-21/2.jpg", "Windmill/site.toml", "3.txt", "lost+found/x", "odd/4"} {
-		write(t, folder, p, p, old)
-	}
-	write(t, folder, "Windmill/Stake 3/2024-06-21/fresh.jpg", "fresh", now)
-	if err := os.Symlink("3.txt", filepath.Join(folder, "link")); err != nil {
-		t.Fatal(err)
-	}
-	for name, but := range map[string][]string{
-		"all recorded":     nil,
-		"nothing recorded": {"Windmill/Stake 3/2024-06-21/1.jpg", "Windmill/Stake 3/2024-06-21/2.jpg", "Windmill/Stake 3/2024-06-21/fresh.jpg", "Windmill/site.toml", "3.txt", "odd/4"},
-		"a photo less":     {"Windmill/Stake 3/2024-06-21/2.jpg"},
-		"one of no site":   {"odd/4"},
-		"one that waits":   {"Windmill/Stake 3/2024-06-21/fresh.jpg"},
-	} {
-		for _, since := range []time.Time{old, now.Add(time.Hour)} {
-			cache := cache{}
-			tallied, err := tally.Read(t.Context(), tally.Options{Folder: folder, Cache: cache})
-			if err != nil {
-				t.Fatal(err)
-			}
-			all := recorded(t, folder, but...)
-			for i := range tallied.Sites {
-				for f := range tallied.Sites[i].Files() {
-					if !slices.Contains(but, f.Path) {
-						all.exact = append(all.exact, exact(f.Path, f.SHA256))
-					}
-				}
-			}
-			for f := range tallied.Unfiled.All() {
-				if !slices.Contains(but, f.Path) {
-					all.exact = append(all.exact, exact(f.Path, f.SHA256))
-				}
-			}
-			want, err := Look(t.Context(), folder, cache.Folder, all, since, now)
-			if err != nil {
-				t.Fatal(err)
-			}
-			got, err := Tallied(t.Context(), tallied, all, since, now)
-			if n, _ := got.Unrecorded(); err != nil || got != want || n != len(but) || got.Files != 6 {
-				t.Errorf("%s, since %v: read, it says\n%+v, looked at,\n%+v; %v", name, since, got, want, err)
-			}
-		}
 	}
 }

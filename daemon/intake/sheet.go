@@ -29,7 +29,6 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"thumb": func(f File) template.URL {
 		return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(f.thumb))
 	},
-	"small": func(f File) bool { return len(f.thumb) > 0 },
 	"view": func(f File) string {
 		if f.View == tally.Untold {
 			return "view unsure"
@@ -78,6 +77,10 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 		return counted(len(p.Visits), "visit") + "; " + counted(p.Waiting(), "file") + " would be filed"
 	},
 }).Parse(sheetHTML))
+
+// Small is a small picture of the file, as JPEG; nil for none. [Options.Thumbs] has it
+// made.
+func (f File) Small() []byte { return f.thumb }
 
 // Sheet writes the plan as one page with small pictures, which needs nothing
 // beside it and fetches nothing. Options.Thumbs must have been set.

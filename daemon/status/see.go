@@ -67,9 +67,9 @@ type recordedAll struct {
 }
 
 // look looks at the working folder for what no version has, unless the work at hand
-// looked already and nothing was recorded since. Where nothing has
-// changed since all of it was recorded, that costs a walk and no more. A site's
-// manifest that the state folder lacks is read from a drive, never from a bucket.
+// saw that all is recorded. Where nothing has changed since all of it was, that costs a
+// walk and no more. A site's manifest that the state folder lacks is read from a drive,
+// never from a bucket.
 func look(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *archive.Looked, since time.Time) (glance.Seen, error) {
 	log, err := a.Cache.Seal()
 	if errors.Is(err, fs.ErrNotExist) {
@@ -78,43 +78,29 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *arch
 	if err != nil {
 		return glance.Seen{}, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	if looked != nil && looked.Lines != log.Len() {
-		looked = nil
+	if looked != nil && looked.Recorded && looked.Lines == log.Len() {
+		return glance.Seen{Files: looked.Files, Print: looked.Print}, a.Remember(keyRecorded, recordedAll{log.Len(), looked.Files, looked.Print})
 	}
 	var was recordedAll
 	if err := a.Recall(keyRecorded, &was); err != nil {
 		return glance.Seen{}, err
 	}
 	if was.Lines == log.Len() && was.Lines > 0 {
-		var files int
-		var print uint64
-		if looked != nil {
-			files, print = looked.Folder.Seen, looked.Folder.Print
-		} else if files, print, err = glance.Print(ctx, a.Config.Folder); err != nil {
-			return glance.Seen{}, err
-		}
-		if files == was.Files && print == was.Print {
-			return glance.Seen{Files: files, Print: print}, nil
+		files, print, err := glance.Print(ctx, a.Config.Folder)
+		if err != nil || files == was.Files && print == was.Print {
+			return glance.Seen{Files: files, Print: print}, err
 		}
 	}
-	var seen glance.Seen
-	var unsure bool
-	since = since.Add(-time.Minute)
-	if looked != nil {
-		unsure = looked.Unsure
-		seen, err = glance.Tallied(ctx, looked.Folder, &looked.Recorded, since, a.Now())
-	} else {
-		k, kerr := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return !h.Can().Local })})
-		if kerr != nil {
-			return glance.Seen{}, kerr
-		}
-		var recorded glance.Recorded
-		for inv, rec := range k.Pairs() {
-			recorded.Add(inv, rec)
-		}
-		unsure = recorded.Sites < len(k.Slugs)
-		seen, err = glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, &recorded, since, a.Now())
+	k, err := a.Known(ctx, &reach.Copies{All: slices.DeleteFunc(r.Open(), func(h *reach.Copy) bool { return !h.Can().Local })})
+	if err != nil {
+		return glance.Seen{}, err
 	}
+	var recorded glance.Recorded
+	for inv, rec := range k.Pairs() {
+		recorded.Add(inv, rec)
+	}
+	unsure := recorded.Sites < len(k.Slugs)
+	seen, err := glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, &recorded, since.Add(-time.Minute), a.Now())
 	if err != nil {
 		return seen, err
 	}

@@ -14,7 +14,6 @@ import (
 	"github.com/cespare/xxhash/v2"
 
 	"linecamp/manifest"
-	"linecamp/manifest/names"
 	"linecamp/manifest/store/fault"
 )
 
@@ -122,33 +121,8 @@ func mark(dir, name string, st stat) uint64 {
 	return d.Sum64()
 }
 
-// GlanceAt is Glance for some paths in the folder, best in byte order. Nothing is
-// known of them.
-func GlanceAt(ctx context.Context, folder string, paths []string, see func(Glimpse)) error {
-	var open *handle
-	var dir string
-	defer func() {
-		if open != nil {
-			open.close()
-		}
-	}()
-	for _, p := range paths {
-		if ctx.Err() != nil {
-			break
-		}
-		if at := names.Parent(p); open == nil || at != dir {
-			if open != nil {
-				open.close()
-			}
-			h, err := openIn(folder, at)
-			if open = nil; err != nil {
-				continue
-			}
-			open, dir = h, at
-		}
-		if st, err := open.lstat(names.Base(p)); err == nil && st.what == regular {
-			see(glimpse(dir, names.Base(p), st))
-		}
-	}
-	return ctx.Err()
+// BytesMark stands for a file's path and bytes.
+func BytesMark(path string, d manifest.Digest) uint64 {
+	var room [512]byte // for most paths
+	return xxhash.Sum64(append(append(append(room[:0], path...), 0), d[:]...))
 }

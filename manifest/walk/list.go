@@ -199,8 +199,15 @@ func (w *walker) finish(l *listing) {
 	if len(l.files) > 0 {
 		w.each(l.path, l.files)
 	}
+	var print uint64
+	for i := range l.files {
+		if f := &l.files[i]; f.Reason == "" {
+			print += BytesMark(in(l.path, f.Name), f.SHA256)
+		}
+	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.found.BytesPrint += print
 	for i := range l.files {
 		f := &l.files[i]
 		if f.Reason != "" {

@@ -88,6 +88,8 @@ type Found struct {
 	// their marks ([Glimpse.Mark]).
 	Seen  int
 	Print uint64
+	// Bytes of all files that do not wait, as the sum of their [BytesMark].
+	BytesPrint uint64
 }
 
 // Waiting is a path with the reason it is listed, and a file's size as far as it

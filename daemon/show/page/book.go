@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	"linecamp/daemon/show/page/cardview"
 	"linecamp/daemon/show/page/jobs"
 	"linecamp/daemon/show/page/small"
 	"linecamp/manifest/words"
@@ -29,6 +30,7 @@ type book struct {
 	now   func() time.Time
 	log   *slog.Logger
 	jobs  jobs.List
+	desk  cardview.Desk
 
 	mu      sync.Mutex
 	open    *reading

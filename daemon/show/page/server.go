@@ -113,6 +113,8 @@ func (s *Server) Handler() http.Handler {
 		"GET /a/{archive}/jobs/{job}":            s.job,
 		"POST /a/{archive}/jobs/{job}/stop":      s.stop,
 		"GET /a/{archive}/changes":               s.changes,
+		"GET /a/{archive}/card":                  s.card,
+		"GET /a/{archive}/card/{file}":           s.cardPicture,
 		"GET /a/{archive}/events":                s.events,
 	} {
 		m.HandleFunc(pattern, s.in(view))

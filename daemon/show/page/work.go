@@ -87,6 +87,7 @@ var deeds = map[string]func(b *book, r *http.Request, read *reading) (deed, erro
 	"same":    sameDeed,
 	"restore": restoreDeed,
 	"accept":  acceptDeed,
+	"card":    cardDeed,
 }
 
 // begin begins what a form asks for, and leads to where it can be watched.
