@@ -110,6 +110,7 @@ func TestPageInABrowser(t *testing.T) {
 	s := practicePage(t)
 	ctx := browser(t)
 	do(t, ctx, chromedp.Navigate(s.address))
+	t.Run("a camera card", func(t *testing.T) { cardInABrowser(t, ctx, s) })
 	t.Run("every view", func(t *testing.T) { everyView(t, ctx, s) })
 	t.Run("accessible", func(t *testing.T) { accessible(t, ctx, s) })
 	t.Run("two pictures", func(t *testing.T) { twoPictures(t, ctx, s) })
@@ -121,7 +122,36 @@ func TestPageInABrowser(t *testing.T) {
 // views are all there are.
 var views = []struct{ name, path string }{
 	{"stand", ""}, {"years", "years"}, {"wanting", "years?state=wants"}, {"findings", "findings"}, {"site", windmill}, {"over", windmill + "?how=over"},
-	{"versions", windmill + "/versions"}, {"work", "work"}, {"changes", "changes"},
+	{"versions", windmill + "/versions"}, {"work", "work"}, {"changes", "changes"}, {"card", "card"},
+}
+
+// cardInABrowser looks through a card, whose plan stays for the views to come.
+func cardInABrowser(t *testing.T, ctx context.Context, s *shown) {
+	card := filepath.Join(s.dir, "CAMERA", "DCIM")
+	if err := os.MkdirAll(card, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	photos, err := filepath.Glob(filepath.Join(visitOf(t, s.folder, "2019"), "*.jpg"))
+	if err != nil || len(photos) == 0 {
+		t.Fatalf("%q, %v", photos, err)
+	}
+	for i, p := range photos {
+		raw, err := os.ReadFile(p)
+		if err == nil { // another picture of that day and place: what stands behind its end is passed over
+			err = os.WriteFile(filepath.Join(card, fmt.Sprintf("IMG_%04d.jpg", 100+i)), append(raw, "another"...), 0o666)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	var text string
+	look(t, ctx, 1280, 900, "light")
+	do(t, ctx, chromedp.Navigate(s.home+"card"), chromedp.SetValue(".long [name=folder]", filepath.Dir(card)), chromedp.Click("form:has(.long [name=folder]) button"),
+		chromedp.WaitVisible("pre.report"), chromedp.Click(`main a[href$="/card"]`), chromedp.WaitVisible("#plan"), chromedp.Text("main", &text))
+	shown := eval[int](t, ctx, `Promise.all([...document.querySelectorAll(".strip img")].map((i) => i.decode())).then((all) => all.length)`)
+	if shown != len(photos) || !strings.Contains(text, "Windmill Stake 1") || !strings.Contains(text, "would be filed") {
+		t.Errorf("%d of %d pictures; it says\n%s", shown, len(photos), text)
+	}
 }
 
 // everyView fits its window, light and dark, from a telephone's width to a wide
