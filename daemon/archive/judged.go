@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"iter"
 	"slices"
 
 	"linecamp/daemon/reach"
@@ -72,10 +71,9 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 	files, print := 0, uint64(0) // of what is recorded
 	in.Input = gather.Sites(a.Now(), t, func(yield func(gather.Object) bool) {
 		for o := range k.Objects() {
-			for path, d := range recorded(o) {
-				files++
-				print += walk.BytesMark(path, d)
-			}
+			n, sum := printOf(o)
+			files += n
+			print += sum
 			if !yield(o) {
 				return
 			}
@@ -100,18 +98,21 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 	return in, nil
 }
 
-// recorded are the files of an object's newest version, where its record can be read.
-func recorded(o gather.Object) iter.Seq2[string, manifest.Digest] {
-	return func(yield func(string, manifest.Digest) bool) {
-		if o.Record == nil {
-			return
-		}
-		for logical, d := range o.Inventory.State(o.Inventory.Head()) {
-			if e, ok := o.Record.Paths[logical]; ok && !yield(manifest.RawPath(o.Record.Base, logical, e), d) {
-				return
-			}
-		}
+// printOf is how many files an object's newest version has, where its record can be
+// read, and what their [walk.BytesMark] come to.
+func printOf(o gather.Object) (files int, print uint64) {
+	if o.Record == nil {
+		return 0, 0
 	}
+	for logical, d := range o.Inventory.State(o.Inventory.Head()) {
+		e, ok := o.Record.Paths[logical]
+		if !ok {
+			continue
+		}
+		files++
+		print += walk.BytesMark("", manifest.RawPath(o.Record.Base, logical, e), d)
+	}
+	return files, print
 }
 
 // holdings says what each copy of the config holds, from the check just done

@@ -124,7 +124,7 @@ func (r *Recorded) Add(inv *manifest.Inventory, rec *manifest.Record) {
 			continue
 		}
 		path := manifest.RawPath(rec.Base, logical, e)
-		r.exact = append(r.exact, walk.BytesMark(path, d))
+		r.exact = append(r.exact, walk.BytesMark("", path, d))
 		r.rough = append(r.rough, rough(path, e.Bytes, e.Modified))
 	}
 }
@@ -136,7 +136,7 @@ func (r *Recorded) has(g walk.Glimpse) bool {
 		r.sorted = true
 	}
 	if g.Known != (manifest.Digest{}) {
-		_, ok := slices.BinarySearch(r.exact, walk.BytesMark(g.Path, g.Known))
+		_, ok := slices.BinarySearch(r.exact, walk.BytesMark("", g.Path, g.Known))
 		return ok
 	}
 	_, ok := slices.BinarySearch(r.rough, rough(g.Path, g.Size, g.Modified))

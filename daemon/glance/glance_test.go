@@ -92,7 +92,7 @@ func TestKnownBytesCountByTheirDigest(t *testing.T) {
 		t.Fatalf("it saw %+v, %v", seen, err)
 	}
 	for want, text := range []string{"another", "one"} {
-		r := &Recorded{exact: []uint64{walk.BytesMark("1.jpg", sha256.Sum256([]byte(text)))}, rough: []uint64{rough("1.jpg", 3, seen.Modified)}}
+		r := &Recorded{exact: []uint64{walk.BytesMark("", "1.jpg", sha256.Sum256([]byte(text)))}, rough: []uint64{rough("1.jpg", 3, seen.Modified)}}
 		if has := r.has(seen); has != (want == 1) {
 			t.Errorf("with %q recorded: %v", text, has)
 		}

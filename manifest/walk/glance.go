@@ -106,23 +106,23 @@ func glimpse(dir, name string, st stat) Glimpse {
 
 // mark is a Glimpse's Mark.
 func mark(dir, name string, st stat) uint64 {
-	var d xxhash.Digest
-	d.Reset()
-	if dir != "" {
-		d.WriteString(dir)
-		d.WriteString("/")
-	}
-	d.WriteString(name)
-	var b [25]byte
-	binary.LittleEndian.PutUint64(b[1:], uint64(st.size))
-	binary.LittleEndian.PutUint64(b[9:], uint64(st.modified.UnixNano()))
-	binary.LittleEndian.PutUint64(b[17:], uint64(st.changed.UnixNano()))
-	d.Write(b[:])
-	return d.Sum64()
+	var room [512]byte // for most paths
+	b := append(appendPath(room[:0], dir, name), 0)
+	b = binary.LittleEndian.AppendUint64(b, uint64(st.size))
+	b = binary.LittleEndian.AppendUint64(b, uint64(st.modified.UnixNano()))
+	return xxhash.Sum64(binary.LittleEndian.AppendUint64(b, uint64(st.changed.UnixNano())))
 }
 
-// BytesMark stands for a file's path and bytes.
-func BytesMark(path string, d manifest.Digest) uint64 {
-	var room [512]byte // for most paths
-	return xxhash.Sum64(append(append(append(room[:0], path...), 0), d[:]...))
+// BytesMark stands for the path and the bytes of a file, which lies in dir or, where
+// that is "", at the top.
+func BytesMark(dir, name string, d manifest.Digest) uint64 {
+	var room [512]byte
+	return xxhash.Sum64(append(append(appendPath(room[:0], dir, name), 0), d[:]...))
+}
+
+func appendPath(b []byte, dir, name string) []byte {
+	if dir != "" {
+		b = append(append(b, dir...), '/')
+	}
+	return append(b, name...)
 }

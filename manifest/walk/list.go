@@ -202,7 +202,7 @@ func (w *walker) finish(l *listing) {
 	var print uint64
 	for i := range l.files {
 		if f := &l.files[i]; f.Reason == "" {
-			print += BytesMark(in(l.path, f.Name), f.SHA256)
+			print += BytesMark(l.path, f.Name, f.SHA256)
 		}
 	}
 	w.mu.Lock()
