@@ -65,7 +65,7 @@ func (d *Desk) View(line words.Line) View {
 	for i := range plan.Visits {
 		x := &plan.Visits[i]
 		u := Visit{Number: x.Number, Date: verify.Shown(x.Date), Where: verify.Shown(x.Where()), How: by[x.By], Reason: verify.Shown(x.ReasonText())}
-		if x.Metres != nil {
+		if x.Meters != nil {
 			u.How = x.Distance() + " from it, " + u.How
 		}
 		for _, f := range x.Files {
