@@ -53,9 +53,9 @@ func statOf(f *os.File) (stat, error) {
 }
 
 func toStat(info fs.FileInfo) stat {
-	s := stat{size: info.Size(), modified: info.ModTime(), what: special}
+	s := stat{size: info.Size(), modified: info.ModTime(), what: special, online: OnlineOnly(info)}
 	switch m := info.Mode(); {
-	case m.IsRegular():
+	case m.IsRegular(), s.online && m&(fs.ModeDir|fs.ModeSymlink) == 0: // one that is only online may be called irregular
 		s.what = regular
 	case m.IsDir():
 		s.what = directory

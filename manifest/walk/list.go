@@ -173,6 +173,8 @@ func (w *walker) regular(l *listing, name string, st stat) {
 		k := &l.known[0]
 		f.SHA256, f.XXH64, f.Facts = k.SHA256, k.XXH64, k.Facts
 		l.used++
+	} else if st.online {
+		f.Reason = reasonOnline
 	} else if f.loose = Fresh(st.modified, l.now); f.loose && hasPatience(w.o.Cache, in(l.path, name), l.now) {
 		f.Reason = reasonFresh
 	} else {

@@ -18,6 +18,7 @@ type stat struct {
 	modified, changed time.Time // changed is zero where the system has no such time
 	inode, device     uint64    // zero where the system has none
 	what              what
+	online            bool // its bytes are not on this computer
 }
 
 // same reports whether two looks found the same file, unchanged.

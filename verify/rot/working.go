@@ -17,6 +17,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store/fault"
+	"linecamp/manifest/walk"
 	"linecamp/verify"
 )
 
@@ -126,7 +127,7 @@ func (w *working) file(ctx context.Context, j workingJob) {
 	case err != nil:
 		w.damaged(j, verify.Unreadable, plain(err))
 		return
-	case !st.Mode().IsRegular():
+	case !st.Mode().IsRegular(), walk.OnlineOnly(st):
 		w.count(func(r *verify.CopyReport) { r.Waiting++ })
 		return
 	}

@@ -5,10 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"slices"
 	"strings"
-
-	"github.com/moby/sys/mountinfo"
 
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
@@ -55,26 +52,15 @@ func notPluggedIn(copyID string) error {
 	return fault.Say(store.ErrNotHere, "no drive that is plugged in holds the copy %s", copyID)
 }
 
-// notDrives are file systems that hold no files of anyone's, or that looking
-// into could block or mount things.
-var notDrives = []string{
-	"autofs", "binfmt_misc", "bpf", "cgroup", "cgroup2", "configfs", "debugfs", "devfs", "devpts", "devtmpfs",
-	"efivarfs", "fusectl", "hugetlbfs", "mqueue", "nsfs", "proc", "pstore", "ramfs", "rpc_pipefs", "securityfs",
-	"selinuxfs", "squashfs", "sysfs", "tracefs",
-}
-
-func mountPoints() ([]string, error) {
-	infos, err := mountinfo.GetMounts(func(i *mountinfo.Info) (skip, stop bool) {
-		return slices.Contains(notDrives, i.FSType), false
-	})
-	if err != nil {
-		return nil, err
+// letters are the roots of the drives in a set of them, the first bit of which is A:
+// (Windows' GetLogicalDrives).
+func letters(set uint32) (roots []string) {
+	for i := range 26 {
+		if set&(1<<i) != 0 {
+			roots = append(roots, string(rune('A'+i))+`:\`)
+		}
 	}
-	var points []string
-	for _, i := range infos {
-		points = append(points, i.Mountpoint)
-	}
-	return points, nil
+	return roots
 }
 
 func findDrive(copyID, hint string, mounts []string) (string, error) {
