@@ -30,6 +30,7 @@ const (
 	FileWaits     Kind = "file-waits"     // a file could not be read or kept
 	ManyUnfiled   Kind = "many-unfiled"   // a large share of the photos has no site
 	ClientQuiet   Kind = "client-quiet"   // nothing new of an archive that is only kept here, for too long
+	NeverHere     Kind = "never-here"     // files on record that the working folder never had
 	OtherRecorder Kind = "other-recorder" // another computer records the archive
 	RecordingHeld Kind = "recording-held" // nothing new is recorded, for another reason
 

@@ -16,6 +16,7 @@ import (
 func Of(f Facts) []Item {
 	d := deriver{Facts: f, items: []Item{}}
 	d.folder()
+	d.neverHere()
 	d.waits()
 	d.copies()
 	d.returned()
@@ -114,6 +115,36 @@ func (d *deriver) notices() {
 		d.add(Item{Kind: NoticeUnsent, Since: d.UnsentSince, What: "A notice cannot be sent: " + words.Sentence(d.Unsent),
 			Next: "see to that, then try it: `linecamp notice --try`"})
 	}
+}
+
+// neverHere tells of what a copy brought, or another computer recorded, and this
+// folder never had.
+func (d *deriver) neverHere() {
+	if len(d.NotHere) == 0 || d.FolderFault != "" || d.Empty {
+		return
+	}
+	i := Item{Kind: NeverHere, Path: d.NotHere[0].Path}
+	var all Amount
+	var of []string
+	for _, n := range d.NotHere {
+		all = all.Plus(n.Amount)
+		if len(n.Years) > 0 {
+			of = append(of, fmt.Sprintf("%s in %s", manifest.Printable(n.Site), words.Runs(n.Years)))
+		} else {
+			of = append(of, manifest.Printable(n.Site))
+		}
+	}
+	if more := len(of) - 3; more > 1 {
+		of = append(of[:3], fmt.Sprintf("%d more", more))
+	}
+	which := "--everything"
+	if len(d.NotHere) == 1 && d.NotHere[0].Asked != "" {
+		which = words.Quote(d.NotHere[0].Asked)
+	}
+	i.Files, i.Bytes = all.Files, all.Bytes
+	i.What = fmt.Sprintf("%s %s recoverable: on record, and never in your folder. Of %s.", all, are(all.Files), strings.Join(of, "; "))
+	i.Next = fmt.Sprintf("to bring them here, run `linecamp restore %s --on %s --into %s`", which, d.Now.Local().Format(time.DateOnly), words.Quote(d.Folder))
+	d.add(i)
 }
 
 // waiting is how many files of the working folder the last round left waiting

@@ -38,6 +38,8 @@ type Facts struct {
 	Unsent      string
 	UnsentSince time.Time
 
+	// NotHere is what is on record and was never in the working folder, by site.
+	NotHere  []NotHere
 	Waits    []Wait
 	Copies   []Copy
 	Returned []Returned
@@ -64,6 +66,15 @@ type Amount struct {
 
 // Plus adds two amounts.
 func (a Amount) Plus(b Amount) Amount { return Amount{a.Files + b.Files, a.Bytes + b.Bytes} }
+
+// NotHere is what of one site is on record and was never in the working folder.
+type NotHere struct {
+	Amount
+	Site  string // for people
+	Asked string // as a command line names it, "" where it is no site
+	Years []int
+	Path  string // of the first file
+}
 
 // Wait is what the last mirror round left waiting for a person, for one reason.
 type Wait struct {

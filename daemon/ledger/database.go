@@ -21,10 +21,10 @@ import (
 // change them, count it up and add to upgrades what turns the format before
 // into the new one; a ledger is never thrown away for being old, because
 // read-back ages took months of reading.
-const format = 3
+const format = 4
 
 // upgrades[n] brings a ledger of format n to format n+1.
-var upgrades = map[int]string{1: decodedTable, 2: damageByID}
+var upgrades = map[int]string{1: decodedTable, 2: damageByID, 3: upgradeUnseen}
 
 // application is SQLite's application_id of a ledger: "lcmp".
 const application = 0x6c636d70
@@ -47,7 +47,7 @@ CREATE TABLE round    (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, began INTEGER
                        outcome TEXT NOT NULL, detail TEXT NOT NULL);
 CREATE INDEX round_kind ON round (kind, id);
 CREATE TABLE value    (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
-` + damageTable + decodedTable
+` + damageTable + decodedTable + unseenTable
 
 // Copies are known by their ids, here and in every table: names change.
 const damageTable = `

@@ -48,7 +48,7 @@ func TestALedgerOfTheFormatBefore(t *testing.T) {
 	ok(t, l.Remember("copy", "object", []verify.Held{held("v1/content/a", "a")}))
 	ok(t, l.Flush())
 	ok(t, l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec("DROP TABLE decoded; PRAGMA user_version = 1")
+		_, err := tx.Exec("DROP TABLE decoded; DROP TABLE unseen; PRAGMA user_version = 1")
 		return err
 	}))
 	ok(t, l.Close())

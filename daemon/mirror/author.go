@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/mirror/source"
+	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -412,6 +413,9 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	}
 	line := seal.Line{At: r.created, What: seal.Version, Object: draft.Inventory.ID, Version: m.n, Inventory: manifest.Sum(draft.Encoded)}
 	if err := r.addLine(ctx, c, line); err != nil {
+		return err
+	}
+	if err := unseen.Own(r.Ledger, r.objects.Log()); err != nil {
 		return err
 	}
 	r.objects.Remember(o)

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -22,6 +23,9 @@ func (r *round) meet(ctx context.Context) error {
 	}
 	if err != nil {
 		return fmt.Errorf("reading the seal in the state folder: %w", err)
+	}
+	if err := unseen.Earlier(r.Ledger, local); err != nil {
+		return err
 	}
 	// First, so that what another recorded after this look is noticed before
 	// anything is recorded here.

@@ -173,7 +173,7 @@ func TestSimulation(t *testing.T) {
 		}
 		rapid.SyncTest(t, life)
 	})
-	t.Logf("%d steps; %s; %d rounds left something unkept and said so", simSteps, faultsSeen(), simUnkept)
+	t.Logf("%d steps; %s; %d rounds left something unkept and said so; %d files were brought back that no machine knew from the folder", simSteps, faultsSeen(), simUnkept, simBrought)
 }
 
 // actions are what may happen. Some stand there more than once, to happen more

@@ -67,6 +67,11 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	if len(r.Open()) > 0 { // the next round finds a copy
 		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
 	}
+	if f.Folder != "" {
+		if f.NotHere, err = neverHere(a); err != nil {
+			return err
+		}
+	}
 	last, err := authority.LastAuthor(a.Ledger, r.ID)
 	if err != nil {
 		return err

@@ -21,6 +21,7 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/within"
@@ -86,8 +87,17 @@ func Make(ctx context.Context, r In) ([]Step, error) {
 		return nil, fmt.Errorf("the ledger: %w", err)
 	}
 	p := &planner{r: r, groups: sites.Groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, said: said}
+	if p.never, err = unseen.Open(r.Ledger, r.Sites.Log()); err != nil {
+		return nil, fmt.Errorf("the ledger: %w", err)
+	}
 	if err := p.match(ctx); err != nil {
 		return nil, err
+	}
+	p.leaveUnseen()
+	if r.Tally.Files > 0 { // an empty folder may be another disk's
+		if err := p.never.Keep(); err != nil {
+			return nil, fmt.Errorf("the ledger: %w", err)
+		}
 	}
 	p.halves = p.newHalves()
 	if err := p.regrouped(); err != nil {
@@ -126,9 +136,10 @@ type planner struct {
 	slugs     map[string]bool // taken
 	withheld  withheld
 	halves    *halves
-	unseen    bool  // something recorded could not be compared
-	paths     int   // people's paths recorded before
-	bytes     int64 // and their size
+	never     *unseen.Book // what the working folder never had
+	unseen    bool         // something recorded could not be compared
+	paths     int          // people's paths recorded before
+	bytes     int64        // and their size
 }
 
 // match finds the object of every group and compares the two. Objects whose
@@ -335,6 +346,7 @@ func (p *planner) compare(slug string, old *sites.Object, g *sites.Group) *chang
 	var rec manifest.Record
 	if old != nil {
 		state, rec = old.Inv.State(old.Head()), *old.Rec
+		p.never.Compare(old, g)
 		for _, s := range p.said {
 			if s.Object == slug && !Recorded(rec.Decisions, s.Decision) {
 				c.Said = append(c.Said, s.Decision)

@@ -16,6 +16,7 @@ const (
 	ReasonMoving    = "it is gone, and may be what stands under another name in this folder and cannot be read yet; the next round looks again"
 	ReasonMoved     = "its bytes are on record under another name, which is not seen now; once it is sure that one is gone, both are recorded together"
 	ReasonSeveral   = "this folder holds pictures of several sites whose folders vanished; put them back under their own names, or run `linecamp mirror --accept-changes`"
+	ReasonNewer     = "newer bytes are on record, and this folder never had them; move this file away, then bring the newer one with `linecamp restore --everything --into FOLDER`"
 	ReasonInventory = "no copy in reach has this site's manifest; bring the copies within reach"
 )
 
@@ -27,7 +28,7 @@ func KindOf(reason string) attention.Kind {
 	switch reason {
 	case ReasonEmpty:
 		return attention.FolderEmpty
-	case ReasonDevice, ReasonUnproven, ReasonMass, ReasonAgain, ReasonSeveral:
+	case ReasonDevice, ReasonUnproven, ReasonNewer, ReasonMass, ReasonAgain, ReasonSeveral:
 		return attention.ChangeWaits
 	case AskUnfiled:
 		return attention.ManyUnfiled

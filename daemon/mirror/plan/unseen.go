@@ -1,0 +1,97 @@
+package plan
+
+import (
+	"slices"
+
+	"linecamp/manifest"
+)
+
+// leaveUnseen takes out of the changes what the working folder never had: such a
+// path did not leave it, and an older version of its bytes is no edit.
+func (p *planner) leaveUnseen() {
+	if !p.never.Any() {
+		return
+	}
+	p.dropMoved()
+	for _, c := range p.changes {
+		if c.Old == nil {
+			continue
+		}
+		never := p.never.Never(c.Slug)
+		if len(never) == 0 {
+			continue
+		}
+		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool {
+			if !hasKey(never, logical) {
+				return false
+			}
+			delete(p.left, c.rawOld(logical))
+			return true
+		})
+		c.Group.Load()
+		p.holdPaths(c, ReasonNewer, slices.DeleteFunc(slices.Clone(c.Altered), func(logical string) bool {
+			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256)
+		}))
+		c.Group.Release()
+	}
+	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+}
+
+// dropMoved looks for paths that are recorded here for the first time and have the
+// bytes of one that is absent: the file stands where it stood and counts for
+// another site now, or it is a photo that was given another name. Small notes may
+// be alike by accident, and are no proof.
+func (p *planner) dropMoved() {
+	at := map[string]manifest.Digest{} // by raw path
+	came := map[manifest.Digest]int{}
+	for _, c := range p.changes {
+		c.Group.Load()
+		for _, logical := range slices.Concat(c.Known, c.fresh.list()) {
+			f := c.Group.Files[logical]
+			at[f.Path] = f.SHA256
+			if f.Kind == manifest.KindPhoto && !c.had(logical, f.SHA256) {
+				came[f.SHA256]++
+			}
+		}
+		c.Group.Release()
+	}
+	for _, unseen := range []bool{false, true} { // what surely was here comes first
+		for _, c := range p.changes {
+			never := p.never.Never(c.Slug)
+			for _, logical := range c.Gone {
+				d := c.Old.Inv.State(c.Old.Head())[logical]
+				if hasKey(never, logical) != unseen {
+					continue
+				}
+				stands := at[c.rawOld(logical)] == d
+				if !stands && came[d] == 0 {
+					continue
+				}
+				if !stands {
+					came[d]--
+				}
+				if unseen {
+					p.never.Moved(c.Slug, logical)
+				}
+			}
+		}
+	}
+}
+
+// rawOld is where a recorded path lay in the working folder.
+func (c *change) rawOld(logical string) string {
+	return manifest.RawPath(c.Old.Rec.Base, logical, c.Old.Rec.Paths[logical])
+}
+
+// had reports whether any version of the site had these bytes at that path.
+func (c *change) had(logical string, d manifest.Digest) bool {
+	if c.Old == nil || !hasKey(c.Old.Inv.Content, d) {
+		return false
+	}
+	for n := range c.Old.Head() {
+		if was, ok := c.Old.Inv.State(n + 1)[logical]; ok && was == d {
+			return true
+		}
+	}
+	return false
+}

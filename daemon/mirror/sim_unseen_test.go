@@ -1,0 +1,74 @@
+package mirror
+
+import (
+	"context"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"linecamp/daemon/mirror/plan"
+	"linecamp/manifest"
+	"linecamp/verify/restore"
+)
+
+// bring does what a report asks where something on record was never in the folder,
+// as far as the machine knows: files with older bytes are moved away, and what the
+// newest versions have comes back. It tells whether anything may still come.
+func (s *sim) bring(m *machine, rep Report) (more bool) {
+	rows, err := m.led.Unseen()
+	s.must(err)
+	for slug, row := range rows {
+		if row.Open {
+			more = true
+		}
+		v := s.heads[slug]
+		for logical, d := range row.Paths {
+			more = more || v != nil && v.inv.State(v.inv.Head())[logical] == d && s.anywhere(d)
+		}
+	}
+	if len(s.files) == 0 || !more {
+		return false // a folder without any file is never compared
+	}
+	for _, w := range rep.Waiting {
+		if w.Reason == plan.ReasonNewer && s.files[w.Path] != nil {
+			s.remove(w.Path)
+		}
+	}
+	ctx := context.Background()
+	copies, leave := s.reach(ctx)
+	defer leave()
+	var from []restore.Source
+	for _, c := range copies {
+		if c.Err == nil {
+			from = append(from, restore.Source{Name: c.Name, Root: c.Root})
+		}
+	}
+	_, err = restore.Run(ctx, from, restore.Options{Everything: true, Into: s.folder, On: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
+	s.must(err)
+	s.must(filepath.WalkDir(s.folder, func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		path, err := filepath.Rel(s.folder, name)
+		if err != nil || s.files[filepath.ToSlash(path)] != nil {
+			return err
+		}
+		b, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		info, err := d.Info()
+		if err != nil {
+			return err
+		}
+		path = filepath.ToSlash(path)
+		s.files[path] = &simFile{bytes: b, modified: info.ModTime()}
+		s.meant(path, manifest.Sum(b))
+		simBrought++
+		return nil
+	}))
+	return true
+}
+
+var simBrought int // files that came back so
