@@ -54,6 +54,12 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 		"notices at fault":               {func(f *Facts) { f.NoticeFault = "a.toml:3: notice.tls: write it" }, NoticeFault, "a.toml:3: notice.tls: write it.", "notice --try", now},
 		"notices unsent":                 {func(f *Facts) { f.Unsent, f.UnsentSince = "mail.example does not answer", long }, NoticeUnsent, "mail.example does not answer.", "notice --try", long},
 		"another records":                {func(f *Facts) { f.Recorder = "barn\x1b[2J" }, OtherRecorder, `Another computer records this archive: barn\u{1b}[2J.`, "--take-over", now},
+		"never in the folder": {func(f *Facts) {
+			f.NotHere = []NotHere{{some, "Windmill / Stake 3", "Stake 3", []int{2024, 2025, 2026}, "A/b.jpg"}}
+		}, NeverHere, "3 files (3.0 kB) are recoverable: on record, and never in your folder. Of Windmill / Stake 3 in 2024", "run `linecamp restore 'Stake 3' --on ", now},
+		"never in the folder, of several": {func(f *Facts) {
+			f.NotHere = []NotHere{{some, "Windmill / Stake 3", "Stake 3", nil, "A/b.jpg"}, {Amount{Files: 1}, "files without a site", "", nil, "x"}}
+		}, NeverHere, "4 files (3.0 kB) are recoverable: on record, and never in your folder. Of Windmill / Stake 3; files without a site.", "`linecamp restore --everything --on ", now},
 		"a mass change waits": {func(f *Facts) {
 			f.Waits = []Wait{{ChangeWaits, "too much at once; look, then run `linecamp mirror --accept-changes`", 30, 20, "A/b.jpg", long}}
 		}, ChangeWaits, "30 files wait to be recorded: too much at once.", "look, then run `linecamp mirror --accept-changes`", long},
