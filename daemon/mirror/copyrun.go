@@ -10,7 +10,6 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/gone"
-	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/reach"
@@ -243,9 +242,8 @@ func (c *copyRun) hasAllLines() bool {
 // take brings one version to the copy: content, then the commit.
 func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 	o, err := c.r.objects.Get(ctx, slug)
-	if errors.Is(err, sites.ErrNoInventory) {
-		c.block(slug, plan.ReasonInventory)
-		return nil
+	if errors.Is(err, sites.ErrNoInventory) || err == nil && o.Head() < line.Version { // it counts no more
+		return c.awaits(slug, line)
 	}
 	if err != nil {
 		return err

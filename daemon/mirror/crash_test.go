@@ -20,6 +20,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/lost"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -305,7 +306,9 @@ func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) 
 	for _, f := range change {
 		f(&in)
 	}
-	return Run(ctx, in)
+	rep, err := Run(ctx, in)
+	rep.Asks = slices.DeleteFunc(rep.Asks, func(q Ask) bool { return strings.Contains(string(q), lost.Told) }) // told, and nothing waits
+	return rep, err
 }
 
 // note takes down what counts as kept: what the state says was committed, and
@@ -561,12 +564,15 @@ func (w *world) emptyFolders(c *copyOf) {
 	}))
 }
 
-// everything asserts that the newest states are what the working folder shows.
+// everything asserts that the newest states are what the working folder shows, but
+// for what this state cannot know that it was there, since it forgot.
 func (w *world) everything(objects map[string]*manifest.Inventory) {
+	unseen, err := w.led.Unseen()
+	must(w, err)
 	var kept, there []string
-	for _, inv := range objects {
+	for slug, inv := range objects {
 		for p, d := range inv.State(inv.Head()) {
-			if !strings.HasPrefix(p, ".linecamp/") {
+			if was, ok := unseen[slug].Paths[p]; !strings.HasPrefix(p, ".linecamp/") && !(ok && was == d) {
 				kept = append(kept, d.String()+" "+filepath.Base(p))
 			}
 		}

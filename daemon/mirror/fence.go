@@ -50,6 +50,9 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 	if err := r.sealCommitted(ctx); err != nil {
 		return err
 	}
+	if err := r.lose(ctx, first); err != nil {
+		return err
+	}
 	return r.clock() // the versions that have a line only now may be newer
 }
 

@@ -2,9 +2,11 @@ package mirror
 
 import (
 	"slices"
+	"strings"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/lost"
 	"linecamp/daemon/mirror/plan"
 )
 
@@ -27,6 +29,9 @@ type Ask string
 func (a Ask) Kind() attention.Kind {
 	if a == authority.AskTwin {
 		return attention.OtherRecorder
+	}
+	if strings.Contains(string(a), lost.Told) {
+		return attention.VersionsLost
 	}
 	return plan.KindOf(string(a))
 }
