@@ -157,6 +157,9 @@ func (b *simBucket) serve(req *http.Request, key string, body []byte) *http.Resp
 		if want := req.Header.Get("X-Amz-Checksum-Sha256"); want != base64.StdEncoding.EncodeToString(sum[:]) || int64(len(body)) != req.ContentLength {
 			return answer(req, http.StatusBadRequest, nil, refusal("BadDigest"))
 		}
+		if there && o.digest == manifest.Sum(o.bytes) && o.digest != manifest.Sum(body) && b.committed(key) {
+			b.deleted = append(b.deleted, key+" (written over)")
+		}
 		o := newObjectOf(body)
 		b.objects[key] = o
 		b.c.dirty.Store(true)
@@ -165,6 +168,17 @@ func (b *simBucket) serve(req *http.Request, key string, body []byte) *http.Resp
 		b.deleted = append(b.deleted, key)
 	}
 	return answer(req, http.StatusMethodNotAllowed, nil, refusal("MethodNotAllowed"))
+}
+
+// committed reports whether a key is of a version that is committed: nothing may be
+// written over it but what mends bytes that rotted.
+func (b *simBucket) committed(key string) bool {
+	f := strings.SplitN(key, "/", 3)
+	if len(f) < 3 || f[0] == "extensions" || !strings.HasPrefix(f[1], "v") {
+		return false
+	}
+	inv, side := b.objects[f[0]+"/"+f[1]+"/inventory.json"], b.objects[f[0]+"/"+f[1]+"/inventory.json.sha256"]
+	return side.bytes != nil && strings.HasPrefix(string(side.bytes), manifest.Sum(inv.bytes).String()+" ")
 }
 
 type listResult struct {

@@ -43,7 +43,8 @@ func StartFakeAt(dir, addr string) (*Server, error) {
 	done := make(chan error, 1)
 	go func() { done <- srv.Serve(l) }()
 	return &Server{
-		URL: "http://" + l.Addr().String(), Access: "practice", Secret: "practice-ranch", Region: "us-east-1",
+		rules: h,
+		URL:   "http://" + l.Addr().String(), Access: "practice", Secret: "practice-ranch", Region: "us-east-1",
 		stop: func() error {
 			err := srv.Close()
 			if serr := <-done; !errors.Is(serr, http.ErrServerClosed) {

@@ -16,6 +16,9 @@ import (
 type rules struct {
 	next   http.Handler
 	folder string // where objects are kept as files; "" nowhere
+	keeps  bool   // see Keeping
+
+	refused []string
 
 	mu sync.Mutex // writes happen one after the other, so that a look and a write are one step
 }
@@ -31,7 +34,7 @@ func (h *rules) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		forget(r)
 	case r.Method == http.MethodPost && q.Has("uploads"):
 		forget(r)
-	case r.Method == http.MethodPost && q.Has("uploadId"), r.Method == http.MethodDelete, r.Method == http.MethodPut:
+	case r.Method == http.MethodPost && (q.Has("uploadId") || q.Has("delete")), r.Method == http.MethodDelete, r.Method == http.MethodPut:
 	default:
 		h.next.ServeHTTP(w, r)
 		return
@@ -39,6 +42,11 @@ func (h *rules) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if r.Method == http.MethodPost && !h.condition(w, r) {
+		return
+	}
+	if h.keeps && h.takesAway(r, bucket, key) {
+		h.refused = append(h.refused, r.Method+" "+r.URL.RequestURI())
+		fail(w, http.StatusForbidden, "AccessDenied", "nothing that is kept here is removed or replaced")
 		return
 	}
 	rec := newRecorder()

@@ -49,6 +49,7 @@ type Server struct {
 	Region string
 	Checks bool // it checks who asks: keys and signatures
 	stop   func() error
+	rules  *rules // nil for a real one
 }
 
 // Close stops the server.

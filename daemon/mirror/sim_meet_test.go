@@ -1,0 +1,477 @@
+package mirror
+
+import (
+	"bytes"
+	"context"
+	"flag"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"linecamp/daemon/authority"
+	"linecamp/daemon/identity"
+	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/plan"
+	"linecamp/manifest"
+	"linecamp/manifest/store"
+	"linecamp/manifest/tally"
+	"linecamp/verify"
+	"linecamp/verify/restore"
+	"linecamp/verify/rot"
+)
+
+// meets has machines take over with whatever copy is at hand, be cloned, and be put
+// back without all copies in reach: what makes several histories, which then meet.
+var meets = flag.Bool("simulation.meets", false, "several histories come about, and meet")
+
+// meeting is an archive's life between three machines, each with a folder of its
+// own, and copies of which each machine reaches some at a time. It knows every file
+// of a version that was ever committed anywhere, and every seal that anybody could
+// have printed. Nothing rots here; that is what sim is for.
+type meeting struct {
+	*sim
+	folders map[*machine]string
+	ever    map[manifest.Digest]string            // what people put there → where it was committed first
+	had     map[string]map[string]manifest.Digest // what each copy had committed, by key
+	printed map[string]string                     // "N SHA256" → where it could be printed first
+	photos  int
+}
+
+func newMeeting(t *rapid.T, dir string) *meeting {
+	s := &meeting{sim: newSim(t, dir), folders: map[*machine]string{}, ever: map[manifest.Digest]string{}, had: map[string]map[string]manifest.Digest{}, printed: map[string]string{}}
+	s.machines = append(s.machines, s.newMachine(3))
+	for i, m := range s.machines {
+		s.folders[m] = filepath.Join(dir, fmt.Sprint("folder", i))
+		s.must(os.MkdirAll(s.folders[m], 0o777))
+		s.known(m)
+		s.photo(m, "North/Windmill/2018-06-21/first.jpg", "the first photo") // a folder is never empty
+	}
+	for _, c := range s.copies {
+		s.had[c.name] = map[string]manifest.Digest{}
+	}
+	return s
+}
+
+// known writes down in a machine's state who it is.
+func (s *meeting) known(m *machine) {
+	s.must(os.WriteFile(filepath.Join(m.state, "machine.json"), fmt.Appendf(nil, `{"author": %q, "machine": %q, "place": {"folder": "somewhere"}}`, m.author, m.name), 0o600))
+}
+
+// who reads from a machine's state who it is.
+func (s *meeting) who(m *machine) {
+	var err error
+	m.author, err = identity.Known(m.state)
+	s.must(err)
+}
+
+func (s *meeting) photo(m *machine, path, text string) {
+	s.photos++
+	name := filepath.Join(s.folders[m], filepath.FromSlash(path))
+	s.must(os.MkdirAll(filepath.Dir(name), 0o777))
+	s.must(os.WriteFile(name, []byte(text), 0o666))
+	at := s.now.Add(-48*time.Hour + time.Duration(s.photos)*time.Millisecond)
+	s.must(os.Chtimes(name, at, at))
+}
+
+func (s *meeting) files(m *machine) (all []string) {
+	s.must(filepath.WalkDir(s.folders[m], func(name string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && d.Name() != "first.jpg" {
+			all = append(all, name)
+		}
+		return err
+	}))
+	return all
+}
+
+// reachable draws which copies a machine reaches now: at least one.
+func (s *meeting) reachable(t *rapid.T) {
+	any := false
+	for _, c := range s.copies {
+		c.trouble = trouble{}
+		if rapid.IntRange(0, 2).Draw(t, "reaches "+c.name) == 0 {
+			c.trouble = trouble{kind: away(c)}
+		} else {
+			any = true
+		}
+	}
+	if !any {
+		s.copies[rapid.IntRange(0, len(s.copies)-1).Draw(t, "reaches")].trouble = trouble{}
+	}
+}
+
+func away(c *simCopy) string {
+	if c.kind == "s3" {
+		return "down"
+	}
+	return "away"
+}
+
+func (s *meeting) all() {
+	for _, c := range s.copies {
+		c.trouble = trouble{}
+	}
+}
+
+func (s *meeting) round(m *machine, change ...func(*In)) (rep Report, ok bool) {
+	res, err := tally.Read(context.Background(), tally.Options{Folder: s.folders[m], Cache: m.led, Now: s.clock, Workers: 1})
+	s.must(err)
+	killed, err := s.running(m, func(ctx context.Context) (err error) {
+		copies, leave := s.reach(ctx)
+		defer leave()
+		in := In{Archive: archiveName, ArchiveID: archiveID, Author: m.author, Machine: m.name, Tally: res,
+			Copies: copies, Ledger: m.led, Cache: m.cache, Now: s.clock, OneByOne: true, Aside: filepath.Join(m.state, "aside")}
+		for _, f := range change {
+			f(&in)
+		}
+		rep, err = Run(ctx, in)
+		return err
+	})
+	s.tell("round", m, killed, err, rep)
+	s.now = s.now.Add(time.Duration(1+rep.Made) * time.Second)
+	if err != nil && !killed {
+		s.t.Fatalf("the round ended with %v", err)
+	}
+	return rep, !killed
+}
+
+// takeOver makes a machine the one that records, with the copies it reaches. A
+// photo that it then has is recorded in the next round.
+func (s *meeting) takeOver(m *machine) {
+	s.lookAll() // so that what the machine before had is known
+	copies, leave := s.reach(context.Background())
+	var with []authority.Copy
+	for _, c := range copies {
+		with = append(with, authority.Copy{Name: c.Name, ID: c.ID, Root: c.Root})
+	}
+	taken, err := authority.TakeOver(context.Background(), authority.Taker{Archive: archiveID, Folder: m.state,
+		Self: identity.State{Author: m.author, Machine: m.name}, Copies: with, Notes: m.led, Seal: m.cache, Now: s.clock})
+	leave()
+	s.t.Logf("%s takes over: %+v %v", m.name, taken, err)
+	if err != nil {
+		s.t.Fatalf("%s cannot take over: %v", m.name, err)
+	}
+	s.who(m)
+	s.photo(m, fmt.Sprintf("South/Draw/2020-06-20/new%d.jpg", s.photos), fmt.Sprint("new ", s.photos))
+	if rep, ok := s.round(m); ok && rep.Made == 0 {
+		s.t.Fatalf("%s took over, and records nothing: %+v", m.name, rep)
+	}
+}
+
+func (s *meeting) bring(m *machine, rep Report) {
+	for _, w := range rep.Waiting {
+		if w.Reason == plan.ReasonNewer {
+			s.must(os.Remove(filepath.Join(s.folders[m], filepath.FromSlash(w.Path))))
+		}
+	}
+	copies, leave := s.reach(context.Background())
+	defer leave()
+	var from []restore.Source
+	for _, c := range copies {
+		if c.Err == nil {
+			from = append(from, restore.Source{Name: c.Name, Root: c.Root})
+		}
+	}
+	if len(from) > 0 {
+		_, err := restore.Run(context.Background(), from, restore.Options{Everything: true, Into: s.folders[m], On: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
+		s.must(err)
+	}
+}
+
+// lookAll holds every copy to what it had, and learns what is new there.
+func (s *meeting) lookAll() {
+	for _, c := range s.copies {
+		if !c.dirty.Swap(false) {
+			continue
+		}
+		c.look = c.all()
+		s.keeps(c)
+		for key, side := range c.look {
+			folder, ok := strings.CutSuffix(key, "/"+store.SidecarName)
+			f := strings.Split(folder, "/")
+			inv := c.look[folder+"/"+store.InventoryName]
+			if !ok || len(f) != 2 || f[0] == "extensions" || !strings.HasPrefix(string(side.bytes), inv.sum.String()+" ") {
+				continue
+			}
+			if _, pending := c.look["extensions/linecamp-staging/"+f[0]+"."+f[1]+".pending"]; pending || s.had[c.name][key] == side.sum {
+				continue
+			}
+			s.learn(c, f[0], folder, inv)
+			s.had[c.name][key], s.had[c.name][folder+"/"+store.InventoryName] = side.sum, inv.sum
+		}
+		s.print(c)
+	}
+	if b := s.bucket(); b != nil && len(b.deleted) > 0 {
+		s.t.Fatalf("the bucket was asked to delete %v", b.deleted)
+	}
+}
+
+// keeps: what a copy had is there, or on a drive gave way to another version and is
+// set aside as it was.
+func (s *meeting) keeps(c *simCopy) {
+	for key, d := range s.had[c.name] {
+		if c.look[key].sum == d {
+			continue
+		}
+		aside := false
+		for other, is := range c.look {
+			aside = aside || c.kind == "drive" && is.sum == d && strings.HasPrefix(other, "extensions/linecamp-quarantine/late-") && strings.HasSuffix(other, "/"+key)
+		}
+		if !aside {
+			s.t.Fatalf("%s no longer has %s as it was", c.name, key)
+		}
+		delete(s.had[c.name], key)
+	}
+}
+
+func (s *meeting) learn(c *simCopy, slug, folder string, raw seen) {
+	inv, err := manifest.DecodeInventory(raw.bytes)
+	s.must(err)
+	for path, d := range inv.Paths(inv.Head()) {
+		if is, there := c.look[slug+"/"+path]; there {
+			if is.sum != d {
+				s.t.Fatalf("%s: %s/%s is not what its manifest says", c.name, slug, path)
+			}
+			s.had[c.name][slug+"/"+path] = d
+		}
+	}
+	for logical, d := range inv.State(inv.Head()) {
+		if _, known := s.ever[d]; !known && !strings.HasPrefix(logical, ".linecamp/") && len(inv.Content[d]) > 0 {
+			s.ever[d] = c.name + " " + folder + " " + logical
+		}
+	}
+}
+
+// print notes the seal that the copy has now, as anybody might have it on paper.
+func (s *meeting) print(c *simCopy) {
+	log := s.logOf(c, "extensions/linecamp-seal/log/")
+	n := bytes.Count(log, []byte("\n"))
+	seal := fmt.Sprint(n, " ", manifest.Sum(log))
+	if _, known := s.printed[seal]; n > 0 && !known {
+		s.printed[seal] = fmt.Sprintf("%s at %s", c.name, s.now.Format(time.DateTime))
+	}
+}
+
+// logOf is all whole lines below a folder of the seal's.
+func (s *meeting) logOf(c *simCopy, folder string) (log []byte) {
+	var keys []string
+	for key := range c.look {
+		if rest, ok := strings.CutPrefix(key, folder); ok && !strings.Contains(rest, "/") {
+			keys = append(keys, key)
+		}
+	}
+	slices.Sort(keys)
+	for _, key := range keys {
+		log = append(log, c.look[key].bytes...)
+	}
+	return log[:bytes.LastIndexByte(log, '\n')+1]
+}
+
+// checksOn reports whether a printed seal is found true on a copy: in its log, or in
+// a late one beside it.
+func (s *meeting) checksOn(c *simCopy, printed string) bool {
+	var n int
+	var sum string
+	fmt.Sscan(printed, &n, &sum)
+	folders := []string{"extensions/linecamp-seal/log/"}
+	for key := range c.look {
+		if rest, ok := strings.CutPrefix(key, "extensions/linecamp-seal/late/"); ok {
+			name, _, _ := strings.Cut(rest, "/")
+			if folder := "extensions/linecamp-seal/late/" + name + "/"; !slices.Contains(folders, folder) {
+				folders = append(folders, folder)
+			}
+		}
+	}
+	return slices.ContainsFunc(folders, func(folder string) bool {
+		log, end := s.logOf(c, folder), 0
+		for range n {
+			i := bytes.IndexByte(log[end:], '\n')
+			if i < 0 {
+				return false
+			}
+			end += i + 1
+		}
+		return manifest.Sum(log[:end]).String() == sum
+	})
+}
+
+// peace has one machine take over with every copy in reach. A few rounds bring all
+// copies together: every byte that was ever committed is on each of them, every seal
+// that was ever printed checks there, nothing is damaged, and nobody else records.
+func (s *meeting) peace(t *rapid.T) {
+	s.t = t
+	s.all()
+	m := s.machines[rapid.IntRange(0, len(s.machines)-1).Draw(t, "who goes on")]
+	s.takeOver(m)
+	accept := func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} }
+	const enough = 10
+	for i := 1; ; i++ {
+		s.now = s.now.Add(time.Hour)
+		rep, _ := s.round(m, accept)
+		s.bring(m, rep)
+		rest := rep.Made == 0 && len(rep.Waiting) == 0 && !slices.ContainsFunc(rep.Copies, func(c CopyState) bool { return c.State != Current })
+		if rest {
+			break
+		}
+		if i == enough {
+			t.Fatalf("after %d rounds in peace: %+v", i, rep)
+		}
+	}
+	s.lookAll()
+	s.checkAll(m)
+	for _, other := range s.machines {
+		if other == m {
+			continue
+		}
+		s.now = s.now.Add(time.Hour)
+		s.photo(other, "North/Gully/2020-06-20/late.jpg", other.name)
+		if rep, _ := s.round(other, accept); rep.Made > 0 && other.author != m.author {
+			t.Fatalf("%s records beside %s: %+v", other.name, m.name, rep)
+		}
+	}
+}
+
+func (s *meeting) checkAll(m *machine) {
+	log, err := m.cache.Seal()
+	s.must(err)
+	copies, leave := s.reach(context.Background())
+	defer leave()
+	for i, c := range s.copies {
+		on := map[manifest.Digest]bool{}
+		for key, is := range c.look {
+			if !strings.HasPrefix(key, "extensions/") && strings.Contains(key, "/content/") {
+				on[is.sum] = true
+			}
+		}
+		for d, where := range s.ever {
+			if !on[d] {
+				s.t.Fatalf("%s does not have what was committed first as %s", c.name, where)
+			}
+		}
+		for printed, where := range s.printed {
+			if !s.checksOn(c, printed) {
+				s.t.Fatalf("on %s the seal cannot be checked that could be printed from %s", c.name, where)
+			}
+		}
+		found, err := rot.Check(context.Background(), verify.Copy{Name: c.name, ID: c.id, Root: copies[i].Root}, rot.Options{Allowance: -1, Seal: log, Now: s.clock, Workers: 1})
+		s.must(err)
+		damage := slices.DeleteFunc(found.Damage, func(d verify.Damage) bool { return d.Kind == verify.Stray && c.kind == "s3" })
+		if len(damage)+len(found.Behind)+len(found.Unfinished) > 0 {
+			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
+		}
+	}
+}
+
+// TestMeetingSimulation plays the lives of archives that several machines go on
+// with; see [meeting]. More of it:
+//
+//	go test ./daemon/mirror -run TestMeetingSimulation -rapid.nofailfile -rapid.checks=34000 -timeout 0
+func TestMeetingSimulation(t *testing.T) {
+	if flag.Lookup("rapid.seed").Value.String() == "0" { // none was asked for: the same lives every time
+		must(t, flag.Set("rapid.seed", "1"))
+		defer flag.Set("rapid.seed", "0")
+	}
+	base := ""
+	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() {
+		base = "/dev/shm"
+	}
+	warm := t.TempDir() // what is made once must not be made inside a bubble
+	must(t, ledger.OpenInventories(warm).Put("warm", []byte("{}")))
+	ledger.OpenInventories(warm).Get("warm")
+	steps := map[string]int{}
+	rapid.Check(t, func(t *rapid.T) {
+		dir, err := os.MkdirTemp(base, "linecamp-meeting-")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer os.RemoveAll(dir)
+		rapid.SyncTest(t, func(t *rapid.T) {
+			s := newMeeting(t, dir)
+			defer s.close()
+			s.takeOver(s.machines[0])
+			t.Repeat(s.steps(steps))
+			s.peace(t)
+		})
+	})
+	t.Logf("%v", steps)
+}
+
+func (s *meeting) steps(count map[string]int) map[string]func(*rapid.T) {
+	all := map[string]func(*rapid.T){"": func(t *rapid.T) { s.t = t; s.lookAll() }}
+	step := func(name string, f func(t *rapid.T, m *machine)) {
+		all[name] = func(t *rapid.T) {
+			s.t = t
+			count[name]++
+			s.now = s.now.Add(time.Minute)
+			f(t, s.anyMachine(t))
+		}
+	}
+	photo := func(t *rapid.T, m *machine) {
+		path := rapid.SampledFrom(simSites).Draw(t, "site") + "/" + rapid.SampledFrom(simDates[:2]).Draw(t, "date") + "/" + rapid.SampledFrom(simNames[:3]).Draw(t, "name")
+		s.photo(m, path, fmt.Sprint("photo ", s.photos))
+	}
+	round := func(t *rapid.T, m *machine) {
+		s.reachable(t)
+		rep, ok := s.round(m, func(in *In) {
+			if rapid.Bool().Draw(t, "accepted") {
+				in.Accept = &Acceptance{Who: "Ada", Why: "it is meant"}
+			}
+		})
+		if ok && rapid.IntRange(0, 3).Draw(t, "brought") == 0 {
+			s.bring(m, rep)
+		}
+	}
+	step("photo", photo)
+	step("another photo", photo)
+	step("deleted", func(t *rapid.T, m *machine) {
+		if files := s.files(m); len(files) > 0 {
+			s.must(os.Remove(rapid.SampledFrom(files).Draw(t, "file")))
+		}
+	})
+	step("round", round)
+	step("round again", round)
+	step("round once more", round)
+	step("killed", func(t *rapid.T, m *machine) {
+		s.kill.at, s.kill.after = rapid.IntRange(1, 60).Draw(t, "at write"), rapid.Bool().Draw(t, "after it")
+		round(t, m)
+		s.kill.at = 0
+	})
+	step("taken over", func(t *rapid.T, m *machine) {
+		s.all()
+		if *meets {
+			s.reachable(t)
+		}
+		s.takeOver(m)
+	})
+	step("state", func(t *rapid.T, m *machine) {
+		switch rapid.IntRange(0, 3).Draw(t, "state") {
+		case 0:
+			s.loseState(m)
+			s.known(m)
+		case 1:
+			if len(m.old) > 0 {
+				s.putBack(m, m.old[rapid.IntRange(0, len(m.old)-1).Draw(t, "day")])
+				s.who(m)
+				if !*meets { // it cannot know what a copy out of reach got since
+					s.all()
+					s.round(m)
+				}
+			}
+		case 2:
+			if twin := s.anyMachine(t); *meets && twin != m { // a clone of the disk
+				s.saveState(m)
+				s.putBack(twin, m.old[len(m.old)-1])
+				s.who(twin)
+			}
+		default:
+			s.saveState(m)
+		}
+	})
+	return all
+}
