@@ -58,6 +58,7 @@ func TestRecoveredThoughKilledAgainAndAgain(t *testing.T) {
 	t.Run("bucket", func(t *testing.T) {
 		n := y.newMachine(t, "from the bucket", y.bucket())
 		n.args = append(n.args, "--region", y.server.Region)
+		n.refused("AWS_SECRET_ACCESS_KEY=wrong")
 		n.recovered(lost, years, "bucket")
 	})
 }
@@ -75,6 +76,20 @@ func (y *yard) newMachine(t *testing.T, name, from string) *office {
 	o.env = append(o.env[:len(o.env):len(o.env)], "HOME="+h("home"), "LINECAMP_CONFIG="+h("settings"), "XDG_CONFIG_HOME="+h("home/settings"), "XDG_STATE_HOME="+h("home/state"))
 	o.args = []string{"new-machine", "--from", from, "--into", h("field"), "--first", "Windmill", "--yes"}
 	return o
+}
+
+// refused asserts that wrong keys are said to be that, and that nothing is written.
+func (o *office) refused(key string) {
+	o.t.Helper()
+	cmd, out := o.command(o.args...)
+	cmd.Env = append(cmd.Env[:len(cmd.Env):len(cmd.Env)], key)
+	cmd.Run()
+	if cmd.ProcessState.ExitCode() != 1 || !strings.Contains(out.String(), "key") {
+		o.t.Errorf("with wrong keys: status %d\n%s", cmd.ProcessState.ExitCode(), out)
+	}
+	if _, err := os.Stat(o.home); !os.IsNotExist(err) {
+		o.t.Errorf("with wrong keys something was written: %v", err)
+	}
 }
 
 // programFrom takes the program that a drive holds, as README.txt there says.
