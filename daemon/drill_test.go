@@ -1,6 +1,8 @@
 package daemon_test
 
 import (
+	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -192,5 +194,23 @@ func TestWhatAKilledDrillLeftIsRemoved(t *testing.T) {
 	r.drill(a, daemon.DrillOptions{})
 	if found, _ := filepath.Glob(filepath.Join(r.dir, "state", "drill-*")); len(found) > 0 {
 		t.Errorf("left: %v", found)
+	}
+}
+
+// A drill that is stopped ends at once, leaves nothing behind, and is no drill.
+func TestAStoppedDrillIsNone(t *testing.T) {
+	r := newRanch(t, "shelf").setup()
+	a := r.open()
+	r.mirror(a)
+	ctx, stop := context.WithCancel(t.Context())
+	d, err := a.Drill(ctx, daemon.DrillOptions{Everything: true}, func(string, int64, int64) { stop() })
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("it ended with %+v, %v", d, err)
+	}
+	if found, _ := filepath.Glob(filepath.Join(r.dir, "state", "drill-*")); len(found) > 0 {
+		t.Errorf("left: %v", found)
+	}
+	if c := r.status(a).Copies[0]; c.LastDrill != nil || c.DrillFailed != nil {
+		t.Errorf("it is remembered as %+v", c)
 	}
 }

@@ -137,7 +137,7 @@ func TestNoNameFromOutsideReachesTheScreenRaw(t *testing.T) {
 	look := func() {
 		t.Helper()
 		for _, args := range [][]string{{"status"}, {"verify"}, {"verify", "--only", "years", "--deep"}, {"verify", "--from", drive}, {"verify", "--root", drive}, {"due", "--within", "400d"}, {"seal"},
-			{"intake", card}, {"may-wipe", card}, {"may-wipe", folder}, {"mend"}, {"restore", "--everything", "--into", filepath.Join(t.TempDir(), evil)},
+			{"intake", card}, {"may-wipe", card}, {"may-wipe", folder}, {"mend"}, {"drill"}, {"drill", "--everything"}, {"restore", "--everything", "--into", filepath.Join(t.TempDir(), evil)},
 			{"restore", "--everything", "--into", filepath.Join(drive, evil)}, {"restore", "--everything", "--into", t.TempDir(), "--from", folder}} {
 			twice(args...)
 		}
@@ -148,7 +148,7 @@ func TestNoNameFromOutsideReachesTheScreenRaw(t *testing.T) {
 			twice("explain", s, "2014", evil)
 		}
 		for _, begun := range []string{"", "Stake", "pasture", "Pasture " + evil[:4]} {
-			for _, args := range [][]string{{"history"}, {"restore"}, {"explain"}, {"same"}, {"mirror", "--copy"}, {"restore", "--from"}, {"status", "--archive"}} {
+			for _, args := range [][]string{{"history"}, {"restore"}, {"drill", "--site"}, {"explain"}, {"same"}, {"mirror", "--copy"}, {"restore", "--from"}, {"status", "--archive"}} {
 				do(append(append([]string{"__complete"}, args...), begun)...)
 			}
 		}
