@@ -25,6 +25,7 @@ import (
 	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
+	"linecamp/daemon/show/text/leveled"
 	"linecamp/daemon/show/text/recovered"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
@@ -82,7 +83,7 @@ func Print(w io.Writer, report any) {
 	case daemon.PaperReport:
 		onPaper(w, r)
 	case levels.Report:
-		levelsReached(w, r)
+		leveled.Print(w, r)
 	case handover.Report:
 		handedOver(w, r)
 	case newmachine.Report:

@@ -1,4 +1,5 @@
-package text
+// Package leveled says where an archive stands on the NDSA Levels. Call [Print].
+package leveled
 
 import (
 	"fmt"
@@ -10,7 +11,7 @@ import (
 
 // Print draws the grid: each area with its level, what it rests on, and the one
 // next step.
-func levelsReached(w io.Writer, r levels.Report) {
+func Print(w io.Writer, r levels.Report) {
 	line := screen.LineOf(w)
 	fmt.Fprintf(w, "%s on the %s:\n", r.Archive, r.Source)
 	for _, a := range r.Areas {
