@@ -79,9 +79,6 @@ func Rewrite(path string, changes ...Change) error {
 	return nil
 }
 
-// AppendCopy adds a copy at the end of a settings file.
-func AppendCopy(path string, c Copy) error { return Rewrite(path, Adding(c)) }
-
 // Adding adds a copy at the end.
 func Adding(c Copy) Change {
 	return func(t *text) error {

@@ -56,29 +56,17 @@ func (a Archive) encode() []byte {
 	w.comment("The archive \"" + a.Name + "\". Written by linecamp setup; change it as you like.")
 	w.comment("Folders may be relative to the one this file is in.")
 	w.pair("archive", tomlline.Quote(a.Name), "")
-	if a.Title != "" {
-		w.pair("name", tomlline.Quote(a.Title), "as people write it")
-	}
-	if a.Paper != "" {
-		w.pair("paper", tomlline.Quote(a.Paper), "the size that the office prints on")
-	}
+	w.optional("name", a.Title, "as people write it")
+	w.optional("paper", a.Paper, "the size that the office prints on")
 	if a.Folder != "" {
 		w.pair("folder", tomlline.Quote(a.Folder), "linecamp reads it and changes nothing in it")
 	} else {
 		w.comment("no folder: this machine only keeps copies of the archive")
 	}
-	if a.Layout != "" {
-		w.pair("layout", tomlline.Quote(a.Layout), "how the folders below it are named")
-	}
-	if a.Dates != "" {
-		w.pair("dates", tomlline.Quote(a.Dates), "how folders' dates are written")
-	}
-	if a.State != "" {
-		w.pair("state", tomlline.Quote(a.State), "what linecamp remembers between rounds")
-	}
-	if a.Units != "" {
-		w.pair("units", tomlline.Quote(string(a.Units)), "what distances are printed in")
-	}
+	w.optional("layout", a.Layout, "how the folders below it are named")
+	w.optional("dates", a.Dates, "how folders' dates are written")
+	w.optional("state", a.State, "what linecamp remembers between rounds")
+	w.optional("units", string(a.Units), "what distances are printed in")
 	if len(a.Views) > 0 {
 		w.line("")
 		w.line("[views]")

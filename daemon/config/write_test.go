@@ -90,7 +90,7 @@ func TestWriteRefusesWhatLoadRefuses(t *testing.T) {
 	}
 }
 
-func TestAppendCopyKeepsEveryLine(t *testing.T) {
+func TestAddingACopyKeepsEveryLine(t *testing.T) {
 	dir := alone(t)
 	file := filepath.Join(dir, "etc", "a.toml")
 	more := Copy{Name: "second drive", Kind: KindDrive, Root: "/media/second", ID: "00000000-0000-4000-8000-000000000001", Away: 14 * 24 * time.Hour}
@@ -105,7 +105,7 @@ func TestAppendCopyKeepsEveryLine(t *testing.T) {
 			if err := os.Chmod(file, 0o600); err != nil {
 				t.Fatal(err)
 			}
-			if err := AppendCopy(file, more); err != nil {
+			if err := Rewrite(file, Adding(more)); err != nil {
 				t.Fatal(err)
 			}
 			b, err := os.ReadFile(file)
@@ -126,7 +126,7 @@ func TestAppendCopyKeepsEveryLine(t *testing.T) {
 				t.Errorf("rights became %v (%v)", info.Mode(), err)
 			}
 			onlyFile(t, file)
-			if err := AppendCopy(file, more); err == nil || !strings.Contains(err.Error(), "same id") {
+			if err := Rewrite(file, Adding(more)); err == nil || !strings.Contains(err.Error(), "same id") {
 				t.Errorf("added twice: %v", err)
 			}
 			if again, err := os.ReadFile(file); err != nil || string(again) != string(b) {
@@ -137,7 +137,7 @@ func TestAppendCopyKeepsEveryLine(t *testing.T) {
 	}
 }
 
-func TestAppendCopyThroughALink(t *testing.T) {
+func TestAddingACopyThroughALink(t *testing.T) {
 	dir := alone(t)
 	file, link := filepath.Join(dir, "real", "a.toml"), filepath.Join(dir, "a.toml")
 	put(t, file, example)
@@ -145,7 +145,7 @@ func TestAppendCopyThroughALink(t *testing.T) {
 		t.Skip("no symbolic links here:", err)
 	}
 	c := Copy{Name: "x", Kind: KindS3, URL: "https://other.example.net/x", ID: "00000000-0000-4000-8000-000000000001"}
-	if err := AppendCopy(link, c); err != nil {
+	if err := Rewrite(link, Adding(c)); err != nil {
 		t.Fatal(err)
 	}
 	if info, err := os.Lstat(link); err != nil || info.Mode()&fs.ModeSymlink == 0 {

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/image/draw"
 
 	"linecamp/daemon/intake/sky"
+	"linecamp/manifest/facts"
 )
 
 const (
@@ -84,23 +85,7 @@ func upright(m *image.RGBA, orientation int) *image.RGBA {
 	out := image.NewRGBA(image.Rect(0, 0, ow, oh))
 	for y := range h {
 		for x := range w {
-			var tx, ty int
-			switch orientation {
-			case 2:
-				tx, ty = w-1-x, y
-			case 3:
-				tx, ty = w-1-x, h-1-y
-			case 4:
-				tx, ty = x, h-1-y
-			case 5:
-				tx, ty = y, x
-			case 6:
-				tx, ty = h-1-y, x
-			case 7:
-				tx, ty = h-1-y, w-1-x
-			case 8:
-				tx, ty = y, w-1-x
-			}
+			tx, ty := facts.Upright(x, y, w, h, orientation)
 			out.SetRGBA(tx, ty, m.RGBAAt(x, y))
 		}
 	}

@@ -130,6 +130,28 @@ func look(r io.ReadSeeker, ext string) (m Facts) {
 	return m
 }
 
+// Upright is where the point x, y of a picture of w by h comes to lie when the picture
+// is turned as its Exif orientation says (CIPA DC-008, 4.6.5, Orientation).
+func Upright(x, y, w, h, orientation int) (int, int) {
+	switch orientation {
+	case 2:
+		return w - 1 - x, y
+	case 3:
+		return w - 1 - x, h - 1 - y
+	case 4:
+		return x, h - 1 - y
+	case 5:
+		return y, x
+	case 6:
+		return h - 1 - y, x
+	case 7:
+		return h - 1 - y, w - 1 - x
+	case 8:
+		return y, w - 1 - x
+	}
+	return x, y
+}
+
 // Turn is how a picture is to be turned to stand upright (Facts.Turn), for one that
 // no tally read. ext is that of its name, with the dot.
 func Turn(r io.ReadSeeker, ext string) int {

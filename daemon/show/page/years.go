@@ -15,7 +15,6 @@ import (
 // yearsView is the sites by years.
 type yearsView struct {
 	frame
-	Caption  string
 	Pastures []string
 	States   []stateWord
 	Pasture  string // only this one

@@ -3,6 +3,8 @@ package small
 import (
 	"image"
 	"image/draw"
+
+	"linecamp/manifest/facts"
 )
 
 // shrunk makes a picture's longer side at most so long: each pixel is the mean of
@@ -142,7 +144,7 @@ func upright(m image.Image, orientation int) image.Image {
 	}
 	switch m := m.(type) {
 	case *image.YCbCr:
-		// The halved colours of an odd side turn to the other end, by half a pixel.
+		// The halved colors of an odd side turn to the other end, by half a pixel.
 		out := image.NewYCbCr(turned(m.Rect), m.SubsampleRatio)
 		w, h := m.Rect.Dx(), m.Rect.Dy()
 		turn(out.Y, out.YStride, m.Y, m.YStride, w, h, 1, orientation)
@@ -165,23 +167,7 @@ func upright(m image.Image, orientation int) image.Image {
 func turn(dst []uint8, dstStride int, src []uint8, srcStride, w, h, bytes, orientation int) {
 	for y := range h {
 		for x := range w {
-			tx, ty := x, y
-			switch orientation {
-			case 2:
-				tx = w - 1 - x
-			case 3:
-				tx, ty = w-1-x, h-1-y
-			case 4:
-				ty = h - 1 - y
-			case 5:
-				tx, ty = y, x
-			case 6:
-				tx, ty = h-1-y, x
-			case 7:
-				tx, ty = h-1-y, w-1-x
-			case 8:
-				tx, ty = y, w-1-x
-			}
+			tx, ty := facts.Upright(x, y, w, h, orientation)
 			copy(dst[ty*dstStride+tx*bytes:][:bytes], src[y*srcStride+x*bytes:])
 		}
 	}
