@@ -14,6 +14,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/keys"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // noteKeys remembers what the trials of buckets found out of their keys. What cannot
@@ -64,9 +65,9 @@ func NewKeys(ctx context.Context, o Options, name string) (Report, error) {
 	was, has := c.KeyID()
 	switch {
 	case !has:
-		return Report{}, fmt.Errorf("%s is no bucket, and has no keys: %w", c.Name, ErrAnswers)
+		return Report{}, fault.Say(ErrAnswers, "%s is no bucket, and has no keys", c.Name)
 	case o.Credentials == "" && o.Access == "":
-		return Report{}, fmt.Errorf("no keys were given; name a file that holds them, or \"env\", with --credentials: %w", ErrAnswers)
+		return Report{}, fault.Say(ErrAnswers, "no keys were given; name a file that holds them, or \"env\", with --credentials")
 	case o.Credentials != "" && o.Credentials != "env":
 		if o.Credentials, err = filepath.Abs(o.Credentials); err != nil {
 			return Report{}, err
@@ -135,7 +136,7 @@ func (o *Options) keepAnew(settings, name string) (forget func(), err error) {
 		}
 		return forget, err
 	}
-	return func() {}, fmt.Errorf("there are a thousand files of keys beside %s; delete those that were revoked: %w", settings, ErrAnswers)
+	return func() {}, fault.Say(ErrAnswers, "there are a thousand files of keys beside %s; delete those that were revoked", settings)
 }
 
 // fileName is a copy's name as part of a file's.
@@ -160,9 +161,9 @@ func (o Options) tryKeys(ctx context.Context, c config.Copy) (*trial, error) {
 	case err != nil:
 		err = fmt.Errorf("the new keys of %s do not work, and the settings stay as they are: %w", c.Name, err)
 	case !t.adopted:
-		err = fmt.Errorf("with the new keys %s shows no copy, and the settings stay as they are: %w", t.root.Name(), store.ErrNoRoot)
+		err = fault.Say(store.ErrNoRoot, "with the new keys %s shows no copy, and the settings stay as they are", t.root.Name())
 	case !strings.EqualFold(t.identity.CopyID, c.ID):
-		err = fmt.Errorf("with the new keys %s shows another copy (%s of the archive %s), and the settings stay as they are: %w", t.root.Name(), t.identity.CopyID, t.identity.Archive, store.ErrOtherRoot)
+		err = fault.Say(store.ErrOtherRoot, "with the new keys %s shows another copy (%s of the archive %s), and the settings stay as they are", t.root.Name(), t.identity.CopyID, t.identity.Archive)
 	}
 	return t, err
 }
