@@ -86,6 +86,7 @@ type Copy struct {
 	Fence       string    // "" or "none": a person vouches that one machine writes there
 	ReadBack    bool      // read back every upload: the server does not check what it is sent
 	Reread      Allowance // how much may be downloaded to check it
+	Link        Link      // how much the way to it may be used
 
 	// Tried is what Kind.Try found out of its key; it is in no settings.
 	Tried *KeyTried

@@ -18,7 +18,7 @@ var s3Kind = Kind{
 	Can: s3.Can, Called: "bucket",
 	At:   func(place string) (Copy, bool) { return Copy{URL: strings.TrimRight(place, "/")}, isAddress(place) },
 	Open: openBucket, Place: placeOfBucket, Try: tryBucket, KeyID: keyOfBucket,
-	keys: []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread"}, read: readS3, write: writeS3,
+	keys: []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread", "hours", "rate", "allowance"}, read: readS3, write: writeS3,
 }
 
 func isAddress(place string) bool { return strings.Contains(place, "://") }
@@ -60,6 +60,7 @@ func readS3(f *file, t *table, c *Copy) {
 	if c.Reread, err = ParseAllowance(reread); err != nil {
 		t.fault("reread", "%v", err)
 	}
+	c.Link = f.link(t)
 }
 
 func writeS3(w *writer, c Copy) {
@@ -74,6 +75,7 @@ func writeS3(w *writer, c Copy) {
 		w.pair("read_back", "true", "the server does not check what it is sent, so every upload is read back")
 	}
 	w.pair("reread", tomlline.Quote(or(c.Reread.Text, DefaultReread)), "how much may be downloaded to check it")
+	c.Link.encode(w)
 }
 
 func openBucket(ctx context.Context, c Copy) (store.Root, error) {
