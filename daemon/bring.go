@@ -67,7 +67,9 @@ func (a *Archive) sources(ctx context.Context, from string) (*reach.Copies, erro
 	if err != nil {
 		return nil, err
 	}
-	r, err := a.Reach(ctx, copies, reach.Patient)
+	o := a.Opener()
+	o.Freely = true
+	r, err := o.Open(ctx, copies, reach.Patient)
 	if err != nil {
 		return nil, err
 	}

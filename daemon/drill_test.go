@@ -111,7 +111,7 @@ func TestADrillKeepsWithinTheAllowance(t *testing.T) {
 	a := r.open()
 	id := a.ID("bucket")
 	spent := func() int64 {
-		n, err := a.Ledger.Reread(id, r.now.AddDate(0, 0, -20))
+		n, err := a.Ledger.Spent(id, r.now.AddDate(0, 0, -20))
 		if err != nil {
 			t.Fatal(err)
 		}

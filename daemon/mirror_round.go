@@ -149,6 +149,11 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	}
 	a.tellWaits(report.Waiting)
 	now, err := status.Attend(ctx, a.Archive, r, service.Mirror, nil)
+	for i, c := range report.Copies {
+		if toGo, link := now.Going(c.Copy); link != nil {
+			report.Copies[i].ToGo, report.Copies[i].Link = &toGo, link
+		}
+	}
 	if err == nil {
 		err = status.TellChanges(a.Archive, now)
 	}
@@ -209,5 +214,5 @@ func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
 }
 
 func forMirror(h *reach.Copy) mirror.Copy {
-	return mirror.Copy{Name: h.Name, ID: h.ID, Root: h.Root, Err: h.Err, Away: h.Away}
+	return mirror.Copy{Name: h.Name, ID: h.ID, Root: h.Root, Err: h.Err, Away: h.Away, Link: h.Link}
 }

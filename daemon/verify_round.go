@@ -203,7 +203,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	began := a.Now()
 	vo := a.options(o, k, h.Name, p)
 	if h.Can().Metered {
-		left, err := a.Allowance(h.Copy, began)
+		left, err := a.Allowance(h.Copy)
 		if err != nil {
 			return err
 		}
@@ -222,7 +222,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	found, err := rot.Check(ctx, archive.ForVerify(h), vo)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
-		spent = a.Ledger.SpendReread(h.ID, found.Downloaded, a.Now())
+		spent = a.Ledger.Spend(h.ID, found.Downloaded, a.Now())
 	}
 	if ctx.Err() != nil {
 		return ctx.Err()

@@ -1,10 +1,8 @@
 package archive
 
 import (
-	"fmt"
-	"time"
-
 	"linecamp/daemon/config"
+	"linecamp/daemon/link"
 	"linecamp/verify"
 )
 
@@ -26,15 +24,9 @@ func (m memory) Remember(copy, object string, held []verify.Held) error {
 }
 
 // Allowance is how much may be downloaded from a copy now to check it: what its
-// config allows for this day, week or month, less what was read in it already. It is
+// config allows for this day, week or month, less what was read in it already, and what
+// is left of what its link is allowed. It is
 // negative where nothing limits it.
-func (a *Archive) Allowance(c config.Copy, now time.Time) (int64, error) {
-	if c.Reread.Bytes == config.Unlimited {
-		return -1, nil
-	}
-	spent, err := a.Ledger.Reread(c.ID, c.Reread.Since(now))
-	if err != nil {
-		return 0, fmt.Errorf("the ledger: %w", err)
-	}
-	return max(0, c.Reread.Bytes-spent), nil
+func (a *Archive) Allowance(c config.Copy) (int64, error) {
+	return link.Of(c, a.Ledger, a.Now).Rereads()
 }

@@ -216,11 +216,15 @@ func (d *deriver) copies() {
 		case current:
 			continue
 		case behind:
-			if c.Error == "" && (c.Moving || d.Recorded == 0) || c.Short != "" && c.Error == c.Short && c.ToGo.Files == 0 {
+			if c.Error == "" && (c.Moving || c.Slow || d.Recorded == 0) || c.Short != "" && c.Error == c.Short && c.ToGo.Files == 0 {
 				continue
 			}
 			i.Kind, i.Next = CopyBehind, "run `linecamp mirror`"
 			i.What = fmt.Sprintf("%s does not have everything.%s%s", name, lacks, because(c.Error))
+			if c.Slower {
+				i.What += " With what its link is allowed, that takes more than a year."
+				i.Next = "allow more in the settings, as `hours`, `rate` or `allowance`, or fill a copy elsewhere first"
+			}
 		case away:
 			if whole || c.ToGo.Files == 0 {
 				continue

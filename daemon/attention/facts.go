@@ -106,6 +106,9 @@ type Copy struct {
 	// Moving says that a round is bringing it something, or that a round which
 	// does is sure to come.
 	Moving bool
+	// Slow says that the settings limit its link, and that it gets there: how much is
+	// still to go is told with it. Slower is that it would take more than a year.
+	Slow, Slower bool
 	// Short is why it cannot have some files, "" where it can have all.
 	Short string
 

@@ -25,6 +25,7 @@ package config
 
 import (
 	"cmp"
+	"net"
 	"time"
 
 	"linecamp/manifest/geo"
@@ -87,6 +88,10 @@ type Copy struct {
 	ReadBack    bool      // read back every upload: the server does not check what it is sent
 	Reread      Allowance // how much may be downloaded to check it
 	Link        Link      // how much the way to it may be used
+
+	// Set by who opens it with regard to Link: see the options of package s3.
+	Conn  func(net.Conn) net.Conn
+	Pause func() error
 
 	// Tried is what Kind.Try found out of its key; it is in no settings.
 	Tried *KeyTried

@@ -112,3 +112,17 @@ func Cron(line string) (cron.Schedule, error) {
 	}
 	return s, nil
 }
+
+// Until returns when the window that now lies in ends.
+func (a Allowance) Until(now time.Time) time.Time {
+	switch from := a.Since(now); a.Per {
+	case "day":
+		return from.AddDate(0, 0, 1)
+	case "week":
+		return from.AddDate(0, 0, 7)
+	case "month":
+		return from.AddDate(0, 1, 0)
+	default:
+		return time.Time{}
+	}
+}

@@ -65,7 +65,7 @@ func (t *attempt) run(ctx context.Context) error {
 		return err
 	}
 	if t.copy.Can().Metered {
-		if t.left, err = t.Allowance(t.copy, t.Now()); err != nil {
+		if t.left, err = t.Allowance(t.copy); err != nil {
 			return err
 		}
 		if t.left == 0 {
@@ -78,7 +78,7 @@ func (t *attempt) run(ctx context.Context) error {
 	t.Seconds = round(time.Since(began))
 	if t.root != nil {
 		if read := t.root.read.Load(); read > 0 && t.copy.Can().Metered {
-			if serr := t.Ledger.SpendReread(t.copy.ID, read, t.Now()); serr != nil {
+			if serr := t.Ledger.Spend(t.copy.ID, read, t.Now()); serr != nil {
 				return fmt.Errorf("the ledger: %w", serr)
 			}
 		}

@@ -3,6 +3,7 @@ package ledger
 import (
 	"database/sql"
 	"errors"
+	"math"
 	"time"
 )
 
@@ -114,11 +115,12 @@ func (l *Ledger) SetSeen(copy string, s CopySeen) error {
 // in every time zone.
 const quarter = 15 * time.Minute
 
-// SpendReread counts bytes downloaded from a copy to check it.
-func (l *Ledger) SpendReread(copy string, bytes int64, at time.Time) error {
+// Spend counts bytes to an account: a copy's id for what is downloaded from it to
+// check it, and what package link calls its link.
+func (l *Ledger) Spend(account string, bytes int64, at time.Time) error {
 	return l.writing(func(tx *sql.Tx) error {
 		_, err := tx.Exec("INSERT INTO reread VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET bytes = bytes + excluded.bytes",
-			copy, stamp(at.Truncate(quarter)), bytes)
+			account, stamp(at.Truncate(quarter)), bytes)
 		if err != nil {
 			return err
 		}
@@ -127,12 +129,21 @@ func (l *Ledger) SpendReread(copy string, bytes int64, at time.Time) error {
 	})
 }
 
-// Reread returns how many bytes were counted from a copy since a time, rounded
+// Spent returns how many bytes were counted to an account since a time, rounded
 // down to a quarter of an hour, at most a year back.
-func (l *Ledger) Reread(copy string, since time.Time) (int64, error) {
+func (l *Ledger) Spent(account string, since time.Time) (int64, error) {
+	return l.SpentIn(account, since, time.Time{})
+}
+
+// SpentIn is Spent before a time; the zero time is no end.
+func (l *Ledger) SpentIn(account string, since, until time.Time) (int64, error) {
+	end := int64(math.MaxInt64)
+	if !until.IsZero() {
+		end = stamp(until)
+	}
 	var n int64
 	err := l.reading(func(db *sql.DB) error {
-		return db.QueryRow("SELECT coalesce(sum(bytes), 0) FROM reread WHERE copy = ? AND at >= ?", copy, stamp(since.Truncate(quarter))).Scan(&n)
+		return db.QueryRow("SELECT coalesce(sum(bytes), 0) FROM reread WHERE copy = ? AND at >= ? AND at < ?", account, stamp(since.Truncate(quarter)), end).Scan(&n)
 	})
 	return n, err
 }

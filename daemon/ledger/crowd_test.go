@@ -57,7 +57,7 @@ func TestSeveralAtOnce(t *testing.T) {
 			}
 		}
 	}
-	if n, err := l.Reread("bucket", time.Time{}); err != nil || n != 3*crowdSize {
+	if n, err := l.Spent("bucket", time.Time{}); err != nil || n != 3*crowdSize {
 		t.Errorf("counted %d, %v", n, err)
 	}
 }
@@ -91,7 +91,7 @@ func crowd(t *testing.T, who string, l *Ledger) {
 			if got, err := l.Folder(at); err != nil || len(got) != 1 {
 				t.Errorf("%s: %v, %v", at, got, err)
 			}
-			fail(l.SpendReread("bucket", 1, day(1)))
+			fail(l.Spend("bucket", 1, day(1)))
 			_, err = l.Begin("mirror", day(1))
 			fail(err)
 		})

@@ -249,12 +249,12 @@ func TestDownloadsAreCounted(t *testing.T) {
 	defer shut(t, l)
 	zone := time.FixedZone("Nepal", 5*3600+45*60) // its midnight is on a quarter hour
 	midnight := time.Date(2026, 7, 1, 0, 0, 0, 0, zone)
-	ok(t, l.SpendReread("bucket", 1, midnight.Add(-time.Second)))
-	ok(t, l.SpendReread("bucket", 10, midnight))
-	ok(t, l.SpendReread("bucket", 100, midnight.Add(time.Minute)))
-	ok(t, l.SpendReread("other", 1000, midnight))
+	ok(t, l.Spend("bucket", 1, midnight.Add(-time.Second)))
+	ok(t, l.Spend("bucket", 10, midnight))
+	ok(t, l.Spend("bucket", 100, midnight.Add(time.Minute)))
+	ok(t, l.Spend("other", 1000, midnight))
 	for since, want := range map[time.Time]int64{midnight: 110, midnight.Add(-time.Hour): 111, midnight.Add(time.Hour): 0, {}: 111} {
-		if got, err := l.Reread("bucket", since); err != nil || got != want {
+		if got, err := l.Spent("bucket", since); err != nil || got != want {
 			t.Errorf("since %v: got %d, %v; want %d", since, got, err, want)
 		}
 	}

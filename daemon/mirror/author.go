@@ -14,6 +14,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
@@ -331,7 +332,11 @@ func (m *making) sources(d manifest.Digest, logical []string) []source.Source {
 }
 
 func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, from []source.Source, logical []string) error {
-	info, err := m.c.bring(ctx, source.Into(m.build, path), d, from)
+	err := m.c.Link.May()
+	var info store.Info
+	if err == nil {
+		info, err = m.c.bring(ctx, source.Into(m.build, path), d, from)
+	}
 	switch {
 	case err == nil:
 		info.SHA256 = d
@@ -361,6 +366,10 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		// Something this round's listing did not show lies at the path: it is
 		// named by the version, and the file gets another path.
 		return m.learnFound(ctx, path)
+	case errors.Is(err, link.ErrHeld):
+		m.c.queue.Keep(m.st.Slug, err)
+		m.r.wait(attention.RecordingHeld, m.st.Slug, ReasonLink+m.c.queue.Why(), false)
+		return errSiteWaits
 	default:
 		m.mu.Lock()
 		m.doubt = m.doubt || !fault.IsUnstored(err)

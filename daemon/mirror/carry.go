@@ -40,7 +40,7 @@ func (c *copyRun) carryLast(ctx context.Context) {
 
 // carries reports whether this machine says what goes there: the one that records.
 func (c *copyRun) carries(ctx context.Context) bool {
-	if c.r.Tally == nil || !c.usable() || c.elsewhere("") || ctx.Err() != nil {
+	if c.r.Tally == nil || !c.usable() || c.elsewhere("") || ctx.Err() != nil || c.Link.May() != nil {
 		return false
 	}
 	last, err := authority.LastAuthor(c.r.Ledger, c.r.ArchiveID)

@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/reach"
@@ -29,6 +30,7 @@ type copyRun struct {
 	turn sync.Mutex // held while a version is made or taken over
 
 	holds gone.Holds
+	queue queue.Queue
 
 	astray bool // its seal tells another history than ours
 
@@ -58,6 +60,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 		run.workers = 1
 	}
 	run.out.Copy = c.Name
+	run.queue.Link = c.Link
 	d, ok := c.Root.(interface{ Largest() int64 })
 	run.short.Ledger, run.short.CopyID, run.short.FAT = r.Ledger, c.ID, ok && d.Largest() == 1<<32-1
 	run.short.Load()
@@ -184,8 +187,13 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 	}
 	lines := log.Lines
 	c.expectLines(ctx, lines[c.next:])
-	for ; c.next < len(lines); c.next++ {
-		line := lines[c.next]
+	order, err := c.queue.Order(ctx, lines[c.next:], func(l seal.Line, slug string) bool {
+		return c.holds.Has(slug) < l.Version && log.Counts(slug, l)
+	})
+	if err != nil {
+		return err
+	}
+	for _, line := range order {
 		if line.Inventory.IsZero() {
 			continue
 		}
@@ -206,11 +214,17 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 			c.block(slug, "an earlier version is lacking there")
 			continue
 		}
+		if ok, err := c.queue.Start(ctx, slug, line.Version); err != nil {
+			return err
+		} else if !ok {
+			continue
+		}
 		c.carryFirst(ctx)
 		if err := c.take(ctx, slug, line); err != nil {
 			return err
 		}
 	}
+	c.next = len(lines)
 	return nil
 }
 
@@ -218,7 +232,7 @@ func (c *copyRun) stuck(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	_, blocked := c.blocked[slug]
-	return blocked || c.forked[slug]
+	return blocked || c.forked[slug] || c.queue.Has(slug)
 }
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
@@ -445,6 +459,8 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 		}
 	case log == nil || c.next < len(log.Lines):
 		out.State = Behind
+	case c.queue.Why() != "":
+		out.State, out.Kept = Behind, c.queue.Why()
 	default:
 		out.State = Current
 		if lacks != "" {

@@ -39,6 +39,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/left"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
@@ -51,8 +52,9 @@ type Copy struct {
 	Name string
 	ID   string // the copy's uuid, which its root carries
 	Root store.Root
-	Err  error // why Root is nil
-	Away bool  // not plugged in, within the days its owner allows
+	Err  error      // why Root is nil
+	Away bool       // not plugged in, within the days its owner allows
+	Link *link.Link // the way to a bucket; nil for one without limits
 }
 
 // Can tells what the copy can do; nothing while it is out of reach.
@@ -136,6 +138,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	}}
 	for _, c := range r.copies {
 		c.holds.Sites = r.objects
+		c.queue.Objects = r.objects
 	}
 	if err := r.meet(ctx); err != nil {
 		return r.finish(), err
@@ -257,6 +260,12 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	r.todo.Plan(steps)
 	r.planned()
 	for _, st := range steps {
+		if ok, err := first.queue.New(st.Slug, st.Size); err != nil {
+			return err
+		} else if !ok {
+			r.wait(attention.RecordingHeld, "", ReasonLink+first.queue.Why(), false)
+			return nil
+		}
 		err := first.author(ctx, st)
 		r.todo.Made()
 		if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"linecamp/daemon/alone"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/reach"
 )
@@ -31,13 +32,20 @@ type CopyState struct {
 	TooLarge []string    `json:"too_large,omitempty"` // files that its file system cannot hold, of this round and of earlier ones
 	Gone     []gone.Gone `json:"gone,omitempty"`      // what was there once, and was found missing
 	Error    string      `json:"error,omitempty"`
-	Note     string      `json:"note,omitempty"` // what is as it should be, and still worth a sentence
+	Kept     string      `json:"kept,omitempty"` // why the limits of its link keep something back for now
+	// ToGo and Link are what is still to go over such a link, and how long that takes.
+	ToGo *attention.Amount `json:"to_go,omitempty"`
+	Link *link.Outlook     `json:"link,omitempty"`
+	Note string            `json:"note,omitempty"` // what is as it should be, and still worth a sentence
 }
 
 // through reports whether nothing is left to bring to the copy that it could hold.
 func (c CopyState) through() bool {
 	return c.State == Current || c.State == Behind && len(c.TooLarge) > 0 && strings.HasPrefix(c.Error, "short of ")
 }
+
+// gettingThere reports whether nothing but the limits of its link keeps the copy behind.
+func (c CopyState) gettingThere() bool { return c.State == Behind && c.Error == "" && c.Kept != "" }
 
 // Waiting is a path that was seen and not recorded yet.
 type Waiting struct {
@@ -76,7 +84,7 @@ type Report struct {
 // current nor merely away, a change that waits for someone's word, or a question.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if c.State != Current && c.State != Away || len(c.Missing)+len(c.Gone) > 0 {
+		if c.State != Current && c.State != Away && !c.gettingThere() || len(c.Missing)+len(c.Gone) > 0 {
 			return true
 		}
 	}

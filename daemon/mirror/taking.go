@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/mirror/source"
@@ -86,6 +87,11 @@ func (t *taking) bring(ctx context.Context) error {
 	for _, path := range slices.Sorted(maps.Keys(lacking)) {
 		d := lacking[path]
 		g.Go(func() error {
+			if ok, err := t.c.queue.May(t.o.Slug); err != nil {
+				return err
+			} else if !ok {
+				return errBlocked
+			}
 			info, err := t.c.bring(gctx, source.Into(t.build, path), d, from[d])
 			if errors.Is(err, source.ErrNobody) || errors.Is(err, store.ErrTooLarge) {
 				name := t.o.PeoplesPath(t.version, d)
@@ -96,6 +102,10 @@ func (t *taking) bring(ctx context.Context) error {
 				}
 				t.mu.Unlock()
 				return nil
+			}
+			if errors.Is(err, link.ErrHeld) {
+				t.c.queue.Keep(t.o.Slug, err)
+				return errBlocked
 			}
 			if errors.Is(err, source.ErrNotNow) {
 				t.c.block(t.o.Slug, "bytes of "+manifest.Printable(t.o.PeoplesPath(t.version, d))+" could not be brought: "+err.Error())

@@ -23,6 +23,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/link"
 	"linecamp/manifest/store"
 )
 
@@ -50,6 +51,8 @@ type Copy struct {
 	// Away: the drive is not plugged in, and may be for some days yet.
 	Away bool
 	Seen ledger.CopySeen
+	// Link is the way to a bucket, nil for others.
+	Link *link.Link
 	// After is how the round at hand left it; nil before.
 	After *After
 }
@@ -72,6 +75,7 @@ type Opener struct {
 	Archive config.Archive
 	Ledger  *ledger.Ledger
 	Now     func() time.Time
+	Freely  bool // no limit of a link holds anything up: photos are brought back
 }
 
 // Close closes those that are open.
@@ -79,6 +83,7 @@ func (r *Copies) Close() {
 	for _, c := range r.All {
 		if c.Root != nil {
 			c.Root.Close()
+			_ = c.Link.Flush() // at worst less is known to be used than was
 		}
 	}
 }
@@ -134,14 +139,14 @@ func (o Opener) Open(ctx context.Context, copies []config.Copy, limit time.Durat
 	r := &Copies{}
 	var opening sync.WaitGroup
 	for _, c := range copies {
-		h := &Copy{Copy: c}
+		h := &Copy{Copy: c, Link: link.Of(c, o.Ledger, o.Now)}
 		r.All = append(r.All, h)
 		opening.Go(func() {
 			if err := o.inUse(c); err != nil {
 				h.Err = err
 				return
 			}
-			h.Root, h.Err = o.One(ctx, c, limit)
+			h.Root, h.Err = o.one(ctx, c, h.Link, limit)
 		})
 	}
 	opening.Wait()

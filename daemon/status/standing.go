@@ -9,6 +9,7 @@ import (
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/drill"
+	"linecamp/daemon/link"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
@@ -34,6 +35,7 @@ type standing struct {
 	drills drill.Memory
 	// undrilled is since when no drill has passed, where that is too long.
 	undrilled time.Time
+	link      *link.Outlook // how long it will take to get there; nil where no settings limit that
 }
 
 // standing decides how a copy stands. want is the newest recorded version of
@@ -92,7 +94,12 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 	default:
 		s.state = mirror.Current
 	}
-	return s, nil
+	if s.state == mirror.Behind && s.err == "" && s.toGo.Files > 0 {
+		if s.link, err = link.Of(h.Copy, a.Ledger, a.Now).Outlook(s.toGo.Bytes); s.link != nil {
+			s.note = cmp.Or(s.note, s.link.Kept)
+		}
+	}
+	return s, err
 }
 
 // toGo is what a copy still lacks of one object, of which it has the versions up
@@ -117,7 +124,18 @@ func toGo(a *archive.Archive, slug string, has int) (n attention.Amount) {
 	return n
 }
 
+// Going returns what is still to go to a copy, and how long that takes; nil for one whose
+// link the settings do not limit.
+func (o Outlook) Going(name string) (attention.Amount, *link.Outlook) {
+	for _, s := range o.standings {
+		if s.name == name {
+			return s.toGo, s.link
+		}
+	}
+	return attention.Amount{}, nil
+}
+
 func (s standing) forAttention() attention.Copy {
-	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Short: s.short,
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Slow: s.link != nil && !s.link.Long(), Slower: s.link.Long(), Short: s.short,
 		Undrilled: s.undrilled, DrillDamaged: s.drills.Damaged, DrillTried: s.drills.Tried, DrillFailure: s.drills.Failure}
 }

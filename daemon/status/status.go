@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/drill"
 	"linecamp/daemon/keys"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/link"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/samedisk"
 	"linecamp/daemon/service"
@@ -73,10 +74,12 @@ type CopyStatus struct {
 	ReadBack    ReadBack     `json:"read_back"`
 	Confirmed   int          `json:"confirmed"`
 	// ToGo is what is recorded and not there yet.
-	ToGo  attention.Amount `json:"to_go"`
-	Fence string           `json:"fence,omitempty"` // "none": one writer only by a person's word
-	Error string           `json:"error,omitempty"`
-	Note  string           `json:"note,omitempty"` // where a drive was found, if not at its place
+	ToGo attention.Amount `json:"to_go"`
+	// Link is how long that takes over a link that the settings limit.
+	Link  *link.Outlook `json:"link,omitempty"`
+	Fence string        `json:"fence,omitempty"` // "none": one writer only by a person's word
+	Error string        `json:"error,omitempty"`
+	Note  string        `json:"note,omitempty"` // where a drive was found, if not at its place
 }
 
 // DrillFailed is a practice recovery that did not pass.
@@ -194,6 +197,7 @@ func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, er
 		c.DrillFailed = &DrillFailed{At: now.drills.Tried, Step: now.drills.Step, Error: now.drills.Failure}
 	}
 	c.State, c.Error, c.Note, c.ToGo = now.state, now.err, now.note, now.toGo
+	c.Link = now.link
 	return c, nil
 }
 

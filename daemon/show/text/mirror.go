@@ -41,7 +41,13 @@ func mirrored(w io.Writer, r mirror.Report) {
 		if said := cmp.Or(c.Error, c.Note); said != "" {
 			fmt.Fprintf(w, ": %s", line.Text(said))
 		}
+		if c.Link != nil {
+			fmt.Fprintf(w, "; %s", letter.ToGo(*c.ToGo, c.Link))
+		}
 		fmt.Fprintln(w)
+		if c.Kept != "" && c.Error == "" {
+			fmt.Fprintf(w, "    %s\n", words.Sentence(line.Text(c.Kept)))
+		}
 		few(w, "    nobody has the bytes of ", c.Missing)
 		few(w, "    it cannot hold ", c.TooLarge)
 		mirrorGone(w, c.Gone)

@@ -85,7 +85,7 @@ func copyStatus(c daemon.CopyStatus, now time.Time) string {
 		}
 	}
 	if c.ToGo.Files > 0 {
-		parts = append(parts, c.ToGo.String()+" still to go")
+		parts = append(parts, letter.ToGo(c.ToGo, c.Link))
 	}
 	if c.State == mirror.Behind && c.LastCurrent != nil {
 		parts = append(parts, "last had everything "+words.Ago(now.Sub(*c.LastCurrent)))

@@ -1,6 +1,7 @@
 package s3
 
 import (
+	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"fmt"
@@ -19,7 +20,7 @@ import (
 // watched by patience.
 const dialTimeout = 15 * time.Second
 
-func newTransport(caFile string) (*http.Transport, error) {
+func newTransport(caFile string, use func(net.Conn) net.Conn) (*http.Transport, error) {
 	config := &tls.Config{MinVersion: tls.VersionTLS12}
 	if caFile != "" {
 		pem, err := os.ReadFile(caFile)
@@ -36,9 +37,19 @@ func newTransport(caFile string) (*http.Transport, error) {
 		config.RootCAs = pool
 	}
 	dialer := &net.Dialer{Timeout: dialTimeout, KeepAlive: 30 * time.Second}
+	dial := dialer.DialContext
+	if use != nil {
+		dial = func(ctx context.Context, network, address string) (net.Conn, error) {
+			c, err := dialer.DialContext(ctx, network, address)
+			if err != nil {
+				return nil, err
+			}
+			return use(c), nil
+		}
+	}
 	return &http.Transport{
 		Proxy:                 http.ProxyFromEnvironment,
-		DialContext:           dialer.DialContext,
+		DialContext:           dial,
 		TLSClientConfig:       config,
 		TLSHandshakeTimeout:   dialTimeout,
 		ExpectContinueTimeout: 10 * time.Second,
