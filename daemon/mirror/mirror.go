@@ -247,6 +247,9 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	} else if err != nil {
 		return err
 	}
+	if !first.catchUp(ctx) { // what has its line only now
+		return nil
+	}
 	r.claimed.Store(true)
 	steps, err := plan.Make(ctx, plan.In{
 		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
