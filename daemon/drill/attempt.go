@@ -45,6 +45,8 @@ type attempt struct {
 	opening time.Duration
 	reading time.Duration
 	fetched time.Duration
+	// bringing is the part of fetched that grows with what is fetched.
+	bringing time.Duration
 }
 
 // failed is a step that could not be done.
@@ -172,10 +174,16 @@ func (t *attempt) fetch(ctx context.Context, name string) error {
 	}
 	defer at.Close()
 	var mu sync.Mutex
+	var last time.Time // when bytes came last
 	t.came, t.lost = map[string]restore.Came{}, map[string]bool{}
 	o := restore.Options{
 		Archive: name, Into: into, Everything: t.asked.Everything,
-		Progress: func(done, total int64) { t.progress.Tell(t.copy.Name, done, total) },
+		Progress: func(done, total int64) {
+			mu.Lock()
+			last = time.Now()
+			mu.Unlock()
+			t.progress.Tell(t.copy.Name, done, total)
+		},
 		// A file that has come goes again, so that a drill of everything needs little
 		// room. Its bytes were those of the manifest.
 		Came: func(c restore.Came) {
@@ -192,6 +200,11 @@ func (t *attempt) fetch(ctx context.Context, name string) error {
 	began := time.Now()
 	rep, err := restore.Run(ctx, []restore.Source{{Name: t.copy.Name, Root: t.root}}, o)
 	t.fetched = time.Since(began)
+	// What comes after is the disk's, once for many files; before, the inventory is
+	// read once more.
+	if !last.IsZero() {
+		t.bringing = max(0, last.Sub(began)-t.reading/time.Duration(max(1, t.read.done)))
+	}
 	t.Files, t.Bytes, t.Behind = rep.Files, rep.Bytes, len(rep.Missing)
 	if t.Behind > 0 {
 		t.first = rep.Missing[0].Site
@@ -232,7 +245,7 @@ func (t *attempt) estimate() {
 	case t.asked.Everything:
 		seconds = t.opening.Seconds() + t.fetched.Seconds()
 	case t.Bytes > 0:
-		seconds += t.fetched.Seconds() * float64(t.Whole.Bytes) / float64(t.Bytes)
+		seconds += (t.fetched - t.bringing).Seconds() + t.bringing.Seconds()*float64(t.Whole.Bytes)/float64(t.Bytes)
 	}
 	t.Whole.Seconds = math.Round(seconds*1000) / 1000
 }
