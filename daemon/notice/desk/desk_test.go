@@ -57,10 +57,16 @@ func newOffice(t *testing.T, ctx context.Context) *office {
 				return o.down
 			}}}
 		},
-		alive: func(context.Context, config.Notice) error { o.alive++; return nil },
+		alive: func(context.Context, config.Notice) error { o.with(func() { o.alive++ }); return nil },
 	})
 	o.Set([]config.Archive{o.cfg})
 	return o
+}
+
+func (o *office) with(do func()) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	do()
 }
 
 // round tells of a round that ended with this.
@@ -98,18 +104,22 @@ func TestWeekAtTheDesk(t *testing.T) {
 		o.round()
 		pass(time.Hour)
 		o.expect(t) // all is well, and the month's word comes in the next
-		if o.alive != 1 {
-			t.Errorf("alive was called %d times after a good round", o.alive)
-		}
+		o.with(func() {
+			if o.alive != 1 {
+				t.Errorf("alive was called %d times after a good round", o.alive)
+			}
+		})
 
 		pass(time.Hour) // 02h
 		o.round(unplugged)
 		o.expect(t) // not yet: a mend may follow
 		pass(20 * time.Minute)
 		o.expect(t, "01 02h wants")
-		if o.alive != 1 {
-			t.Errorf("alive was called after a round that wants a person")
-		}
+		o.with(func() {
+			if o.alive != 1 {
+				t.Errorf("alive was called after a round that wants a person")
+			}
+		})
 		o.round()
 		pass(12 * time.Hour)
 		o.expect(t, "01 02h wants") // the second of that day waits
@@ -125,7 +135,7 @@ func TestWeekAtTheDesk(t *testing.T) {
 		o.expect(t, "01 02h wants", "02 00h well-again", "02 02h well-again")
 
 		// The server is down for three days: one notice, when it is back.
-		o.down = errors.New("it does not answer")
+		o.with(func() { o.down = errors.New("it does not answer") })
 		o.round(unplugged)
 		pass(24 * time.Hour)
 		o.round()
@@ -135,13 +145,14 @@ func TestWeekAtTheDesk(t *testing.T) {
 		if since, why := notice.Unsent(o.cfg.State); why != "it does not answer" || time.Since(since) < 48*time.Hour {
 			t.Errorf("unsent since %v: %q", since, why)
 		}
-		o.down = nil
+		o.with(func() { o.down = nil })
 		pass(4 * time.Hour)
+		o.mu.Lock()
+		defer o.mu.Unlock()
 		if len(o.came) != 4 || !strings.HasSuffix(o.came[3], "wants") {
 			t.Errorf("there came %q", o.came)
 		}
 		stop()
-		o.Wait()
 	})
 }
 
@@ -157,10 +168,10 @@ func TestSilenceIsLookedInto(t *testing.T) {
 		o.mu.Unlock()
 		pass(25 * time.Hour)
 		o.expect(t, "02 00h wants")
+		o.mu.Lock()
 		if o.looked > 4 {
 			t.Errorf("it looked %d times within a day", o.looked)
 		}
-		o.mu.Lock()
 		o.wants, o.blind = nil, errors.New("the ledger is damaged")
 		o.mu.Unlock()
 		pass(25 * time.Hour)
