@@ -48,17 +48,18 @@ type sim struct {
 	machines []*machine
 	copies   []*simCopy
 
-	files    map[string]*simFile                 // the working folder as people left it
-	intended map[string]map[manifest.Digest]bool // all they ever put at a path
-	absent   map[string]bool                     // paths they took away at some time
-	shown    map[string]bool                     // paths the last tally found
-	versions map[string]*versionOf               // "site--slug v3"
-	heads    map[string]*versionOf               // the newest by slug
-	seal     []byte                              // the longest seen
-	sealSeen int                                 // how much of it was looked at
-	lines    int
-	named    map[string]bool // versions with a line
-	misled   bool            // an old state was put back, or a listing was old
+	files      map[string]*simFile                 // the working folder as people left it
+	intended   map[string]map[manifest.Digest]bool // all they ever put at a path
+	absent     map[string]bool                     // paths they took away at some time
+	takenPlace map[string]bool                     // paths on record whose name a folder of another site has
+	shown      map[string]bool                     // paths the last tally found
+	versions   map[string]*versionOf               // "site--slug v3"
+	heads      map[string]*versionOf               // the newest by slug
+	seal       []byte                              // the longest seen
+	sealSeen   int                                 // how much of it was looked at
+	lines      int
+	named      map[string]bool // versions with a line
+	misled     bool            // an old state was put back, or a listing was old
 }
 
 func (s *sim) must(err error) {
@@ -78,7 +79,7 @@ func (s *sim) folderFor(what string) string {
 
 func newSim(t *rapid.T, dir string) *sim {
 	s := &sim{t: t, dir: dir, now: time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC), oneByOne: !*concurrent,
-		files: map[string]*simFile{}, intended: map[string]map[manifest.Digest]bool{}, absent: map[string]bool{},
+		files: map[string]*simFile{}, intended: map[string]map[manifest.Digest]bool{}, absent: map[string]bool{}, takenPlace: map[string]bool{},
 		versions: map[string]*versionOf{}, heads: map[string]*versionOf{}, named: map[string]bool{}}
 	s.folder, s.foreign, s.empty = filepath.Join(dir, "monitoring"), filepath.Join(dir, "foreign"), filepath.Join(dir, "empty")
 	s.must(os.Mkdir(s.folder, 0o777))

@@ -24,7 +24,16 @@ func (s *sim) bring(m *machine, rep Report) (more bool) {
 		}
 		v := s.heads[slug]
 		for logical, d := range row.Paths {
-			more = more || v != nil && v.inv.State(v.inv.Head())[logical] == d && s.anywhere(d)
+			if v == nil || v.rec == nil || v.inv.State(v.inv.Head())[logical] != d || !s.anywhere(d) {
+				continue
+			}
+			raw := manifest.RawPath(v.rec.Base, logical, v.rec.Paths[logical])
+			if s.overlaps(raw) || s.isFolder(raw) {
+				simTaken++ // of another site now; only a person can make room for it
+				s.takenPlace[raw] = true
+				continue
+			}
+			more = true
 		}
 	}
 	if len(s.files) == 0 || !more {
@@ -44,8 +53,9 @@ func (s *sim) bring(m *machine, rep Report) (more bool) {
 			from = append(from, restore.Source{Name: c.Name, Root: c.Root})
 		}
 	}
-	_, err = restore.Run(ctx, from, restore.Options{Everything: true, Into: s.folder, On: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
+	brought, err := restore.Run(ctx, from, restore.Options{Everything: true, Into: s.folder, On: s.now.Add(time.Hour).Format(time.RFC3339), Workers: 1})
 	s.must(err)
+	s.t.Logf("%v are recoverable, and brought with failures %+v", rows, brought.Failed)
 	s.must(filepath.WalkDir(s.folder, func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
@@ -70,5 +80,13 @@ func (s *sim) bring(m *machine, rep Report) (more bool) {
 	}))
 	return true
 }
+
+// isFolder reports whether a folder has the name of a file on record.
+func (s *sim) isFolder(raw string) bool {
+	info, err := os.Stat(filepath.Join(s.folder, filepath.FromSlash(raw)))
+	return err == nil && info.IsDir()
+}
+
+var simTaken int // files that could not come back, since a folder has their name
 
 var simBrought int // files that came back so

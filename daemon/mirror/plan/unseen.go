@@ -37,18 +37,30 @@ func (p *planner) leaveUnseen() {
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 }
 
-// dropMoved looks for paths that are recorded here for the first time and have the
-// bytes of one that is absent: the file stands where it stood and counts for
-// another site now, or it is a photo that was given another name. Small notes may
-// be alike by accident, and are no proof.
+// dropMoved looks for what has the bytes of a path that is absent: the file stands
+// where it stood and counts for another site now, or it is a photo that was given
+// another name. Small notes may be alike by accident, and are no proof.
 func (p *planner) dropMoved() {
-	at := map[string]manifest.Digest{} // by raw path
+	at := map[string]manifest.Digest{} // what stands where one of these paths was
+	for _, c := range p.changes {
+		for _, logical := range c.Gone {
+			if hasKey(p.never.Never(c.Slug), logical) {
+				at[c.rawOld(logical)] = manifest.Digest{}
+			}
+		}
+	}
+	for _, g := range p.groups {
+		for f := range g.All() {
+			if hasKey(at, f.Path) {
+				at[f.Path] = f.SHA256
+			}
+		}
+	}
 	came := map[manifest.Digest]int{}
 	for _, c := range p.changes {
 		c.Group.Load()
 		for _, logical := range slices.Concat(c.Known, c.fresh.list()) {
 			f := c.Group.Files[logical]
-			at[f.Path] = f.SHA256
 			if f.Kind == manifest.KindPhoto && !c.had(logical, f.SHA256) {
 				came[f.SHA256]++
 			}

@@ -91,8 +91,32 @@ func (b *Book) Compare(o *sites.Object, g *sites.Group) map[string]manifest.Dige
 			never[logical] = d
 		}
 	}
+	dropTaken(never, g)
 	b.now[o.Slug] = never
 	return never
+}
+
+// dropTaken takes out paths that cannot stand beside what the folder shows: one is a
+// folder there now, or lies below what is a file. They went, whoever had them.
+func dropTaken(never map[string]manifest.Digest, g *sites.Group) {
+	if len(never) == 0 {
+		return
+	}
+	for logical := range g.Files {
+		for i := range len(logical) {
+			if logical[i] == '/' {
+				delete(never, logical[:i])
+			}
+		}
+	}
+	maps.DeleteFunc(never, func(logical string, _ manifest.Digest) bool {
+		for i := range len(logical) {
+			if _, file := g.Files[logical[:i]]; logical[i] == '/' && file {
+				return true
+			}
+		}
+		return false
+	})
 }
 
 // Any reports whether a site that was compared has something the folder never had.
