@@ -32,7 +32,6 @@ type twoPeople struct {
 	state  map[string]manifest.Digest             // the newest versions together
 	older  map[string]map[manifest.Digest]bool    // bytes that a path had in any version
 	writes int
-	lost   int // bytes
 }
 
 func (p *twoPeople) look(who int) map[string]manifest.Digest {
