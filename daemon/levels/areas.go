@@ -61,12 +61,14 @@ func storage(f Facts) []Point {
 	return []Point{
 		is(1, "two complete copies in separate places", whole >= 2 && away >= 1, copies+"; "+places, "keep a complete copy in another place, and say where it is: where = \"…\" in the settings"),
 		is(1, "each storage medium is written down", len(f.Copies) > 0, num(len(f.Copies), "copy")+" in the settings, each with its kind and address", "add a copy: `linecamp setup --add-copy`"),
+		is(1, "content is taken off cards and telephones, into storage that lasts", whole >= 2, "what is recorded is in your folder, and complete on "+num(whole-1, "copy"), "bring a copy up to date: `linecamp mirror`"),
 		is(2, "three complete copies, one of them in another geographic place", whole >= 3 && away >= 1, copies+"; "+places, "keep a third complete copy, in a bucket or in another town"),
 		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), fmt.Sprintf("the settings say of %d of %s where it is kept; %s", told, num(len(f.Copies), "copy"), sheet(f)), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
 		person(3, "one copy is exposed to another kind of disaster than the others", "judge whether one fire, flood or storm could reach every copy"),
 		is(3, "copies on two kinds of storage", len(kinds) == 2, num(len(kinds), "kind")+" of storage beside your folder", "keep one copy on a drive and one in a bucket"),
 		person(3, "the age of storage is watched", "write down when each drive was bought, and when it is to be replaced"),
 		person(4, "three copies, each exposed to another kind of disaster", "judge this for each copy"),
+		person(4, "no single fault of a maker, a service or a kind of storage could reach every copy", "judge this for each copy"),
 		person(4, "a plan for replacing storage is carried out", "agree on who replaces a drive, and when"),
 	}
 }
@@ -100,11 +102,13 @@ func integrity(f Facts) []Point {
 	return []Point{
 		recorded(1, "a digest of every file is made", f, "the SHA-256 of every file of "+num(f.Recorded, "site")+" is recorded"),
 		person(1, "content is checked for viruses", "have the office's own program check camera cards"),
+		person(1, "digests that come with content are checked when it comes", "where somebody sends digests with photos, check them; cameras write none"),
 		recorded(2, "digests are checked whenever files are copied", f, "each file is checked while it is copied, and again on the copy"),
 		is(2, "the digests are kept apart from the content as well", len(f.Copies) > 0 && f.Sealed > 0, on(f)+", sealed by "+num(f.Sealed, "line"), mirrored(f)),
 		person(2, "original media are protected from being written to", "use the card's own lock while it is read"),
 		is(3, "everything is checked at fixed times", all && f.Scheduled && f.Now.Sub(oldest) < year, back+"; "+service(f), "let the service run, and read everything back: `linecamp verify`"),
 		is(3, "checks and their outcome are on file", !f.LastVerify.IsZero(), "the last check of everything: "+day(f.LastVerify)+"; "+drills(f), "check everything once: `linecamp verify`"),
+		is(3, "the digests can be audited at any time", !f.LastVerify.IsZero(), "`linecamp verify` does so; the last time: "+day(f.LastVerify), "check everything once: `linecamp verify`"),
 		is(4, "damaged content is replaced", f.Damaged == 0 && !f.LastVerify.IsZero(), num(f.Damaged, "damaged file")+" on record; the last check of everything: "+day(f.LastVerify), "put good bytes in their place: `linecamp mend`"),
 		recorded(4, "files are checked when something happens to them", f, "what is restored, mended or filed from a card is read back"),
 	}
@@ -170,6 +174,7 @@ func metadata(f Facts) []Point {
 		is(1, "the inventory is kept apart from the content as well", f.Recorded > 0 && len(f.Copies) > 0, on(f), mirrored(f)),
 		recorded(2, "enough is recorded to know what the content is", f, "site, pasture, date, view and kind of each file are recorded"),
 		person(3, "standards for metadata are chosen, and gaps are filled", "choose them, and fill what `linecamp tally` shows as missing"),
+		person(4, "the standards chosen are used", "do so for what is missing"),
 		is(4, "what is done to the content, and when, is recorded", f.Sealed > 0, num(f.Sealed, "line")+" of the seal, and a dated version for each change", "record the folder: `linecamp mirror`"),
 	}
 }

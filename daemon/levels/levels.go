@@ -7,7 +7,8 @@
 // not known: what only a person can answer is not known, and is never counted as
 // met. An area's level is the highest up to which everything is met.
 //
-// What each level asks for is from memory of the published grid, in our words.
+// What each level asks for is the published grid (ndsa.org/publications/levels-of-digital-preservation),
+// held against quotations of it, in our words.
 package levels
 
 import (
