@@ -18,8 +18,9 @@
 // payload file is named by every payload list; it is valid when it is complete
 // and every digest matches (section 3).
 //
-// Of the RFC's text, the rules of section 2.1.3 were at hand when this was
-// written; the other rules and section numbers are from memory.
+// The rules of sections 2.1.3 and 3, and of Payload-Oxum in 2.2.2, were held
+// against quotations of the RFC's text (of section 3 as its thirteenth draft has
+// it); the other rules and section numbers are from memory.
 //
 // # Durability
 //
