@@ -4,7 +4,7 @@
 // match compares every site that the working folder shows with its record. What
 // looks like harm is then held back and waits, with a reason from reasons.go: an
 // empty or swapped folder, a mass change, much of the archive stored again
-// (guard.go); one half of a rename whose other half cannot be seen (halves.go);
+// (hold.go); one half of a rename whose other half cannot be seen (halves.go);
 // files that count for another site now (regroup.go). What is left is cut into
 // versions, newest visits first.
 package plan

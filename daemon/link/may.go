@@ -1,0 +1,47 @@
+package link
+
+import (
+	"fmt"
+)
+
+// May returns an ErrHeld where nothing more is to be sent now.
+func (l *Link) May() error {
+	if !l.IsLimited() {
+		return nil
+	}
+	if err := l.open(); err != nil {
+		return err
+	}
+	left, err := l.Left()
+	if err == nil && left <= 0 {
+		err = l.spent()
+	}
+	return err
+}
+
+// Start is May for a version of so many bytes: one that does not fit into what is left
+// is not begun, unless it is larger than all that ever is left.
+func (l *Link) Start(bytes int64) error {
+	if err := l.May(); err != nil || !l.IsLimited() || l.link.Allowance.Per == "" {
+		return err
+	}
+	left, err := l.Left()
+	if err == nil && cost(bytes) > left && cost(bytes) <= l.whole() {
+		err = l.spent()
+	}
+	return err
+}
+
+func (l *Link) open() error {
+	now := l.now().Local()
+	if l.link.Hours.Open(now) {
+		return nil
+	}
+	return fmt.Errorf("%w until %s: its hours are %s", ErrHeld, l.link.Hours.Next(now).Format("15:04"), l.link.Hours)
+}
+
+func (l *Link) spent() error {
+	return fmt.Errorf("%w until %s: what its allowance of %s leaves is too little", ErrHeld, l.link.Allowance.Until(l.now().Local()).Format("January 2"), l.link.Allowance.Text)
+}
+
+func cost(bytes int64) int64 { return bytes + bytes/packets }
