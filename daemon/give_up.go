@@ -30,7 +30,7 @@ func (a *Archive) giveUp(ctx context.Context, names []string) ([]alone.Report, e
 		return nil, nil
 	}
 	if len(a.Config.Copies) <= len(slices.Compact(slices.Sorted(slices.Values(names)))) {
-		return nil, fault.Say(ErrLastCopy, "with %s given up, %s would have no copy left. Add another first, with `linecamp setup --add-copy`", names[0], a.Config.Name)
+		return nil, fault.Say(ErrLastCopy, "with %s given up, %s would have no copy left. Add another first, with `linecamp setup --add-copy --drive NAME=FOLDER`", names[0], a.Config.Name)
 	}
 	reports, err := a.Alone(ctx, names...)
 	if err != nil {

@@ -27,7 +27,7 @@ and the years, or the pasture and the years, or the file, without a reason. With
 linecamp explain --pasture "North Flat" 2013-2015 "grazing lease suspended"
 linecamp explain "Stake 3" 2016 "camera card failed" --lacks landscape
 linecamp explain "Stake 3" 2016 "snow in September" --season 09-20
-linecamp explain "North Flat/Stake 3/2016-06-21/plot.jpg" "taken from the road, by intent"
+linecamp explain "North Flat/Stake 3/2016-06-21/plot.jpg" "taken from the road, on purpose"
 linecamp explain --undo "Stake 3" 2014`,
 		Args: cobra.RangeArgs(0, 3),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -15,7 +15,7 @@ func (t *tool) mend() *cobra.Command {
 		Short:   "replaces damaged bytes with good ones",
 		GroupID: groupKeep,
 		Long: `Puts good bytes in the place of those that verify found damaged or missing on
-a copy, and of working files whose bytes changed though their size and time did
+a copy, and in your folder, if a file's bytes changed while its size and time did
 not. Good bytes come from any copy that has them and are checked before and
 after. The bad ones are set aside, never deleted.`,
 		Example: `linecamp mend

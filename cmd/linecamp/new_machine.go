@@ -79,7 +79,7 @@ linecamp new-machine --from https://s3.example.net/monitoring --credentials ranc
 	}
 	f := cmd.Flags()
 	rootFlags(cmd, &o.From, "the copy, a drive's folder or an https address, as `ROOT`")
-	f.StringVar(&o.Into, "into", "", "the working `FOLDER` to be: empty, or not there yet")
+	f.StringVar(&o.Into, "into", "", "the `FOLDER` for the photos: empty, or not there yet")
 	f.StringVar(&o.First, "first", "", "the `SITE` that comes first")
 	f.StringArrayVar(&confirmed, "confirm", nil, "a bucket's `ADDRESS` that is yours, so that its key may be sent there; may be said several times")
 	f.BoolVar(&yes, "yes", false, "ask nothing; the options are the answers")

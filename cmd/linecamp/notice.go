@@ -18,7 +18,7 @@ func (t *tool) notice() *cobra.Command {
 		Short:   "tries whether notices reach you",
 		GroupID: groupKeep,
 		Long: `The service tells by e-mail, or at a web address, when something wants a person,
-when all is well again, and once a month that it lives. Whom it tells stands in
+when all is well again, and once a month that it still runs. Whom it tells stands in
 the part [notice] of the settings. This sends a trial to each of them, with how
 the archive stands now, and says what the server answered.`,
 		Example: "linecamp notice --try",

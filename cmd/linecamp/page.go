@@ -17,8 +17,8 @@ func (t *tool) page() *cobra.Command {
 things stand, the sites by years, and every site's pictures along the years, two
 of them beside each other. What can be done there is what the commands do.
 
-It opens the browser by itself. Nobody else gets in: the page opens with a key,
-and to no other computer.`,
+It opens the browser by itself. It serves no other computer, and it opens only
+with its key. Give the key to nobody.`,
 		Example: `linecamp page
 linecamp page --no-browser                     print the address, with its key`,
 		Args: noArgs,

@@ -14,7 +14,7 @@ func (t *tool) same() *cobra.Command {
 		Use:     "same SITE SITE",
 		Short:   "puts on file that two sites are one stake, or that they are two",
 		GroupID: groupKeep,
-		Long: `Joins two sites that are one stake under two names, as when it was set anew and
+		Long: `Joins two sites that are one stake under two names, for example when the stake was replaced and
 its photos went into a new folder. Name the present one first, then its earlier
 name. From then on their years are judged as one site's. Nothing is moved: each
 keeps its folder, its copies and its history, and is found by its own name.
@@ -27,7 +27,7 @@ Two sites that have visits in the same years are not joined unless --overlap say
 that they are one all the same, as when both stakes were photographed in the
 year of the change.`,
 		Example: `linecamp same "Stake 3" "Stake 3 old"
-linecamp same "Stake 3" "Stake 3 old" --why "post burnt, set anew 2 m north"
+linecamp same "Stake 3" "Stake 3 old" --why "post burned, reset 6 ft north"
 linecamp same --no "Stake 3" "Stake 3 old"
 linecamp same --undo "Stake 3" "Stake 3 old"`,
 		Args: exactly(2, "the names of two sites, the present one first"),

@@ -31,7 +31,7 @@ linecamp service status`,
 			},
 		})
 	}
-	sub("install", "starts the service, now and whenever you are at work", autostart.Install)
+	sub("install", "starts the service now, and has it start by itself from then on", autostart.Install)
 	sub("remove", "stops the service and takes it from the service manager", autostart.Remove)
 	sub("status", "says whether it is installed, and runs", autostart.Look)
 	return cmd

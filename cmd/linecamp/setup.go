@@ -122,7 +122,7 @@ linecamp setup --remove-archive saltbush-draw`,
 	}
 	f := cmd.Flags()
 	f.BoolVar(&yes, "yes", false, "ask nothing; the options are the answers")
-	f.StringVar(&o.Folder, "folder", "", "the working `FOLDER` with the photos and notes")
+	f.StringVar(&o.Folder, "folder", "", "your `FOLDER`, with the photos and notes")
 	f.StringVar(&o.Layout, "layout", "", "how its folders are named, as a `PATTERN`; the common ways are understood without it")
 	f.StringArrayVar(&drives, "drive", nil, "a copy on a drive, `NAME=FOLDER`; may be said several times")
 	f.StringArrayVar(&s3s, "s3", nil, "a copy in a bucket, `NAME=ADDRESS`; may be said several times")

@@ -102,7 +102,7 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 			f.Copies[1].State, f.Copies[1].Error = behind, f.Copies[1].Short
 		}, CopyShort, "barn is short of 1 file, too large for FAT.", "--add-copy", now},
 		"refused":     {func(f *Facts) { f.Copies[1].State, f.Copies[1].Error = "failed", "there is no space left on it" }, CopyFailed, "There is no space left on it.", "", now},
-		"damage":      {func(f *Facts) { f.Damaged = 1 }, Damage, "1 damaged or foreign file is on record.", "`linecamp mend`", now},
+		"damage":      {func(f *Facts) { f.Damaged = 1 }, Damage, "1 file is damaged, or was not put there by linecamp.", "`linecamp mend`", now},
 		"a year lost": {func(f *Facts) { f.Years[verify.Lost] = 1 }, Years, "1 lost", "--only years", now},
 		"a seal broken": {func(f *Facts) {
 			f.Checks = []Check{{Kind: SealBroken, Copy: "shelf", What: "line 3 differs", Since: long}}

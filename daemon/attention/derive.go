@@ -60,11 +60,11 @@ func (d *deriver) folder() {
 	}
 	if d.Empty && d.Recorded > 0 {
 		d.add(Item{Kind: FolderEmpty, What: fmt.Sprintf("Your folder %s shows no file at all, and held some when it was recorded.", manifest.Printable(d.Folder)),
-			Next: "see whether the right drive is connected; if so, bring the files back with `linecamp restore --everything`"})
+			Next: fmt.Sprintf("see whether the right drive is connected; if it is, bring the files back with `linecamp restore --everything --into %s`", words.Quote(d.Folder))})
 	}
 	if d.SameName {
-		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive, also of a computer called %s. What is new in your folder is not kept from here.", manifest.Printable(d.Recorder)),
-			Next: "if that folder is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`; else file what is new here over there: " + d.intakeThere()})
+		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another state folder records this archive. Its computer is also called %s. What is new in your folder is not kept from here.", manifest.Printable(d.Recorder)),
+			Next: "if that state folder is lost, or this computer was put back to an earlier day, run `linecamp setup --take-over`; if it is still in use, file what is new here over there: " + d.intakeThere()})
 	} else if d.Recorder != "" {
 		d.add(Item{Kind: OtherRecorder, What: fmt.Sprintf("Another computer records this archive: %s. What is new in your folder here is not kept.", manifest.Printable(d.Recorder)),
 			Next: "if it is to go on recording, file what is new here over there: " + d.intakeThere() + "; to record here from now on, run `linecamp setup --take-over`"})
@@ -195,7 +195,7 @@ func (d *deriver) waits() {
 		case w.Files == 1:
 			what = fmt.Sprintf("%s waits to be recorded: %s.", manifest.Printable(w.Path), why)
 		}
-		d.add(Item{Kind: w.Kind, What: what, Next: cmp.Or(next, "run `linecamp mirror` once that is so no longer"), Files: w.Files, Path: w.Path, Since: w.Since})
+		d.add(Item{Kind: w.Kind, What: what, Next: cmp.Or(next, "once that is put right, run `linecamp mirror`"), Files: w.Files, Path: w.Path, Since: w.Since})
 	}
 }
 
@@ -210,7 +210,7 @@ func (d *deriver) copies() {
 		}
 		if c.Short != "" {
 			d.add(Item{Kind: CopyShort, Copy: c.Name, ID: c.ID, What: fmt.Sprintf("%s is %s.", name, c.Short),
-				Next: "to keep them on two copies, add one that can hold them: `linecamp setup --add-copy`"})
+				Next: "to keep them on two copies, add one that can hold them: `linecamp setup --add-copy --drive NAME=FOLDER`"})
 		}
 		switch c.State {
 		case current:
@@ -236,7 +236,7 @@ func (d *deriver) copies() {
 			i.What = fmt.Sprintf("%s is out of reach.%s%s", name, lacks, because(c.Error))
 		default:
 			i.Kind, i.Next = CopyFailed, "see to that, then run `linecamp mirror`"
-			i.What = fmt.Sprintf("%s could not be worked with.%s%s", name, lacks, because(c.Error))
+			i.What = fmt.Sprintf("linecamp cannot work with %s.%s%s", name, lacks, because(c.Error))
 		}
 		d.add(i)
 	}
@@ -267,7 +267,7 @@ func (d *deriver) where() string {
 
 func (d *deriver) found() {
 	if d.Damaged > 0 {
-		d.add(Item{Kind: Damage, Files: d.Damaged, What: fmt.Sprintf("%s on record%s.", words.Count(d.Damaged, "damaged or foreign file is", "damaged or foreign files are"), d.where()),
+		d.add(Item{Kind: Damage, Files: d.Damaged, What: fmt.Sprintf("%s%s.", words.Count(d.Damaged, "file is damaged, or was not put there by linecamp", "files are damaged, or were not put there by linecamp"), d.where()),
 			Next: "to see what is wrong, run `linecamp verify`; to put right what can be, run `linecamp mend`"})
 	}
 	var parts []string
@@ -290,9 +290,9 @@ func (d *deriver) check(c Check) {
 	name := manifest.Printable(c.Copy)
 	switch c.Kind {
 	case SealBroken:
-		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, words.Sentence(c.What)), "compare it with the seal on paper, and run `linecamp verify --seal`"
+		i.What, i.Next = fmt.Sprintf("%s is not as sealed: %s", name, words.Sentence(c.What)), "compare it with the seal on paper: `linecamp verify --seal 'THE LINE ON PAPER'`"
 	case Standard:
-		i.What, i.Next = fmt.Sprintf("Of %s: %s", name, words.Sentence(c.What)), "to see where, run `linecamp verify`"
+		i.What, i.Next = fmt.Sprintf("On %s: %s", name, words.Sentence(c.What)), "to see where, run `linecamp verify`"
 	case WentMissing:
 		i.What, i.Next = fmt.Sprintf("%s %s", name, c.What), "find out what removes files there, then look at all of it: `linecamp verify`"
 	case CheckFailed:

@@ -104,7 +104,7 @@ func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {
 		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run `linecamp mirror`: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
 	}
-	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)")
+	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)")
 }
 
 // newer yields the places of the seals that a newer program wrote. Rot can make

@@ -25,7 +25,7 @@ func (t *attempt) compare(ctx context.Context) error {
 	}
 	folder, err := os.OpenRoot(t.Config.Folder)
 	if err != nil {
-		return fail(Comparing, fmt.Errorf("the working folder cannot be looked at: %w", err))
+		return fail(Comparing, fmt.Errorf("your folder cannot be looked at: %w", err))
 	}
 	defer folder.Close()
 	there, err := t.inFolder(ctx)
@@ -43,7 +43,7 @@ func (t *attempt) compare(ctx context.Context) error {
 		case errors.Is(err, fs.ErrNotExist):
 			continue
 		case err != nil:
-			return fail(Comparing, fmt.Errorf("%s in the working folder cannot be read: %w", verify.Shown(path), err))
+			return fail(Comparing, fmt.Errorf("%s in your folder cannot be read: %w", verify.Shown(path), err))
 		}
 		if t.Compared++; is != c.Digest {
 			t.differs(&t.Different, path, "is another file in your folder than on this copy")

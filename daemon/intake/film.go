@@ -26,7 +26,7 @@ func (p *Plan) films(films []tally.File, taken *taken) {
 	for _, f := range films {
 		v := p.filmOf(f)
 		if v == nil {
-			p.left(f, "a film, and no visit of this card was at its time; name the one visit it is of with --visit and --site")
+			p.left(f, "a video, and no visit of this card was at its time; name the one visit it is of with --visit and --site")
 			continue
 		}
 		file := File{From: shown(f.Path), Bytes: f.Size, file: f}

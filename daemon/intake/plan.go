@@ -181,7 +181,7 @@ func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot,
 		case film(f.Path):
 			films = append(films, f)
 		default:
-			p.left(f, "not a photo, a film or a note")
+			p.left(f, "not a photo, a video or a note")
 		}
 	}
 	for _, f := range companions {

@@ -31,7 +31,7 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	},
 	"view": func(f File) string {
 		if f.View == tally.Untold {
-			return "view unsure"
+			return "view not known"
 		}
 		return f.View
 	},

@@ -32,7 +32,7 @@ func TestSheet(t *testing.T) {
 			t.Errorf("%q is on the page", bad)
 		}
 	}
-	for _, want := range []string{"by position, 3 m from the site", "view unsure", "no small picture", "film.mp4", "7 bytes", "a/<wbr/>b.jpg",
+	for _, want := range []string{"by position, 3 m from the site", "view not known", "no small picture", "film.mp4", "7 bytes", "a/<wbr/>b.jpg",
 		`alt="plot of &#34;&gt;&lt;img src=x&gt;, 2026-06-24 (IMG&#34;&#39;&lt;b&gt;.JPG)"`, "1 visit; 0 files would be filed"} {
 		if !strings.Contains(s, want) {
 			t.Errorf("%q is not on the page", want)

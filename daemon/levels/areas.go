@@ -60,7 +60,7 @@ func storage(f Facts) []Point {
 	places := fmt.Sprintf("of %s beside it, %d complete and with a place in the settings or in a bucket", num(len(f.Copies), "copy"), away)
 	return []Point{
 		is(1, "two complete copies in separate places", whole >= 2 && away >= 1, copies+"; "+places, "keep a complete copy in another place, and say where it is: where = \"…\" in the settings"),
-		is(1, "each storage medium is written down", len(f.Copies) > 0, num(len(f.Copies), "copy")+" in the settings, each with its kind and address", "add a copy: `linecamp setup --add-copy`"),
+		is(1, "each storage medium is written down", len(f.Copies) > 0, num(len(f.Copies), "copy")+" in the settings, each with its kind and address", "add a copy: `linecamp setup --add-copy --drive NAME=FOLDER`"),
 		is(1, "content is taken off cards and telephones, into storage that lasts", whole >= 2, "what is recorded is in your folder, and complete on "+num(whole-1, "copy"), "bring a copy up to date: `linecamp mirror`"),
 		is(2, "three complete copies, one of them in another geographic place", whole >= 3 && away >= 1, copies+"; "+places, "keep a third complete copy, in a bucket or in another town"),
 		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), fmt.Sprintf("the settings say of %d of %s where it is kept; %s", told, num(len(f.Copies), "copy"), sheet(f)), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
@@ -152,7 +152,7 @@ func on(f Facts) string {
 // mirrored is what brings the inventories onto a copy.
 func mirrored(f Facts) string {
 	if len(f.Copies) == 0 {
-		return "add a copy: `linecamp setup --add-copy`"
+		return "add a copy: `linecamp setup --add-copy --drive NAME=FOLDER`"
 	}
 	return "record the folder: `linecamp mirror`"
 }

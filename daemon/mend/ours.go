@@ -45,7 +45,7 @@ func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key st
 // reads, and tells something else, it is mended only if a few of its bytes are
 // all that differs and two others say so, the author's state and another copy.
 func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
-	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with `linecamp setup --add-copy`"
+	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with `linecamp setup --add-copy --drive NAME=FOLDER`"
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
 		m.unmended(d, false, rewritten)
 		return
@@ -97,7 +97,7 @@ func (m *mender) longestSeal(ctx context.Context, but string) (*seal.Seal, strin
 // has the last word on whether they are right.
 func (m *mender) inventory(ctx context.Context, c verify.Copy, d verify.Damage) {
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
-		m.unmended(d, false, "this manifest was rewritten, not damaged. It is left as it is, because nothing here can tell which history is right; give the archive a new copy with `linecamp setup --add-copy`")
+		m.unmended(d, false, "this manifest was rewritten, not damaged. It is left as it is, because nothing here can tell which history is right; give the archive a new copy with `linecamp setup --add-copy --drive NAME=FOLDER`")
 		return
 	}
 	n, sidecar, ok := versionFile(d.Content)

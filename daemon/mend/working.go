@@ -19,7 +19,7 @@ import (
 // working mends a file of the working folder.
 func (m *mender) working(ctx context.Context, d verify.Damage) {
 	if d.Kind != verify.Altered {
-		m.unmended(d, false, "a working file is only mended if it is altered with its size and time unchanged; `linecamp restore` brings this one back")
+		m.unmended(d, false, "linecamp mends a file in your folder only if its bytes changed while its size and time did not; to bring this one back: `linecamp restore SITE --into FOLDER`")
 		return
 	}
 	if m.Folder == "" {

@@ -449,7 +449,7 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
 	case len(c.forked) > 0:
 		out.State = Failed
-		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy`)", words.Count(len(c.forked), "site was", "sites were"))
+		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)", words.Count(len(c.forked), "site was", "sites were"))
 	case len(c.blocked) > 0:
 		out.State = Behind
 		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))

@@ -52,7 +52,7 @@ func (f *Found) next(r *Report, cfg config.Archive) {
 		}
 	}
 	if r.Wants() {
-		next := "If the old computer or its disk turns up, `linecamp intake` takes the files from its folder."
+		next := "If the old computer or its disk turns up, file what is in its folder: `linecamp intake FOLDER`."
 		if len(others) > 0 {
 			next = fmt.Sprintf("Bring %s within reach and run `linecamp mirror`. %s", strings.Join(others, " or "), next)
 		}

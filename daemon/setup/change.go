@@ -109,7 +109,7 @@ func RemoveCopy(ctx context.Context, o Options, name string) (Report, error) {
 // needless refuses to let a copy go that alone holds something.
 func needless(ctx context.Context, a *daemon.Archive, cfg config.Archive, c config.Copy) error {
 	if len(cfg.Copies) == 1 {
-		return fault.Say(daemon.ErrLastCopy, "%s is the only copy of %s. Add another first, with `linecamp setup --add-copy`", c.Name, cfg.Name)
+		return fault.Say(daemon.ErrLastCopy, "%s is the only copy of %s. Add another first, with `linecamp setup --add-copy --drive NAME=FOLDER`", c.Name, cfg.Name)
 	}
 	only, err := a.Alone(ctx, c.Name)
 	if err != nil {

@@ -91,8 +91,9 @@ the number N that was written down with the seal:
 
 The digits must be those that were written down.
 
-On macOS write "shasum -a 256" in place of "sha256sum". On Windows the commands
-work in any Linux terminal, such as the one Windows itself offers (WSL).
+On macOS, write "shasum -a 256" in place of "sha256sum" in the commands above; the
+script below does that by itself. On Windows the commands work in any Linux
+terminal, such as the one Windows itself offers (WSL).
 
 
 Bringing everything back without linecamp

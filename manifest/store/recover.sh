@@ -9,6 +9,7 @@
 # back in the spelling that inventory.json has for them. The status is 0 only
 # where every file came back.
 [ $# -eq 2 ] && [ -n "$2" ] || { echo "it is run as: sh recover.sh COPY FOLDER"; exit 2; }
+command -v sha256sum >/dev/null || sha256sum() { shasum -a 256 "$@"; } # as on macOS
 copy=$1 folder=$2
 [ -f "$copy/0=ocfl_1.1" ] || { echo "$copy holds no copy: there is no file 0=ocfl_1.1 in it"; exit 2; }
 work=$(mktemp -d) || exit 1

@@ -117,7 +117,7 @@ func alt(f *file) string {
 
 func viewWord(view string) string {
 	if view == tally.Untold || view == "" {
-		return "view not told"
+		return "view not known"
 	}
 	return verify.Shown(view)
 }

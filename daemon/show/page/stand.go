@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/show/page/jobs"
+	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -98,16 +99,17 @@ func standing(r *reading, wants int) string {
 	case sites == 0:
 		return "Nothing is recorded yet, and nothing wants you."
 	}
-	for _, c := range r.status.Copies {
-		if c.State == mirror.Behind {
-			return "All is well so far: what is new is on its way to every copy."
-		}
-		if c.State == mirror.Away {
-			return "All is well: what can be reached has everything, and what is away is within its days."
-		}
-		if c.LastVerified == nil {
-			return "Every copy has everything, and not all of it was read back yet."
-		}
+	if u := r.status.Unrecorded; u.Files > 0 {
+		return fmt.Sprintf("Nothing wants you. In your folder, %s not recorded yet.", u)
+	}
+	any := func(is func(daemon.CopyStatus) bool) bool { return slices.ContainsFunc(r.status.Copies, is) }
+	switch {
+	case any(func(c daemon.CopyStatus) bool { return c.State == mirror.Behind }):
+		return "All is well so far: what is new is on its way to every copy."
+	case any(func(c daemon.CopyStatus) bool { return c.State == mirror.Away }):
+		return "All is well: what can be reached has everything, and what is not plugged in is within its days."
+	case any(func(c daemon.CopyStatus) bool { return c.LastVerified == nil }):
+		return "Every copy has everything, and not all of it was read back yet."
 	}
 	return "All is well: every copy has everything, and every file on it was read back."
 }
@@ -150,7 +152,7 @@ func counted(n int, one, many string) string {
 }
 
 func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
-	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: c.State, Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
+	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
 	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:

@@ -18,7 +18,10 @@ func starts(w io.Writer, r autostart.Report) {
 	case r.Running:
 		fmt.Fprintf(w, "The service runs, and %s starts it by itself.\n", r.Manager)
 	case r.Installed:
-		fmt.Fprintf(w, "The service is installed, and does not run. What it said last: journalctl --user -u linecamp\n")
+		fmt.Fprintln(w, "The service is installed, and does not run.")
+		if r.Manager == "systemd" {
+			fmt.Fprintln(w, "To read what it said last: journalctl --user -u linecamp")
+		}
 	default:
 		fmt.Fprintf(w, "No service is installed. To have %s start it by itself: %s\n", r.Manager, line.Run("service", "install"))
 	}

@@ -31,7 +31,7 @@ func plan(w io.Writer, p *intake.Plan) {
 	cardList(w, "\nCould not be read, so nothing is known of them:", p.Unread)
 	cardList(w, "\nStays on the card:", slices.Concat(p.Left, p.Passed))
 	if n, bytes := p.Count(intake.Planned); n > 0 && !p.Filed {
-		fmt.Fprintf(w, "\nNothing is filed yet: %s, %s, would be. To file them, run it again with --yes.\n", words.Count(n, "file"), words.Size(bytes))
+		fmt.Fprintf(w, "\nNothing is filed yet. To file %s (%s), run it again with --yes.\n", words.Count(n, "file"), words.Size(bytes))
 	}
 	caution(w)
 }
@@ -69,7 +69,7 @@ func planFile(w io.Writer, f *intake.File) {
 		fmt.Fprintf(w, "  %s", shown(f.Taken[11:16]))
 	}
 	if f.View == tally.Untold {
-		fmt.Fprint(w, "  view unsure")
+		fmt.Fprint(w, "  view not known")
 	} else if f.View != "" {
 		fmt.Fprintf(w, "  %s, %s", shown(f.View), intake.ViewWords[f.ViewBy])
 	}

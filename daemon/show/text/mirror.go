@@ -55,7 +55,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 	for _, g := range r.GivenUp {
 		fmt.Fprintf(w, "%s is given up: linecamp does not use it any more, and its name is free. What it holds is left as it is.\n", g.Copy)
 		if g.Here {
-			fmt.Fprintf(w, "    It is within reach just now. When it was away and turns up again, you are asked whether to use it.\n")
+			fmt.Fprintf(w, "    It is within reach now. If it goes away and turns up again, linecamp asks whether to use it.\n")
 		}
 		alones(w, g)
 	}

@@ -91,7 +91,7 @@ func copyStatus(c daemon.CopyStatus, now time.Time) string {
 		parts = append(parts, "last had everything "+words.Ago(now.Sub(*c.LastCurrent)))
 	}
 	if c.Fence == "none" {
-		parts = append(parts, "fence none: nothing but your word keeps a second machine from writing there")
+		parts = append(parts, "linecamp cannot keep a second computer from writing there; you said that only this one does")
 	}
 	if lead != "" && len(parts) > 1 {
 		return parts[0] + lead + strings.Join(parts[1:], ", ")
@@ -219,7 +219,7 @@ func rollLine(s daemon.Status) string {
 	}
 	parts := []string{fmt.Sprintf("%d of %s up to date", current, words.Count(len(s.Copies), "copy", "copies"))}
 	if s.Damage > 0 {
-		parts = append(parts, words.Count(s.Damage, "damaged or foreign file"))
+		parts = append(parts, words.Count(s.Damage, "file damaged, or not put there by linecamp", "files damaged, or not put there by linecamp"))
 	}
 	switch {
 	case len(s.Attention) == 0 && s.Unrecorded.Files > 0:

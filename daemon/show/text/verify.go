@@ -71,7 +71,8 @@ func verified(w io.Writer, r verify.Report) {
 	}
 	for _, c := range r.Copies {
 		p.list("Against the layout's standard, OCFL, on "+placeOf(c), c.Standard,
-			"Something else wrote there. Restore from another copy if in doubt, and give this one a new root.")
+			"Something else wrote there. If you are in doubt, restore from another copy. To put a new copy in the place of this one: "+
+				p.line.Run("setup", "--replace-copy", c.Copy, "--drive", "NAME=FOLDER"))
 	}
 	p.years(r.Years, verify.Recoverable, "No longer in your folder, and good on a copy", p.restoring(r))
 	p.years(r.Years, verify.Short, "Lacking something the site usually has",
@@ -196,8 +197,8 @@ func copyLine(c verify.CopyReport) string {
 	switch n := len(c.Damage); {
 	case n > 0:
 		parts = append(parts, fmt.Sprintf("DAMAGE: %s", words.Count(n, "finding")))
-	case c.Error == "":
-		parts = append(parts, "no damage")
+	case c.Error == "" && (c.Files == 0 || c.Unread.Files < c.Files):
+		parts = append(parts, "no damage found")
 	}
 	switch {
 	case c.SealHolds:
@@ -275,7 +276,7 @@ func (p printer) damage(c verify.CopyReport) {
 	if p.line.From != "" {
 		todo = "The machine that has the archive's settings puts good bytes in their place, by linecamp mend."
 	}
-	const never = "What was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy."
+	const never = "What was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy --drive NAME=FOLDER."
 	switch rewritten {
 	case 0:
 	case len(bad):

@@ -121,7 +121,7 @@ func heldWhere(held []maywipe.Holding) string {
 		case !h.ReadBack.IsZero():
 			w = h.Copy + " (read back " + h.ReadBack.Local().Format(time.DateOnly) + ")"
 		case !h.Confirmed.IsZero():
-			w = h.Copy + " (confirmed " + h.Confirmed.Local().Format(time.DateOnly) + ")"
+			w = h.Copy + " (only confirmed by the service, " + h.Confirmed.Local().Format(time.DateOnly) + ")"
 		case h.Why != "":
 			w = h.Copy + " (not checked now)" // the reason is told once, for all files
 		}
