@@ -41,6 +41,9 @@ func (r *round) meet(ctx context.Context) error {
 	for i, c := range r.copies {
 		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Astray
 	}
+	if r.log, err = authority.NewLog(r.Archive, best); err != nil {
+		return err // before it is kept: what no round can work with is not to stop every later one
+	}
 	if best.Len() > local.Len() {
 		// Another state of this archive got further than ours: whatever we
 		// knew about the other copies may be old as well.
@@ -52,9 +55,6 @@ func (r *round) meet(ctx context.Context) error {
 		if err := r.Cache.PutSeal(best); err != nil {
 			return fmt.Errorf("caching the seal: %w", err)
 		}
-	}
-	if r.log, err = authority.NewLog(r.Archive, best); err != nil {
-		return err
 	}
 	for i, c := range r.copies {
 		if !c.usable() {
