@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -89,7 +90,9 @@ func NewKeys(ctx context.Context, o Options, name string) (Report, error) {
 		err = changed(a.Change(config.WithKeys(c.ID, o.Credentials)))
 	}
 	if err != nil {
-		forget()
+		if there, rerr := os.ReadFile(cfg.File); rerr == nil && !bytes.Contains(there, []byte(filepath.Base(o.Credentials))) {
+			forget() // the settings do not name that file
+		}
 		return Report{}, err
 	}
 	report := Report{Archive: cfg.Name, Config: cfg.File, Copies: []CopyReport{},
