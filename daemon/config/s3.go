@@ -16,7 +16,7 @@ import (
 // s3Kind is a copy in an S3 bucket.
 var s3Kind = Kind{
 	Can: s3.Can, Called: "bucket",
-	At:   func(place string) (Copy, bool) { return Copy{URL: strings.TrimRight(place, "/")}, isAddress(place) },
+	At:   bucketAt,
 	Open: openBucket, Place: placeOfBucket, Try: tryBucket, KeyID: keyOfBucket,
 	keys: []string{"url", "region", "credentials", "ca_file", "addressing", "fence", "read_back", "reread", "hours", "rate", "allowance"}, read: readS3, write: writeS3,
 }
@@ -118,9 +118,19 @@ func keyOfBucket(c Copy) (string, error) {
 	return id, err
 }
 
-func placeOfBucket(ctx context.Context, c *Copy) (store.Root, error) {
-	if u, err := url.Parse(c.URL); err == nil && strings.Trim(u.Path, "/") == "" {
+// bucketAt is what an address alone tells: where nothing follows the host, the bucket's
+// name is in front of it.
+func bucketAt(place string) (Copy, bool) {
+	c := Copy{URL: strings.TrimRight(place, "/")}
+	if u, err := url.Parse(place); err == nil && strings.Trim(u.Path, "/") == "" {
 		c.Addressing = "host"
+	}
+	return c, isAddress(place)
+}
+
+func placeOfBucket(ctx context.Context, c *Copy) (store.Root, error) {
+	if at, _ := bucketAt(c.URL); at.Addressing != "" {
+		c.Addressing = at.Addressing
 	}
 	return bucketOf(ctx, *c) // without an id, and with no fence needed: whether there is one is learned
 }

@@ -1,6 +1,7 @@
 package reach
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -69,7 +70,8 @@ func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
 // At is what settings would say of a root, at a folder or an address.
 func (ra RootAccess) At(place string) config.Copy {
 	c := config.CopyAt(place)
-	c.Region, c.Credentials, c.CAFile, c.Addressing = ra.Region, ra.Credentials, ra.CAFile, ra.Addressing
+	c.Region, c.Credentials, c.CAFile = ra.Region, ra.Credentials, ra.CAFile
+	c.Addressing = cmp.Or(ra.Addressing, c.Addressing)
 	return c
 }
 
