@@ -36,14 +36,15 @@ import (
 
 // Options say where from and where to.
 type Options struct {
-	From    reach.RootAccess
-	Into    string // the working folder to be
-	Archive string // its name, where a person gave it; "" takes the copy's
-	First   string // the site that comes first: name, folder or slug; "" for none
-	Config  string // the settings file to be, or the folder for it; "" for the usual place
-	Keys    Keys   // of From, where it is a bucket and a person typed them in
-	Log     *slog.Logger
-	Now     func() time.Time // nil for time.Now
+	From      reach.RootAccess
+	Into      string // the working folder to be
+	Archive   string // its name, where a person gave it; "" takes the copy's
+	First     string // the site that comes first: name, folder or slug; "" for none
+	Config    string // the settings file to be, or the folder for it; "" for the usual place
+	Keys      Keys   // of From, where it is a bucket and a person typed them in
+	OneWriter bool   // a person vouches that only this machine writes to the buckets
+	Log       *slog.Logger
+	Now       func() time.Time // nil for time.Now
 }
 
 // What a caller may want to decide on. Each error's message says what to do.

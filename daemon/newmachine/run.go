@@ -72,9 +72,11 @@ func (s *Settled) Run(ctx context.Context, p Progress) (Report, error) {
 	if err != nil {
 		return r, err
 	}
-	if err := writeSettings(s.cfg, r.Settings, s.keys); err != nil {
+	trouble, err := f.writeSettings(ctx, s.cfg, r.Settings, s.keys)
+	if err != nil {
 		return r, err
 	}
+	r.Trouble = append(r.Trouble, trouble...)
 	taken, err := f.takeOver(ctx, r.Settings)
 	if err != nil {
 		return r, fmt.Errorf("the files are in %s and the settings in %s, but this computer could not become the recording computer; run this again: %w", r.Into, r.Settings, err)

@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/wholefile"
+	"linecamp/manifest/words"
 )
 
 // away is how long a drive may be unplugged on a new machine.
@@ -59,10 +60,9 @@ func (f *Found) config(ctx context.Context, into, file string, confirm Confirm) 
 		case c.ID == own.ID:
 			named = true
 			own.Name = c.Name
-			if own.Region == "" {
-				own.Region = c.Region
+			if c.URL == own.URL { // how another address is used says nothing of this one
+				own.Region, own.Addressing = cmp.Or(own.Region, c.Region), cmp.Or(own.Addressing, c.Addressing)
 			}
-			own.Addressing = c.Addressing
 			c = own
 			if !c.Can().Local {
 				use(&c, keys)
@@ -71,8 +71,8 @@ func (f *Found) config(ctx context.Context, into, file string, confirm Confirm) 
 			c.Root, c.Away = f.whereIs(ctx, c), away
 		default:
 			var k Keys
-			if keys != (Keys{}) && sameHost(c.URL, own.URL) {
-				k = keys // these keys went to that host already
+			if keys != (Keys{}) && sameBucket(c.URL, own.URL) {
+				k = keys // these keys were given for that bucket
 			} else if confirm != nil {
 				if k, err = confirm(c); err != nil {
 					return cfg, nil, err
@@ -134,16 +134,53 @@ func (f *Found) whereIs(ctx context.Context, c config.Copy) string {
 	return filepath.Join("/media", c.Name)
 }
 
-func sameHost(a, b string) bool {
+// sameBucket reports whether two addresses are of one bucket, whose name is the first
+// part of the path. A host may serve buckets of many owners.
+func sameBucket(a, b string) bool {
 	ua, erra := url.Parse(a)
 	ub, errb := url.Parse(b)
-	return erra == nil && errb == nil && ua.Host != "" && ua.Scheme == ub.Scheme && ua.Host == ub.Host
+	if erra != nil || errb != nil || ua.Host == "" || ua.Scheme != ub.Scheme || ua.Host != ub.Host {
+		return false
+	}
+	bucket := func(u *url.URL) string {
+		name, _, _ := strings.Cut(strings.Trim(u.Path, "/"), "/")
+		return name
+	}
+	return bucket(ua) == bucket(ub)
+}
+
+// learn tries each bucket whose keys are at hand, since no copy tells whether its service
+// keeps two machines apart and checks what it is sent. The copy that everything came from
+// has to answer; what another one is like stays open where it does not.
+func (f *Found) learn(ctx context.Context, copies []config.Copy) (trouble []string, err error) {
+	for i := range copies {
+		c := &copies[i]
+		if c.Can().Local || c.Credentials == config.NoCredentials {
+			continue
+		}
+		kind := config.Kinds[c.Kind]
+		root, err := kind.Place(ctx, c)
+		if err == nil {
+			root, _, err = kind.Try(ctx, root, c, f.o.OneWriter)
+			root.Close()
+		}
+		switch {
+		case err == nil:
+		case ctx.Err() != nil:
+			return nil, ctx.Err()
+		case errors.Is(err, config.ErrNoFence) || c.ID == f.id.CopyID:
+			return nil, err
+		default:
+			trouble = append(trouble, fmt.Sprintf("%s could not be tried: %v. Once it answers, have its keys tried: linecamp setup --new-keys %s", c.Name, err, words.Quote(c.Name)))
+		}
+	}
+	return trouble, nil
 }
 
 // writeSettings writes the keys and the settings, unless an earlier try did.
-func writeSettings(cfg config.Archive, file string, keys []keyFile) error {
+func (f *Found) writeSettings(ctx context.Context, cfg config.Archive, file string, keys []keyFile) (trouble []string, err error) {
 	if err := os.MkdirAll(filepath.Dir(file), 0o755); err != nil {
-		return fmt.Errorf("the settings' folder cannot be made: %w", err)
+		return nil, fmt.Errorf("the settings' folder cannot be made: %w", err)
 	}
 	for _, k := range keys {
 		text := fmt.Appendf(nil, "# The keys of a bucket. Only the owner of this file may read it.\naccess = %s\nsecret = %s\n", strconv.QuoteToASCII(k.keys.Access), strconv.QuoteToASCII(k.keys.Secret))
@@ -154,12 +191,14 @@ func writeSettings(cfg config.Archive, file string, keys []keyFile) error {
 			}
 		}
 		if err != nil {
-			return fmt.Errorf("the bucket's keys cannot be kept in %s: %w", k.path, err)
+			return nil, fmt.Errorf("the bucket's keys cannot be kept in %s: %w", k.path, err)
 		}
 	}
-	err := cfg.Write(file)
-	if errors.Is(err, fs.ErrExist) {
-		return nil // the earlier try wrote it; a person may have changed it since
+	if _, err := os.Lstat(file); err == nil {
+		return nil, nil // the earlier try wrote it; a person may have changed it since
 	}
-	return err
+	if trouble, err = f.learn(ctx, cfg.Copies); err != nil {
+		return nil, err
+	}
+	return trouble, cfg.Write(file)
 }
