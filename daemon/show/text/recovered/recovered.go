@@ -41,7 +41,7 @@ func Found(w io.Writer, f *newmachine.Found) {
 		}
 	}
 	if l := f.Left; l != nil && l.Files+l.Waits > 0 {
-		fmt.Fprintf(w, "  on %s, the computer %s had %s that were not on this copy yet\n", day(l.Made), shown(l.Machine), words.Count(l.Files+l.Waits, "file"))
+		fmt.Fprintf(w, "  on %s, the computer %s had %s not on this copy yet\n", day(l.Made), shown(l.Machine), words.Count(l.Files+l.Waits, "file"))
 	}
 	if f.Seconds > 0 {
 		fmt.Fprintf(w, "  to bring it back may take %s", span(time.Duration(f.Seconds)*time.Second))
