@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"net"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -223,7 +224,7 @@ func TestPaceIsSharedAndSmooth(t *testing.T) {
 		const rate, each = 100_000, 500_000
 		l := &Link{link: config.Link{Rate: config.Rate{Bytes: rate}}, now: time.Now, pace: &pace{rate: rate}}
 		began := time.Now()
-		var seconds [64]int
+		var seconds [64]atomic.Int64
 		done := make(chan struct{}, 2)
 		for range 2 {
 			near, far := net.Pipe()
@@ -237,7 +238,7 @@ func TestPaceIsSharedAndSmooth(t *testing.T) {
 				b := make([]byte, 1<<20)
 				for {
 					n, err := far.Read(b)
-					seconds[int(time.Since(began).Seconds())] += n
+					seconds[int(time.Since(began).Seconds())].Add(int64(n))
 					if err != nil {
 						done <- struct{}{}
 						return
@@ -250,8 +251,8 @@ func TestPaceIsSharedAndSmooth(t *testing.T) {
 		if took := time.Since(began).Seconds(); took < 9.5 || took > 10.5 {
 			t.Errorf("1 MB at 100 kB/s took %.1f s", took)
 		}
-		for i, n := range seconds {
-			if n > rate*3/2 {
+		for i := range seconds {
+			if n := seconds[i].Load(); n > rate*3/2 {
 				t.Errorf("second %d had %d bytes", i, n)
 			}
 		}
