@@ -18,17 +18,9 @@ func elsewhereRows(b *book) (all []jobs.Row) {
 		return nil // which is shown itself
 	}
 	for _, u := range b.UnderWay() {
-		all = append(all, elsewhereRow(u))
+		all = append(all, jobs.RowOf(u))
 	}
 	return all
-}
-
-func elsewhereRow(u service.UnderWay) jobs.Row {
-	row := jobs.Row{ID: u.Round, What: map[string]string{service.Mirror: "Mirror", service.Verify: "Verify"}[u.Round], Began: u.Began, Under: true, Outcome: "Under way", Tasks: []jobs.TaskRow{}}
-	for _, t := range u.Tasks {
-		row.Tasks = append(row.Tasks, jobs.TaskRow{Name: t.Name, Far: jobs.Far(t.Done, t.Total), Done: t.Done, Total: t.Total})
-	}
-	return row
 }
 
 // elsewhereEvery is how often it is looked at how far such a round is.
@@ -42,7 +34,7 @@ func (s *Server) elsewhere(w http.ResponseWriter, r *http.Request, b *book, roun
 		if i < 0 {
 			return jobs.Row{ID: round, Outcome: "Ended", Tasks: []jobs.TaskRow{}}, false
 		}
-		return elsewhereRow(all[i]), true
+		return jobs.RowOf(all[i]), true
 	}
 	if _, ok := now(); !ok {
 		return errNothing

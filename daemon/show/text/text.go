@@ -27,6 +27,7 @@ import (
 	"linecamp/daemon/show/text/letter"
 	"linecamp/daemon/show/text/leveled"
 	"linecamp/daemon/show/text/recovered"
+	"linecamp/daemon/show/text/standard"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/words"
@@ -49,9 +50,9 @@ func Print(w io.Writer, report any) {
 	case restore.Report:
 		restored(w, r)
 	case bag.Report:
-		bagged(w, r)
+		standard.Bag(w, r)
 	case ocfl.Report:
-		validated(w, r)
+		standard.Root(w, r)
 	case Titled:
 		fmt.Fprintf(w, "Archive %s\n\n", r.Name)
 		Print(w, r.Report)

@@ -193,13 +193,13 @@ func (x *Job) Row() (row Row, moved <-chan struct{}) {
 		row.Outcome = "Done"
 	}
 	for _, t := range x.tasks {
-		row.Tasks = append(row.Tasks, TaskRow{t.name, Far(t.done, t.total), t.done, t.total})
+		row.Tasks = append(row.Tasks, TaskRow{t.name, far(t.done, t.total), t.done, t.total})
 	}
 	return row, x.moved
 }
 
-// Far says how far a task has come; its end is not always known.
-func Far(done, total int64) string {
+// far says how far a task has come; its end is not always known.
+func far(done, total int64) string {
 	if total <= 0 {
 		return words.Size(done)
 	}

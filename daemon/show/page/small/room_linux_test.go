@@ -15,9 +15,6 @@ import (
 // A telephone's picture of 24 million pixels is made small in far less than the page
 // may use altogether.
 func TestATelephonesPictureIsMadeSmallInLittleMemory(t *testing.T) {
-	if testing.Short() {
-		t.Skip("decodes a large picture")
-	}
 	dir, err := exec.Command("go", "list", "-m", "-f", "{{.Dir}}", "github.com/bep/imagemeta").Output()
 	if err != nil {
 		t.Fatal(err)

@@ -1,4 +1,6 @@
-package text
+// Package standard says in words how a folder stands against a published standard: [Root]
+// for a storage root of the Oxford Common File Layout, [Bag] for a bag of RFC 8493.
+package standard
 
 import (
 	"fmt"
@@ -8,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/manifest"
 	"linecamp/manifest/words"
 	"linecamp/verify/ocfl"
 )
@@ -16,15 +19,15 @@ import (
 // them are in the JSON.
 const mostOfCode = 5
 
-// Print writes the report for a person: what is invalid first, then warnings.
-func validated(w io.Writer, r ocfl.Report) {
+// Root says how a storage root stands: what is invalid first, then warnings.
+func Root(w io.Writer, r ocfl.Report) {
 	invalid := 0
 	for _, o := range r.Objects {
 		if !o.Valid {
 			invalid++
 		}
 	}
-	root := shown(r.Root)
+	root := manifest.Printable(r.Root)
 	switch {
 	case r.Valid && len(r.Objects) == 0:
 		fmt.Fprintf(w, "%s is valid: an OCFL storage root without objects.\n", root)
@@ -64,12 +67,12 @@ func objectsAre(n int) string {
 
 func objectTitle(o ocfl.Object) string {
 	if o.ID == "" {
-		return "the object " + shown(o.Path)
+		return "the object " + manifest.Printable(o.Path)
 	}
 	if o.Path == "." {
-		return shown(o.ID)
+		return manifest.Printable(o.ID)
 	}
-	return shown(o.Path) + " (" + shown(o.ID) + ")"
+	return manifest.Printable(o.Path) + " (" + manifest.Printable(o.ID) + ")"
 }
 
 // printWarnings prints each warning once, with how many objects it is about.
@@ -87,7 +90,7 @@ func ocflWarnings(w io.Writer, r ocfl.Report) {
 			if where == "" {
 				where = "."
 			}
-			places[k] = append(places[k], shown(where))
+			places[k] = append(places[k], manifest.Printable(where))
 		}
 	}
 	add("", r.Warnings)
@@ -108,7 +111,7 @@ func ocflWarnings(w io.Writer, r ocfl.Report) {
 		if n := len(places[k]); n > 1 {
 			at = fmt.Sprintf("%s and %d more", at, n-1)
 		}
-		fmt.Fprintf(w, "  %s  %s: %s\n", k.code, at, shown(k.detail))
+		fmt.Fprintf(w, "  %s  %s: %s\n", k.code, at, manifest.Printable(k.detail))
 	}
 	for _, code := range slices.Sorted(maps.Keys(said)) {
 		if more := said[code] - mostOfCode; more > 0 {
@@ -139,7 +142,7 @@ func ocflFindings(w io.Writer, title, folder string, findings []ocfl.Finding) {
 			if where == "" {
 				where = "."
 			}
-			fmt.Fprintf(w, "  %s  %s: %s\n", code, shown(where), shown(f.Detail))
+			fmt.Fprintf(w, "  %s  %s: %s\n", code, manifest.Printable(where), manifest.Printable(f.Detail))
 		}
 		if more := len(all) - mostOfCode; more > 0 {
 			fmt.Fprintf(w, "  %s  and %d more\n", code, more)
