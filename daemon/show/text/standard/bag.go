@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"linecamp/manifest"
+	"linecamp/manifest/words"
 	"linecamp/verify/bag"
 )
 
@@ -12,7 +13,7 @@ import (
 func Bag(w io.Writer, r bag.Report) {
 	switch {
 	case r.Valid:
-		fmt.Fprintf(w, "%s is a complete and valid bag: %d payload files, %d bytes, every digest matches.\n", manifest.Printable(r.Bag), r.Files, r.Bytes)
+		fmt.Fprintf(w, "%s is a complete and valid bag: %s, %s, every digest matches.\n", manifest.Printable(r.Bag), words.Count(r.Files, "payload file"), words.Count(r.Bytes, "byte"))
 	case r.Complete:
 		fmt.Fprintf(w, "%s is complete, and not valid: bytes have changed.\n", manifest.Printable(r.Bag))
 	default:
