@@ -8,13 +8,14 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/config/hours"
 	"linecamp/manifest/tomlline"
 )
 
 // Link says how much the way to a bucket may be used. The zero value is no limit.
 // A mistake in it keeps this bucket out of the rounds, and nothing else.
 type Link struct {
-	Hours     Hours
+	Hours     hours.Hours
 	Rate      Rate
 	Allowance Allowance // up and down together; Per is "" for no limit
 	Fault     *Error    // every mistake in these settings; nil for none
@@ -62,7 +63,7 @@ func ParseRate(s string) (Rate, error) {
 func (f *file) link(t *table) (l Link) {
 	had := len(f.problems)
 	for _, s := range t.words("hours") {
-		span, err := ParseHours(s)
+		span, err := hours.Parse(s)
 		if err != nil {
 			t.fault("hours", "%v", err)
 			break

@@ -1,4 +1,7 @@
-package config
+// Package hours is the times of day at which a bucket's link may be used. [Parse] reads
+// one stretch of a day; [Hours.Open] says whether it is a time now, and [Hours.Next] when
+// that changes.
+package hours
 
 import (
 	"errors"
@@ -19,8 +22,8 @@ type Span struct{ From, To int }
 
 const day = 24 * 60
 
-// ParseHours reads one stretch, "22:00-06:00".
-func ParseHours(s string) (Span, error) {
+// Parse reads one stretch, "22:00-06:00".
+func Parse(s string) (Span, error) {
 	wrong := errors.New("this is not a time of day from and to; write for instance \"22:00-06:00\"")
 	from, to, ok := strings.Cut(s, "-")
 	if !ok {
