@@ -1,3 +1,5 @@
+//go:build !windows
+
 package main
 
 import (
@@ -10,7 +12,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"syscall"
 	"testing"
@@ -33,12 +34,6 @@ const kills = 100
 // the end both copies hold everything that ever was reported as kept, and
 // everything the working folder has; no file is there that no manifest names.
 func TestKilledAgainAndAgain(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("a process is killed otherwise here")
-	}
-	if testing.Short() {
-		t.Skip("takes a minute")
-	}
 	y := newYard(t)
 	if out, status := y.run(y.setup...); status != 0 {
 		t.Fatalf("setup: status %d\n%s", status, out)

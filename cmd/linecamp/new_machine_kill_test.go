@@ -1,3 +1,5 @@
+//go:build !windows
+
 package main
 
 import (
@@ -25,12 +27,6 @@ const recoveryKills = 10
 // there with its bytes and its time, the next round sends nothing and nothing waits, a
 // check finds nothing, and the years are those of the machine that was lost.
 func TestRecoveredThoughKilledAgainAndAgain(t *testing.T) {
-	if runtime.GOOS == "windows" {
-		t.Skip("a process is killed otherwise here")
-	}
-	if testing.Short() {
-		t.Skip("draws the practice ranch and takes a minute")
-	}
 	y := newYard(t)
 	y.must(os.Remove(y.path("field")))
 	if _, err := practice.New(7, time.Date(2014, 12, 1, 0, 0, 0, 0, time.UTC)).Draw(context.Background(), y.path("field")); err != nil {
