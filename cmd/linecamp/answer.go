@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bufio"
 	"context"
+	"fmt"
 	"os"
+	"strings"
 
 	"golang.org/x/term"
 )
@@ -35,4 +38,18 @@ func answered[T any](ctx context.Context, t *tool, ask func() (T, error)) (answe
 		}
 		return answer, ctx.Err()
 	}
+}
+
+// asks puts a question that is answered with yes or no. Whatever is not a yes is a no.
+func (t *tool) asks(ctx context.Context, question string) (isYes bool, err error) {
+	fmt.Fprintf(t.errs, "\n%s (yes or no) ", question)
+	answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(t.in).ReadString('\n') })
+	if ctx.Err() != nil {
+		return false, ctx.Err()
+	}
+	answer = strings.ToLower(strings.TrimSpace(answer))
+	if err != nil && answer == "" {
+		fmt.Fprintln(t.errs)
+	}
+	return answer == "y" || answer == "yes", nil
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -158,16 +157,7 @@ func (t *tool) agreed(ctx context.Context, plan *intake.Plan) (bool, error) {
 		return false, nil
 	}
 	text.Print(t.errs, plan)
-	fmt.Fprintf(t.errs, "\nFile them now? (yes or no) ")
-	answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(in).ReadString('\n') })
-	if ctx.Err() != nil {
-		return false, ctx.Err()
-	}
-	if err != nil && answer == "" {
-		return false, nil
-	}
-	answer = strings.ToLower(strings.TrimSpace(answer))
-	return answer == "y" || answer == "yes", nil
+	return t.asks(ctx, "File them now?")
 }
 
 // opened opens every chosen archive at once, for work that is about all of

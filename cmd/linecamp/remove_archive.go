@@ -1,11 +1,9 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"linecamp/daemon/setup"
@@ -43,15 +41,9 @@ func (t *tool) removeArchive(ctx context.Context, name string, yes bool) error {
 			return usagef("--json asks no question; to remove %s, add --yes", name)
 		}
 		text.Print(screen.Writer(t.errs, line), r)
-		fmt.Fprintf(t.errs, "\nRemove %s from this machine? (yes or no) ", name)
-		answer, err := answered(ctx, t, func() (string, error) { return bufio.NewReader(t.in).ReadString('\n') })
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if a := strings.ToLower(strings.TrimSpace(answer)); a != "yes" && a != "y" {
-			if err != nil && a == "" {
-				fmt.Fprintln(t.errs)
-			}
+		if isYes, err := t.asks(ctx, fmt.Sprintf("Remove %s from this machine?", name)); err != nil {
+			return err
+		} else if !isYes {
 			return errKept
 		}
 	}
