@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"linecamp/daemon/authority/marks"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
@@ -81,15 +82,10 @@ func WasExcused(l Notes, copyID string) (bool, error) {
 	return noted(l, excusedKey(copyID))
 }
 
-const (
-	// SealingKey is where the ledger notes the copies that are being given a line of
-	// the seal. As long as one stands there, it may hold a line nobody else knows,
-	// and another line with the same number would make two histories.
-	SealingKey = "seal being written"
-	// MarksKey is where the ledger notes versions that a copy may hold the beginning
-	// of, or the whole, without a line in the seal: copy, object and number, a line each.
-	MarksKey = "versions being made"
-)
+// SealingKey is where the ledger notes the copies that are being given a line of
+// the seal. As long as one stands there, it may hold a line nobody else knows,
+// and another line with the same number would make two histories.
+const SealingKey = "seal being written"
 
 // excuse has nothing wait for copies that are out of reach at a take-over: not for
 // being read, nor for what this state may have begun there.
@@ -104,28 +100,15 @@ func excuse(l Notes, copies []Copy) error {
 			return err
 		}
 	}
-	for _, key := range []string{SealingKey, MarksKey} {
-		was, _, err := l.Value(key)
-		if err != nil {
-			return err
-		}
-		// The copies of the one stand in one line, the marks of the other in a line each.
-		split := strings.Fields
-		sep := " "
-		if key == MarksKey {
-			split, sep = func(s string) []string { return slices.Collect(strings.Lines(s)) }, ""
-		}
-		now := slices.DeleteFunc(split(was), func(part string) bool {
-			id, _, _ := strings.Cut(part, " ")
-			return away[id]
-		})
-		if left := strings.Join(now, sep); left != was {
-			if err := l.SetValue(key, left); err != nil {
-				return err
-			}
-		}
+	was, _, err := l.Value(SealingKey)
+	if err != nil {
+		return err
 	}
-	return nil
+	left := slices.DeleteFunc(strings.Fields(was), func(id string) bool { return away[id] })
+	if err := l.SetValue(SealingKey, strings.Join(left, " ")); err != nil {
+		return err
+	}
+	return marks.Begun(l).Drop(func(m marks.Mark) bool { return away[m.Copy] })
 }
 
 func noted(l Notes, key string) (bool, error) {

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/gone"
@@ -66,7 +67,7 @@ func (m *making) leave() error {
 	if !m.c.Can().Staged && (m.build == nil || m.doubt || len(m.found) > 0) {
 		return nil
 	}
-	return m.r.dropMark(m.mark())
+	return m.r.begun.Drop(func(o marks.Mark) bool { return o == m.mark() })
 }
 
 // left notes where the next copy may go on with the version: in a bucket, if each
@@ -79,7 +80,7 @@ func (m *making) left() {
 	}
 }
 
-func (m *making) mark() mark { return mark{m.c.ID, m.st.Slug, m.n} }
+func (m *making) mark() marks.Mark { return marks.Mark{Copy: m.c.ID, Slug: m.st.Slug, N: m.n} }
 
 // making is one version being authored.
 type making struct {
@@ -156,12 +157,12 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 		}
 		return nil, err
 	}
-	begun, err := r.marks()
+	begun, err := r.begun.All()
 	if err != nil {
 		return nil, err
 	}
 	m.fresh = !slices.Contains(begun, m.mark())
-	if err := r.addMark(m.mark()); err != nil {
+	if err := r.begun.Add(m.mark()); err != nil {
 		return nil, err
 	}
 	if err := r.syncLedger(); err != nil { // the mark must outlive a power cut

@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/short"
@@ -40,7 +41,7 @@ type copyRun struct {
 	out      CopyState
 	short    short.List
 	failed   error
-	answered map[mark]bool // versions begun there in this round, of which each write was answered
+	answered map[marks.Mark]bool // versions begun there in this round, of which each write was answered
 	done     int64
 	total    int64
 
@@ -52,7 +53,7 @@ type copyRun struct {
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[mark]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
 	if !c.Can().Local {
 		run.workers = 4 // a link's latency is hidden by several files under way
 	}

@@ -12,7 +12,7 @@ import (
 	"sync"
 	"testing"
 
-	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mend"
 	"linecamp/manifest"
@@ -104,7 +104,7 @@ func TestEveryRequestBreaksInAFinish(t *testing.T) {
 	}
 	led, err := ledger.Open(filepath.Join(g.dir, "state"))
 	must(t, err)
-	putMarks(t, led, map[string]string{authority.MarksKey: fmt.Sprintf("%s %s 2\n", copyID(0), slug)})
+	putMarks(t, led, map[string]string{marks.BegunKey: fmt.Sprintf("%s %s 2\n", copyID(0), slug)})
 	must(t, led.Close())
 	n, broke := 1, "all"
 	for ; broke != ""; n++ {

@@ -18,6 +18,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/lost"
@@ -395,17 +396,17 @@ func (w *world) keepMarks(state string) {
 func (w *world) noteSynced() { w.synced = marksIn(w, w.led) }
 
 func marksIn(t testing.TB, led *ledger.Ledger) map[string]string {
-	marks := map[string]string{}
-	for _, key := range []string{authority.MarksKey, authority.SealingKey, authority.RoundsKey} {
+	noted := map[string]string{}
+	for _, key := range []string{marks.BegunKey, authority.SealingKey, authority.RoundsKey} {
 		v, _, err := led.Value(key)
 		must(t, err)
-		marks[key] = v
+		noted[key] = v
 	}
-	return marks
+	return noted
 }
 
-func putMarks(t testing.TB, led *ledger.Ledger, marks map[string]string) {
-	for key, v := range marks {
+func putMarks(t testing.TB, led *ledger.Ledger, noted map[string]string) {
+	for key, v := range noted {
 		must(t, led.SetValue(key, v))
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"slices"
 
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -56,15 +57,15 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 	if first.Root == nil || first.astray || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
 		return nil
 	}
-	all, err := r.marks()
+	all, err := r.begun.All()
 	if err != nil {
 		return err
 	}
 	for _, m := range all {
-		if m.copyID != first.ID || !first.Can().Local && !first.hasAnswered(m) {
+		if m.Copy != first.ID || !first.Can().Local && !first.hasAnswered(m) {
 			continue
 		}
-		inv, err := first.lookFor(ctx, m.slug, m.n)
+		inv, err := first.lookFor(ctx, m.Slug, m.N)
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -75,7 +76,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 				return err
 			}
 		default:
-			if err := r.sealFrom(ctx, first, m.slug, inv); ctx.Err() != nil {
+			if err := r.sealFrom(ctx, first, m.Slug, inv); ctx.Err() != nil {
 				return ctx.Err()
 			} else if err != nil {
 				return r.unsealed() // its line may stand somewhere, and no other may take that number
@@ -130,21 +131,14 @@ func (r *round) sealFrom(ctx context.Context, from *copyRun, slug string, inv *m
 	return from.holds.Unfinished(slug) // what is derived of it may be lacking
 }
 
-const passedOverKey = "versions passed over"
-
 // passOver drops the mark of a version that is not on the drive where it was
 // begun. Should it come up there all the same, it is not the archive's: see
 // outrun.
-func (r *round) passOver(m mark) error {
-	if err := r.change(passedOverKey, func(all []mark) []mark {
-		if slices.Contains(all, m) {
-			return all
-		}
-		return append(all, m)
-	}); err != nil {
+func (r *round) passOver(m marks.Mark) error {
+	if err := r.passedOver.Add(m); err != nil {
 		return err
 	}
-	return r.dropMark(m)
+	return r.begun.Drop(func(o marks.Mark) bool { return o == m })
 }
 
 // outrun sets aside a version that a drive turned out to have although it was
@@ -152,8 +146,8 @@ func (r *round) passOver(m mark) error {
 // is kept there, and the drive's quarantine keeps every byte of it. It reports
 // whether the sealed version can be taken over now.
 func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) {
-	all, err := c.r.listed(passedOverKey)
-	m := mark{c.ID, slug, n}
+	all, err := c.r.passedOver.All()
+	m := marks.Mark{Copy: c.ID, Slug: slug, N: n}
 	d, ok := c.Root.(interface {
 		SetAside(ctx context.Context, object string, version int) error
 	})
@@ -163,7 +157,5 @@ func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) 
 	if err := d.SetAside(ctx, slug, n); err != nil {
 		return false, fmt.Errorf("setting aside version %d of %s, which was begun there and made elsewhere: %w", n, slug, err)
 	}
-	return true, c.r.change(passedOverKey, func(all []mark) []mark {
-		return slices.DeleteFunc(all, func(o mark) bool { return o == m })
-	})
+	return true, c.r.passedOver.Drop(func(o marks.Mark) bool { return o == m })
 }

@@ -5,76 +5,15 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
-
-// mark notes in the ledger that a copy may hold the beginning, or the whole, of
-// a version that has no line in the seal yet. It is set before a version is
-// made, and by a scan that finds one; it goes once the version is sealed.
-type mark struct {
-	copyID string
-	slug   string
-	n      int
-}
-
-func (r *round) marks() ([]mark, error) { return r.listed(authority.MarksKey) }
-
-// listed are the marks kept under a key of the ledger.
-func (r *round) listed(key string) ([]mark, error) {
-	v, _, err := r.Ledger.Value(key)
-	if err != nil {
-		return nil, err
-	}
-	var all []mark
-	for line := range strings.Lines(v) {
-		f := strings.Fields(line)
-		if len(f) != 3 {
-			continue
-		}
-		n, err := strconv.Atoi(f[2])
-		if err != nil {
-			continue
-		}
-		all = append(all, mark{f[0], f[1], n})
-	}
-	return all, nil
-}
-
-// change keeps under a key what edit makes of the marks there.
-func (r *round) change(key string, edit func([]mark) []mark) error {
-	r.marking.Lock()
-	defer r.marking.Unlock()
-	was, err := r.listed(key)
-	if err != nil {
-		return err
-	}
-	now := edit(slices.Clone(was))
-	if slices.Equal(was, now) {
-		return nil
-	}
-	var b strings.Builder
-	for _, m := range now {
-		fmt.Fprintf(&b, "%s %s %d\n", m.copyID, m.slug, m.n)
-	}
-	return r.Ledger.SetValue(key, b.String())
-}
-
-func (r *round) addMark(m mark) error {
-	return r.change(authority.MarksKey, func(all []mark) []mark {
-		if slices.Contains(all, m) {
-			return all
-		}
-		return append(all, m)
-	})
-}
 
 // syncLedger has what the ledger noted outlive a power cut.
 func (r *round) syncLedger() error {
@@ -85,34 +24,25 @@ func (r *round) syncLedger() error {
 	return err
 }
 
-// dropMark forgets one mark.
-func (r *round) dropMark(m mark) error {
-	return r.change(authority.MarksKey, func(all []mark) []mark {
-		return slices.DeleteFunc(all, func(o mark) bool { return o == m })
-	})
-}
-
 // dropMarks forgets the marks of slug up to version n.
 func (r *round) dropMarks(slug string, n int) error {
-	return r.change(authority.MarksKey, func(all []mark) []mark {
-		return slices.DeleteFunc(all, func(m mark) bool { return m.slug == slug && m.n <= n })
-	})
+	return r.begun.Drop(func(m marks.Mark) bool { return m.Slug == slug && m.N <= n })
 }
 
 // sealCommitted adds the line of every version that was committed by a round
 // that ended before it wrote it.
 func (r *round) sealCommitted(ctx context.Context) error {
-	all, err := r.marks()
+	all, err := r.begun.All()
 	if err != nil {
 		return err
 	}
 	for _, m := range all {
-		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.copyID })
+		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.Copy })
 		if i < 0 || !r.copies[i].usable() {
 			continue
 		}
 		c := r.copies[i]
-		if err := r.sealMarked(ctx, c, m.slug); err != nil {
+		if err := r.sealMarked(ctx, c, m.Slug); err != nil {
 			if ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -196,7 +126,7 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 		}
 		if err == nil {
 			r.wait(attention.FileWaits, slug, ReasonUnsealed, false)
-			return true, r.addMark(mark{c.ID, slug, n})
+			return true, r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n})
 		}
 	}
 	return false, nil
@@ -204,7 +134,7 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 
 // hasAnswered reports whether a bucket that failed in this round told of each
 // write to a version what became of it.
-func (c *copyRun) hasAnswered(m mark) bool {
+func (c *copyRun) hasAnswered(m marks.Mark) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.answered[m]
@@ -214,17 +144,17 @@ func (c *copyRun) hasAnswered(m mark) bool {
 // buckets under that version, which the version must name, and whether a copy
 // out of reach may hold more.
 func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun) (found map[string]manifest.Digest, where map[manifest.Digest][]source.Source, hold string, err error) {
-	all, err := r.marks()
+	all, err := r.begun.All()
 	if err != nil {
 		return nil, nil, "", err
 	}
 	found = map[string]manifest.Digest{}
 	where = map[manifest.Digest][]source.Source{}
 	for _, m := range all {
-		if m.slug != slug || m.n != n || m.copyID == holder.ID {
+		if m.Slug != slug || m.N != n || m.Copy == holder.ID {
 			continue
 		}
-		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.copyID })
+		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.Copy })
 		if i < 0 {
 			continue
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -101,7 +102,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 				return err
 			}
 			if _, sealed := c.r.sealed(slug, n); !sealed {
-				if err := c.r.addMark(mark{c.ID, slug, n}); err != nil {
+				if err := c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n}); err != nil {
 					return err
 				}
 				continue
@@ -121,7 +122,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 			if err != nil {
 				return fmt.Errorf("listing %s: %w", slug, err)
 			}
-			if err := c.r.addMark(mark{c.ID, slug, n + 1}); err != nil {
+			if err := c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n + 1}); err != nil {
 				return err
 			}
 			break

@@ -37,6 +37,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/link"
@@ -99,15 +100,15 @@ type In struct {
 // round is one run over one archive.
 type round struct {
 	In
-	copies  []*copyRun
-	objects *sites.Catalogue
-	who     *authority.Recorder
-	created time.Time // every version of the round carries it
-	marking sync.Mutex
-	todo    left.Todo
-	hasPlan chan struct{} // closed once nobody has to wait for the plan any more
-	planned func()        // closes it
-	claimed atomic.Bool   // this machine is the one that records
+	copies            []*copyRun
+	objects           *sites.Catalogue
+	who               *authority.Recorder
+	created           time.Time // every version of the round carries it
+	begun, passedOver *marks.List
+	todo              left.Todo
+	hasPlan           chan struct{} // closed once nobody has to wait for the plan any more
+	planned           func()        // closes it
+	claimed           atomic.Bool   // this machine is the one that records
 
 	mu       sync.Mutex
 	log      *authority.Log // replaced, never changed
@@ -125,7 +126,7 @@ func Run(ctx context.Context, in In) (Report, error) {
 	if in.Now == nil {
 		in.Now = time.Now
 	}
-	r := &round{In: in, grown: make(chan struct{}), hasPlan: make(chan struct{})}
+	r := &round{In: in, begun: marks.Begun(in.Ledger), passedOver: marks.PassedOver(in.Ledger), grown: make(chan struct{}), hasPlan: make(chan struct{})}
 	r.planned = sync.OnceFunc(func() { close(r.hasPlan) })
 	r.report.Archive = in.Archive
 	for _, c := range in.Copies {
