@@ -89,9 +89,8 @@ type Copy struct {
 	Reread      Allowance // how much may be downloaded to check it
 	Link        Link      // how much the way to it may be used
 
-	// Set by who opens it with regard to Link: see the options of package s3.
-	Conn  func(net.Conn) net.Conn
-	Pause func() error
+	// Conn is set by who opens it with regard to Link: see the options of package s3.
+	Conn func(net.Conn) net.Conn
 
 	// Tried is what Kind.Try found out of its key; it is in no settings.
 	Tried *KeyTried

@@ -23,7 +23,7 @@ func (o Opener) one(ctx context.Context, c config.Copy, way *link.Link, limit ti
 		return nil, fmt.Errorf("%w, so nothing is sent there or read from there until it is corrected: %w", link.ErrFault, c.Link.Fault)
 	}
 	if way.IsLimited() {
-		c.Conn, c.Pause = way.Conn, way.May
+		c.Conn = way.Conn
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	type opened struct {
