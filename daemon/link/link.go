@@ -1,7 +1,7 @@
 // Package link holds the way to a bucket to what the settings allow: the hours of
 // the day, how fast, and how much in a month. Call [Of] for a bucket's [Link]; have
 // its connections made by [Link.Conn], which counts and slows them; and ask
-// [Link.Start] before a version is begun and [Link.May] before its next file or part.
+// [Link.Start] before a version is begun and [Link.May] before its next file.
 //
 // What counts is every byte that goes over a connection in either direction, and one
 // in twenty more for the headers of its packets (pace.go). The speed is shared by
