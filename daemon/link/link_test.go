@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/config/hours"
 	"linecamp/daemon/ledger"
 )
 
@@ -21,7 +22,7 @@ type desk struct {
 }
 
 // linkWith is a link with settings as a person writes them, at a day of 2026.
-func linkWith(t *testing.T, hours, rate, allowance, at string) *desk {
+func linkWith(t *testing.T, open, rate, allowance, at string) *desk {
 	t.Helper()
 	c := config.Copy{Name: "bucket", Kind: config.KindS3, ID: t.Name() + "-" + at}
 	var err error
@@ -30,10 +31,10 @@ func linkWith(t *testing.T, hours, rate, allowance, at string) *desk {
 			t.Fatal(err)
 		}
 	}
-	if hours != "" {
-		s, err := config.ParseHours(hours)
+	if open != "" {
+		s, err := hours.Parse(open)
 		fail(err)
-		c.Link.Hours = config.Hours{s}
+		c.Link.Hours = hours.Hours{s}
 	}
 	if rate != "" {
 		c.Link.Rate, err = config.ParseRate(rate)
