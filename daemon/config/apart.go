@@ -2,6 +2,8 @@ package config
 
 import (
 	"strings"
+
+	"linecamp/daemon/config/entries"
 )
 
 // apart returns the archives that do not get in each other's way. Where two
@@ -31,19 +33,19 @@ func apartOn(on *disk, all []loaded) ([]Archive, []error) {
 
 // clashes says what of a gets in the way of b.
 func clashes(on *disk, a, b loaded) []Problem {
-	f := &file{path: a.File, lines: a.lines, at: a.at}
-	top := &table{file: f}
+	f := &file{&entries.File{Path: a.File, Lines: a.lines}, a.at}
+	top := &table{File: f.File}
 	if a.Name == b.Name {
-		top.fault("archive", "%s has an archive of the same name; give each its own name, or take one file out", b.File)
+		top.Fault("archive", "%s has an archive of the same name; give each its own name, or take one file out", b.File)
 	}
 	if a.State != "" && a.State == b.State {
-		top.fault("state", "%s names the same state folder; give each archive its own", b.File)
+		top.Fault("state", "%s names the same state folder; give each archive its own", b.File)
 	}
 	for i, c := range a.Copies {
 		t := f.used(i)
 		for _, o := range b.Copies {
 			if c.ID == o.ID {
-				t.fault("id", "the copy %q in %s has the same id; one root holds one archive, so take one of the two out", o.Name, b.File)
+				t.Fault("id", "the copy %q in %s has the same id; one root holds one archive, so take one of the two out", o.Name, b.File)
 				continue
 			}
 			if c.URL == "" || o.URL == "" {
@@ -51,20 +53,20 @@ func clashes(on *disk, a, b loaded) []Problem {
 			}
 			one, other := bucketPlace(c.URL), bucketPlace(o.URL)
 			if strings.HasPrefix(one, other) || strings.HasPrefix(other, one) {
-				t.fault("url", "the copy %q in %s is in the same place, or one lies inside the other; give each its own bucket or prefix", o.Name, b.File)
+				t.Fault("url", "the copy %q in %s is in the same place, or one lies inside the other; give each its own bucket or prefix", o.Name, b.File)
 			}
 		}
 		if c.Root == "" {
 			continue
 		}
 		if text := on.nested(c.Root, b.Folder); text != "" {
-			t.fault("root", "%s of %s; a copy must lie outside the folder of every archive", text, b.File)
+			t.Fault("root", "%s of %s; a copy must lie outside the folder of every archive", text, b.File)
 		}
 	}
 	for _, o := range b.Copies {
 		if o.Root != "" && on.nested(o.Root, a.Folder) != "" {
-			top.fault("folder", "this folder and the copy %q in %s lie one inside the other; a copy must lie outside the folder of every archive", o.Name, b.File)
+			top.Fault("folder", "this folder and the copy %q in %s lie one inside the other; a copy must lie outside the folder of every archive", o.Name, b.File)
 		}
 	}
-	return f.problems
+	return f.Problems
 }

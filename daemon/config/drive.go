@@ -29,15 +29,15 @@ var driveKind = Kind{
 }
 
 func readDrive(f *file, t *table, c *Copy) {
-	had := len(t.problems)
-	c.Root = f.folder(t, "root")
-	if c.Root == "" && len(t.problems) == had {
-		t.fault("root", "this copy does not say where it is; add root = \"/media/…\", the folder on the drive")
+	had := len(t.Problems)
+	c.Root = t.Folder("root")
+	if c.Root == "" && len(t.Problems) == had {
+		t.Fault("root", "this copy does not say where it is; add root = \"/media/…\", the folder on the drive")
 	}
-	if s := t.text("away"); s != "" {
+	if s := t.Text("away"); s != "" {
 		var err error
 		if c.Away, err = ParseAway(s); err != nil {
-			t.fault("away", "%v", err)
+			t.Fault("away", "%v", err)
 		}
 	}
 }

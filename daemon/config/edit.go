@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"linecamp/daemon/config/entries"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
 	"linecamp/manifest/wholefile"
@@ -183,10 +184,10 @@ func (t *text) read(b []byte) error {
 // find takes note of which line is which.
 func (t *text) find(b []byte) error {
 	t.lines = slices.Collect(strings.Lines(string(b)))
-	f := &file{path: t.path}
-	var err error
-	t.tree, err = f.decode(b)
-	t.at = f.lines
+	f, top, err := entries.Decode(t.path, b)
+	if err == nil {
+		t.tree, t.at = top.Left, f.Lines
+	}
 	return err
 }
 
@@ -208,9 +209,9 @@ type part struct{ from, to, name, credentials int }
 // part finds the copy with an id. Copies that are written inside a list, rather
 // than below lines [[copy]], have no lines of their own.
 func (t *text) part(id string) (part, error) {
-	copies := (&table{file: &file{}, left: t.tree}).tables("copy")
+	copies := (&table{File: &entries.File{}, Left: t.tree}).Subs("copy")
 	i := slices.IndexFunc(copies, func(c *table) bool {
-		s, _ := c.left["id"].(string)
+		s, _ := c.Left["id"].(string)
 		return strings.EqualFold(strings.TrimSpace(s), id)
 	})
 	if i < 0 {

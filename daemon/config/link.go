@@ -61,36 +61,36 @@ func ParseRate(s string) (Rate, error) {
 
 // link takes the settings of a bucket's link. Its problems stay with it.
 func (f *file) link(t *table) (l Link) {
-	had := len(f.problems)
-	for _, s := range t.words("hours") {
+	had := len(f.Problems)
+	for _, s := range t.Words("hours") {
 		span, err := hours.Parse(s)
 		if err != nil {
-			t.fault("hours", "%v", err)
+			t.Fault("hours", "%v", err)
 			break
 		}
 		l.Hours = append(l.Hours, span)
 	}
-	if s := t.text("rate"); s != "" {
+	if s := t.Text("rate"); s != "" {
 		var err error
 		if l.Rate, err = ParseRate(s); err != nil {
-			t.fault("rate", "%v", err)
+			t.Fault("rate", "%v", err)
 		}
 	}
-	if s := t.text("allowance"); s != "" {
+	if s := t.Text("allowance"); s != "" {
 		a, err := ParseAllowance(s)
 		switch {
 		case err != nil:
-			t.fault("allowance", "%s", strings.NewReplacer("2GB/month", "20 GB/month", ", \"0\" for nothing", "").Replace(err.Error()))
+			t.Fault("allowance", "%s", strings.NewReplacer("2GB/month", "20 GB/month", ", \"0\" for nothing", "").Replace(err.Error()))
 		case a.Bytes == 0:
-			t.fault("allowance", "with this nothing would ever be sent; write for instance \"20 GB/month\", or take the copy out of the settings")
+			t.Fault("allowance", "with this nothing would ever be sent; write for instance \"20 GB/month\", or take the copy out of the settings")
 		case a.Bytes == Unlimited:
 		default:
 			l.Allowance = a
 		}
 	}
-	if len(f.problems) > had {
-		l.Fault = &Error{File: f.path, Problems: slices.Clone(f.problems[had:])}
-		f.problems = f.problems[:had]
+	if len(f.Problems) > had {
+		l.Fault = &Error{File: f.Path, Problems: slices.Clone(f.Problems[had:])}
+		f.Problems = f.Problems[:had]
 	}
 	return l
 }

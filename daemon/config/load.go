@@ -9,6 +9,8 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+
+	"linecamp/daemon/config/entries"
 )
 
 // Load reads a config file, or every *.toml file of a folder, in the order of
@@ -74,7 +76,7 @@ func readFile(path string) (loaded, error) {
 		return loaded{}, unreadable(path, err)
 	}
 	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, mostBytes+1))
+	b, err := io.ReadAll(io.LimitReader(f, entries.MostBytes+1))
 	if err != nil {
 		return loaded{}, unreadable(path, err)
 	}

@@ -45,51 +45,51 @@ const (
 
 // notice takes the part [notice]. Its problems stay with it.
 func (f *file) notice(top *table, archive string) (n Notice) {
-	if _, ok := top.left["notice"]; !ok {
-		top.known = append(top.known, "notice")
+	if _, ok := top.Left["notice"]; !ok {
+		top.Known = append(top.Known, "notice")
 		return n
 	}
-	had := len(f.problems)
-	t := top.table("notice")
+	had := len(f.Problems)
+	t := top.Sub("notice")
 	f.mail(t, &n)
-	if len(f.problems) > had {
+	if len(f.Problems) > had {
 		n.To = nil
 	}
-	n.CAFile = f.folder(t, "ca_file")
+	n.CAFile = t.Folder("ca_file")
 	n.Webhook, n.Alive = address(t, "webhook"), address(t, "alive")
 	n.Quiet = defaultQuiet
-	if s := t.text("quiet"); s != "" {
+	if s := t.Text("quiet"); s != "" {
 		d, err := ParseAway(s)
 		if err != nil {
-			t.fault("quiet", "%v; \"0\" is not at all", err)
+			t.Fault("quiet", "%v; \"0\" is not at all", err)
 		} else {
 			n.Quiet = d
 		}
 	}
-	t.rest(nil)
-	if len(f.problems) > had {
-		n.Fault = &Error{File: f.path, Archive: archive, Problems: slices.Clone(f.problems[had:])}
-		f.problems = f.problems[:had]
+	t.Rest(nil)
+	if len(f.Problems) > had {
+		n.Fault = &Error{File: f.Path, Archive: archive, Problems: slices.Clone(f.Problems[had:])}
+		f.Problems = f.Problems[:had]
 	}
 	return n
 }
 
 // mail takes the settings of e-mail.
 func (f *file) mail(t *table, n *Notice) {
-	had := len(t.problems)
+	had := len(t.Problems)
 	n.To = addressees(t)
-	n.From, n.SMTP, n.TLS, n.User = t.text("from"), t.text("smtp"), t.text("tls"), t.text("user")
-	n.PasswordFile = f.folder(t, "password_file")
-	if len(t.problems) > had || len(n.To) == 0 && n.From+n.SMTP+n.TLS+n.User+n.PasswordFile == "" {
+	n.From, n.SMTP, n.TLS, n.User = t.Text("from"), t.Text("smtp"), t.Text("tls"), t.Text("user")
+	n.PasswordFile = t.Folder("password_file")
+	if len(t.Problems) > had || len(n.To) == 0 && n.From+n.SMTP+n.TLS+n.User+n.PasswordFile == "" {
 		return
 	}
 	if len(n.To) == 0 {
-		t.fault("to", "this does not say to whom; add to = \"office@example.org\"")
+		t.Fault("to", "this does not say to whom; add to = \"office@example.org\"")
 	}
 	if a, err := mail.ParseAddress(n.From); n.From == "" {
-		t.fault("from", "this does not say from which address; add from = \"linecamp@example.org\", one that the mail server sends for")
+		t.Fault("from", "this does not say from which address; add from = \"linecamp@example.org\", one that the mail server sends for")
 	} else if err != nil {
-		t.fault("from", "this is not an address; write one such as \"linecamp@example.org\"")
+		t.Fault("from", "this is not an address; write one such as \"linecamp@example.org\"")
 	} else {
 		n.From = a.String()
 	}
@@ -97,9 +97,9 @@ func (f *file) mail(t *table, n *Notice) {
 	number, perr := strconv.Atoi(port)
 	switch {
 	case n.SMTP == "":
-		t.fault("smtp", "this does not say which server sends the mail; add smtp = \"mail.example.org:587\"")
+		t.Fault("smtp", "this does not say which server sends the mail; add smtp = \"mail.example.org:587\"")
 	case err != nil || perr != nil || number < 1 || number > 65535 || host == "" || strings.ContainsAny(host, "/@ "):
-		t.fault("smtp", "write the mail server's name and port, as in \"mail.example.org:587\"")
+		t.Fault("smtp", "write the mail server's name and port, as in \"mail.example.org:587\"")
 	}
 	switch n.TLS {
 	case TLSAtOnce, TLSStart, TLSNone:
@@ -109,23 +109,23 @@ func (f *file) mail(t *table, n *Notice) {
 			n.TLS = TLSAtOnce
 		}
 	default:
-		t.fault("tls", "write \"tls\", \"starttls\" or \"none\": how the connection to the mail server is kept private")
+		t.Fault("tls", "write \"tls\", \"starttls\" or \"none\": how the connection to the mail server is kept private")
 	}
 	switch ip := net.ParseIP(host); {
 	case (n.User == "") != (n.PasswordFile == ""):
-		t.fault("user", "a user and a password_file go together; write both, or neither")
+		t.Fault("user", "a user and a password_file go together; write both, or neither")
 	case n.User != "" && n.TLS == TLSNone && host != "localhost" && (ip == nil || !ip.IsLoopback()):
-		t.fault("tls", "with \"none\", everybody on the way could read the password; write \"tls\" or \"starttls\"")
+		t.Fault("tls", "with \"none\", everybody on the way could read the password; write \"tls\" or \"starttls\"")
 	}
 }
 
 // addressees takes the key to: one text, with commas between addresses, or a list.
 func addressees(t *table) (to []string) {
 	text := ""
-	if _, isList := t.left["to"].([]any); isList {
-		text = strings.Join(t.words("to"), ", ")
+	if _, isList := t.Left["to"].([]any); isList {
+		text = strings.Join(t.Words("to"), ", ")
 	} else {
-		text = t.text("to")
+		text = t.Text("to")
 	}
 	if text == "" {
 		return nil
@@ -133,10 +133,10 @@ func addressees(t *table) (to []string) {
 	all, err := mail.ParseAddressList(text)
 	switch {
 	case err != nil:
-		t.fault("to", "one of these is not an address; write such as \"office@example.org\", with commas between several")
+		t.Fault("to", "one of these is not an address; write such as \"office@example.org\", with commas between several")
 		return nil
 	case len(all) > mostTo:
-		t.fault("to", "these are more than %d addresses; write the address of a list of people instead", mostTo)
+		t.Fault("to", "these are more than %d addresses; write the address of a list of people instead", mostTo)
 		return nil
 	}
 	for _, a := range all {
@@ -148,18 +148,18 @@ func addressees(t *table) (to []string) {
 // address takes a key that is a web address. It may be a secret by itself, so no
 // message repeats it.
 func address(t *table, key string) string {
-	s := t.text(key)
+	s := t.Text(key)
 	if s == "" {
 		return ""
 	}
 	u, err := url.Parse(s)
 	switch {
 	case err != nil || u.Scheme != "https" && u.Scheme != "http" || u.Hostname() == "":
-		t.fault(key, "this is not a web address; write one that begins with https://")
+		t.Fault(key, "this is not a web address; write one that begins with https://")
 	case u.User != nil:
-		t.fault(key, "this address holds a user or a password before the @; leave that out")
+		t.Fault(key, "this address holds a user or a password before the @; leave that out")
 	case u.Fragment != "":
-		t.fault(key, "this address has a # in it, which no server is sent; leave it out")
+		t.Fault(key, "this address has a # in it, which no server is sent; leave it out")
 	default:
 		return s
 	}

@@ -2,9 +2,9 @@ package config
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"net"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +13,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"linecamp/daemon/config/entries"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/dates"
@@ -21,9 +22,25 @@ import (
 	"linecamp/manifest/tomlline"
 )
 
-// mostBytes bounds a config file; a hundred copies with comments are a tenth
-// of it.
-const mostBytes = 256 << 10
+// file is a settings file while it is taken apart, and table one table of it.
+type (
+	file struct {
+		*entries.File
+		at []int // which of the file's copies each copy in use is
+	}
+	table = entries.Table
+)
+
+// used is the table of a copy in use, by its place among those.
+func (f *file) used(i int) *table {
+	return &table{File: f.File, Key: fmt.Sprintf("copy[%d]", f.at[i])}
+}
+
+// Error is everything wrong with one settings file, and Problem one such fault.
+type (
+	Error   = entries.Error
+	Problem = entries.Problem
+)
 
 // loaded is an archive with the lines its settings stand on.
 type loaded struct {
@@ -35,29 +52,28 @@ type loaded struct {
 // parse takes a config file apart. path is where it was read: relative folders
 // start from there, and messages name it. The error is an *Error.
 func parse(path string, b []byte) (loaded, error) {
-	f := &file{path: path}
-	tree, err := f.decode(b)
+	outer, top, err := entries.Decode(path, b)
 	if err != nil {
 		return loaded{}, err
 	}
-	top := &table{file: f, left: tree}
+	f := &file{File: outer}
 	a := Archive{
 		Name:   f.name(top),
-		Title:  top.text("name"),
+		Title:  top.Text("name"),
 		Paper:  paper(top),
-		Folder: f.folder(top, "folder"),
+		Folder: top.Folder("folder"),
 		Layout: layoutOf(top),
 		Dates:  datesOf(top),
-		Views:  views(top.table("views")),
-		State:  f.folder(top, "state"),
+		Views:  views(top.Sub("views")),
+		State:  top.Folder("state"),
 		Units:  units(top),
 		File:   path,
 	}
-	a.Schedule = schedule(top.table("schedule"))
-	a.Years = years(top.table("years"))
-	a.Page = page(top.table("page"))
+	a.Schedule = schedule(top.Sub("schedule"))
+	a.Years = years(top.Sub("years"))
+	a.Page = page(top.Sub("page"))
 	a.Notice = f.notice(top, a.Name)
-	for i, t := range top.tables("copy") {
+	for i, t := range top.Subs("copy") {
 		c := f.copy(t)
 		if c.GivenUp != "" {
 			a.GivenUp = append(a.GivenUp, c)
@@ -66,98 +82,66 @@ func parse(path string, b []byte) (loaded, error) {
 		a.Copies = append(a.Copies, c)
 		f.at = append(f.at, i)
 	}
-	top.rest(nil)
+	top.Rest(nil)
 	f.checkCopies(a)
 	f.checkPlaces(a)
-	if len(f.problems) > 0 {
-		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.problems}
+	if len(f.Problems) > 0 {
+		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.Problems}
 	}
-	return loaded{a, f.lines, f.at}, nil
-}
-
-func (f *file) decode(b []byte) (map[string]any, error) {
-	fail := func(line int, key, text string) error {
-		return &Error{File: f.path, Problems: []Problem{{line, key, text}}}
-	}
-	if len(b) > mostBytes {
-		return nil, fail(0, "", "this file is far too large for settings; name the settings file, or the folder of settings files")
-	}
-	tree, lines, fault := tomlline.Decode(b)
-	if fault != nil {
-		return nil, fail(fault.Line, fault.Key, fault.Text)
-	}
-	f.lines = lines
-	return tree, nil
+	return loaded{a, f.Lines, f.at}, nil
 }
 
 func (f *file) name(t *table) string {
-	name := t.text("archive")
+	name := t.Text("archive")
 	if name == "" {
-		if t.lines["archive"] == 0 {
-			t.fault("archive", "the archive has no name; add a line such as archive = \"saltbush-draw\"")
-		} else if len(t.problems) == 0 {
-			t.fault("archive", "the archive's name is empty; write one such as \"saltbush-draw\"")
+		if t.Lines["archive"] == 0 {
+			t.Fault("archive", "the archive has no name; add a line such as archive = \"saltbush-draw\"")
+		} else if len(t.Problems) == 0 {
+			t.Fault("archive", "the archive's name is empty; write one such as \"saltbush-draw\"")
 		}
 		return ""
 	}
 	if err := manifest.ArchiveName(name); err != nil {
-		t.fault("archive", "%v", err)
+		t.Fault("archive", "%v", err)
 	}
 	return name
 }
 
-// folder takes a key that names a folder or file, and makes it absolute.
-func (f *file) folder(t *table, key string) string {
-	s := t.text(key)
-	if s == "" {
-		return ""
-	}
-	if s == "~" || strings.HasPrefix(s, "~/") || strings.HasPrefix(s, `~\`) {
-		t.fault(key, "~ is not understood here; write the whole path")
-		return ""
-	}
-	s = filepath.FromSlash(s)
-	if !filepath.IsAbs(s) {
-		s = filepath.Join(filepath.Dir(f.path), s)
-	}
-	return filepath.Clean(s)
-}
-
 // paper is the size that the office prints on.
 func paper(t *table) string {
-	switch s := strings.ToLower(t.text("paper")); s {
+	switch s := strings.ToLower(t.Text("paper")); s {
 	case "", PaperLetter, PaperA4:
 		return s
 	}
-	t.fault("paper", "write \"letter\" or \"a4\": the size of paper that the office prints on")
+	t.Fault("paper", "write \"letter\" or \"a4\": the size of paper that the office prints on")
 	return ""
 }
 
 func layoutOf(t *table) string {
-	s := t.text("layout")
+	s := t.Text("layout")
 	if _, err := layout.New(s, nil, time.Now()); err != nil {
-		t.fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts understood", err)
+		t.Fault("layout", "%v; write for instance \"{pasture}/{site}/{date}\", or take it out to have the common layouts understood", err)
 	}
 	return s
 }
 
 func datesOf(t *table) string {
-	s := t.text("dates")
+	s := t.Text("dates")
 	if s != "" && !slices.Contains(dates.Orders, s) {
-		t.fault("dates", "write \"month first\" where 06-07-19 is June 7, \"day first\" where it is 6 July, \"year first\" where it is of 2006, or take it out to let the archive tell")
+		t.Fault("dates", "write \"month first\" where 06-07-19 is June 7, \"day first\" where it is 6 July, \"year first\" where it is of 2006, or take it out to let the archive tell")
 		return ""
 	}
 	return s
 }
 
 func units(t *table) geo.Units {
-	s := t.text("units")
+	s := t.Text("units")
 	if s == "" {
 		return ""
 	}
 	u, err := geo.ParseUnits(s)
 	if err != nil {
-		t.fault("units", "%v, or take it out to go by the time zone", err)
+		t.Fault("units", "%v, or take it out to go by the time zone", err)
 	}
 	return u
 }
@@ -165,16 +149,16 @@ func units(t *table) geo.Units {
 func views(t *table) map[string][]string {
 	var all map[string][]string
 	owner := map[string]string{}
-	for _, view := range sortedKeys(t.left) {
-		words := t.words(view)
+	for _, view := range sortedKeys(t.Left) {
+		words := t.Words(view)
 		if strings.TrimSpace(view) == "" || view == "untold" {
-			t.fault(view, "a view cannot be called %q; choose another name", view)
+			t.Fault(view, "a view cannot be called %q; choose another name", view)
 			continue
 		}
 		for _, w := range words {
 			w = strings.ToLower(w)
 			if first, ok := owner[w]; ok && first != view {
-				t.fault(view, "the word %q already tells the view %q; a word can tell one view only", w, first)
+				t.Fault(view, "the word %q already tells the view %q; a word can tell one view only", w, first)
 			}
 			owner[w] = view
 		}
@@ -188,30 +172,30 @@ func views(t *table) map[string][]string {
 
 func schedule(t *table) Schedule {
 	line := func(key, otherwise string) string {
-		s := t.text(key)
+		s := t.Text(key)
 		if s == "" {
 			return otherwise
 		}
 		if _, err := Cron(s); err != nil {
-			t.fault(key, "%v", err)
+			t.Fault(key, "%v", err)
 		}
 		return s
 	}
 	s := Schedule{Mirror: line("mirror", DefaultMirror), Verify: line("verify", DefaultVerify), Drill: line("drill", DefaultDrill)}
-	t.rest(nil)
+	t.Rest(nil)
 	return s
 }
 
 func page(t *table) Page {
-	p := Page{Listen: t.text("listen")}
+	p := Page{Listen: t.Text("listen")}
 	if p.Listen != "" {
 		host, port, err := net.SplitHostPort(p.Listen)
 		n, perr := strconv.Atoi(port)
 		if ip := net.ParseIP(host); err != nil || perr != nil || n < 1 || n > 65535 || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-			t.fault("listen", "the page is served to this computer only; write an address such as \"127.0.0.1:8710\"")
+			t.Fault("listen", "the page is served to this computer only; write an address such as \"127.0.0.1:8710\"")
 		}
 	}
-	t.rest(nil)
+	t.Rest(nil)
 	return p
 }
 
@@ -220,59 +204,59 @@ const mostSeasonDays = 180
 
 func years(t *table) Years {
 	y := Years{
-		SeasonDays: int(t.number("season_days", 1, mostSeasonDays, true, "days that a visit may be out of its season")),
+		SeasonDays: int(t.Number("season_days", 1, mostSeasonDays, true, "days that a visit may be out of its season")),
 	}
 	const what = " that a photo may be taken away from its site"
 	for _, key := range []string{"meters", "metres"} {
-		if m := t.number(key, 1, card.MostMeters, false, "meters"+what); m != 0 {
+		if m := t.Number(key, 1, card.MostMeters, false, "meters"+what); m != 0 {
 			y.Meters = m
 		}
 	}
-	if ft := t.number("feet", 3, math.Floor(card.MostMeters/geo.Foot), false, "feet"+what); ft != 0 {
+	if ft := t.Number("feet", 3, math.Floor(card.MostMeters/geo.Foot), false, "feet"+what); ft != 0 {
 		y.Meters = ft * geo.Foot
 	}
-	t.rest(nil)
+	t.Rest(nil)
 	return y
 }
 
 func (f *file) copy(t *table) Copy {
-	c := Copy{Name: t.text("name"), Kind: t.text("kind"), Where: t.text("where")}
+	c := Copy{Name: t.Text("name"), Kind: t.Text("kind"), Where: t.Text("where")}
 	if c.Name == "" {
-		t.fault("name", "this copy has no name; add a line such as name = \"shelf-drive\"")
+		t.Fault("name", "this copy has no name; add a line such as name = \"shelf-drive\"")
 	} else if err := CopyName(c.Name); err != nil {
-		t.fault("name", "%v", err)
+		t.Fault("name", "%v", err)
 	}
 	c.ID = copyID(t)
-	if c.GivenUp = t.text("given_up"); c.GivenUp != "" {
+	if c.GivenUp = t.Text("given_up"); c.GivenUp != "" {
 		if _, err := time.Parse(time.DateOnly, c.GivenUp); err != nil {
-			t.fault("given_up", "this is not a day; write the day on which the copy was given up, as in \"2026-07-02\", or take the line out to use the copy again")
+			t.Fault("given_up", "this is not a day; write the day on which the copy was given up, as in \"2026-07-02\", or take the line out to use the copy again")
 		}
 	}
 	switch k, is := Kinds[c.Kind]; {
 	case is:
 		if k.read == nil {
-			c.URL = t.text("url")
+			c.URL = t.Text("url")
 		} else {
 			k.read(f, t, &c)
 		}
-		t.rest(keysOfOthers(c.Kind))
+		t.Rest(keysOfOthers(c.Kind))
 	case c.Kind == "":
-		t.fault("kind", "this copy does not say what it is; add kind = %s", kindNames(" or kind = "))
+		t.Fault("kind", "this copy does not say what it is; add kind = %s", kindNames(" or kind = "))
 	default:
-		t.fault("kind", "there is no kind of copy %q; write %s", c.Kind, kindNames(" or "))
+		t.Fault("kind", "there is no kind of copy %q; write %s", c.Kind, kindNames(" or "))
 	}
 	return c
 }
 
 func copyID(t *table) string {
-	s := t.text("id")
+	s := t.Text("id")
 	if s == "" {
-		t.fault("id", "this copy has no id; `linecamp setup --add-copy` makes a copy's root and writes its id here")
+		t.Fault("id", "this copy has no id; `linecamp setup --add-copy` makes a copy's root and writes its id here")
 		return ""
 	}
 	id, err := uuid.Parse(s)
 	if err != nil || len(s) != len(id.String()) {
-		t.fault("id", "this is not the id of a copy; it stands in the README.txt of the copy's root and looks like 3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19")
+		t.Fault("id", "this is not the id of a copy; it stands in the README.txt of the copy's root and looks like 3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19")
 		return ""
 	}
 	return id.String()

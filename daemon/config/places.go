@@ -75,22 +75,22 @@ func (f *file) checkCopies(a Archive) {
 		t := f.used(i)
 		for _, o := range a.GivenUp {
 			if c.ID != "" && c.ID == o.ID {
-				t.fault("id", "the copy %q, given up on %s, has the same id; take out the part that is no longer right", o.Name, o.GivenUp)
+				t.Fault("id", "the copy %q, given up on %s, has the same id; take out the part that is no longer right", o.Name, o.GivenUp)
 			}
 		}
 		for _, o := range a.Copies[:i] {
 			if c.ID != "" && c.ID == o.ID {
-				t.fault("id", "the copy %q has the same id; one root is one copy, so take one of the two out", o.Name)
+				t.Fault("id", "the copy %q has the same id; one root is one copy, so take one of the two out", o.Name)
 			}
 			if c.Name != "" && strings.EqualFold(c.Name, o.Name) {
-				t.fault("name", "another copy has the same name; give each copy its own")
+				t.Fault("name", "another copy has the same name; give each copy its own")
 			}
 			if c.URL == "" || o.URL == "" {
 				continue
 			}
 			one, other := bucketPlace(c.URL), bucketPlace(o.URL)
 			if strings.HasPrefix(one, other) || strings.HasPrefix(other, one) {
-				t.fault("url", "the copy %q is in the same place, or one lies inside the other; give each its own bucket or prefix", o.Name)
+				t.Fault("url", "the copy %q is in the same place, or one lies inside the other; give each its own bucket or prefix", o.Name)
 			}
 		}
 	}
@@ -98,14 +98,14 @@ func (f *file) checkCopies(a Archive) {
 
 // checkPlaces finds folders that lie inside one another.
 func (f *file) checkPlaces(a Archive) {
-	top, on := &table{file: f}, &disk{}
+	top, on := &table{File: f.File}, &disk{}
 	for i, c := range a.Copies {
 		t := f.used(i)
 		if c.Root == "" {
 			continue
 		}
 		if text := on.nested(c.Root, a.Folder); text != "" {
-			t.fault("root", "%s; a copy must lie outside the folder it copies, best on another drive", text)
+			t.Fault("root", "%s; a copy must lie outside the folder it copies, best on another drive", text)
 		}
 		for _, o := range a.Copies[:i] {
 			// Two copies at one path are drives that are swapped.
@@ -113,7 +113,7 @@ func (f *file) checkPlaces(a Archive) {
 				continue
 			}
 			if on.inside(c.Root, o.Root) || on.inside(o.Root, c.Root) {
-				t.fault("root", "this copy and the copy %q lie one inside the other; give each a folder of its own", o.Name)
+				t.Fault("root", "this copy and the copy %q lie one inside the other; give each a folder of its own", o.Name)
 			}
 		}
 	}
@@ -123,11 +123,11 @@ func (f *file) checkPlaces(a Archive) {
 	}
 	const advice = "what linecamp remembers would be copied and change at every round; set state = \"…\" to a folder elsewhere"
 	if a.Folder != "" && on.inside(state, a.Folder) {
-		top.fault("state", "the state folder lies inside your folder; "+advice)
+		top.Fault("state", "the state folder lies inside your folder; "+advice)
 	}
 	for i, c := range a.Copies {
 		if c.Root != "" && on.inside(state, c.Root) {
-			f.used(i).fault("root", "the state folder lies inside this copy; "+advice)
+			f.used(i).Fault("root", "the state folder lies inside this copy; "+advice)
 		}
 	}
 }

@@ -24,41 +24,41 @@ var s3Kind = Kind{
 func isAddress(place string) bool { return strings.Contains(place, "://") }
 
 func readS3(f *file, t *table, c *Copy) {
-	had := len(t.problems)
-	c.Region = t.text("region")
-	c.URL = t.text("url")
-	c.Addressing = t.text("addressing")
+	had := len(t.Problems)
+	c.Region = t.Text("region")
+	c.URL = t.Text("url")
+	c.Addressing = t.Text("addressing")
 	if c.URL == "" {
-		if len(t.problems) == had {
-			t.fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
+		if len(t.Problems) == had {
+			t.Fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
 		}
 	} else if url, err := BucketURL(c.URL, c.Addressing); err != nil {
 		c.URL = "" // it may hold a secret
-		t.fault("url", "%v", err)
+		t.Fault("url", "%v", err)
 	} else {
 		c.URL = url
 	}
 	if c.Addressing != "" && c.Addressing != "path" && c.Addressing != "host" {
-		t.fault("addressing", "write \"path\" where the bucket is the first part of the path, or \"host\" where it is part of the host name")
+		t.Fault("addressing", "write \"path\" where the bucket is the first part of the path, or \"host\" where it is part of the host name")
 	}
-	if c.Credentials = t.text("credentials"); c.Credentials == "" {
+	if c.Credentials = t.Text("credentials"); c.Credentials == "" {
 		c.Credentials = "env"
 	}
 	if c.Credentials != "env" && c.Credentials != NoCredentials && !filepath.IsAbs(c.Credentials) {
-		c.Credentials = filepath.Join(filepath.Dir(f.path), c.Credentials)
+		c.Credentials = filepath.Join(filepath.Dir(f.Path), c.Credentials)
 	}
-	c.CAFile = f.folder(t, "ca_file")
-	if c.Fence = t.text("fence"); c.Fence != "" && c.Fence != "none" {
-		t.fault("fence", "this can only be \"none\", which says that you see to it that one machine alone writes there; else leave it out")
+	c.CAFile = t.Folder("ca_file")
+	if c.Fence = t.Text("fence"); c.Fence != "" && c.Fence != "none" {
+		t.Fault("fence", "this can only be \"none\", which says that you see to it that one machine alone writes there; else leave it out")
 	}
-	c.ReadBack = t.flag("read_back")
-	reread := t.text("reread")
+	c.ReadBack = t.Flag("read_back")
+	reread := t.Text("reread")
 	if reread == "" {
 		reread = DefaultReread
 	}
 	var err error
 	if c.Reread, err = ParseAllowance(reread); err != nil {
-		t.fault("reread", "%v", err)
+		t.Fault("reread", "%v", err)
 	}
 	c.Link = f.link(t)
 }

@@ -1,0 +1,193 @@
+package entries
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"linecamp/manifest/tomlline"
+)
+
+// Table is one table of a file, from which keys are taken one by one. What is left at
+// the end is unknown.
+type Table struct {
+	*File
+	Key   string // "copy[1]", "" for the file itself
+	Left  map[string]any
+	Known []string // keys asked for so far
+}
+
+// Fault records a problem with a key of the table, or with the table itself
+// where key is "".
+func (t *Table) Fault(key, format string, a ...any) {
+	path := t.Key
+	if key != "" {
+		path = tomlline.Join(t.Key, key)
+	}
+	t.Problems = append(t.Problems, Problem{
+		Line: t.Lines.At(path),
+		Key:  tomlline.Shown(path),
+		Text: fmt.Sprintf(format, a...),
+	})
+}
+
+// Take takes a key of any kind.
+func (t *Table) Take(key string) (any, bool) {
+	t.Known = append(t.Known, key)
+	v, ok := t.Left[key]
+	delete(t.Left, key)
+	return v, ok
+}
+
+// Text takes a key whose value is text, without the white space around it.
+func (t *Table) Text(key string) string {
+	v, ok := t.Take(key)
+	if !ok {
+		return ""
+	}
+	s, ok := v.(string)
+	if !ok {
+		t.Fault(key, "this is %s where text is wanted; put it in quotes, as in %s = \"…\"", kindOf(v), key)
+		return ""
+	}
+	// Tabs and line ends have no place in a name, a path or a time.
+	if strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f }) {
+		t.Fault(key, "the text holds a line end, a tab or another control character; leave it out (in a Windows path, write / for \\)")
+		return ""
+	}
+	return strings.TrimSpace(s)
+}
+
+// Flag takes a key whose value is true or false.
+func (t *Table) Flag(key string) bool {
+	v, ok := t.Take(key)
+	if !ok {
+		return false
+	}
+	b, ok := v.(bool)
+	if !ok {
+		t.Fault(key, "this is %s where true or false is wanted, without quotes", kindOf(v))
+	}
+	return b
+}
+
+// Number takes a key whose value is a number from least to most; 0 where it is
+// absent.
+func (t *Table) Number(key string, least, most float64, whole bool, what string) float64 {
+	v, ok := t.Take(key)
+	if !ok {
+		return 0
+	}
+	kind := "a number"
+	if whole {
+		kind = "a whole number"
+	}
+	n, ok := tomlline.Number(v)
+	if !ok {
+		t.Fault(key, "this is %s where %s is wanted, without quotes: the %s", kindOf(v), kind, what)
+		return 0
+	}
+	if !(least <= n && n <= most) || whole && n != math.Trunc(n) {
+		t.Fault(key, "%v cannot be the %s; write %s from %g to %g", v, what, kind, least, most)
+		return 0
+	}
+	return n
+}
+
+// Sub takes a key that is a table, [key]. Absent is an empty one.
+func (t *Table) Sub(key string) *Table {
+	v, ok := t.Take(key)
+	m, isTable := v.(map[string]any)
+	if ok && !isTable {
+		t.Fault(key, "this is %s where a part of its own is wanted, which begins with the line [%s]", kindOf(v), key)
+	}
+	return &Table{File: t.File, Key: tomlline.Join(t.Key, key), Left: m}
+}
+
+// Subs takes a key that is any number of tables, [[key]].
+func (t *Table) Subs(key string) []*Table {
+	v, ok := t.Take(key)
+	if !ok {
+		return nil
+	}
+	var ms []map[string]any
+	switch v := v.(type) {
+	case []map[string]any:
+		ms = v
+	case []any:
+		for _, e := range v {
+			m, ok := e.(map[string]any)
+			if !ok {
+				ms = nil
+				break
+			}
+			ms = append(ms, m)
+		}
+	}
+	if ms == nil {
+		t.Fault(key, "this is %s; each copy is a part of its own, which begins with the line [[%s]], with two brackets", kindOf(v), key)
+		return nil
+	}
+	all := make([]*Table, len(ms))
+	for i, m := range ms {
+		all[i] = &Table{File: t.File, Key: fmt.Sprintf("%s[%d]", tomlline.Join(t.Key, key), i), Left: m}
+	}
+	return all
+}
+
+// Words takes a key whose value is a list of texts.
+func (t *Table) Words(key string) []string {
+	v, ok := t.Take(key)
+	if !ok {
+		return nil
+	}
+	list, ok := v.([]any)
+	if !ok {
+		t.Fault(key, "this is %s where a list of words is wanted, as in %s = [\"one\", \"two\"]", kindOf(v), key)
+		return nil
+	}
+	words := make([]string, 0, len(list))
+	for _, e := range list {
+		s, ok := e.(string)
+		if s = strings.TrimSpace(s); !ok || s == "" {
+			t.Fault(key, "every word of the list must be text in quotes, and not empty")
+			return nil
+		}
+		words = append(words, s)
+	}
+	return words
+}
+
+// Rest reports every key that nobody asked for. Values of unknown keys are not
+// repeated: they may be secrets put in the wrong place.
+func (t *Table) Rest(elsewhere map[string]string) {
+	for _, key := range slices.Sorted(maps.Keys(t.Left)) {
+		if where, ok := elsewhere[key]; ok {
+			t.Fault(key, "this setting %s; take it out", where)
+			continue
+		}
+		slices.Sort(t.Known)
+		t.Fault(key, "there is no such setting here; correct its spelling or take it out (settings here: %s)",
+			strings.Join(slices.Compact(t.Known), ", "))
+	}
+}
+
+func kindOf(v any) string {
+	switch v.(type) {
+	case string:
+		return "text"
+	case int64, float64:
+		return "a number"
+	case bool:
+		return "true or false"
+	case []any:
+		return "a list"
+	case map[string]any:
+		return "a part with settings of its own"
+	case []map[string]any:
+		return "a list of parts"
+	}
+	return "a date or time"
+}
