@@ -12,7 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/cmd/ranchdemo/ranch/awkward"
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
@@ -43,7 +42,7 @@ func TestNothingIsFoundOnTheBench(t *testing.T) {
 			}
 			dir := t.TempDir()
 			folder, drive := filepath.Join(dir, "allotment"), filepath.Join(dir, "drive")
-			if err := awkward.DrawBench(folder, now); err != nil {
+			if err := drawBench(folder, now); err != nil {
 				t.Fatal(err)
 			}
 			if err := os.Mkdir(drive, 0o777); err != nil {

@@ -15,7 +15,6 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"linecamp/cmd/ranchdemo/ranch/awkward"
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/setup"
@@ -143,7 +142,7 @@ func drawOffice(b *testing.B, base string, n int) (configs []string) {
 		}
 	}
 	must(os.MkdirAll(drive, 0o777))
-	must(awkward.DrawRegular(filepath.Join(first, "folder"), officeSites, officeFirst, officeEnd))
+	must(drawRegular(filepath.Join(first, "folder"), officeSites, officeFirst, officeEnd))
 	conf := filepath.Join(first, "office.toml")
 	_, err := setup.Run(b.Context(), setup.Options{Archive: "office", Folder: filepath.Join(first, "folder"), Config: conf, State: filepath.Join(first, "state"),
 		Log: log, Now: officeDay, Drives: []setup.NamedDir{{Name: "shelf", Dir: drive}}})

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"linecamp/cmd/ranchdemo/ranch"
-	"linecamp/cmd/ranchdemo/ranch/awkward"
 	"linecamp/cmd/ranchdemo/ranch/odd"
 	"linecamp/daemon"
 )
@@ -30,7 +29,7 @@ func TestDraftsChangeNothing(t *testing.T) {
 			_, err := odd.Make(context.Background(), r, dir, now.Add(-time.Hour))
 			return err
 		},
-		"the bench": func(dir string) error { return awkward.DrawBench(dir, now) },
+		"the bench": func(dir string) error { return drawBench(dir, now) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()

@@ -11,8 +11,6 @@ import (
 
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
-
-	"linecamp/cmd/ranchdemo/ranch/awkward"
 )
 
 // watch runs in each view before anything else: it notes when both large pictures
@@ -46,7 +44,7 @@ func TestPageSpeedInABrowser(t *testing.T) {
 		sites = n
 	}
 	last := time.Now().Year() - 1
-	s, many := practicePage(t), servedPage(t, func(folder string) error { return awkward.DrawRegular(folder, sites, last-39, last) })
+	s, many := practicePage(t), servedPage(t, func(folder string) error { return drawRegular(folder, sites, last-39, last) })
 	ctx := browser(t)
 	look(t, ctx, 1280, 900, "light")
 	do(t, ctx, chromedp.Navigate(s.address), chromedp.ActionFunc(func(ctx context.Context) error {

@@ -1,6 +1,4 @@
-// Package awkward draws records without any fault: one that is awkward in every
-// habit, [DrawBench], and one without any surprise, [DrawRegular].
-package awkward
+package main
 
 import (
 	"bytes"
@@ -14,14 +12,14 @@ import (
 	"linecamp/cmd/ranchdemo/ranch/exif"
 )
 
-// Bench is a second invented record, Threeawn Bench Allotment in Calico County:
-// awkward in every habit, and without any fault. Whoever checks it is to find
-// nothing. Its pictures are only noise, since nobody looks at them.
-const Bench = "Threeawn Bench Allotment"
+// benchName names a second invented record, in Calico County: awkward in every
+// habit, and without any fault. Whoever checks it is to find nothing. Its pictures
+// are only noise, since nobody looks at them.
+const benchName = "Threeawn Bench Allotment"
 
-// DrawBench writes the allotment's folder below dir, as it stands on the evening
+// drawBench writes the allotment's folder below dir, as it stands on the evening
 // of a day: what was visited until then, and nothing later.
-func DrawBench(dir string, now time.Time) error {
+func drawBench(dir string, now time.Time) error {
 	b := &bench{dir: dir, now: now}
 	for _, habit := range []func(*bench){
 		(*bench).cameraNames, (*bench).yearFolders, (*bench).everySecondYear, (*bench).changedCadence, (*bench).springAndFall, (*bench).scannedPrints,
@@ -251,14 +249,14 @@ func (b *bench) sharedNotes() {
 		b.file(fmt.Sprintf("Ridge/Ridge notes %d.txt", year), fmt.Appendf(nil, "The Ridge in %d: the road held.\n", year), time.Date(year, time.November, 1, 9, 0, 0, 0, ranch.Zone))
 	}
 	for year := 2016; year <= b.now.Year(); year++ {
-		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", Bench, year), time.Date(year, time.October, 20, 9, 0, 0, 0, ranch.Zone))
+		b.file(fmt.Sprintf("%d field notes.txt", year), fmt.Appendf(nil, "%s, %d: all sites, one page.\n", benchName, year), time.Date(year, time.October, 20, 9, 0, 0, 0, ranch.Zone))
 	}
 }
 
-// DrawRegular writes an archive without any surprise below dir: so many sites,
+// drawRegular writes an archive without any surprise below dir: so many sites,
 // ten to a pasture, each visited on one day of June in every year from first to
 // last, with a plot picture, a landscape and a note.
-func DrawRegular(dir string, sites, first, last int) error {
+func drawRegular(dir string, sites, first, last int) error {
 	b := &bench{dir: dir, now: time.Date(last+1, time.January, 1, 0, 0, 0, 0, ranch.Zone)}
 	for s := range sites {
 		site := fmt.Sprintf("Pasture %d/Stake %d", s/10+1, s%10+1)
