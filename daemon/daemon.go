@@ -23,7 +23,6 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror"
-	"linecamp/daemon/reach"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -42,7 +41,6 @@ var ErrNoFolder = archive.ErrNoFolder
 // of the program; what they all stand on is the room archive.
 type Archive struct {
 	*archive.Archive
-	drives reach.Watch
 }
 
 // Open opens an archive's state. It touches no copy.
@@ -51,7 +49,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Archive{Archive: a}, nil
+	return &Archive{a}, nil
 }
 
 // MirrorOptions says what a mirror round does beside the usual.

@@ -1,9 +1,17 @@
 package daemon
 
-import "context"
+import (
+	"context"
+
+	"linecamp/daemon/reach"
+)
 
 // Round runs one scheduled round, as the service does.
 func (a *Archive) Round(ctx context.Context, kind string) error { return scheduled{a}.round(ctx, kind) }
 
 // Returned reports whether the service would run a round for a drive that came back.
-func (a *Archive) Returned(ctx context.Context) bool { return scheduled{a}.Returned(ctx) }
+func (a *Archive) Returned(ctx context.Context) bool {
+	return watch.Back(ctx, scheduled{a}.Missed(), a.Now)
+}
+
+var watch reach.Watch

@@ -20,14 +20,15 @@ func (s scheduled) Last(kind string) (began time.Time, ended bool, err error) {
 	return drill.LastRound(s.Archive.Archive, kind)
 }
 
-// Returned looks for the drives that the last round did not meet, whoever looked
-// at them since.
-func (s scheduled) Returned(ctx context.Context) bool {
-	missed := func(c config.Copy) bool {
+// Missed are the drives that the last round did not meet, whoever looked at them since.
+func (s scheduled) Missed() (missed []config.Copy) {
+	for _, c := range s.Config.Copies {
 		seen, err := s.Ledger.Seen(c.ID)
-		return err == nil && (seen.State == reach.Away || seen.State == reach.Unreachable)
+		if err == nil && c.Can().Local && (seen.State == reach.Away || seen.State == reach.Unreachable) {
+			missed = append(missed, c)
+		}
 	}
-	return s.drives.Back(ctx, s.Config.Copies, missed, s.Now)
+	return missed
 }
 
 // Round runs one. The round's end tells what came of it, also why it failed, so only

@@ -6,6 +6,8 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
+	"linecamp/daemon/link"
+	"linecamp/daemon/pool"
 	"linecamp/daemon/service"
 )
 
@@ -23,11 +25,16 @@ type ServeOptions struct {
 // service.Serve).
 func Serve(ctx context.Context, o ServeOptions) error {
 	o.Options = o.Options.Filled()
+	p := pool.New(pool.Settings{})
 	o.Sinks = append(slices.Clone(o.Sinks), event.Log(o.Log))
 	return service.Serve(ctx, service.Options{
-		Load:    func() ([]config.Archive, []error) { return config.LoadFrom(o.Config) },
+		Load: func() ([]config.Archive, []error) {
+			p.Limit(machine(o))
+			return config.LoadFrom(o.Config)
+		},
+		Pool:    p,
 		Archive: o.Archive,
-		Open: func(cfg config.Archive) (service.Rounds, error) {
+		Open: func(cfg config.Archive) (service.Archive, error) {
 			a, err := Open(cfg, o.Options)
 			if err != nil {
 				return nil, err
@@ -36,4 +43,15 @@ func Serve(ctx context.Context, o ServeOptions) error {
 		},
 		Loaded: o.Loaded, Log: o.Log, Now: o.Now,
 	})
+}
+
+// machine reads what the settings say of the whole machine. A mistake there is told, and
+// stops nothing.
+func machine(o ServeOptions) pool.Settings {
+	s := pool.Read(config.Find(o.Config))
+	if s.Fault != nil {
+		o.Log.Warn("the machine's limits are the usual ones, because its settings hold a mistake: " + s.Fault.Error())
+	}
+	link.LimitAll(s.Rate.Bytes)
+	return s
 }

@@ -54,14 +54,34 @@ func configFiles(path string) ([]string, error) {
 	}
 	var files []string
 	for _, e := range entries {
-		if isConfig(e.Name()) {
-			files = append(files, filepath.Join(path, e.Name()))
+		file := filepath.Join(path, e.Name())
+		if isConfig(e.Name()) && !isMachines(file) {
+			files = append(files, file)
 		}
 	}
 	if len(files) == 0 {
 		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no settings (*.toml); run `linecamp setup` to write some, or name others with --config"}}}
 	}
 	return files, nil
+}
+
+// MachineFile is the file beside those of the archives that is about the whole machine.
+const MachineFile = "linecamp.toml"
+
+// isMachines reports whether a file is about the machine, and not about an archive that
+// is called as the program is.
+func isMachines(file string) bool {
+	if filepath.Base(file) != MachineFile {
+		return false
+	}
+	b, err := os.ReadFile(file)
+	return err == nil && !IsArchive(b)
+}
+
+// IsArchive reports whether a settings file is that of an archive.
+func IsArchive(b []byte) bool {
+	_, top, err := entries.Decode("", b)
+	return err == nil && top.Left["archive"] != nil
 }
 
 // isConfig leaves out hidden files, which editors put beside the one they have

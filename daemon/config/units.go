@@ -56,25 +56,34 @@ func ParseAllowance(s string) (Allowance, error) {
 	if !ok || (per != "day" && per != "week" && per != "month") {
 		return Allowance{}, errors.New("this does not say how much in which time; write for instance \"2GB/month\", \"500MB/week\" or \"100MB/day\", \"0\" for nothing, or \"unlimited\"")
 	}
-	amount = strings.TrimSpace(amount)
-	digits := strings.TrimRight(amount, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
-	unit, ok := sizes[strings.ToLower(amount[len(digits):])]
-	if !ok {
-		return Allowance{}, errors.New("this size has no unit linecamp knows; write B, kB, MB, GB or TB, or KiB, MiB, GiB or TiB, as in \"2GB/month\"")
+	bytes, err := ParseSize(amount)
+	if err != nil {
+		return Allowance{}, errors.New(strings.NewReplacer("2 GB", "2GB/month", "1.5 GiB", "1.5GiB/week").Replace(err.Error()))
 	}
-	n, err := strconv.ParseFloat(strings.TrimSpace(digits), 64)
-	if err != nil || strings.Trim(strings.TrimSpace(digits), "0123456789.") != "" {
-		return Allowance{}, errors.New("this size is not a number with a unit; write for instance \"2GB/month\" or \"1.5GiB/week\"")
-	}
-	bytes := math.Round(n * unit)
-	if bytes > 1<<60 {
-		return Allowance{}, errors.New("this size is larger than any archive; write \"unlimited\" if that is what you mean")
-	}
-	a := Allowance{Bytes: int64(bytes), Per: per, Text: s}
+	a := Allowance{Bytes: bytes, Per: per, Text: s}
 	if a.Bytes == 0 {
 		a.Per = ""
 	}
 	return a, nil
+}
+
+// ParseSize reads a size: "2GB", "500 MiB".
+func ParseSize(amount string) (int64, error) {
+	amount = strings.TrimSpace(amount)
+	digits := strings.TrimRight(amount, "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
+	unit, ok := sizes[strings.ToLower(amount[len(digits):])]
+	if !ok {
+		return 0, errors.New("this size has no unit linecamp knows; write B, kB, MB, GB or TB, or KiB, MiB, GiB or TiB, as in \"2 GB\"")
+	}
+	n, err := strconv.ParseFloat(strings.TrimSpace(digits), 64)
+	if err != nil || strings.Trim(strings.TrimSpace(digits), "0123456789.") != "" {
+		return 0, errors.New("this size is not a number with a unit; write for instance \"2 GB\" or \"1.5 GiB\"")
+	}
+	bytes := math.Round(n * unit)
+	if bytes > 1<<60 {
+		return 0, errors.New("this size is larger than any archive; write a smaller one")
+	}
+	return int64(bytes), nil
 }
 
 // Since returns when the window that now lies in began, in now's time zone:

@@ -280,3 +280,33 @@ func TestCloseEndsTheWait(t *testing.T) {
 		}
 	})
 }
+
+// TestAllLinksTogether has two buckets without limits of their own: both go no faster
+// together than the machine's limit.
+func TestAllLinksTogether(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		LimitAll(100_000)
+		defer LimitAll(0)
+		defer func() { all.free = time.Time{} }()
+		began := time.Now()
+		done := make(chan error, 2)
+		for _, id := range []string{"together-1", "together-2"} {
+			l := &Link{now: time.Now, pace: paceOf(id, 0)}
+			here, there := net.Pipe()
+			go io.Copy(io.Discard, there)
+			go func() {
+				c := l.Conn(here)
+				_, err := c.Write(make([]byte, 500_000))
+				done <- errors.Join(err, c.Close())
+			}()
+		}
+		for range 2 {
+			if err := <-done; err != nil {
+				t.Error(err)
+			}
+		}
+		if took := time.Since(began); took < 9*time.Second || took > 11*time.Second {
+			t.Errorf("a million bytes took %v", took)
+		}
+	})
+}

@@ -34,6 +34,34 @@ func paceOf(id string, rate int64) *pace {
 	return p
 }
 
+// all is the pace of every bucket of this process together.
+var all = &pace{}
+
+// LimitAll has all buckets of this process go no faster than this together, in bytes a
+// second; 0 for no limit. It holds for connections that are made from now on, and where
+// there was a limit before, for all.
+func LimitAll(rate int64) {
+	all.mu.Lock()
+	defer all.mu.Unlock()
+	all.rate = rate
+}
+
+func (p *pace) isLimited() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.rate > 0
+}
+
+// let waits until n more bytes may go, by this bucket's own limits and those of all.
+func (l *Link) let(ctx context.Context, n int) error {
+	if err := l.pace.let(ctx, n); err != nil {
+		return err
+	}
+	return all.let(ctx, n)
+}
+
+func (l *Link) piece() int { return min(l.pace.piece(), all.piece()) }
+
 // credit is how much of an idle while can be made up for: a burst is never longer.
 const credit = 250 * time.Millisecond
 
@@ -76,7 +104,7 @@ func (p *pace) piece() int {
 
 // Conn counts and slows a connection. Closing it ends every wait.
 func (l *Link) Conn(c net.Conn) net.Conn {
-	if !l.IsLimited() {
+	if !l.IsLimited() && !all.isLimited() {
 		return c
 	}
 	ctx, cancel := context.WithCancel(context.Background())
@@ -91,9 +119,9 @@ type conn struct {
 }
 
 func (c *conn) Read(p []byte) (int, error) {
-	n, err := c.Conn.Read(p[:min(len(p), c.l.pace.piece())])
+	n, err := c.Conn.Read(p[:min(len(p), c.l.piece())])
 	c.l.count(n)
-	if n > 0 && c.l.pace.let(c.ctx, n) != nil && err == nil {
+	if n > 0 && c.l.let(c.ctx, n) != nil && err == nil {
 		err = net.ErrClosed
 	}
 	return n, err
@@ -101,8 +129,8 @@ func (c *conn) Read(p []byte) (int, error) {
 
 func (c *conn) Write(p []byte) (sent int, err error) {
 	for len(p) > 0 {
-		piece := p[:min(len(p), c.l.pace.piece())]
-		if c.l.pace.let(c.ctx, len(piece)) != nil {
+		piece := p[:min(len(p), c.l.piece())]
+		if c.l.let(c.ctx, len(piece)) != nil {
 			return sent, net.ErrClosed
 		}
 		n, err := c.Conn.Write(piece)

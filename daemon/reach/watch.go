@@ -21,11 +21,11 @@ const elsewhere = 5 * time.Minute
 // Back reports whether one of the drives that was missed is there again. It looks each
 // time where they belong, and now and then wherever drives are mounted. One that
 // hangs is given a moment, and not looked at again before it answered.
-func (w *Watch) Back(ctx context.Context, copies []config.Copy, missed func(config.Copy) bool, now func() time.Time) bool {
+func (w *Watch) Back(ctx context.Context, missed []config.Copy, now func() time.Time) bool {
 	ctx, cancel := context.WithTimeout(ctx, Glance)
 	defer cancel()
-	for _, c := range copies {
-		if !c.Can().Local || !missed(c) {
+	for _, c := range missed {
+		if !c.Can().Local {
 			continue
 		}
 		if _, hangs := w.looking.LoadOrStore(c.ID, true); hangs {

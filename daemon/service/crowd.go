@@ -6,45 +6,44 @@ import (
 	"sync/atomic"
 	"time"
 
-	"golang.org/x/sync/semaphore"
+	"linecamp/daemon/config"
+	"linecamp/daemon/pool"
+	"linecamp/daemon/reach"
 )
 
-// What all archives of one service take together, however many there are.
-const (
-	roundsAtOnce = 8  // rounds that run side by side; the others wait their turn, first come first
-	openAtOnce   = 32 // archives whose state is open: a ledger takes about a dozen descriptors
-)
-
-// crowd sees to it that many archives get along in one process: so many rounds
-// at once, and so many archives open. Up to that many stay open, as if each had
-// the process to itself; beyond, the one longest idle is closed for the next.
+// crowd sees to it that many archives get along in one process, within the limits of
+// its pool. Each has one place at work, however many of its rounds are under way. Its
+// state is opened when it is needed; as long as there is room it stays open, as if the
+// archive had the process to itself, and else the one longest idle is closed for the next.
 type crowd struct {
-	rounds *semaphore.Weighted
-	room   *semaphore.Weighted
+	pool   *pool.Pool
+	now    func() time.Time
 	wanted atomic.Int32 // those who wait for room
 
 	mu   sync.Mutex
 	idle []*member // longest first
 }
 
-func newCrowd(rounds, open int64) *crowd {
-	return &crowd{rounds: semaphore.NewWeighted(rounds), room: semaphore.NewWeighted(open)}
-}
+func newCrowd(p *pool.Pool, now func() time.Time) *crowd { return &crowd{pool: p, now: now} }
 
 // member is one archive of a crowd. It is opened when it is needed.
 type member struct {
 	*crowd
-	open func() (Rounds, error)
+	open func() (Archive, error)
 
 	opening sync.Mutex
-	work    Rounds // nil while it is closed
-	users   int    // guarded by crowd.mu, like work
+	work    Archive // nil while it is closed
+	users   int     // guarded by crowd.mu, like all below
+	rounds  int     // under way
+	missed  []config.Copy
+	asked   time.Time // when missed was
+	watch   reach.Watch
 }
 
 // join tries that the archive can be opened at all.
-func (c *crowd) join(open func() (Rounds, error)) (Rounds, error) {
+func (c *crowd) join(ctx context.Context, open func() (Archive, error)) (rounds, error) {
 	m := &member{crowd: c, open: open}
-	_, leave, err := m.use(context.Background())
+	_, leave, err := m.use(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -53,7 +52,7 @@ func (c *crowd) join(open func() (Rounds, error)) (Rounds, error) {
 }
 
 // use opens the archive where it is not, for as long as leave was not called.
-func (m *member) use(ctx context.Context) (work Rounds, leave func(), err error) {
+func (m *member) use(ctx context.Context) (work Archive, leave func(), err error) {
 	m.opening.Lock()
 	defer m.opening.Unlock()
 	if work := m.enter(nil); work != nil {
@@ -64,14 +63,14 @@ func (m *member) use(ctx context.Context) (work Rounds, leave func(), err error)
 	}
 	work, err = m.open()
 	if err != nil {
-		m.room.Release(1)
+		m.pool.Shut()
 		return nil, nil, err
 	}
 	return m.enter(work), m.leave, nil
 }
 
 // enter counts one more user of what is open, or of work just opened.
-func (m *member) enter(work Rounds) Rounds {
+func (m *member) enter(work Archive) Archive {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if work != nil {
@@ -97,7 +96,7 @@ func (m *member) leave() {
 }
 
 func (c *crowd) makeRoom(ctx context.Context) error {
-	if c.room.TryAcquire(1) {
+	if c.pool.TryOpen() {
 		return nil
 	}
 	c.wanted.Add(1)
@@ -105,7 +104,7 @@ func (c *crowd) makeRoom(ctx context.Context) error {
 	c.mu.Lock()
 	c.closeIdle()
 	c.mu.Unlock()
-	return c.room.Acquire(ctx, 1)
+	return c.pool.Open(ctx)
 }
 
 // closeIdle closes the archive that nobody has needed for longest. What closing
@@ -118,7 +117,7 @@ func (c *crowd) closeIdle() {
 	c.idle = c.idle[1:]
 	_ = m.work.Close()
 	m.work = nil
-	c.room.Release(1)
+	c.pool.Shut()
 }
 
 func (c *crowd) forget(m *member) {
@@ -140,10 +139,10 @@ func (m *member) Last(kind string) (began time.Time, ended bool, err error) {
 }
 
 func (m *member) Round(ctx context.Context, kind string) error {
-	if err := m.rounds.Acquire(ctx, 1); err != nil {
+	if err := m.begin(ctx); err != nil {
 		return err
 	}
-	defer m.rounds.Release(1)
+	defer m.end()
 	work, leave, err := m.use(ctx)
 	if err != nil {
 		return err
@@ -152,13 +151,77 @@ func (m *member) Round(ctx context.Context, kind string) error {
 	return work.Round(ctx, kind)
 }
 
-func (m *member) Returned(ctx context.Context) bool {
-	work, leave, err := m.use(ctx)
-	if err != nil {
+// begin waits for the archive's place at work, where it has none yet.
+func (m *member) begin(ctx context.Context) error {
+	if m.joins() {
+		return nil
+	}
+	if err := m.pool.Enter(ctx); err != nil {
+		return err
+	}
+	if m.joins() { // another of its rounds got one meanwhile
+		m.pool.Leave()
+		return nil
+	}
+	m.mu.Lock()
+	m.rounds++
+	m.mu.Unlock()
+	return nil
+}
+
+func (m *member) joins() bool {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.rounds == 0 {
 		return false
 	}
-	defer leave()
-	return work.Returned(ctx)
+	m.rounds++
+	return true
+}
+
+func (m *member) end() {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.asked = time.Time{} // the round may have met what was missed
+	if m.rounds--; m.rounds == 0 {
+		m.pool.Leave()
+	}
+}
+
+// askAgain is how long the drives that were missed are taken to be the same: another
+// process may run rounds too.
+const askAgain = 15 * time.Minute
+
+// Returned reports whether a drive is back that the last mirror round did not meet. What
+// that one missed is remembered, so that looking each minute opens no state.
+func (m *member) Returned(ctx context.Context) bool {
+	m.mu.Lock()
+	missed, fresh := m.missed, !m.asked.IsZero() && m.now().Sub(m.asked).Abs() < askAgain
+	m.mu.Unlock()
+	if !fresh {
+		missed = m.ask(ctx)
+	}
+	if len(missed) == 0 || !m.watch.Back(ctx, missed, m.now) {
+		return false
+	}
+	if !fresh {
+		return true
+	}
+	missed = m.ask(ctx) // a round of another process may have met it by now
+	return len(missed) > 0 && m.watch.Back(ctx, missed, m.now)
+}
+
+func (m *member) ask(ctx context.Context) []config.Copy {
+	work, leave, err := m.use(ctx)
+	if err != nil {
+		return nil
+	}
+	missed := work.Missed()
+	leave()
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.missed, m.asked = missed, m.now()
+	return missed
 }
 
 // Close is for the archive's end here: nobody uses it any more.
@@ -171,6 +234,6 @@ func (m *member) Close() error {
 	}
 	err := m.work.Close()
 	m.work = nil
-	m.room.Release(1)
+	m.pool.Shut()
 	return err
 }

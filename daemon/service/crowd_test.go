@@ -6,7 +6,11 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
+	"testing/synctest"
 	"time"
+
+	"linecamp/daemon/config"
+	"linecamp/daemon/pool"
 )
 
 // guest counts how many of its kind are open, and at a round, at the same time.
@@ -22,7 +26,7 @@ func raise(now, most *atomic.Int32) {
 }
 
 func (g guest) Last(string) (time.Time, bool, error) { return time.Time{}, true, nil }
-func (g guest) Returned(context.Context) bool        { return false }
+func (g guest) Missed() []config.Copy                { return nil }
 func (g guest) Close() error                         { g.open.Add(-1); return nil }
 func (g guest) Round(ctx context.Context, _ string) error {
 	raise(g.atWork, g.mostAtWork)
@@ -38,13 +42,13 @@ func (g guest) Round(ctx context.Context, _ string) error {
 // However many archives there are, only so many rounds run at once, and only so
 // many archives are open; every round has its turn.
 func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
-	const many, atOnce, open = 181, 8, 32
+	const many, atOnce, open = 181, 8, 12
 	var nOpen, atWork, mostOpen, mostAtWork atomic.Int32
 	gate := make(chan struct{})
-	c := newCrowd(atOnce, open)
-	var members []Rounds
+	c := newCrowd(pool.New(pool.Settings{Slots: atOnce}), time.Now)
+	var members []rounds
 	for range many {
-		m, err := c.join(func() (Rounds, error) {
+		m, err := c.join(t.Context(), func() (Archive, error) {
 			raise(&nOpen, &mostOpen)
 			return guest{&nOpen, &atWork, &mostOpen, &mostAtWork, gate}, nil
 		})
@@ -89,8 +93,8 @@ func TestManyArchivesKeepWithinTheLimits(t *testing.T) {
 
 func TestARoundThatWaitsForItsTurnEndsWithItsContext(t *testing.T) {
 	var n, most atomic.Int32
-	c := newCrowd(1, 1)
-	m, err := c.join(func() (Rounds, error) { return guest{&n, &n, &most, &most, make(chan struct{})}, nil })
+	c := newCrowd(pool.New(pool.Settings{Slots: 1}), time.Now)
+	m, err := c.join(t.Context(), func() (Archive, error) { return guest{&n, &n, &most, &most, make(chan struct{})}, nil })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -107,11 +111,78 @@ func TestARoundThatWaitsForItsTurnEndsWithItsContext(t *testing.T) {
 	}
 }
 
+// An archive of which every kind of round hangs keeps one place. All others have all
+// their rounds meanwhile.
+func TestAnArchiveThatHangsTakesOnePlace(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := newCrowd(pool.New(pool.Settings{Slots: 2}), time.Now)
+		var n, most, none atomic.Int32
+		never, at := make(chan struct{}), make(chan struct{})
+		close(at)
+		ctx, stop := context.WithCancel(t.Context())
+		var hanging, others sync.WaitGroup
+		join := func(gate chan struct{}, open *atomic.Int32) rounds {
+			m, err := c.join(ctx, func() (Archive, error) { return guest{open, open, &most, &most, gate}, nil })
+			if err != nil {
+				t.Fatal(err)
+			}
+			return m
+		}
+		stuck := join(never, &none)
+		for _, kind := range Kinds {
+			hanging.Go(func() { stuck.Round(ctx, kind) })
+		}
+		synctest.Wait()
+		for range 40 {
+			m := join(at, &n)
+			for _, kind := range Kinds {
+				others.Go(func() {
+					if err := m.Round(ctx, kind); err != nil {
+						t.Error(err)
+					}
+				})
+			}
+		}
+		others.Wait()
+		if got := none.Load(); got != int32(len(Kinds)) {
+			t.Errorf("the one that hangs has %d rounds under way", got)
+		}
+		stop()
+		hanging.Wait()
+	})
+}
+
+// Looking each minute whether a drive is back opens no state.
+func TestLookingForDrivesOpensNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := newCrowd(pool.New(pool.Settings{Slots: 1}), time.Now)
+		opened := 0
+		var n, most atomic.Int32
+		var members []rounds
+		for range 20 {
+			m, err := c.join(t.Context(), func() (Archive, error) { opened++; return guest{&n, &n, &most, &most, nil}, nil })
+			if err != nil {
+				t.Fatal(err)
+			}
+			members = append(members, m)
+		}
+		for range 12 {
+			for _, m := range members {
+				m.Returned(t.Context())
+			}
+			time.Sleep(time.Minute)
+		}
+		if opened > 2*len(members) {
+			t.Errorf("the states of %d archives were opened %d times", len(members), opened)
+		}
+	})
+}
+
 func TestAnArchiveThatCannotBeOpenedTakesNoRoom(t *testing.T) {
-	c := newCrowd(1, 1)
+	c := newCrowd(pool.New(pool.Settings{Slots: 1}), time.Now)
 	bad := errors.New("no")
 	for range 3 {
-		if _, err := c.join(func() (Rounds, error) { return nil, bad }); !errors.Is(err, bad) {
+		if _, err := c.join(t.Context(), func() (Archive, error) { return nil, bad }); !errors.Is(err, bad) {
 			t.Fatalf("joined with %v", err)
 		}
 	}

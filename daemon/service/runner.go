@@ -7,14 +7,25 @@ import (
 	"log/slog"
 	"sync"
 	"time"
+
+	"linecamp/daemon/config"
 )
 
-// Rounds is what a runner needs of an archive.
-type Rounds interface {
+// Archive is what the service needs of an archive that is open.
+type Archive interface {
 	// Last says when the newest round of a kind began (zero for never), and
 	// whether it came to its end.
 	Last(kind string) (began time.Time, ended bool, err error)
 	// Round runs one and logs what came of it. The error is one that stopped it.
+	Round(ctx context.Context, kind string) error
+	// Missed are the drives that the last mirror round did not meet.
+	Missed() []config.Copy
+	Close() error
+}
+
+// rounds is what a runner needs.
+type rounds interface {
+	Last(kind string) (began time.Time, ended bool, err error)
 	Round(ctx context.Context, kind string) error
 	// Returned reports whether a drive that the last mirror round did not meet
 	// has been plugged in.
@@ -39,7 +50,7 @@ var errNextRound = errors.New("the next round is due and carries on")
 // works on a copy is decided by turns.
 type runner struct {
 	name   string
-	open   func() (Rounds, error)
+	open   func(context.Context) (rounds, error)
 	tables map[string]Timetable
 	log    *slog.Logger
 	now    func() time.Time
@@ -50,14 +61,14 @@ type runner struct {
 // run works until ctx ends.
 func (r *runner) run(ctx context.Context) {
 	began := r.now()
-	work, err := r.open()
+	work, err := r.open(ctx)
 	for err != nil {
 		r.log.Error("the archive cannot be opened: "+err.Error(), "archive", r.name)
 		r.say("cannot be opened")
 		if r.wait(ctx, r.now().Add(openAgain)) != nil {
 			return
 		}
-		work, err = r.open()
+		work, err = r.open(ctx)
 	}
 	var loops sync.WaitGroup
 	for _, kind := range Kinds {
@@ -73,7 +84,7 @@ func (r *runner) run(ctx context.Context) {
 }
 
 // loop runs the rounds of one kind, none before ready.
-func (r *runner) loop(ctx context.Context, kind string, work Rounds, ready time.Time) {
+func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.Time) {
 	var last time.Time // begin of the last round here, should the ledger be out of order
 	setOff := false    // whether a returning drive set it off
 	for first := true; ; first = false {
@@ -104,7 +115,7 @@ func (r *runner) loop(ctx context.Context, kind string, work Rounds, ready time.
 	}
 }
 
-func (r *runner) once(ctx context.Context, kind string, work Rounds, began time.Time) error {
+func (r *runner) once(ctx context.Context, kind string, work rounds, began time.Time) error {
 	if kind == Mirror {
 		limit, stop := context.WithCancelCause(ctx)
 		defer stop(nil)
@@ -126,7 +137,7 @@ func (r *runner) once(ctx context.Context, kind string, work Rounds, began time.
 
 // due says when the next round of a kind is due. On the first look, a round
 // that was broken off, by a power cut or a shutdown, counts as missed.
-func (r *runner) due(kind string, work Rounds, last time.Time, first bool) time.Time {
+func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.Time {
 	now := r.now()
 	began, ended, err := work.Last(kind)
 	if err != nil {
@@ -144,7 +155,7 @@ func (r *runner) due(kind string, work Rounds, last time.Time, first bool) time.
 // await waits until a round is due. A mirror round is due as well when a drive
 // comes back: it may be gone again before tonight. Where that set off the last
 // round too, the drive comes and goes, and is given some time.
-func (r *runner) await(ctx context.Context, kind string, work Rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
+func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
 	err = r.waitOr(ctx, due, func() bool {
 		setOff = kind == Mirror && (!again || r.now().Sub(last) >= apart) && work.Returned(ctx)
 		return setOff
@@ -180,7 +191,7 @@ func (r *runner) waitOr(ctx context.Context, at time.Time, early func() bool) er
 }
 
 // sayNext tells which round comes next.
-func (r *runner) sayNext(work Rounds) {
+func (r *runner) sayNext(work rounds) {
 	var kind string
 	var at time.Time
 	for _, n := range NextRounds(r.tables, work.Last, r.now()) {

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/pool"
 )
 
 // book is a rounds that only takes notes. Inside a synctest bubble its time is
@@ -36,6 +37,8 @@ func (b *book) Returned(context.Context) bool {
 	defer b.mu.Unlock()
 	return !b.back.IsZero() && !time.Now().Before(b.back) && (b.flaps || b.lasts[Mirror].Before(b.back))
 }
+
+func (b *book) Missed() []config.Copy { return nil }
 
 func newBook() *book {
 	return &book{lasts: map[string]time.Time{}, broken: map[string]bool{}, takes: map[string]time.Duration{}, began: map[string][]time.Time{}, ended: map[string][]error{}}
@@ -91,7 +94,7 @@ func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)
 func schedule(t *testing.T, b *book, mirror, verify string, forTime time.Duration) {
 	t.Helper()
 	r := &runner{
-		name: "ranch", open: func() (Rounds, error) { return b, nil },
+		name: "ranch", open: func(context.Context) (rounds, error) { return b, nil },
 		tables: map[string]Timetable{Mirror: table(t, mirror), Verify: table(t, verify)},
 		log:    quiet(), now: func() time.Time { return time.Now().UTC() }, settle: 10 * time.Second, say: func(string) {},
 	}
@@ -246,7 +249,7 @@ func TestOpenIsTriedAgain(t *testing.T) {
 		b.lasts[Verify] = time.Now()
 		r := &runner{
 			name: "ranch", tables: map[string]Timetable{Mirror: table(t, "30 2 * * *")},
-			open: func() (Rounds, error) {
+			open: func(context.Context) (rounds, error) {
 				if tries++; tries < 3 {
 					return nil, errors.New("the ledger is damaged")
 				}
@@ -281,7 +284,7 @@ func newShelf(archives ...config.Archive) *shelf {
 			defer s.mu.Unlock()
 			return slices.Clone(s.now), s.errs
 		},
-		open: func(cfg config.Archive) (Rounds, error) {
+		open: func(cfg config.Archive) (Archive, error) {
 			s.mu.Lock()
 			defer s.mu.Unlock()
 			b := newBook()
@@ -289,7 +292,7 @@ func newShelf(archives ...config.Archive) *shelf {
 			s.books[cfg.Name] = append(s.books[cfg.Name], b)
 			return b, nil
 		},
-		log: quiet(), now: func() time.Time { return time.Now() }, settle: 10 * time.Second, hup: s.hup, crowd: newCrowd(roundsAtOnce, openAtOnce),
+		log: quiet(), now: func() time.Time { return time.Now() }, settle: 10 * time.Second, hup: s.hup, crowd: newCrowd(pool.New(pool.Settings{}), time.Now),
 	}
 	return s
 }
@@ -367,7 +370,7 @@ func TestStopsWithinFiveSeconds(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newShelf(nightly("a", "0 3 * * *"))
 		deaf := make(chan struct{})
-		s.open = func(config.Archive) (Rounds, error) { <-deaf; return newBook(), nil }
+		s.open = func(config.Archive) (Archive, error) { <-deaf; return newBook(), nil }
 		ctx, cancel := context.WithCancel(t.Context())
 		done := make(chan error)
 		go func() { done <- s.serve(ctx) }()

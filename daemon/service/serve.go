@@ -27,6 +27,7 @@ import (
 	sd "github.com/coreos/go-systemd/v22/daemon"
 
 	"linecamp/daemon/config"
+	"linecamp/daemon/pool"
 )
 
 // ErrNothingToDo ends the daemon at its start when no archive has a config
@@ -35,10 +36,11 @@ var ErrNothingToDo = errors.New("no archive can be served")
 
 // Options are the service's settings.
 type Options struct {
-	Load    func() ([]config.Archive, []error)   // reads the settings, also those at fault
-	Archive string                               // only this archive; "" for all
-	Open    func(config.Archive) (Rounds, error) // opens one archive
-	Loaded  func([]config.Archive)               // told the settings whenever they were read; may be nil
+	Load    func() ([]config.Archive, []error)    // reads the settings, also those at fault
+	Archive string                                // only this archive; "" for all
+	Pool    *pool.Pool                            // what all archives may take together; nil for the usual
+	Open    func(config.Archive) (Archive, error) // opens one archive
+	Loaded  func([]config.Archive)                // told the settings whenever they were read; may be nil
 	Log     *slog.Logger
 	Now     func() time.Time
 }
@@ -49,13 +51,16 @@ type Options struct {
 // started, new ones started, absent ones stopped, all others left alone. Settings
 // at fault stop their own archive only, until the next SIGHUP.
 func Serve(ctx context.Context, o Options) error {
+	if o.Pool == nil {
+		o.Pool = pool.New(pool.Settings{})
+	}
 	hup := make(chan os.Signal, 1)
 	signal.Notify(hup, syscall.SIGHUP)
 	defer signal.Stop(hup)
 	s := &server{
 		load: o.Load, only: o.Archive, open: o.Open, loaded: o.Loaded, log: o.Log, now: o.Now, hup: hup,
 		beat:   func(ctx context.Context, cfg config.Archive) { beat(ctx, cfg, o.Now) },
-		crowd:  newCrowd(roundsAtOnce, openAtOnce),
+		crowd:  newCrowd(o.Pool, o.Now),
 		settle: 10 * time.Second,
 	}
 	return s.serve(ctx)
@@ -65,7 +70,7 @@ func Serve(ctx context.Context, o Options) error {
 type server struct {
 	load   func() ([]config.Archive, []error)
 	only   string
-	open   func(config.Archive) (Rounds, error)
+	open   func(config.Archive) (Archive, error)
 	loaded func([]config.Archive)
 	beat   func(context.Context, config.Archive) // shows until ctx ends that an archive is served; may be nil
 	crowd  *crowd
@@ -172,8 +177,10 @@ func (s *server) start(ctx context.Context, cfg config.Archive, among int) error
 	ctx, stop := context.WithCancel(ctx)
 	r := &runner{
 		name: cfg.Name, tables: tables, log: s.log, now: s.now, settle: s.settle,
-		open: func() (Rounds, error) { return s.crowd.join(func() (Rounds, error) { return s.open(cfg) }) },
-		say:  func(what string) { s.said(cfg.Name, what) },
+		open: func(ctx context.Context) (rounds, error) {
+			return s.crowd.join(ctx, func() (Archive, error) { return s.open(cfg) })
+		},
+		say: func(what string) { s.said(cfg.Name, what) },
 	}
 	run := &served{cfg: cfg, stop: stop, done: make(chan struct{})}
 	s.running[cfg.Name] = run

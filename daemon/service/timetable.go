@@ -63,12 +63,13 @@ func (tt Timetable) next(t time.Time) time.Time {
 const (
 	spreadOver = 3 * time.Hour
 	spreadEach = time.Minute
+	together   = 8
 )
 
 // spread is the Timetable of one of so many archives: the settings' time is the
 // earliest, and each begins so much later, the same every time.
 func (tt Timetable) spread(name string, among int) Timetable {
-	over := min(spreadOver, time.Duration(among-roundsAtOnce)*spreadEach)
+	over := min(spreadOver, time.Duration(among-together)*spreadEach)
 	if over <= 0 {
 		return tt
 	}
