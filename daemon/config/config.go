@@ -29,6 +29,7 @@ import (
 	"time"
 
 	"linecamp/manifest/geo"
+	"linecamp/manifest/store/s3"
 )
 
 // Archive is one archive as its config file describes it. All paths are
@@ -89,8 +90,10 @@ type Copy struct {
 	Reread      Allowance // how much may be downloaded to check it
 	Link        Link      // how much the way to it may be used
 
-	// Conn is set by who opens it with regard to Link: see the options of package s3.
-	Conn func(net.Conn) net.Conn
+	// Set by who opens it with regard to Link: see the options of package s3.
+	Conn  func(net.Conn) net.Conn
+	Pause func() error
+	Parts s3.Memory
 
 	// Tried is what Kind.Try found out of its key; it is in no settings.
 	Tried *KeyTried

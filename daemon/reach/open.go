@@ -22,8 +22,11 @@ func (o Opener) one(ctx context.Context, c config.Copy, way *link.Link, limit ti
 	if c.Link.Fault != nil && !o.Freely {
 		return nil, fmt.Errorf("%w, so nothing is sent there or read from there until it is corrected: %w", link.ErrFault, c.Link.Fault)
 	}
+	if way != nil {
+		c.Parts = way
+	}
 	if way.IsLimited() {
-		c.Conn = way.Conn
+		c.Conn, c.Pause = way.Conn, way.May
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	type opened struct {

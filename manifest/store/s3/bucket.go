@@ -46,6 +46,11 @@ type Options struct {
 	// Conn is given each connection made, and returns what is used in its place: to count
 	// and slow what goes over it; nil is none.
 	Conn func(net.Conn) net.Conn
+	// Pause is asked before each part of a large file. Its error ends the upload there;
+	// what arrived stays, and the next one goes on with it. nil never does.
+	Pause func() error
+	// Memory is of uploads in parts; without one, what ends is begun anew.
+	Memory Memory
 	// Transport takes the place of the network, for tests; nil is the real one.
 	Transport http.RoundTripper
 }
@@ -60,6 +65,8 @@ type Bucket struct {
 
 	single, part int64 // the largest body of one PUT, and of a part
 	page         int   // keys of a Page
+	pause        func() error
+	memory       Memory // of uploads in parts; nil for none
 }
 
 var _ store.Root = (*Bucket)(nil)
@@ -101,7 +108,7 @@ func Open(ctx context.Context, o Options) (*Bucket, error) {
 		return nil, fault.Say(store.ErrBadAddress, "%s: %v", at, err)
 	}
 	return &Bucket{at: at, core: core, fence: o.Fence, readBack: o.ReadBack, anyRegion: o.Region == "",
-		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize), page: cmp.Or(o.Page, pageSize)}, nil
+		single: cmp.Or(o.Part, singlePut), part: cmp.Or(o.Part, partSize), page: cmp.Or(o.Page, pageSize), pause: o.Pause, memory: o.Memory}, nil
 }
 
 func (s *Bucket) Name() string { return s.at.String() }

@@ -100,6 +100,7 @@ func (b *build) Put(ctx context.Context, p string, c store.Content) (store.Info,
 	key := b.object + "/" + p
 	if f, ok := b.found[p]; ok {
 		if f.SHA256 == c.SHA256 {
+			b.s.forget(key) // of its upload the last answer was lost, it may be
 			return f, nil
 		}
 		return store.Info{}, b.s.conflict(key)

@@ -29,6 +29,10 @@ func (s *Bucket) fail(doing, key string, err error) error {
 	if errors.As(err, &from) {
 		return from.Err
 	}
+	var ended paused
+	if errors.As(err, &ended) {
+		return ended.error
+	}
 	if key != "" {
 		doing += " " + store.Clip(key)
 	}

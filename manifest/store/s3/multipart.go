@@ -23,23 +23,34 @@ const (
 
 // putParts stores a large file in parts, each checked by the service against
 // its own SHA-256. The whole is digested alongside, and the upload is completed
-// only if it is what the manifest says; until then nothing is under the key.
+// only if it is what the manifest says; until then nothing is under the key. An
+// upload that ends before is gone on with later, see resume.
 func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond condition) (store.Info, error) {
 	bucket, full := s.at.Bucket, s.full(key)
-	o := putOptions(c)
-	o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
-	var id string
-	err := s.ask(ctx, func() (err error) {
-		s.abortOld(ctx, full) // at each try: the answer to the one before may have been lost
-		id, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
-		return err
-	})
+	size := max(s.part, (c.Size+maxParts-1)/maxParts)
+	up, err := s.resume(ctx, key, c, size)
 	if err != nil {
 		return store.Info{}, err
 	}
-	completed := false
+	if up.ID == "" {
+		o := putOptions(c)
+		o.UserMetadata["x-amz-checksum-algorithm"] = "SHA256"
+		up = begun{SHA256: c.SHA256, Size: c.Size, Part: size}
+		err := s.ask(ctx, func() (err error) {
+			s.abortOld(ctx, full) // at each try: the answer to the one before may have been lost
+			up.ID, err = s.core.NewMultipartUpload(ctx, bucket, full, o)
+			return err
+		})
+		if err != nil {
+			return store.Info{}, err
+		}
+		s.remember(key, up)
+	}
+	id := up.ID
+	useless := s.memory == nil // what arrived is of no use if the upload ends now
 	defer func() {
-		if !completed {
+		if useless {
+			s.forget(key)
 			// The parts are of no use, and the round may be ending.
 			ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 			defer cancel()
@@ -52,7 +63,6 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 	}
 	defer src.Close()
 
-	size := max(s.part, (c.Size+maxParts-1)/maxParts)
 	buf := make([]byte, size)
 	whole, xx := sha256.New(), xxhash.New()
 	var parts []minio.CompletePart
@@ -68,23 +78,43 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 			if total += int64(n); total > c.Size {
 				break
 			}
-			part, err := s.putPart(ctx, full, id, len(parts)+1, buf[:n])
+			d := manifest.Sum(buf[:n])
+			if i := len(parts); i < len(up.Parts) {
+				if up.Parts[i].SHA256 == d {
+					parts = append(parts, minio.CompletePart{PartNumber: i + 1, ETag: up.Parts[i].ETag, ChecksumSHA256: b64(d)})
+					if rerr != nil {
+						break
+					}
+					continue
+				}
+				up.Parts = up.Parts[:i] // other bytes than were sent: from here on it is sent anew
+			}
+			if s.pause != nil {
+				if err := s.pause(); err != nil {
+					return store.Info{}, paused{err}
+				}
+			}
+			part, err := s.putPart(ctx, full, id, len(parts)+1, buf[:n], d)
 			if err != nil {
 				return store.Info{}, err
 			}
 			parts = append(parts, part)
+			up.Parts = append(up.Parts, sentPart{part.ETag, d})
+			s.remember(key, up)
 		}
 		if rerr != nil {
 			break
 		}
 	}
 	if d := manifest.Digest(whole.Sum(nil)); total != c.Size || d != c.SHA256 {
+		useless = true
 		return store.Info{}, store.DigestError(total, d, c)
 	}
 	// Some services obey conditions on a PUT and not on a completion, and the parts
 	// took their time: what is there now is looked at once more.
 	if cond != (condition{}) {
 		if done, info, err := s.checkFirst(ctx, key, c, cond); done || err != nil {
+			useless = useless || done
 			return info, err
 		}
 	}
@@ -100,17 +130,19 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 		if isCode(err, "NoSuchUpload") {
 			// Completed by a try whose response was lost, it may be.
 			if info, same, serr := s.same(ctx, key, c); serr == nil && same {
+				s.forget(key)
 				return info, nil
 			}
+			s.forget(key)
 		}
 		return store.Info{}, err
 	}
-	completed = true
+	useless = false
+	s.forget(key)
 	return store.Info{Key: key, Size: c.Size, ETag: got.ETag, XXH64: xx.Sum64()}, nil
 }
 
-func (s *Bucket) putPart(ctx context.Context, full, id string, number int, b []byte) (minio.CompletePart, error) {
-	d := manifest.Sum(b)
+func (s *Bucket) putPart(ctx context.Context, full, id string, number int, b []byte, d manifest.Digest) (minio.CompletePart, error) {
 	var part minio.ObjectPart
 	err := s.ask(ctx, func() (err error) {
 		body := struct{ io.Reader }{bytes.NewReader(b)} // cannot seek: see upload

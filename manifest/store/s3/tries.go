@@ -48,6 +48,12 @@ func (s *Bucket) again(ctx context.Context, tried *int, err error) error {
 // whoever sent it has judged it already.
 type final struct{ error }
 
+// paused is the error with which Options.Pause ended an upload. It is passed on as it
+// is, and the upload not begun again.
+type paused struct{ error }
+
+func (p paused) Unwrap() error { return p.error }
+
 // learned reports a refusal that told the region, when nobody else did. The
 // next request goes there.
 func (s *Bucket) learned(err error) bool {
@@ -84,7 +90,8 @@ func worthRetrying(err error) bool {
 		}
 	}
 	var from store.ReadError
-	if errors.As(err, &from) {
+	var ended paused
+	if errors.As(err, &from) || errors.As(err, &ended) {
 		return false
 	}
 	var e minio.ErrorResponse

@@ -1,0 +1,103 @@
+package daemon_test
+
+import (
+	"bytes"
+	"context"
+	"math/rand/v2"
+	"net/http"
+	"os"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"linecamp/daemon"
+	"linecamp/daemon/mirror"
+	"linecamp/manifest/store/s3test/link"
+)
+
+// TestUploadGoesOnNextNightAndAtAnotherAddress has the hours of a link end between two
+// parts of a large file, the process of the next night killed after another part, and
+// the bucket move: each part that was answered is sent once.
+func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
+	r := newRanch(t, "shelf").bucket()
+	old, new := link.New(t, r.server), link.New(t, r.server)
+	r.set.S3s[0].URL = strings.Replace(r.set.S3s[0].URL, r.server.URL, old.Server().URL, 1)
+	r.setup()
+	settings := func(from, to string) {
+		t.Helper()
+		b, err := os.ReadFile(r.config)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Contains(b, []byte(from)) {
+			t.Fatalf("no %q in the settings:\n%s", from, b)
+		}
+		if err := os.WriteFile(r.config, bytes.Replace(b, []byte(from), []byte(to), 1), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	settings("reread", "hours = [\"22:00-06:00\"]\nreread")
+	big := make([]byte, 66<<20) // four parts of 16 MiB, and a rest
+	rand.NewChaCha8([32]byte{}).Read(big)
+	r.write("Windmill/Stake 3/2025-06-21/around.tif", string(big))
+
+	var clock atomic.Int64
+	clock.Store(time.Date(2026, 11, 2, 23, 0, 0, 0, time.Local).Unix())
+	var mu sync.Mutex
+	sent := map[string]int{} // parts that were answered, by their number
+	after := func(n int, then func()) link.Rule {
+		var count atomic.Int64
+		return func(w http.ResponseWriter, req *http.Request, next http.Handler) {
+			part := req.URL.Query().Get("partNumber")
+			next.ServeHTTP(w, req)
+			if part == "" {
+				return
+			}
+			mu.Lock()
+			sent[part]++
+			mu.Unlock()
+			if count.Add(1) == int64(n) {
+				then()
+			}
+		}
+	}
+	round := func(ctx context.Context) (daemon.MirrorReport, error) {
+		a, err := daemon.Open(r.load(), daemon.Options{Log: quiet(), Now: func() time.Time { return time.Unix(clock.Load(), 0) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer a.Close()
+		return a.Mirror(ctx, daemon.MirrorOptions{}, nil)
+	}
+
+	old.Answer(after(2, func() { clock.Store(time.Date(2026, 11, 3, 6, 30, 0, 0, time.Local).Unix()) }))
+	rep, err := round(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := rep.Copies[1]; c.State != mirror.Behind || !strings.Contains(c.Kept, "until 22:00") || c.Error != "" || rep.Wants() {
+		t.Errorf("as the hours ended: %+v", c)
+	}
+
+	clock.Store(time.Date(2026, 11, 3, 23, 0, 0, 0, time.Local).Unix())
+	ctx, kill := context.WithCancel(t.Context())
+	old.Answer(after(2, kill)) // the answer to the second may be lost with the process
+	if _, err := round(ctx); err == nil {
+		t.Error("the round that was killed ended well")
+	}
+
+	settings(old.Server().URL, new.Server().URL)
+	clock.Add(3600)
+	new.Answer(after(0, nil))
+	rep, err = round(t.Context())
+	if err != nil || rep.Copies[1].State != mirror.Current {
+		t.Fatalf("at the new address: %+v, %v", rep, err)
+	}
+	for _, part := range []string{"1", "2", "3", "4", "5"} {
+		if sent[part] != 1 && !(part == "4" && sent[part] == 2) {
+			t.Errorf("part %s was sent %d times", part, sent[part])
+		}
+	}
+}

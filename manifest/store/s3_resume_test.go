@@ -1,0 +1,178 @@
+package store_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"net/http"
+	"strings"
+	"sync/atomic"
+	"testing"
+
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
+	"linecamp/manifest/store/s3test"
+)
+
+type uploads map[string]string
+
+func (m uploads) Upload(key string) (string, error) { return m[key], nil }
+func (m uploads) SetUpload(key, text string) error  { m[key] = text; return nil }
+
+type roundTrips func(*http.Request) (*http.Response, error)
+
+func (f roundTrips) RoundTrip(r *http.Request) (*http.Response, error) { return f(r) }
+
+// TestS3UploadInPartsGoesOn ends an upload after some of its parts, as a kill does, and
+// has another process go on with it: only what is lacking is sent.
+func TestS3UploadInPartsGoesOn(t *testing.T) {
+	const part = 5 << 20 // the least that S3 takes of a part that is not the last
+	big := manyBytes(3*part + 12345)
+	other := bytes.Clone(big)
+	other[part+7] ^= 1
+	stopped := errors.New("stopped")
+	for _, c := range []struct {
+		name  string
+		then  []byte
+		lost  bool // what is known of the upload
+		again int64
+	}{
+		{"same bytes", big, false, 2},
+		{"other bytes", other, false, 4},
+		{"nothing remembered", big, true, 4},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			servers(t, func(t *testing.T, srv *s3test.Server) {
+				p := s3Place(t, srv, nil)
+				name := p.made(t).Name()
+				var sent atomic.Int64
+				memory := uploads{}
+				open := func(pause func() error) store.Build {
+					root, err := s3.Open(t.Context(), s3.Options{
+						URL: srv.URL + "/" + strings.SplitN(name, "/", 4)[3], Access: srv.Access, Secret: srv.Secret, Region: srv.Region,
+						Fence: true, Part: part, Memory: memory, Pause: pause,
+						Transport: roundTrips(func(r *http.Request) (*http.Response, error) {
+							if r.URL.Query().Has("partNumber") {
+								sent.Add(1)
+							}
+							return http.DefaultTransport.RoundTrip(r)
+						}),
+					})
+					must(t, err)
+					b, err := root.Begin(t.Context(), object, 1)
+					must(t, err)
+					return b
+				}
+				const key = "v1/content/pano.tif"
+				_, err := open(func() error {
+					if sent.Load() == 2 {
+						return stopped
+					}
+					return nil
+				}).Put(t.Context(), key, store.Bytes(big))
+				wantErr(t, err, stopped)
+				if _, ok := p.read(object + "/" + key); ok {
+					t.Fatal("half an upload was completed")
+				}
+				if c.lost {
+					clear(memory)
+				}
+				sent.Store(0)
+				_, err = open(nil).Put(t.Context(), key, store.Bytes(c.then))
+				must(t, err)
+				if got := sent.Load(); got != c.again {
+					t.Errorf("%d parts were sent, want %d", got, c.again)
+				}
+				if got, _ := p.read(object + "/" + key); !bytes.Equal([]byte(got), c.then) {
+					t.Error("it reads back differently")
+				}
+				for key, text := range memory {
+					if text != "" {
+						t.Errorf("%s is still remembered: %s", key, text)
+					}
+				}
+				raw, err := srv.Client()
+				must(t, err)
+				left, err := raw.ListMultipartUploads(t.Context(), strings.Split(name, "/")[3], "", "", "", "", 10)
+				must(t, err)
+				if len(left.Uploads) > 0 {
+					t.Errorf("%d uploads were left open", len(left.Uploads))
+				}
+			})
+		})
+	}
+}
+
+// TestS3UploadInPartsGoesOnFromAnyRequest ends the process at each request of an upload
+// in turn, before the service has it and after it did what was asked. The next process
+// sends no part again that was answered, and leaves no upload open.
+func TestS3UploadInPartsGoesOnFromAnyRequest(t *testing.T) {
+	const key = "v1/content/pano.tif"
+	servers(t, func(t *testing.T, srv *s3test.Server) {
+		part := int64(64 << 10)
+		if strings.HasSuffix(t.Name(), "real") {
+			part = 5 << 20 // the least that S3 takes
+		}
+		big := manyBytes(int(2*part + 12345))
+		for _, arrives := range []bool{false, true} {
+			for at, over := 1, false; !over; at++ {
+				p := s3Place(t, srv, nil)
+				name, memory := p.made(t).Name(), uploads{}
+				var parts, asked int
+				put := func(kill int) error {
+					ctx, cancel := context.WithCancel(t.Context())
+					defer cancel()
+					asked = 0
+					root, err := s3.Open(ctx, s3.Options{
+						URL: srv.URL + "/" + strings.SplitN(name, "/", 4)[3], Access: srv.Access, Secret: srv.Secret, Region: srv.Region,
+						Fence: true, Part: part, Memory: memory,
+						Transport: roundTrips(func(r *http.Request) (*http.Response, error) {
+							if asked++; asked == kill && !arrives {
+								cancel()
+								return nil, ctx.Err()
+							}
+							resp, err := http.DefaultTransport.RoundTrip(r)
+							if err == nil && r.URL.Query().Has("partNumber") {
+								parts++
+							}
+							if asked == kill && err == nil {
+								resp.Body.Close()
+								cancel()
+								return nil, ctx.Err()
+							}
+							return resp, err
+						}),
+					})
+					must(t, err)
+					b, err := root.Begin(ctx, object, 1)
+					if err != nil {
+						return err
+					}
+					_, err = b.Put(ctx, key, store.Bytes(big))
+					return err
+				}
+				err := put(at)
+				if over = err == nil; over && at < 6 {
+					t.Fatalf("it took only %d requests", at-1)
+				}
+				must(t, put(0))
+				if most := 3 + 1; parts > most || !arrives && parts > 3 {
+					t.Errorf("ended at request %d, arrived %v: %d parts were sent", at, arrives, parts)
+				}
+				if got, _ := p.read(object + "/" + key); !bytes.Equal([]byte(got), big) {
+					t.Errorf("ended at request %d, arrived %v: it reads back differently", at, arrives)
+				}
+				if text := memory[object+"/"+key]; text != "" {
+					t.Errorf("ended at request %d, arrived %v: still remembered: %s", at, arrives, text)
+				}
+				raw, err := srv.Client()
+				must(t, err)
+				left, err := raw.ListMultipartUploads(t.Context(), strings.Split(name, "/")[3], "", "", "", "", 10)
+				must(t, err)
+				if len(left.Uploads) > 0 {
+					t.Errorf("ended at request %d, arrived %v: %d uploads were left open", at, arrives, len(left.Uploads))
+				}
+			}
+		}
+	})
+}
