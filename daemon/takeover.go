@@ -2,8 +2,10 @@ package daemon
 
 import (
 	"context"
+	"errors"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 )
 
@@ -17,9 +19,18 @@ type Takeover struct {
 	// Later are copies out of reach; the next mirror round that meets them
 	// tells them.
 	Later []string `json:"later"`
+	// Held are copies that answer, and cannot be worked with: nothing is recorded until
+	// a person put them right, or gave them up.
+	Held []Held `json:"held,omitempty"`
 	// Already: this machine recorded before, and every copy within reach says
 	// so; nothing was changed.
 	Already bool `json:"already"`
+}
+
+// Held is a copy for which recording waits, and why.
+type Held struct {
+	Copy  string `json:"copy"`
+	Error string `json:"error"`
 }
 
 // TakeOver makes this machine the one that records, see authority.TakeOver.
@@ -60,7 +71,11 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		t.Copies = append(t.Copies, h.Name)
 	}
 	for _, h := range r.All {
-		if h.Root == nil && !t.Already {
+		switch {
+		case h.Root != nil:
+		case answers(h):
+			t.Held = append(t.Held, Held{h.Name, h.Err.Error()})
+		case !t.Already:
 			t.Later = append(t.Later, h.Name)
 		}
 	}
@@ -71,9 +86,15 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 func forAuthority(copies []*reach.Copy) []authority.Copy {
 	var all []authority.Copy
 	for _, h := range copies {
-		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root})
+		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root, Answers: answers(h)})
 	}
 	return all
+}
+
+// answers reports whether a copy that could not be opened is within reach all the same.
+// One that a person gave up, or whose address nobody confirmed, was not asked.
+func answers(h *reach.Copy) bool {
+	return h.Err != nil && h.State() == reach.Failed && !errors.Is(h.Err, reach.ErrNotUsed) && h.Credentials != config.NoCredentials
 }
 
 // Identity is the archive's uuid and its name in object ids, from a copy

@@ -52,7 +52,8 @@ const (
 // Copy is a copy of the archive, as far as it matters who records there.
 type Copy struct {
 	ID, Name string
-	Root     store.Root  // nil where it is out of reach
+	Root     store.Root  // nil where it could not be opened
+	Answers  bool        // without a Root: something answered, and a person has to see to it
 	Usable   func() bool // in this round, until now
 	CanRead  func() bool // also one that takes no more in this round
 	Fail     func(error) // what ends its part in the round

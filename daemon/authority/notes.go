@@ -88,11 +88,12 @@ func WasExcused(l Notes, copyID string) (bool, error) {
 const SealingKey = "seal being written"
 
 // excuse has nothing wait for copies that are out of reach at a take-over: not for
-// being read, nor for what this state may have begun there.
+// being read, nor for what this state may have begun there. A copy that answers may be
+// put right at once, so what it holds is waited for.
 func excuse(l Notes, copies []Copy) error {
 	away := map[string]bool{}
 	for _, c := range copies {
-		if c.Root != nil {
+		if c.Root != nil || c.Answers {
 			continue
 		}
 		away[c.ID] = true

@@ -115,7 +115,7 @@ func (c *copyRun) fork(slug string) {
 // wayOn says what a person can do about a copy that has to be asked and cannot be.
 func (c *copyRun) wayOn() string {
 	first := "bring it within reach"
-	if c.Root != nil { // it is there, and something is wrong with it
+	if c.Root != nil || c.Err != nil && !fault.Of(c.Err).OutOfReach() { // it is there, and something is wrong with it
 		first = "see what is said of it above"
 	}
 	return fmt.Sprintf("%s, or give it up with `linecamp mirror --without %s`", first, words.Quote(c.Name))

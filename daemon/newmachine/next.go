@@ -18,6 +18,7 @@ const (
 	KindMissing attention.Kind = "known-missing" // it is known, and this copy does not have it
 	KindKey     attention.Kind = "old-key"       // the lost machine's key still opens a bucket
 	KindAddress attention.Kind = "not-confirmed" // an address that nobody confirmed
+	KindHeld    attention.Kind = "copy-held"     // a copy that answers, and cannot be worked with
 	KindSheet   attention.Kind = "sheet-old"
 )
 
@@ -30,6 +31,8 @@ func (f *Found) copies(r *Report, cfg config.Archive, taken daemon.Takeover) {
 			is.State = Source
 		case slices.Contains(taken.Copies, c.Name):
 			is.State = Here
+		case slices.ContainsFunc(taken.Held, func(h daemon.Held) bool { return h.Copy == c.Name }):
+			is.State = reach.Failed
 		case c.Can().Local:
 			is.State, is.Place = reach.Away, ""
 		case c.Credentials == config.NoCredentials:
@@ -40,14 +43,14 @@ func (f *Found) copies(r *Report, cfg config.Archive, taken daemon.Takeover) {
 }
 
 // next says what a person is to do.
-func (f *Found) next(r *Report, cfg config.Archive) {
+func (f *Found) next(r *Report, cfg config.Archive, held []daemon.Held) {
 	r.Attention = []attention.Item{}
 	add := func(kind attention.Kind, what, next string) {
 		r.Attention = append(r.Attention, attention.Item{Kind: kind, What: what, Next: next, Since: f.o.Now().UTC().Truncate(time.Second)})
 	}
 	var others []string
 	for _, c := range r.Copies {
-		if c.State != Source && c.State != Here {
+		if c.State != Source && c.State != Here && c.State != reach.Failed {
 			others = append(others, c.Copy)
 		}
 	}
@@ -66,6 +69,10 @@ func (f *Found) next(r *Report, cfg config.Archive) {
 		case !c.Can().Local:
 			add(KindKey, fmt.Sprintf("The key that the lost computer had may still open the bucket %s.", c.Name), "If that computer was stolen, revoke its key at the provider, and give this computer a new one.")
 		}
+	}
+	for _, h := range held {
+		add(KindHeld, fmt.Sprintf("%s answers, and this computer cannot work with it (%s). Nothing is recorded before it is read.", h.Copy, strings.TrimSuffix(h.Error, ".")),
+			fmt.Sprintf("Put it right, or give it up: `linecamp mirror --without %s`.", words.Quote(h.Copy)))
 	}
 	if len(others) > 0 {
 		add(attention.CopyAway, fmt.Sprintf("%s could not be asked.", strings.Join(others, " and ")), "Plug in the other drive, or bring the bucket within reach, and run `linecamp mirror`.")

@@ -84,7 +84,7 @@ func (s *Settled) Run(ctx context.Context, p Progress) (Report, error) {
 	r.Machine, r.Was = taken.Machine, taken.Was
 	f.notHere(&r, back.Missing)
 	f.copies(&r, s.cfg, taken)
-	f.next(&r, s.cfg)
+	f.next(&r, s.cfg, taken.Held)
 	return r, s.mark.remove()
 }
 

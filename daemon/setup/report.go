@@ -1,6 +1,7 @@
 package setup
 
 import (
+	"linecamp/daemon"
 	"linecamp/daemon/config"
 	who "linecamp/daemon/identity"
 )
@@ -28,10 +29,13 @@ type AuthorReport struct {
 	Already bool     `json:"already,omitempty"` // it was the author before, and nothing was changed
 	Copies  []string `json:"copies"`
 	Later   []string `json:"later"`
+
+	Held []daemon.Held `json:"held,omitempty"` // see daemon.Takeover
 }
 
-// Wants is false: what setup made works, and its notes are said once.
-func (r Report) Wants() bool { return false }
+// Wants is true only where recording waits for a copy: else what setup made works, and
+// its notes are said once.
+func (r Report) Wants() bool { return r.Author != nil && len(r.Author.Held) > 0 }
 
 // stateOf is the state folder of an archive, "" where none can be had.
 func stateOf(cfg config.Archive) string {

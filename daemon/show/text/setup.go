@@ -5,6 +5,7 @@ import (
 	"io"
 	"strings"
 
+	"linecamp/daemon"
 	"linecamp/daemon/setup"
 	"linecamp/daemon/show/screen"
 )
@@ -14,6 +15,7 @@ func setUp(w io.Writer, r setup.Report) {
 	line := screen.LineOf(w)
 	if a := r.Author; a != nil && a.Already {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
+		held(w, a.Held)
 		return
 	} else if a != nil {
 		fmt.Fprintf(w, "This machine, %s, records the archive %s from now on", a.Machine, r.Archive)
@@ -24,6 +26,7 @@ func setUp(w io.Writer, r setup.Report) {
 		if len(a.Later) > 0 {
 			fmt.Fprintf(w, "Out of reach now, told by the next mirror round: %s.\n", strings.Join(a.Later, ", "))
 		}
+		held(w, a.Held)
 		return
 	}
 	if c := r.Changed; c != nil {
@@ -70,5 +73,13 @@ func setUpChanged(w io.Writer, c setup.ChangeReport) {
 	case "replaced":
 		fmt.Fprintf(w, "%s is given up, and %s takes its place.\n", c.Copy, c.To)
 		alones(w, *c.Alone)
+	}
+}
+
+// held says for which copies recording waits.
+func held(w io.Writer, all []daemon.Held) {
+	line := screen.LineOf(w)
+	for _, h := range all {
+		fmt.Fprintf(w, "%s  %s\n    Nothing is recorded before this copy is read: put it right, or give it up with `%s`.\n", h.Copy, line.Text(shown(h.Error)), line.Run("mirror", "--without", h.Copy))
 	}
 }
