@@ -2,13 +2,13 @@ package ledger
 
 import (
 	"bytes"
+	"cmp"
 	"database/sql"
 	"slices"
 	"sync"
 	"time"
 	"unique"
 
-	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/packed"
 	"linecamp/manifest/walk"
@@ -153,81 +153,53 @@ func (l *Ledger) readPage(dir string) (*page, error) {
 	return p, err
 }
 
-// Flags of a packed file.
-const (
-	hasModified = 1 << iota
-	hasChanged
-	hasTaken
-	hasPosition
-	isExposed
-	hasFault
-	hasPicture // camera, turn and size
-	hasText    // topics, and whether it is blank
-)
+// formOfKnown is the form of a packed file.
+func formOfKnown(f packed.Form, k *walk.Known) {
+	const (
+		hasModified = 1 << iota
+		hasChanged
+		hasTaken
+		hasPosition
+		isExposed
+		hasFault
+		hasPicture // camera, turn and size
+		hasText    // topics, and whether it is blank
+	)
+	flags := f.Flags(!k.Modified.IsZero(), !k.Changed.IsZero(), k.Taken != "", k.At != nil, k.Exposed, k.Fault != "",
+		k.Camera != "" || k.Turn != 0 || k.Width != 0 || k.Height != 0, k.Topics != 0 || k.Blank)
+	k.Exposed = flags&isExposed != 0
+	f.Text(&k.Name)
+	packed.Number(f, &k.Size)
+	packed.Number(f, &k.Inode)
+	packed.Digest(f, &k.SHA256)
+	f.Fixed(&k.XXH64)
+	f.If(flags&hasModified != 0).Time(&k.Modified)
+	f.If(flags&hasChanged != 0).Time(&k.Changed)
+	f.If(flags&hasTaken != 0).Text(&k.Taken)
+	if flags&hasPosition != 0 {
+		k.At = cmp.Or(k.At, &geo.Fix{})
+		for _, n := range []*float64{&k.At.Latitude, &k.At.Longitude, &k.At.Error} {
+			f.Float(n)
+		}
+	}
+	f.If(flags&hasFault != 0).Text(&k.Fault)
+	if flags&hasPicture != 0 {
+		f.Text(&k.Camera)
+		f.Byte(&k.Turn)
+		packed.Number(f, &k.Width)
+		packed.Number(f, &k.Height)
+	}
+	if flags&hasText != 0 {
+		f.Byte((*byte)(&k.Topics))
+		f.Flag(&k.Blank)
+	}
+}
 
 func packKnown(known []walk.Known) []byte {
 	p := packed.New(knownFormat, 16+112*len(known))
 	p.Number(uint64(len(known)))
-	for i := range known {
-		k := &known[i]
-		flags := byte(0)
-		if !k.Modified.IsZero() {
-			flags |= hasModified
-		}
-		if !k.Changed.IsZero() {
-			flags |= hasChanged
-		}
-		if k.Taken != "" {
-			flags |= hasTaken
-		}
-		if k.At != nil {
-			flags |= hasPosition
-		}
-		if k.Exposed {
-			flags |= isExposed
-		}
-		if k.Fault != "" {
-			flags |= hasFault
-		}
-		if k.Camera != "" || k.Turn != 0 || k.Width != 0 || k.Height != 0 {
-			flags |= hasPicture
-		}
-		if k.Topics != 0 || k.Blank {
-			flags |= hasText
-		}
-		p.Byte(flags)
-		p.Text(k.Name)
-		p.Number(uint64(k.Size))
-		p.Number(k.Inode)
-		p.Digest(k.SHA256)
-		p.Fixed(k.XXH64)
-		if flags&hasModified != 0 {
-			p.Time(k.Modified)
-		}
-		if flags&hasChanged != 0 {
-			p.Time(k.Changed)
-		}
-		if flags&hasTaken != 0 {
-			p.Text(k.Taken)
-		}
-		if k.At != nil {
-			for _, n := range []float64{k.At.Latitude, k.At.Longitude, k.At.Error} {
-				p.Float(n)
-			}
-		}
-		if k.Fault != "" {
-			p.Text(k.Fault)
-		}
-		if flags&hasPicture != 0 {
-			p.Text(k.Camera)
-			p.Byte(k.Turn)
-			p.Number(uint64(k.Width))
-			p.Number(uint64(k.Height))
-		}
-		if flags&hasText != 0 {
-			p.Byte(byte(k.Topics))
-			p.Flag(k.Blank)
-		}
+	for _, k := range known {
+		formOfKnown(packed.Form{W: p}, &k)
 	}
 	return p.Sealed()
 }
@@ -249,42 +221,10 @@ func readKnown(u *packed.Reader) ([]walk.Known, error) {
 	known := make([]walk.Known, n)
 	for i := range known {
 		k := &known[i]
-		flags := u.Byte()
-		k.Name = u.Text()
-		k.Size = int64(u.Number())
-		k.Inode = u.Number()
-		k.SHA256 = u.Digest()
-		k.XXH64 = u.Fixed()
-		if flags&hasModified != 0 {
-			k.Modified = u.Time()
-		}
-		if flags&hasChanged != 0 {
-			k.Changed = u.Time()
-		}
-		if flags&hasTaken != 0 {
-			k.Taken = u.Text()
-		}
-		if flags&hasPosition != 0 {
-			k.At = &geo.Fix{}
-			for _, n := range []*float64{&k.At.Latitude, &k.At.Longitude, &k.At.Error} {
-				*n = u.Float()
-			}
-			if !k.At.Valid() || !(k.At.Error >= 0) {
-				u.Fail()
-			}
-		}
-		k.Exposed = flags&isExposed != 0
-		if flags&hasFault != 0 {
-			k.Fault = u.Text()
-		}
-		if flags&hasPicture != 0 {
-			k.Camera = unique.Make(u.Text()).Value() // few cameras take all the photos
-			k.Turn = u.Byte()
-			k.Width, k.Height = uint32(u.Number()), uint32(u.Number())
-		}
-		if flags&hasText != 0 {
-			k.Topics = facts.Topics(u.Byte())
-			k.Blank = u.Flag()
+		formOfKnown(packed.Form{R: u}, k)
+		k.Camera = unique.Make(k.Camera).Value() // few cameras take all the photos
+		if k.At != nil && (!k.At.Valid() || !(k.At.Error >= 0)) {
+			u.Fail()
 		}
 	}
 	return known, u.Err()

@@ -179,50 +179,32 @@ func writePart(tx *sql.Tx, at place, part string, held map[string]verify.Held) e
 	return err
 }
 
-// Flags of a packed held file.
-const (
-	hasXXH64 = 1 << iota
-	hasETag
-	hasReadBack
-	hasConfirmed
-	hasFiles
-)
+// formOf is the form of a packed held file.
+func formOf(f packed.Form, h *verify.Held) {
+	const (
+		hasXXH64 = 1 << iota
+		hasETag
+		hasReadBack
+		hasConfirmed
+		hasFiles
+	)
+	flags := f.Flags(h.XXH64 != 0, h.ETag != "", !h.ReadBack.IsZero(), !h.Confirmed.IsZero(), h.Files != 0)
+	f.Text(&h.Path)
+	packed.Digest(f, &h.SHA256)
+	packed.Number(f, &h.Size)
+	f.If(flags&hasXXH64 != 0).Fixed(&h.XXH64)
+	f.If(flags&hasETag != 0).Text(&h.ETag)
+	f.If(flags&hasReadBack != 0).Time(&h.ReadBack)
+	f.If(flags&hasConfirmed != 0).Time(&h.Confirmed)
+	packed.Number(f.If(flags&hasFiles != 0), &h.Files)
+}
 
 func packHeld(held map[string]verify.Held) []byte {
 	p := packed.New(heldFormat, 16+128*len(held))
 	p.Number(uint64(len(held)))
 	for _, path := range sorted(held) {
 		h := held[path]
-		flags := byte(0)
-		set := func(flag byte, has bool) {
-			if has {
-				flags |= flag
-			}
-		}
-		set(hasXXH64, h.XXH64 != 0)
-		set(hasETag, h.ETag != "")
-		set(hasReadBack, !h.ReadBack.IsZero())
-		set(hasConfirmed, !h.Confirmed.IsZero())
-		set(hasFiles, h.Files != 0)
-		p.Byte(flags)
-		p.Text(path)
-		p.Digest(h.SHA256)
-		p.Number(uint64(h.Size))
-		if h.XXH64 != 0 {
-			p.Fixed(h.XXH64)
-		}
-		if h.ETag != "" {
-			p.Text(h.ETag)
-		}
-		if !h.ReadBack.IsZero() {
-			p.Time(h.ReadBack)
-		}
-		if !h.Confirmed.IsZero() {
-			p.Time(h.Confirmed)
-		}
-		if h.Files != 0 {
-			p.Number(uint64(h.Files))
-		}
+		formOf(packed.Form{W: p}, &h)
 	}
 	return p.Sealed()
 }
@@ -248,26 +230,7 @@ func readHeld(u *packed.Reader) ([]verify.Held, error) {
 	}
 	held := make([]verify.Held, n)
 	for i := range held {
-		h := &held[i]
-		flags := u.Byte()
-		h.Path = u.Text()
-		h.SHA256 = u.Digest()
-		h.Size = int64(u.Number())
-		if flags&hasXXH64 != 0 {
-			h.XXH64 = u.Fixed()
-		}
-		if flags&hasETag != 0 {
-			h.ETag = u.Text()
-		}
-		if flags&hasReadBack != 0 {
-			h.ReadBack = u.Time()
-		}
-		if flags&hasConfirmed != 0 {
-			h.Confirmed = u.Time()
-		}
-		if flags&hasFiles != 0 {
-			h.Files = int(u.Number())
-		}
+		formOf(packed.Form{R: u}, &held[i])
 	}
 	return held, u.Err()
 }

@@ -1,10 +1,11 @@
 package tally
 
 import (
+	"cmp"
 	"iter"
+	"slices"
 
 	"linecamp/manifest"
-	"linecamp/manifest/facts"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/packed"
 )
@@ -65,26 +66,6 @@ func (l Files) List() []File {
 	return files
 }
 
-// What the first byte of a packed file says.
-const (
-	likeBefore = 1 << iota // visit and view are those of the file before
-	noTime
-	hasTaken
-	hasWith
-	hasPosition
-	isExposed
-	hasFault
-	hasPicture // turn and size
-)
-
-// What the second says; the kind stands in its last bits.
-const (
-	kindBits   = 1<<3 - 1
-	hasText    = 1 << 3 // topics, and whether it is blank
-	hasCamera  = 1 << 4
-	sameCamera = 1 << 5 // as the file before
-)
-
 var kinds = []manifest.Kind{"", manifest.KindPhoto, manifest.KindNote, manifest.KindCompanion, manifest.KindCard, manifest.KindOther}
 
 // packer packs lists of files into one pack.
@@ -122,77 +103,11 @@ func (p *packer) done() {
 	}
 }
 
+// file adds a file to a list.
 func (p *packer) file(l *Files, f *File) {
-	flags := byte(0)
-	set := func(flag byte, has bool) {
-		if has {
-			flags |= flag
-		}
-	}
-	like := l.n > 0 && f.Visit == p.was.Visit && f.View == p.was.View
-	set(likeBefore, like)
-	set(noTime, f.Modified.IsZero())
-	set(hasTaken, f.Taken != "")
-	set(hasWith, f.With != "")
-	set(hasPosition, f.At != nil)
-	set(isExposed, f.Exposed)
-	set(hasFault, f.Fault != "")
-	kind := 0
-	for i, k := range kinds {
-		if k == f.Kind {
-			kind = i
-		}
-	}
-	second := byte(kind)
-	set(hasPicture, f.Turn != 0 || f.Width != 0 || f.Height != 0)
-	if f.Topics != 0 || f.Blank {
-		second |= hasText
-	}
-	if f.Camera != "" && f.Camera == p.was.Camera {
-		second |= sameCamera
-	} else if f.Camera != "" {
-		second |= hasCamera
-	}
-	p.Byte(flags, second)
-	p.Path(p.was.Path, f.Path)
-	p.Number(uint64(f.Size))
-	p.Digest(f.SHA256)
-	p.Fixed(f.XXH64)
-	if flags&noTime == 0 {
-		p.Time(f.Modified)
-	}
-	if !like {
-		p.Text(f.Visit)
-		p.Text(f.View)
-	}
-	if f.Taken != "" {
-		p.Text(f.Taken)
-	}
-	if f.With != "" {
-		p.Path(f.Path, f.With)
-	}
-	if f.At != nil {
-		for _, n := range []float64{f.At.Latitude, f.At.Longitude, f.At.Error} {
-			p.Float(n)
-		}
-	}
-	if f.Fault != "" {
-		p.Text(f.Fault)
-	}
-	if flags&hasPicture != 0 {
-		p.Byte(f.Turn)
-		p.Number(uint64(f.Width))
-		p.Number(uint64(f.Height))
-	}
-	if second&hasText != 0 {
-		p.Number(uint64(f.Topics))
-		p.Flag(f.Blank)
-	}
-	if second&hasCamera != 0 {
-		p.Text(f.Camera)
-	}
+	is := *f
+	form(packed.Form{W: &p.Writer}, &is, &p.was, l.n == 0)
 	l.n++
-	p.was.Path, p.was.Visit, p.was.View, p.was.Camera = f.Path, f.Visit, f.View, f.Camera
 }
 
 // unpacker reads what packer wrote. Texts share memory with the pack.
@@ -201,49 +116,78 @@ type unpacker struct {
 	was File
 }
 
-func (u *unpacker) file() File {
-	flags, second := u.Byte(), u.Byte()
-	f := File{Kind: kinds[second&kindBits], Visit: u.was.Visit, View: u.was.View}
-	f.Exposed = flags&isExposed != 0
-	f.Path = u.Path(u.was.Path)
-	f.Size = int64(u.Number())
-	f.SHA256 = u.Digest()
-	f.XXH64 = u.Fixed()
-	if flags&noTime == 0 {
-		f.Modified = u.Time().Local()
+func (u *unpacker) file() (f File) {
+	form(packed.Form{R: &u.Reader}, &f, &u.was, false)
+	if !f.Modified.IsZero() {
+		f.Modified = f.Modified.Local()
 	}
-	if flags&likeBefore == 0 {
-		f.Visit, f.View = u.Text(), u.Text()
+	return f
+}
+
+// form is the form of a packed file, some of it told against the file before it in the
+// list, which it then becomes.
+func form(p packed.Form, f, was *File, isFirst bool) {
+	const (
+		likeBefore = 1 << iota // visit and view are those of the file before
+		noTime
+		hasTaken
+		hasWith
+		hasPosition
+		isExposed
+		hasFault
+		hasPicture // turn and size
+	)
+	flags := p.Flags(!isFirst && f.Visit == was.Visit && f.View == was.View, f.Modified.IsZero(), f.Taken != "", f.With != "",
+		f.At != nil, f.Exposed, f.Fault != "", f.Turn != 0 || f.Width != 0 || f.Height != 0)
+	const (
+		kindBits   = 1<<3 - 1
+		hasText    = 1 << 3 // topics, and whether it is blank
+		hasCamera  = 1 << 4
+		sameCamera = 1 << 5 // as the file before
+	)
+	second := byte(max(0, slices.Index(kinds, f.Kind)))
+	if f.Topics != 0 || f.Blank {
+		second |= hasText
 	}
-	if flags&hasTaken != 0 {
-		f.Taken = u.Text()
+	if f.Camera != "" && f.Camera == was.Camera {
+		second |= sameCamera
+	} else if f.Camera != "" {
+		second |= hasCamera
 	}
-	if flags&hasWith != 0 {
-		f.With = u.Path(f.Path)
+	p.Byte(&second)
+	f.Kind, f.Exposed = kinds[second&kindBits], flags&isExposed != 0
+	p.Path(was.Path, &f.Path)
+	packed.Number(p, &f.Size)
+	packed.Digest(p, &f.SHA256)
+	p.Fixed(&f.XXH64)
+	p.If(flags&noTime == 0).Time(&f.Modified)
+	if flags&likeBefore != 0 {
+		f.Visit, f.View = was.Visit, was.View
+	} else {
+		p.Text(&f.Visit)
+		p.Text(&f.View)
 	}
+	p.If(flags&hasTaken != 0).Text(&f.Taken)
+	p.If(flags&hasWith != 0).Path(f.Path, &f.With)
 	if flags&hasPosition != 0 {
-		f.At = &geo.Fix{}
+		f.At = cmp.Or(f.At, &geo.Fix{})
 		for _, n := range []*float64{&f.At.Latitude, &f.At.Longitude, &f.At.Error} {
-			*n = u.Float()
+			p.Float(n)
 		}
 	}
-	if flags&hasFault != 0 {
-		f.Fault = u.Text()
-	}
+	p.If(flags&hasFault != 0).Text(&f.Fault)
 	if flags&hasPicture != 0 {
-		f.Turn = u.Byte()
-		f.Width, f.Height = uint32(u.Number()), uint32(u.Number())
+		p.Byte(&f.Turn)
+		packed.Number(p, &f.Width)
+		packed.Number(p, &f.Height)
 	}
 	if second&hasText != 0 {
-		f.Topics = facts.Topics(u.Number())
-		f.Blank = u.Flag()
+		packed.Number(p, &f.Topics)
+		p.Flag(&f.Blank)
 	}
-	switch {
-	case second&sameCamera != 0:
-		f.Camera = u.was.Camera
-	case second&hasCamera != 0:
-		f.Camera = u.Text()
+	if second&sameCamera != 0 {
+		f.Camera = was.Camera
 	}
-	u.was.Path, u.was.Visit, u.was.View, u.was.Camera = f.Path, f.Visit, f.View, f.Camera
-	return f
+	p.If(second&hasCamera != 0).Text(&f.Camera)
+	was.Path, was.Visit, was.View, was.Camera = f.Path, f.Visit, f.View, f.Camera
 }
