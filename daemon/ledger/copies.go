@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"database/sql"
-	"errors"
 	"math"
 	"time"
 )
@@ -11,37 +10,23 @@ import (
 // object slug.
 func (l *Ledger) Committed(copy string) (map[string]int, error) {
 	var all map[string]int
-	err := l.reading(func(db *sql.DB) error {
-		all = map[string]int{}
-		rows, err := db.Query("SELECT object, version FROM committed WHERE copy = ?", copy)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var object string
-			var version int
-			if err := rows.Scan(&object, &version); err != nil {
-				return err
-			}
-			all[object] = version
-		}
-		return rows.Err()
-	})
+	err := l.rows(func() { all = map[string]int{} }, func(row *sql.Rows) error {
+		var object string
+		var version int
+		err := row.Scan(&object, &version)
+		all[object] = version
+		return err
+	}, "SELECT object, version FROM committed WHERE copy = ?", copy)
 	return all, err
 }
 
 // SetCommitted remembers the newest committed version of an object on a copy;
 // 0 forgets it.
 func (l *Ledger) SetCommitted(copy, object string, version int) error {
-	return l.writing(func(tx *sql.Tx) error {
-		if version <= 0 {
-			_, err := tx.Exec("DELETE FROM committed WHERE copy = ? AND object = ?", copy, object)
-			return err
-		}
-		_, err := tx.Exec("INSERT INTO committed VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET version = excluded.version", copy, object, version)
-		return err
-	})
+	if version <= 0 {
+		return l.exec("DELETE FROM committed WHERE copy = ? AND object = ?", copy, object)
+	}
+	return l.exec("INSERT INTO committed VALUES (?, ?, ?) ON CONFLICT DO UPDATE SET version = excluded.version", copy, object, version)
 }
 
 // ForgetVersions forgets what a copy holds of an object from a version on, and
@@ -50,10 +35,7 @@ func (l *Ledger) ForgetVersions(copy, object string, from int) error {
 	if err := l.Flush(); err != nil {
 		return err
 	}
-	if err := l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec(`DELETE FROM held WHERE copy = ? AND object = ? AND part GLOB 'v[0-9]*' AND CAST(substr(part, 2) AS INTEGER) >= ?`, copy, object, from)
-		return err
-	}); err != nil {
+	if err := l.exec(`DELETE FROM held WHERE copy = ? AND object = ? AND part GLOB 'v[0-9]*' AND CAST(substr(part, 2) AS INTEGER) >= ?`, copy, object, from); err != nil {
 		return err
 	}
 	return l.SetCommitted(copy, object, from-1)
@@ -89,26 +71,17 @@ type CopySeen struct {
 func (l *Ledger) Seen(copy string) (CopySeen, error) {
 	var s CopySeen
 	var reachable, current, away int64
-	err := l.reading(func(db *sql.DB) error {
-		err := db.QueryRow("SELECT reachable, current, away, state, error FROM seen WHERE copy = ?", copy).
-			Scan(&reachable, &current, &away, &s.State, &s.Error)
-		if errors.Is(err, sql.ErrNoRows) {
-			return nil
-		}
-		return err
-	})
+	_, err := l.row([]any{&reachable, &current, &away, &s.State, &s.Error},
+		"SELECT reachable, current, away, state, error FROM seen WHERE copy = ?", copy)
 	s.LastReachable, s.LastCurrent, s.AwaySince = moment(reachable), moment(current), moment(away)
 	return s, err
 }
 
 // SetSeen remembers how a copy was met.
 func (l *Ledger) SetSeen(copy string, s CopySeen) error {
-	return l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec(`INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
-			reachable = excluded.reachable, current = excluded.current, away = excluded.away, state = excluded.state, error = excluded.error`,
-			copy, stamp(s.LastReachable), stamp(s.LastCurrent), stamp(s.AwaySince), s.State, s.Error)
-		return err
-	})
+	return l.exec(`INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
+		reachable = excluded.reachable, current = excluded.current, away = excluded.away, state = excluded.state, error = excluded.error`,
+		copy, stamp(s.LastReachable), stamp(s.LastCurrent), stamp(s.AwaySince), s.State, s.Error)
 }
 
 // quarter is the grain of download counts: local midnight is on a quarter hour
@@ -142,8 +115,6 @@ func (l *Ledger) SpentIn(account string, since, until time.Time) (int64, error) 
 		end = stamp(until)
 	}
 	var n int64
-	err := l.reading(func(db *sql.DB) error {
-		return db.QueryRow("SELECT coalesce(sum(bytes), 0) FROM reread WHERE copy = ? AND at >= ? AND at < ?", account, stamp(since.Truncate(quarter)), end).Scan(&n)
-	})
+	_, err := l.row([]any{&n}, "SELECT coalesce(sum(bytes), 0) FROM reread WHERE copy = ? AND at >= ? AND at < ?", account, stamp(since.Truncate(quarter)), end)
 	return n, err
 }

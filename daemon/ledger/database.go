@@ -256,6 +256,46 @@ func (l *Ledger) writing(f func(*sql.Tx) error) error {
 	})
 }
 
+// rows calls each for every row of a query. begin comes first, and makes empty what
+// the rows are read into: where the database is found damaged, they come from a new one.
+func (l *Ledger) rows(begin func(), each func(row *sql.Rows) error, query string, args ...any) error {
+	return l.reading(func(db *sql.DB) error {
+		begin()
+		rows, err := db.Query(query, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			if err := each(rows); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+}
+
+// row reads the one row of a query into places; it tells false where there is none.
+func (l *Ledger) row(places []any, query string, args ...any) (isThere bool, err error) {
+	err = l.reading(func(db *sql.DB) error {
+		err := db.QueryRow(query, args...).Scan(places...)
+		isThere = err == nil
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	return isThere, err
+}
+
+// exec is writing with one statement.
+func (l *Ledger) exec(query string, args ...any) error {
+	return l.writing(func(tx *sql.Tx) error {
+		_, err := tx.Exec(query, args...)
+		return err
+	})
+}
+
 func (l *Ledger) using(f func(*database) error) error {
 	l.swap.RLock()
 	used := l.db

@@ -30,25 +30,15 @@ func (l *Ledger) readDecoded(query string, args ...any) (all map[manifest.Digest
 	if err := l.Flush(); err != nil {
 		return nil, err
 	}
-	err = l.reading(func(db *sql.DB) error {
-		all = map[manifest.Digest]decode.Verdict{}
-		rows, err := db.Query(query, args...)
-		if err != nil {
-			return err
+	err = l.rows(func() { all = map[manifest.Digest]decode.Verdict{} }, func(row *sql.Rows) error {
+		var sum []byte
+		var v decode.Verdict
+		err := row.Scan(&sum, &v.State, &v.Why)
+		if len(sum) == len(manifest.Digest{}) {
+			all[manifest.Digest(sum)] = v
 		}
-		defer rows.Close()
-		for rows.Next() {
-			var sum []byte
-			var v decode.Verdict
-			if err := rows.Scan(&sum, &v.State, &v.Why); err != nil {
-				return err
-			}
-			if len(sum) == len(manifest.Digest{}) {
-				all[manifest.Digest(sum)] = v
-			}
-		}
-		return rows.Err()
-	})
+		return err
+	}, query, args...)
 	return all, err
 }
 

@@ -278,29 +278,16 @@ func (s *sights) settle(dir string, known []walk.Known) []string {
 }
 
 func (l *Ledger) loadSights(now time.Time) error {
-	if err := l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec("DELETE FROM sight WHERE at < ?", stamp(now.Add(-sightKept)))
-		return err
-	}); err != nil {
+	if err := l.exec("DELETE FROM sight WHERE at < ?", stamp(now.Add(-sightKept))); err != nil {
 		return err
 	}
-	return l.reading(func(db *sql.DB) error {
-		l.first.at = map[string]time.Time{}
-		rows, err := db.Query("SELECT path, at FROM sight")
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var path []byte
-			var at int64
-			if err := rows.Scan(&path, &at); err != nil {
-				return err
-			}
-			l.first.at[string(path)] = moment(at)
-		}
-		return rows.Err()
-	})
+	return l.rows(func() { l.first.at = map[string]time.Time{} }, func(row *sql.Rows) error {
+		var path []byte
+		var at int64
+		err := row.Scan(&path, &at)
+		l.first.at[string(path)] = moment(at)
+		return err
+	}, "SELECT path, at FROM sight")
 }
 
 func (b *batch) writeSights(tx *sql.Tx) error {

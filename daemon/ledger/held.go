@@ -88,22 +88,12 @@ func (l *Ledger) Held(copy, object string) (map[string]verify.Held, error) {
 		}
 	})
 	var held map[string]verify.Held
-	err := l.reading(func(db *sql.DB) error {
-		held = map[string]verify.Held{}
-		rows, err := db.Query("SELECT packed FROM held WHERE copy = ? AND object = ?", copy, object)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var packed sql.RawBytes
-			if err := rows.Scan(&packed); err != nil {
-				return err
-			}
-			unpackHeld(packed, held)
-		}
-		return rows.Err()
-	})
+	err := l.rows(func() { held = map[string]verify.Held{} }, func(row *sql.Rows) error {
+		var packed sql.RawBytes
+		err := row.Scan(&packed)
+		unpackHeld(packed, held)
+		return err
+	}, "SELECT packed FROM held WHERE copy = ? AND object = ?", copy, object)
 	if err != nil {
 		return nil, err
 	}
@@ -276,12 +266,10 @@ func (l *Ledger) Figures(copy string) (Figures, error) {
 	}
 	var f Figures
 	var oldest int64
-	err := l.reading(func(db *sql.DB) error {
-		return db.QueryRow(`SELECT coalesce(sum(files), 0), coalesce(sum(bytes), 0), coalesce(sum(read_files), 0),
-			coalesce(sum(read_bytes), 0), coalesce(min(nullif(oldest, 0)), 0), coalesce(sum(confirmed), 0)
-			FROM held WHERE copy = ?`, copy).
-			Scan(&f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed)
-	})
+	_, err := l.row([]any{&f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed},
+		`SELECT coalesce(sum(files), 0), coalesce(sum(bytes), 0), coalesce(sum(read_files), 0),
+		coalesce(sum(read_bytes), 0), coalesce(min(nullif(oldest, 0)), 0), coalesce(sum(confirmed), 0)
+		FROM held WHERE copy = ?`, copy)
 	f.OldestReadBack = moment(oldest)
 	return f, err
 }

@@ -3,7 +3,6 @@ package ledger
 import (
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -44,29 +43,18 @@ func (l *Ledger) Begin(kind string, at time.Time) (int64, error) {
 
 // End records how a round ended.
 func (l *Ledger) End(id int64, at time.Time, outcome, detail string) error {
-	return l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec("UPDATE round SET ended = ?, outcome = ?, detail = ? WHERE id = ?", stamp(at), outcome, detail, id)
-		return err
-	})
+	return l.exec("UPDATE round SET ended = ?, outcome = ?, detail = ? WHERE id = ?", stamp(at), outcome, detail, id)
 }
 
 // LastRound returns the round of a kind that began last; false if there was
 // none.
 func (l *Ledger) LastRound(kind string) (Round, bool, error) {
 	var r Round
-	found := false
-	err := l.reading(func(db *sql.DB) error {
-		var began, ended int64
-		err := db.QueryRow("SELECT id, kind, began, ended, outcome, detail FROM round WHERE kind = ? ORDER BY id DESC LIMIT 1", kind).
-			Scan(&r.ID, &r.Kind, &began, &ended, &r.Outcome, &r.Detail)
-		if errors.Is(err, sql.ErrNoRows) {
-			return nil
-		}
-		found = err == nil
-		r.Began, r.Ended = moment(began), moment(ended)
-		return err
-	})
-	return r, found, err
+	var began, ended int64
+	isThere, err := l.row([]any{&r.ID, &r.Kind, &began, &ended, &r.Outcome, &r.Detail},
+		"SELECT id, kind, began, ended, outcome, detail FROM round WHERE kind = ? ORDER BY id DESC LIMIT 1", kind)
+	r.Began, r.Ended = moment(began), moment(ended)
+	return r, isThere, err
 }
 
 // LastDone returns when the newest round of a kind began that ended with one of
@@ -88,13 +76,7 @@ func (l *Ledger) FirstRound() (time.Time, error) {
 
 func (l *Ledger) began(query string, args ...any) (time.Time, error) {
 	var at int64
-	err := l.reading(func(db *sql.DB) error {
-		err := db.QueryRow(query, args...).Scan(&at)
-		if errors.Is(err, sql.ErrNoRows) {
-			return nil
-		}
-		return err
-	})
+	_, err := l.row([]any{&at}, query, args...)
 	return moment(at), err
 }
 
@@ -147,22 +129,12 @@ func (l *Ledger) DropDamage(copy, object string, content []string) error {
 // which it was given. Copy is the copy's id.
 func (l *Ledger) Damage() ([]verify.Damage, error) {
 	var all []verify.Damage
-	err := l.reading(func(db *sql.DB) error {
-		all = nil
-		rows, err := db.Query("SELECT copy, site, path, version, kind, detail, object, content FROM damage ORDER BY copy, rowid")
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var d verify.Damage
-			if err := rows.Scan(&d.Copy, &d.Site, &d.Path, &d.Version, &d.Kind, &d.Detail, &d.Object, &d.Content); err != nil {
-				return err
-			}
-			all = append(all, d)
-		}
-		return rows.Err()
-	})
+	err := l.rows(func() { all = nil }, func(row *sql.Rows) error {
+		var d verify.Damage
+		err := row.Scan(&d.Copy, &d.Site, &d.Path, &d.Version, &d.Kind, &d.Detail, &d.Object, &d.Content)
+		all = append(all, d)
+		return err
+	}, "SELECT copy, site, path, version, kind, detail, object, content FROM damage ORDER BY copy, rowid")
 	return all, err
 }
 
@@ -200,21 +172,11 @@ func (l *Ledger) Years() (counts map[string]int, at time.Time, err error) {
 
 // Value returns something small kept under a key; false if nothing is.
 func (l *Ledger) Value(key string) (value string, ok bool, err error) {
-	err = l.reading(func(db *sql.DB) error {
-		err := db.QueryRow("SELECT value FROM value WHERE key = ?", key).Scan(&value)
-		if errors.Is(err, sql.ErrNoRows) {
-			return nil
-		}
-		ok = err == nil
-		return err
-	})
+	ok, err = l.row([]any{&value}, "SELECT value FROM value WHERE key = ?", key)
 	return value, ok, err
 }
 
 // SetValue keeps something small under a key. "years" is taken.
 func (l *Ledger) SetValue(key, value string) error {
-	return l.writing(func(tx *sql.Tx) error {
-		_, err := tx.Exec("INSERT INTO value VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", key, value)
-		return err
-	})
+	return l.exec("INSERT INTO value VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", key, value)
 }

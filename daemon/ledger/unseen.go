@@ -61,23 +61,13 @@ func (l *Ledger) Accounted() (lines int, sum manifest.Digest, all bool, err erro
 
 // Unseen returns every row, by object.
 func (l *Ledger) Unseen() (all map[string]Unseen, err error) {
-	err = l.reading(func(db *sql.DB) error {
-		all = map[string]Unseen{}
-		rows, err := db.Query("SELECT object, packed FROM unseen")
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var object string
-			var row []byte
-			if err := rows.Scan(&object, &row); err != nil {
-				return err
-			}
-			all[object] = unpackUnseen(row)
-		}
-		return rows.Err()
-	})
+	err = l.rows(func() { all = map[string]Unseen{} }, func(row *sql.Rows) error {
+		var object string
+		var packed []byte
+		err := row.Scan(&object, &packed)
+		all[object] = unpackUnseen(packed)
+		return err
+	}, "SELECT object, packed FROM unseen")
 	return all, err
 }
 
