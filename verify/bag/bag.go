@@ -18,9 +18,9 @@
 // payload file is named by every payload list; it is valid when it is complete
 // and every digest matches (section 3).
 //
-// The rules of sections 2.1.3 and 3, and of Payload-Oxum in 2.2.2, were held
-// against quotations of the RFC's text (of section 3 as its thirteenth draft has
-// it); the other rules and section numbers are from memory.
+// RULES.md beside this file goes through the RFC's sections: what each demands, and
+// which test breaks it. They were held against the authors' own text of June 4, 2018
+// (draft-kunze-bagit-16), the last before the RFC of October 2018.
 //
 // # Durability
 //
@@ -31,6 +31,8 @@
 package bag
 
 import (
+	"crypto/md5"
+	"crypto/sha1"
 	"crypto/sha256"
 	"crypto/sha512"
 	"hash"
@@ -48,11 +50,17 @@ const (
 )
 
 // algorithms are the digests this package computes, by the name that stands in
-// a list's file name: the two that section 2.4 wants every program to know.
+// a list's file name: the two that section 2.4 wants every program to know, and the two
+// older ones that it recommends to know, for bags of others.
 var algorithms = map[string]func() hash.Hash{
 	"sha256": sha256.New,
 	"sha512": sha512.New,
+	"sha1":   sha1.New,
+	"md5":    md5.New,
 }
+
+// weak are those for which other bytes with the same digest can be made.
+var weak = map[string]bool{"sha1": true, "md5": true}
 
 // written are the algorithms of the bags that Finish makes, in order.
 var written = []string{"sha256", "sha512"}

@@ -14,6 +14,8 @@ import (
 	"strconv"
 	"strings"
 
+	"golang.org/x/text/unicode/norm"
+
 	"linecamp/manifest/within"
 )
 
@@ -149,6 +151,18 @@ func (j *judge) look(ctx context.Context) error {
 	})
 }
 
+// mark is a byte-order mark in UTF-8, which no text tag file may begin with (section 2.3).
+const mark = "\uFEFF"
+
+// marked notes a text tag file that begins with a byte-order mark.
+func (j *judge) marked(name, text string) string {
+	rest, is := strings.CutPrefix(text, mark)
+	if is {
+		j.fault("2.3", name, "begins with a byte-order mark")
+	}
+	return rest
+}
+
 var version = regexp.MustCompile(`^BagIt-Version: [0-9]+\.[0-9]+$`)
 
 // declaration judges bagit.txt (section 2.1.1): two lines, in this order.
@@ -157,15 +171,12 @@ func (j *judge) declaration() {
 	if !ok {
 		return
 	}
-	if strings.HasPrefix(text, "\uFEFF") {
+	if strings.HasPrefix(text, mark) {
 		j.fault("2.1.1", declarationName, "begins with a byte-order mark")
-		text = strings.TrimPrefix(text, "\uFEFF")
+		text = strings.TrimPrefix(text, mark)
 	}
-	var got []string
-	if err := lines(strings.NewReader(text), func(_ int, line string) { got = append(got, line) }); err != nil {
-		j.fault("2.1.1", declarationName, "%v", err)
-		return
-	}
+	text = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(text)
+	got := strings.Split(strings.TrimSuffix(text, "\n"), "\n") // an empty line is one, too
 	if len(got) != 2 {
 		j.fault("2.1.1", declarationName, "has %d lines instead of two", len(got))
 		return
@@ -225,7 +236,15 @@ func (j *judge) lists() {
 		}
 	}
 	if len(j.payload) == 0 {
-		j.fault("2.1.3", "", "the bag has no payload manifest that this program can check (manifest-sha256.txt or manifest-sha512.txt)")
+		j.fault("2.1.3", "", "the bag has no payload manifest that this program can check, such as manifest-sha256.txt")
+	}
+	if !slices.ContainsFunc(j.payload, func(l list) bool { return !weak[l.algorithm] }) && len(j.payload) > 0 {
+		j.advise("2.4", j.payload[0].name, "is the bag's only payload manifest; its digests show damage, and not what somebody changed on purpose")
+	}
+	for _, l := range j.tags {
+		if !slices.ContainsFunc(j.payload, func(p list) bool { return p.algorithm == l.algorithm }) {
+			j.advise("2.2.1", l.name, "has an algorithm that no payload manifest has")
+		}
 	}
 }
 
@@ -240,16 +259,21 @@ func (j *judge) readList(l list, isTag bool) {
 		return
 	}
 	defer f.Close()
+	starred := false
 	err = lines(f, func(n int, line string) {
+		if n == 1 {
+			line = j.marked(l.name, line)
+		}
 		e, err := parseEntry(line, algorithms[l.algorithm]().Size())
 		if err != nil {
 			j.fault(rule, l.name, "line %d %v", n, err)
 			return
 		}
 		if why := pathFault(e.path); why != "" {
-			j.fault("5", l.name, "line %d: the path %q %s", n, e.path, why)
+			j.fault("5.1", l.name, "line %d: the path %q %s", n, e.path, why)
 			return
 		}
+		starred = starred || e.starred
 		switch inData := within.Below(e.path, payloadFolder); {
 		case !isTag && !inData:
 			j.fault(rule, l.name, "line %d names %q, which is not in data/", n, e.path)
@@ -270,6 +294,9 @@ func (j *judge) readList(l list, isTag bool) {
 	if err != nil {
 		j.fault(rule, l.name, "%v", err)
 	}
+	if starred {
+		j.advise("6.1.3", l.name, "has asterisks before paths, as some checksum programs write them; a strict judge refuses that")
+	}
 }
 
 // fetch judges fetch.txt (section 2.2.3). What it names has to be fetched before
@@ -282,6 +309,7 @@ func (j *judge) fetch() {
 	if !ok {
 		return
 	}
+	text = j.marked(fetchName, text)
 	err := lines(strings.NewReader(text), func(n int, line string) {
 		url, rest, ok := cutSpace(line)
 		if !ok || !strings.Contains(url, ":") {
@@ -295,7 +323,7 @@ func (j *judge) fetch() {
 		}
 		p = decodePath(p)
 		if why := pathFault(p); why != "" {
-			j.fault("5", fetchName, "line %d: the path %q %s", n, p, why)
+			j.fault("5.1", fetchName, "line %d: the path %q %s", n, p, why)
 			return
 		}
 		if !within.Below(p, payloadFolder) {
@@ -345,12 +373,12 @@ func (j *judge) compareLists() {
 			}
 		}
 	}
-	// Two names that some systems take for one (section 6 warns of it).
+	// Two names that some systems take for one (section 6.1.1 warns of it).
 	folded := map[string]string{}
 	for _, p := range slices.Sorted(maps.Keys(j.there)) {
-		low := strings.ToLower(p)
+		low := norm.NFC.String(strings.ToLower(p))
 		if other, ok := folded[low]; ok {
-			j.advise("6", p, "differs from %q by capital letters only; some systems take them for one", other)
+			j.advise("6.1.1", p, "differs from %q by capital letters or by how accents are written only; some systems take them for one", other)
 		}
 		folded[low] = p
 	}
@@ -374,6 +402,7 @@ func (j *judge) info() {
 	if !ok {
 		return
 	}
+	text = j.marked(infoName, text)
 	tags, faults, err := parseInfo(strings.NewReader(text))
 	if err != nil {
 		faults = append(faults, err.Error())
@@ -381,11 +410,12 @@ func (j *judge) info() {
 	for _, f := range faults {
 		j.fault("2.2.2", infoName, "%s", f)
 	}
-	oxums := 0
+	times := map[string]int{}
 	for _, t := range tags {
-		switch strings.ToLower(t.label) {
+		label := strings.ToLower(t.label)
+		times[label]++
+		switch label {
 		case "payload-oxum":
-			oxums++
 			m := oxum.FindStringSubmatch(t.value)
 			if m == nil {
 				j.fault("2.2.2", infoName, "Payload-Oxum is %q, not bytes, a dot and files", t.value)
@@ -398,8 +428,13 @@ func (j *judge) info() {
 			}
 		}
 	}
-	if oxums > 1 {
-		j.fault("2.2.2", infoName, "Payload-Oxum stands there %d times", oxums)
+	if n := times["payload-oxum"]; n > 1 {
+		j.fault("2.2.2", infoName, "Payload-Oxum stands there %d times", n)
+	}
+	for _, label := range []string{"Bagging-Date", "Bag-Size", "Bag-Group-Identifier", "Bag-Count"} {
+		if n := times[strings.ToLower(label)]; n > 1 {
+			j.advise("2.2.2", infoName, "%s stands there %d times, and should once", label, n)
+		}
 	}
 }
 

@@ -15,8 +15,9 @@ const longestLine = 64 << 10
 
 // entry is one line of a manifest.
 type entry struct {
-	digest string // lower-case hex
-	path   string // as a file system has it, slash-separated
+	digest  string // lower-case hex
+	path    string // as a file system has it, slash-separated
+	starred bool   // an asterisk stands before it
 }
 
 // lines calls f with each line, without its end. Lines end with LF, CR or CRLF
@@ -65,7 +66,7 @@ func splitLine(data []byte, atEOF bool) (int, []byte, error) {
 
 // parseEntry reads one line of a manifest: a digest in hex of either case, white
 // space, and a path (section 2.1.3). An asterisk before the path, which
-// checksum programs write for binary files, is not part of it.
+// checksum programs write for binary files, is not part of it (section 6.1.3).
 func parseEntry(line string, size int) (entry, error) {
 	digest, rest, ok := cutSpace(line)
 	if !ok {
@@ -75,8 +76,8 @@ func parseEntry(line string, size int) (entry, error) {
 	if len(digest) != 2*size || strings.Trim(digest, "0123456789abcdef") != "" {
 		return entry{}, fmt.Errorf("does not begin with %d hex digits", 2*size)
 	}
-	rest = strings.TrimPrefix(rest, "*")
-	return entry{digest, decodePath(rest)}, nil
+	rest, starred := strings.CutPrefix(rest, "*")
+	return entry{digest, decodePath(rest), starred}, nil
 }
 
 // cutSpace cuts a line at its first run of spaces and tabs.
@@ -95,7 +96,7 @@ func decodePath(p string) string {
 }
 
 // pathFault says why a path is never looked at: it could lead out of the bag
-// (sections 2.1.3 and 5), or it could be nobody's file.
+// (sections 2.1.3 and 5.1), or it could be nobody's file.
 func pathFault(p string) string {
 	switch {
 	case p == "":
@@ -147,6 +148,9 @@ func parseInfo(r io.Reader) ([]tag, []string, error) {
 		if !ok || strings.TrimSpace(label) == "" {
 			faults = append(faults, fmt.Sprintf("line %d is not a label, a colon and a value", n))
 			return
+		}
+		if strings.TrimRight(label, " \t") != label || !strings.HasPrefix(value, " ") && !strings.HasPrefix(value, "\t") {
+			faults = append(faults, fmt.Sprintf("line %d: the colon does not follow the label at once, or no white space follows the colon", n))
 		}
 		tags = append(tags, tag{strings.TrimSpace(label), strings.TrimSpace(value)})
 	})

@@ -22,7 +22,7 @@ func Bag(w io.Writer, r bag.Report) {
 	faults(w, "What is wrong, with the section of RFC 8493", r.Errors)
 	faults(w, "Worth knowing, and no fault", r.Advice)
 	for _, l := range r.Unchecked {
-		fmt.Fprintf(w, "\n%s was not checked: linecamp computes SHA-256 and SHA-512 only.\n", manifest.Printable(l))
+		fmt.Fprintf(w, "\n%s was not checked: linecamp does not compute its algorithm.\n", manifest.Printable(l))
 	}
 }
 
