@@ -7,13 +7,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"linecamp/cmd/linecamp/help"
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/show/screen"
 )
 
-// dressCompletion names the completion command in our words and completes the
-// global options.
+// dressCompletion adds the completion command, and completes the global options.
 func (t *tool) dressCompletion(root *cobra.Command) {
 	root.SetCompletionCommandGroupID(groupTool)
 	root.InitDefaultCompletionCmd("completion")
@@ -21,25 +21,13 @@ func (t *tool) dressCompletion(root *cobra.Command) {
 		if c.Name() != "completion" {
 			continue
 		}
-		c.Short = "writes what a shell needs to complete names"
-		c.Long = `Writes a script for your shell, after which the TAB key completes commands,
-options, and the names of sites, archives and copies. The page of each shell
-says where the script goes.`
-		c.Example = `linecamp completion bash --help`
+		help.Completion(c)
 		c.Args = cobra.ArbitraryArgs
 		c.RunE = func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				return usagef("there is no completion for %q; there is for bash, zsh, fish and powershell", args[0])
 			}
 			return cmd.Help()
-		}
-		for _, shell := range c.Commands() {
-			if page, ok := shellPages[shell.Name()]; ok {
-				shell.Short, shell.Long, shell.Example = "for "+shell.Name(), page.long, page.example
-				if f := shell.Flags().Lookup("no-descriptions"); f != nil {
-					f.Usage = "complete names only, without a word on each"
-				}
-			}
 		}
 	}
 	root.RegisterFlagCompletionFunc("archive", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
@@ -50,26 +38,6 @@ says where the script goes.`
 		}
 		return screen.Offered(names...), cobra.ShellCompDirectiveNoFileComp
 	})
-}
-
-// shellPages say for each shell where its script goes.
-var shellPages = map[string]struct{ long, example string }{
-	"bash": {`Writes the completion script for bash. For this window alone, read it in; for
-every window, put it where bash looks for such scripts. The package
-bash-completion has to be installed.`,
-		`source <(linecamp completion bash)
-linecamp completion bash > ~/.local/share/bash-completion/completions/linecamp`},
-	"zsh": {`Writes the completion script for zsh. Put it into a folder of your $fpath, under
-the name _linecamp, before compinit runs in your ~/.zshrc.`,
-		`source <(linecamp completion zsh)
-linecamp completion zsh > "${fpath[1]}/_linecamp"`},
-	"fish": {`Writes the completion script for fish. For this window alone, read it in; for
-every window, put it among fish's completions.`,
-		`linecamp completion fish | source
-linecamp completion fish > ~/.config/fish/completions/linecamp.fish`},
-	"powershell": {`Writes the completion script for PowerShell. For this window alone, run it; for
-every window, put the line into your profile.`,
-		`linecamp completion powershell | Out-String | Invoke-Expression`},
 }
 
 // completesCopies lets the named options of cmd complete copies' names.
@@ -90,13 +58,7 @@ func (t *tool) completeCopy(what cobra.ShellCompDirective) cobra.CompletionFunc 
 		if err != nil {
 			return nil, what
 		}
-		var names []string
-		for _, a := range all {
-			for _, c := range a.Copies {
-				names = append(names, c.Name)
-			}
-		}
-		return screen.Offered(names...), what
+		return screen.Offered(copiesOf(all...)...), what
 	}
 }
 

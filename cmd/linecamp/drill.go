@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -34,14 +32,10 @@ linecamp drill --everything --copy shelf-drive`,
 			if cmd.Flags().Changed("site") && o.Site == "" {
 				return usagef("--site takes the name of a site")
 			}
-			if o.Site != "" {
-				if err := t.holds(cmd.Context(), o.Site); err != nil {
-					return err
-				}
+			if err := t.holds(cmd.Context(), o.Site); err != nil {
+				return err
 			}
-			return t.each(cmd.Context(), hasCopy(o.Copy), func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Drill(ctx, o, p)
-			})
+			return on(t, cmd, hasCopy(o.Copy), (*daemon.Archive).Drill, o)
 		},
 	}
 	f := cmd.Flags()

@@ -42,9 +42,7 @@ linecamp due --geojson stakes.geojson --no-positions`,
 				return usagef("--gpx writes nothing but positions; leave --no-positions out, or --gpx")
 			}
 			if o.ICS+o.GeoJSON+o.GPX == "" {
-				return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-					return a.Due(ctx, o, p)
-				})
+				return on(t, cmd, nil, (*daemon.Archive).Due, o)
 			}
 			return t.dueFiles(cmd.Context(), o)
 		},

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/spf13/cobra"
+
 	"linecamp/daemon"
 	"linecamp/daemon/config"
 	"linecamp/daemon/show/screen"
@@ -68,6 +70,19 @@ func (t *tool) each(ctx context.Context, check func(config.Archive) error, do wo
 		line.IsCautioned, cautioned = cautioned, true
 		return t.print(r, line)
 	})
+}
+
+// on does a command of the archive's own, such as Mirror, with its options.
+func on[O any, R report](t *tool, cmd *cobra.Command, check func(config.Archive) error, do func(*daemon.Archive, context.Context, O, daemon.Progress) (R, error), o O) error {
+	return t.each(cmd.Context(), check, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
+		return do(a, ctx, o, p)
+	})
+}
+
+// once does work that no archive's settings are needed for, and prints its report.
+func (t *tool) once(do func(daemon.Progress) (report, error)) error {
+	r, err := t.watched(do)
+	return t.sayOr(r, err)
 }
 
 // eachShown is each, where the reports of several archives are shown in another way.
@@ -157,8 +172,12 @@ func (t *tool) watched(f func(daemon.Progress) (report, error)) (report, error) 
 	return r, asUsage(err)
 }
 
-// holds finds the one archive that has the site, where there are several.
+// holds finds the one archive that has the site, where one is named and there are
+// several archives.
 func (t *tool) holds(ctx context.Context, site string) error {
+	if site == "" {
+		return nil
+	}
 	all, _, several, err := t.chosen()
 	if err != nil || !several {
 		return err
@@ -188,13 +207,31 @@ func (t *tool) holds(ctx context.Context, site string) error {
 	return usagef("%q is a site of several archives; say which with --archive: %s", site, strings.Join(having, ", "))
 }
 
+// copiesOf are the names of the copies of archives.
+func copiesOf(all ...config.Archive) (names []string) {
+	for _, a := range all {
+		for _, c := range a.Copies {
+			names = append(names, c.Name)
+		}
+	}
+	return names
+}
+
+// working stands for the working folder wherever a copy is named.
+const working = "working"
+
+// hasPlace is hasCopy for a command that may be about your folder as well.
+func hasPlace(name string) func(config.Archive) error {
+	if name == working {
+		return nil
+	}
+	return hasCopy(name)
+}
+
 // hasCopy refuses a copy's name that the archive does not know.
 func hasCopy(names ...string) func(config.Archive) error {
 	return func(a config.Archive) error {
-		var known []string
-		for _, c := range a.Copies {
-			known = append(known, c.Name)
-		}
+		known := copiesOf(a)
 		for _, n := range names {
 			if n != "" && !slices.Contains(known, n) {
 				return usagef("%s has no copy named %q; it has: %s", a.Name, n, strings.Join(known, ", "))

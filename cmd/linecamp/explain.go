@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -52,17 +50,13 @@ linecamp explain --undo "Stake 3" 2014`,
 			if o.Season != "" && o.Lacks != "" {
 				return usagef("--season and --lacks do not go together: a visit not made lacks everything")
 			}
-			if o.Site != "" {
-				if err := t.holds(cmd.Context(), o.Site); err != nil {
-					return err
-				}
+			if err := t.holds(cmd.Context(), o.Site); err != nil {
+				return err
 			}
 			if _, _, several, err := t.chosen(); err == nil && several {
 				return usagef("there are several archives; say which with --archive")
 			}
-			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Explain(ctx, o, p)
-			})
+			return on(t, cmd, nil, (*daemon.Archive).Explain, o)
 		},
 		ValidArgsFunction: t.completeSite,
 	}

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -49,9 +47,7 @@ linecamp verify --bag ~/for-the-agency`,
 			if _, _, several, err := t.chosen(); err == nil && several {
 				return usagef("there are several archives; say which one is handed over with --archive NAME")
 			}
-			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.HandOver(ctx, o, p)
-			})
+			return on(t, cmd, nil, (*daemon.Archive).HandOver, o)
 		},
 		ValidArgsFunction: t.completeSite,
 	}

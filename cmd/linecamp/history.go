@@ -25,10 +25,9 @@ linecamp history windmill--stake-3 --from /media/office/line-camp`,
 			if root, err := t.isRoot(from.Root); err != nil {
 				return err
 			} else if root {
-				r, err := t.watched(func(daemon.Progress) (report, error) {
+				return t.once(func(daemon.Progress) (report, error) {
 					return daemon.HistoryFrom(cmd.Context(), from, args[0])
 				})
-				return t.sayOr(r, err)
 			}
 			if err := t.holds(cmd.Context(), args[0]); err != nil {
 				return err

@@ -5,9 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
-	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -19,9 +16,8 @@ import (
 )
 
 func (t *tool) intake() *cobra.Command {
-	var o intake.Options
+	var o cameracard.Asked
 	var yes bool
-	var gpx, clock, near, sheet string
 	cmd := &cobra.Command{
 		Use:     "intake FOLDER",
 		Short:   "files the new photos of a camera card",
@@ -39,85 +35,32 @@ linecamp intake /media/office/CAMERA --visit 3 --site "Stake 3"
 linecamp intake /media/office/CAMERA --gpx round.gpx --clock +1h`,
 		Args: exactly(1, "the folder of the card"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := intakeOptions(cmd, &o, gpx, clock, near); err != nil {
-				return err
+			for name, to := range map[string]**string{"site": &o.Site, "view": &o.View, "near": &o.Near} {
+				if f := cmd.Flags().Lookup(name); f.Changed {
+					*to = new(f.Value.String())
+				}
 			}
-			if err := sheetPlace(sheet, args[0]); err != nil {
-				return err
+			in, err := o.Options(args[0])
+			if err != nil {
+				return asUsage(err)
 			}
-			o.Thumbs = sheet != ""
 			return t.opened(cmd.Context(), func(archives []*daemon.Archive) (report, error) {
-				return t.takeIn(cmd.Context(), args[0], archives, o, sheet, yes)
+				return t.takeIn(cmd.Context(), args[0], archives, in, o.Sheet, yes)
 			})
 		},
 	}
 	f := cmd.Flags()
 	f.BoolVar(&yes, "yes", false, "file what is proposed, without asking")
-	f.StringVar(&sheet, "sheet", "", "write the plan with small pictures to a `FILE.html`")
-	f.StringVar(&o.Site, "site", "", "the `SITE` the pictures are of")
+	f.StringVar(&o.Sheet, "sheet", "", "write the plan with small pictures to a `FILE.html`")
+	f.String("site", "", "the `SITE` the pictures are of")
 	f.StringVar(&o.Date, "date", "", "the `DAY` they are of, as 2026-06-24")
-	f.StringVar(&o.View, "view", "", "the `VIEW` the one picture is: plot, landscape, …")
+	f.String("view", "", "the `VIEW` the one picture is: plot, landscape, …")
 	f.IntSliceVar(&o.Visits, "visit", nil, "only the visit with this `NUMBER` in the plan; may be said several times")
-	f.StringVar(&gpx, "gpx", "", "a GPX `FILE` with the track of the round, for pictures without a position")
-	f.StringVar(&clock, "clock", "", "`HOW` far to move the camera's clock, as +1h or -35m")
-	f.StringVar(&near, "near", "", "how `FAR` from a site still is the site, as 150ft or 50m (50m, or what the settings or the site's card say)")
+	f.StringVar(&o.TrackFile, "gpx", "", "a GPX `FILE` with the track of the round, for pictures without a position")
+	f.StringVar(&o.Clock, "clock", "", "`HOW` far to move the camera's clock, as +1h or -35m")
+	f.String("near", "", "how `FAR` from a site still is the site, as 150ft or 50m (50m, or what the settings or the site's card say)")
 	cmd.RegisterFlagCompletionFunc("site", t.completeSite)
 	return cmd
-}
-
-// intakeOptions reads those options that are more than a word.
-func intakeOptions(cmd *cobra.Command, o *intake.Options, gpx, clock, near string) error {
-	if o.Date != "" {
-		if _, ok := intake.Day(o.Date, time.Now()); !ok {
-			return usagef("--date takes a day that has been, as 2026-06-24, not %q", o.Date)
-		}
-	}
-	if clock != "" {
-		d, ok := intake.Shift(clock)
-		if !ok {
-			return usagef("--clock takes how far the camera's clock is to be moved, as +1h or -35m, not %q", clock)
-		}
-		o.Clock = d
-	}
-	if cmd.Flags().Changed("site") && strings.TrimSpace(o.Site) == "" {
-		return usagef("--site is empty; leave it out, or name the site")
-	}
-	if cmd.Flags().Changed("view") && !intake.View(o.View) {
-		return usagef("--view takes a view's name in small letters, as plot or landscape, not %q", o.View)
-	}
-	if cmd.Flags().Changed("near") {
-		d, err := intake.ParseNear(near)
-		if err != nil {
-			return usagef("--near: %v", err)
-		}
-		o.Near = d
-	}
-	if gpx == "" {
-		return nil
-	}
-	f, err := os.Open(gpx)
-	if err != nil {
-		return usagef("the track cannot be opened: %v", err)
-	}
-	defer f.Close()
-	if o.Track, err = intake.ReadTrack(f); err != nil {
-		return usagef("%s: %v", gpx, err)
-	}
-	return nil
-}
-
-// sheetPlace makes sure that a sheet overwrites no photo and lies on no card.
-func sheetPlace(sheet, card string) error {
-	if sheet == "" {
-		return nil
-	}
-	if ext := strings.ToLower(filepath.Ext(sheet)); ext != ".html" && ext != ".htm" {
-		return usagef("--sheet takes the name of a page, ending in .html, not %q", sheet)
-	}
-	if cameracard.Inside(sheet, card) {
-		return usagef("the sheet would be written onto the card, which is never changed; name a place elsewhere")
-	}
-	return nil
 }
 
 // takeIn proposes, shows, asks and files.

@@ -5,19 +5,18 @@ import (
 	"os"
 )
 
-// log is where the rooms below tell what they do: to the error stream, for the
-// service in full, for a command only what is amiss.
-func (t *tool) log() *slog.Logger {
-	level := slog.LevelWarn
-	return slog.New(slog.NewTextHandler(t.errs, &slog.HandlerOptions{Level: level, ReplaceAttr: plainTime}))
+// log is where the rooms below tell what is amiss: the error stream.
+func (t *tool) log() *slog.Logger { return t.logFrom(slog.LevelWarn) }
+
+// serviceLog is log for the daemon, which tells in full what it does.
+func (t *tool) serviceLog() *slog.Logger {
+	if t.quiet {
+		return t.log()
+	}
+	return t.logFrom(slog.LevelInfo)
 }
 
-// serviceLog is log for the daemon.
-func (t *tool) serviceLog() *slog.Logger {
-	level := slog.LevelInfo
-	if t.quiet {
-		level = slog.LevelWarn
-	}
+func (t *tool) logFrom(level slog.Level) *slog.Logger {
 	return slog.New(slog.NewTextHandler(t.errs, &slog.HandlerOptions{Level: level, ReplaceAttr: plainTime}))
 }
 

@@ -23,13 +23,9 @@ linecamp may-wipe /media/office/CAMERA --others-moved`,
 		Args: exactly(1, "the folder of the card"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return t.opened(cmd.Context(), func(archives []*daemon.Archive) (report, error) {
-				show, end := t.progress()
-				r, err := daemon.MayWipe(cmd.Context(), args[0], archives, moved, show)
-				end()
-				if err != nil {
-					return nil, err
-				}
-				return r, nil
+				return t.watched(func(p daemon.Progress) (report, error) {
+					return daemon.MayWipe(cmd.Context(), args[0], archives, moved, p)
+				})
 			})
 		},
 	}

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -22,19 +20,10 @@ after. The bad ones are set aside, never deleted.`,
 linecamp mend --copy shelf-drive`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			check := hasCopy(o.Copy)
-			if o.Copy == working {
-				check = nil
-			}
-			return t.each(cmd.Context(), check, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Mend(ctx, o, p)
-			})
+			return on(t, cmd, hasPlace(o.Copy), (*daemon.Archive).Mend, o)
 		},
 	}
 	cmd.Flags().StringVar(&o.Copy, "copy", "", "only the copy with this `NAME`, or \"working\" for your folder")
 	t.completesCopies(cmd, "copy")
 	return cmd
 }
-
-// working stands for the working folder wherever a copy is named.
-const working = "working"

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"slices"
 
 	"github.com/spf13/cobra"
@@ -37,9 +36,7 @@ linecamp mirror --without old-drive             give a lost copy up for good`,
 			if slices.Contains(o.Without, o.Copy) {
 				return usagef("a copy that is given up cannot be brought up to date; leave --copy out")
 			}
-			return t.each(cmd.Context(), hasCopy(append(o.Without, o.Copy)...), func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Mirror(ctx, o, p)
-			})
+			return on(t, cmd, hasCopy(append(o.Without, o.Copy)...), (*daemon.Archive).Mirror, o)
 		},
 	}
 	f := cmd.Flags()

@@ -73,8 +73,7 @@ linecamp new-machine --from https://s3.example.net/monitoring --credentials ranc
 			if err != nil {
 				return asUsage(err)
 			}
-			r, err := t.watched(func(p daemon.Progress) (report, error) { return settled.Run(cmd.Context(), p) })
-			return t.sayOr(r, err)
+			return t.once(func(p daemon.Progress) (report, error) { return settled.Run(cmd.Context(), p) })
 		},
 	}
 	f := cmd.Flags()

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"strconv"
 	"time"
 
@@ -52,10 +51,9 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 			if root, err := t.isRoot(from.Root); err != nil {
 				return err
 			} else if root {
-				r, err := t.watched(func(p daemon.Progress) (report, error) {
+				return t.once(func(p daemon.Progress) (report, error) {
 					return daemon.RestoreFrom(cmd.Context(), from, o, p)
 				})
-				return t.sayOr(r, err)
 			}
 			o.From = from.Root
 			if o.Everything {
@@ -65,9 +63,7 @@ linecamp restore --everything --into /srv/monitoring --from /media/office/line-c
 			} else if err := t.holds(cmd.Context(), o.Site); err != nil {
 				return err
 			}
-			return t.each(cmd.Context(), hasCopy(o.From), func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Restore(ctx, o, p)
-			})
+			return on(t, cmd, hasCopy(o.From), (*daemon.Archive).Restore, o)
 		},
 		ValidArgsFunction: t.completeSite,
 	}

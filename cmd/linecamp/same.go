@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"linecamp/daemon"
@@ -42,9 +40,7 @@ linecamp same --undo "Stake 3" "Stake 3 old"`,
 			if err := t.holds(cmd.Context(), o.Now); err != nil {
 				return err
 			}
-			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Same(ctx, o, p)
-			})
+			return on(t, cmd, nil, (*daemon.Archive).Same, o)
 		},
 		ValidArgsFunction: func(cmd *cobra.Command, args []string, begun string) ([]string, cobra.ShellCompDirective) {
 			if len(args) == 1 {

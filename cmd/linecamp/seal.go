@@ -25,10 +25,9 @@ linecamp verify --seal "47 2026-07-02 9f3a-11c2-5d08-77be-0c41-a9e2-3b6f-d015"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if from.Root != "" {
-				r, err := t.watched(func(daemon.Progress) (report, error) {
+				return t.once(func(daemon.Progress) (report, error) {
 					return daemon.SealFrom(cmd.Context(), from)
 				})
-				return t.sayOr(r, err)
 			}
 			return t.each(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
 				return a.Seal(ctx)

@@ -4,8 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"os"
-	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -52,22 +50,8 @@ linecamp setup --remove-archive saltbush-draw`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			o.Archive, o.Config, o.Log = t.archive, t.config, t.log()
-			for _, d := range drives {
-				name, dir, ok := strings.Cut(d, "=")
-				if !ok || name == "" || dir == "" {
-					return usagef("--drive takes NAME=FOLDER, for example shelf-drive=/media/office/line-camp, not %q", d)
-				}
-				if slices.ContainsFunc(o.Drives, func(n setup.NamedDir) bool { return filepath.Clean(n.Dir) == filepath.Clean(dir) }) {
-					return usagef("%s is named as two copies; give each a folder of its own. Drives that trade places are added one after the other, with --add-copy", dir)
-				}
-				o.Drives = append(o.Drives, setup.NamedDir{Name: name, Dir: dir})
-			}
-			for _, s := range s3s {
-				name, url, ok := strings.Cut(s, "=")
-				if !ok || name == "" || url == "" {
-					return usagef("--s3 takes NAME=ADDRESS, for example bucket=https://s3.example.net/monitoring, not %q", s)
-				}
-				o.S3s = append(o.S3s, setup.NamedURL{Name: name, URL: url})
+			if err := o.Name(drives, s3s); err != nil {
+				return asUsage(err)
 			}
 			var asked []string
 			for _, name := range []string{"add-copy", "remove-copy", "rename-copy", "replace-copy", "new-keys", "take-over", "remove-archive"} {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -48,8 +47,7 @@ linecamp verify --bag ~/for-the-agency`,
 				if root != "" || from.Root != "" || o != (daemon.VerifyOptions{}) {
 					return usagef("--bag is judged as a whole, and goes with no other choice of what to check")
 				}
-				r, err := t.watched(func(p daemon.Progress) (report, error) { return daemon.JudgeBag(cmd.Context(), bag, p) })
-				return t.sayOr(r, err)
+				return t.once(func(p daemon.Progress) (report, error) { return daemon.JudgeBag(cmd.Context(), bag, p) })
 			}
 			if root != "" {
 				if from.Root != "" || o != (daemon.VerifyOptions{}) {
@@ -57,27 +55,19 @@ linecamp verify --bag ~/for-the-agency`,
 				}
 				at := from
 				at.Root = root
-				r, err := t.watched(func(p daemon.Progress) (report, error) {
+				return t.once(func(p daemon.Progress) (report, error) {
 					return daemon.ValidateRoot(cmd.Context(), at, p)
 				})
-				return t.sayOr(r, err)
 			}
 			if from.Root != "" {
 				if o.Copy != "" {
 					return usagef("--from and --copy do not go together: --from is the copy")
 				}
-				r, err := t.watched(func(p daemon.Progress) (report, error) {
+				return t.once(func(p daemon.Progress) (report, error) {
 					return daemon.VerifyFrom(cmd.Context(), from, o, p)
 				})
-				return t.sayOr(r, err)
 			}
-			check := hasCopy(o.Copy)
-			if o.Copy == working {
-				check = nil
-			}
-			return t.each(cmd.Context(), check, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Verify(ctx, o, p)
-			})
+			return on(t, cmd, hasPlace(o.Copy), (*daemon.Archive).Verify, o)
 		},
 	}
 	f := cmd.Flags()
@@ -106,13 +96,7 @@ func rootFlags(cmd *cobra.Command, r *reach.RootAccess, from string) {
 // isRoot tells a ROOT given to --from from the name of a copy.
 func (t *tool) isRoot(from string) (bool, error) {
 	all, _, _, err := t.chosen()
-	var names []string
-	for _, a := range all {
-		for _, c := range a.Copies {
-			names = append(names, c.Name)
-		}
-	}
-	root := reach.IsRoot(from, names)
+	root := reach.IsRoot(from, copiesOf(all...))
 	if err != nil && from != "" && !root {
 		return false, fmt.Errorf("--from %s: no folder of that name is here, and without settings no copy has a name (%w)", from, err)
 	}

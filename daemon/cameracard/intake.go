@@ -7,7 +7,6 @@ package cameracard
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"slices"
 
 	"linecamp/daemon/archive"
@@ -174,6 +173,3 @@ func separate(card, folder string, insideAllowed bool) error {
 	}
 	return nil
 }
-
-// Inside reports whether a file's place is a folder or lies below it.
-func Inside(file, folder string) bool { return within.Folder(filepath.Dir(file), folder) }
