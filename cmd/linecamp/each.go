@@ -42,7 +42,7 @@ func (t *tool) chosen() (all []config.Archive, faults []error, several bool, err
 	}
 	for _, f := range faults {
 		if faultOf(f) == t.archive {
-			return nil, nil, false, f
+			return nil, nil, false, told(f)
 		}
 	}
 	if len(faults) > 0 {
@@ -59,6 +59,15 @@ func faultOf(err error) string {
 		return e.Archive
 	}
 	return ""
+}
+
+// told is what the archive itself is told of its settings: nothing of another one.
+func told(err error) error {
+	var e *config.Error
+	if errors.As(err, &e) {
+		return errors.New(e.Told())
+	}
+	return err
 }
 
 // each does the work on every chosen archive, one after the other. What befalls

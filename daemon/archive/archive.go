@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/config"
+	"linecamp/daemon/config/claims"
 	"linecamp/daemon/event"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
@@ -91,6 +92,9 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 	if err != nil {
 		a.Ledger.Close()
 		return nil, err
+	}
+	if err := claims.Note(dir, cfg.Claims()); err != nil {
+		o.Log.Warn("the places of the settings cannot be noted: "+err.Error(), "archive", cfg.Name)
 	}
 	a.tellSetAside()
 	return a, nil

@@ -69,6 +69,17 @@ func bucketPlace(s string) string {
 	return strings.ToLower(u.Hostname()) + ":" + port + "/" + strings.Trim(u.Path, "/") + "/"
 }
 
+// bucketOfCopy is bucketPlace with the bucket at the front of the path, wherever the
+// address has its name.
+func bucketOfCopy(c Copy) string {
+	at := bucketPlace(c.URL)
+	host, rest, _ := strings.Cut(at, "/")
+	if bucket, service, ok := strings.Cut(host, "."); ok && c.Addressing == "host" {
+		return service + "/" + bucket + "/" + rest
+	}
+	return at
+}
+
 // checkCopies finds copies that cannot be told apart.
 func (f *file) checkCopies(a Archive) {
 	for i, c := range a.Copies {

@@ -88,7 +88,7 @@ func openBucket(ctx context.Context, c Copy) (store.Root, error) {
 	}
 	id, err := root.Identity(ctx)
 	if err == nil && !strings.EqualFold(id.CopyID, c.ID) {
-		err = fault.Say(store.ErrOtherRoot, "%s holds another copy (%s of the archive %s) than the settings say (%s); nothing is written to it", root.Name(), id.CopyID, id.Archive, c.ID)
+		err = fault.Say(store.ErrOtherRoot, "%s holds another copy than the settings say (%s); nothing is written to it", root.Name(), c.ID)
 	}
 	if err != nil {
 		root.Close()

@@ -142,7 +142,7 @@ func (t *attempt) steps(ctx context.Context, at reach.RootAccess) error {
 	t.root = &meter{Root: h.Root}
 	defer h.Root.Close()
 	if id.CopyID != "" && !strings.EqualFold(id.CopyID, t.copy.ID) {
-		return fail(Opening, fault.Say(store.ErrOtherRoot, "another copy is there, %s of the archive %s", id.CopyID, id.Archive))
+		return fail(Opening, fault.Say(store.ErrOtherRoot, "another copy is there"))
 	}
 	t.opening = time.Since(began)
 

@@ -61,6 +61,10 @@ func Of(c config.Copy, l Ledger, now func() time.Time) *Link {
 // IsLimited reports whether the settings limit the link.
 func (l *Link) IsLimited() bool { return l != nil && l.link.IsLimited() }
 
+// IsHeld reports whether the connections are to be made by Conn: something limits this
+// link, or all of the process together.
+func (l *Link) IsHeld() bool { return l != nil && (l.link.IsLimited() || all.isLimited()) }
+
 // packets is how many bytes of a connection go with one byte of its packets' headers
 // and acknowledgments, which those who count bytes for money count too.
 const packets = 20

@@ -104,7 +104,7 @@ func (p *pace) piece() int {
 
 // Conn counts and slows a connection. Closing it ends every wait.
 func (l *Link) Conn(c net.Conn) net.Conn {
-	if !l.IsLimited() && !all.isLimited() {
+	if !l.IsHeld() {
 		return c
 	}
 	ctx, cancel := context.WithCancel(context.Background())

@@ -33,7 +33,7 @@ func (o Opener) oneArchive(ctx context.Context, r *Copies) error {
 			r.ID, r.Name = is.ArchiveID, is.Archive
 		}
 		if err == nil && (is.ArchiveID != r.ID || is.Archive != r.Name) {
-			err = fault.Say(store.ErrOtherRoot, "%s belongs to another archive (%s) than the other copies (%s); nothing is written to it", h.Root.Name(), is.Archive, r.Name)
+			err = fault.Say(store.ErrOtherRoot, "%s belongs to another archive than the other copies (%s); nothing is written to it", h.Root.Name(), r.Name)
 		}
 		if err != nil {
 			h.Root.Close()

@@ -25,7 +25,7 @@ func (o Opener) one(ctx context.Context, c config.Copy, way *link.Link, limit ti
 	if way != nil {
 		c.Parts = way
 	}
-	if way.IsLimited() {
+	if way.IsHeld() {
 		c.Conn, c.Pause = way.Conn, way.May
 	}
 	ctx, cancel := context.WithTimeout(ctx, limit)

@@ -49,6 +49,9 @@ func addCopy(ctx context.Context, o Options, cfg config.Archive, write func(...c
 	if err := apart(cfg.File, with); err != nil {
 		return Report{}, err
 	}
+	if err := others(cfg.File, with); err != nil {
+		return Report{}, err
+	}
 	forget, err := o.keepSecret(secretBeside(cfg.File, copies))
 	if err != nil {
 		return Report{}, err

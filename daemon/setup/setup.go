@@ -97,6 +97,9 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 	if err := apart(path, cfg); err != nil {
 		return Report{}, err
 	}
+	if err := others(path, cfg); err != nil {
+		return Report{}, err
+	}
 	report := Report{Archive: o.Archive, Config: path, State: stateOf(cfg)}
 	tried, err := tryAll(ctx, o, cfg.Copies)
 	defer closeAll(tried)
@@ -267,11 +270,24 @@ func apart(path string, cfg config.Archive) error {
 	return nil
 }
 
+// others refuses places that are those of another archive of this machine.
+func others(path string, cfg config.Archive) error {
+	cfg.File = path
+	beside, _ := config.Load(filepath.Dir(path))
+	if faults := cfg.Against(slices.DeleteFunc(beside, func(a config.Archive) bool { return a.File == path })); faults != nil {
+		return answersError(faults)
+	}
+	return nil
+}
+
 // answersError tells the faults of a config that is not written yet, without
 // its file and lines.
 func answersError(faults *config.Error) error {
 	var texts []string
 	for _, p := range faults.Problems {
+		if p.Other != "" { // whoever sets archives up runs the machine
+			p.Text += " (the other one is that of " + p.Other + ")"
+		}
 		texts = append(texts, p.Text)
 	}
 	return fault.Say(ErrAnswers, "%s", strings.Join(texts, "; "))

@@ -10,6 +10,9 @@ type Problem struct {
 	Line int    // 1 is the first; 0 where no line is to blame
 	Key  string // dotted, "copy.url"; "" where no key is to blame
 	Text string // what is wrong and what to do
+	// Other is the settings file of another archive that has to do with it; "" for none.
+	// Only whoever runs the machine is told it.
+	Other string
 }
 
 // Error is everything wrong with one config file. The file's archive cannot be
@@ -21,8 +24,14 @@ type Error struct {
 	Err      error // what the system said where the file could not be read; else nil
 }
 
-// Error gives one line for each problem: file:line: key: sentence.
-func (e *Error) Error() string {
+// Error gives one line for each problem: file:line: key: sentence. It is for whoever
+// runs the machine, since it names the files of other archives too; see Told.
+func (e *Error) Error() string { return e.say(true) }
+
+// Told is Error for the archive's own reports: nothing of another archive is in it.
+func (e *Error) Told() string { return e.say(false) }
+
+func (e *Error) say(others bool) string {
 	lines := make([]string, len(e.Problems))
 	for i, p := range e.Problems {
 		where := e.File
@@ -33,6 +42,9 @@ func (e *Error) Error() string {
 			where += ": " + p.Key
 		}
 		lines[i] = where + ": " + p.Text
+		if p.Other != "" && others {
+			lines[i] += " (the other one is that of " + p.Other + ")"
+		}
 	}
 	return strings.Join(lines, "\n")
 }

@@ -24,7 +24,7 @@ type File struct {
 // Decode reads the file at a path, whose bytes these are. The error is an *Error.
 func Decode(path string, b []byte) (*File, *Table, error) {
 	fail := func(line int, key, text string) (*File, *Table, error) {
-		return nil, nil, &Error{File: path, Problems: []Problem{{line, key, text}}}
+		return nil, nil, &Error{File: path, Problems: []Problem{{Line: line, Key: key, Text: text}}}
 	}
 	if len(b) > MostBytes {
 		return fail(0, "", "this file is far too large for settings; name the settings file, or the folder of settings files")

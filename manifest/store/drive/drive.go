@@ -110,7 +110,7 @@ func (d *Drive) expect(copyID string) error {
 		return err
 	}
 	if copyID != "" && id.CopyID != copyID {
-		return fault.Say(store.ErrOtherRoot, "%s holds the copy %s of %q, and the one expected is %s. Another drive may be mounted there; nothing was written to it", d.Name(), id.CopyID, id.Archive, copyID)
+		return fault.Say(store.ErrOtherRoot, "%s holds another copy than the one expected, %s. Another drive may be mounted there; nothing was written to it", d.Name(), copyID)
 	}
 	return nil
 }
