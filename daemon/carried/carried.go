@@ -53,6 +53,18 @@ type noted struct {
 	Says string    `json:"says"`           // a digest of what it says
 	At   time.Time `json:"at"`             // when it was written
 	ETag string    `json:"etag,omitempty"` // what a bucket called it
+	Size int64     `json:"size,omitempty"`
+	Key  string    `json:"key,omitempty"` // where its name is not always the same
+}
+
+// stands reports whether what was noted can be relied on: on a drive, where a look costs
+// nothing, only while a file of that size is there.
+func stands(ctx context.Context, r store.Root, key string, was noted) bool {
+	if !r.Can().Local {
+		return true
+	}
+	info, err := r.Stat(ctx, key)
+	return err == nil && info.Size == was.Size
 }
 
 func recall(n Notes, key string) (was noted) {

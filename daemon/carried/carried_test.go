@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"iter"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -97,7 +98,8 @@ func TestSettingsAreOneFilePerChange(t *testing.T) {
 		if err := PutSettings(t.Context(), c, n, Text(a), day); err != nil {
 			t.Fatal(err)
 		}
-		files, err := settingsFiles(t.Context(), c.Root)
+		row, err := settingsRow(t.Context(), c.Root)
+		files := row.files
 		if err != nil || len(files) != want || files[want-1].number != want {
 			t.Fatalf("%v, %v; want %d", files, err, want)
 		}
@@ -112,6 +114,127 @@ func TestSettingsAreOneFilePerChange(t *testing.T) {
 	put(3)
 	if s, err := ReadSettings(t.Context(), c.Root); err != nil || s.Units != "feet" {
 		t.Fatal(s.Units, err)
+	}
+}
+
+// Whatever a stranger put into the folder, new settings are written and are the newest,
+// and what was passed over is named.
+func TestSettingsAfterAStrangersFiles(t *testing.T) {
+	strange := "archive = \"evil\"\n"
+	name := func(number int) string { return settingsKey(number, digestOf([]byte(strange))[:8]) }
+	for what, c := range map[string]struct {
+		put    []string
+		key    int    // the number that the next settings get
+		newest string // the archive that is read then
+		passed string
+	}{
+		"the highest number":           {[]string{name(mostNumber)}, 2, "saltbush-draw", "far beyond"},
+		"a number beyond all names":    {[]string{SettingsFolder + "/100000-0123abcd.toml"}, 2, "saltbush-draw", ""},
+		"the number after":             {[]string{name(2)}, 3, "saltbush-draw", ""},
+		"a number not far beyond":      {[]string{name(900)}, 901, "saltbush-draw", ""},
+		"every thousandth to the last": {thousands(name), 99_998, "evil", ""}, // whoever does that is not kept out, and hides nothing
+		"names that are none":          {[]string{SettingsFolder + "/zzz", SettingsFolder + "/00002-xyz.toml"}, 2, "saltbush-draw", ""},
+	} {
+		t.Run(what, func(t *testing.T) {
+			copy, n := newCopy(t), notes{}
+			a := ranch()
+			must(t, PutSettings(t.Context(), copy, n, Text(a), day))
+			for _, key := range c.put {
+				must(t, os.WriteFile(filepath.Join(copy.Root.(store.Placed).Folder(), key), []byte(strange), 0o666))
+			}
+			a.Units = "meters"
+			must(t, PutSettings(t.Context(), copy, n, Text(a), day))
+			key := settingsKey(c.key, digestOf(Text(a))[:8])
+			if _, err := copy.Root.Stat(t.Context(), key); err != nil {
+				t.Error(err)
+			}
+			s, err := ReadSettings(t.Context(), copy.Root)
+			if err != nil || s.Archive != c.newest || !strings.Contains(strings.Join(s.Passed, ";"), c.passed) {
+				t.Errorf("%+v, %v", s, err)
+			}
+			before := n[settingsNote(copy.ID)]
+			must(t, PutSettings(t.Context(), copy, n, Text(a), day.Add(time.Hour)))
+			if n[settingsNote(copy.ID)] != before {
+				t.Error("it is written again and again")
+			}
+		})
+	}
+}
+
+// thousands are names as far from each other as may be, up to the last one there is.
+func thousands(name func(int) string) (all []string) {
+	for n := 1001; n < mostNumber; n += mostGap {
+		all = append(all, name(n))
+	}
+	return append(all, name(mostNumber))
+}
+
+// More files than anybody has are not looked through.
+func TestTheFolderOfSettingsIsLookedThroughToABound(t *testing.T) {
+	c := newCopy(t)
+	r := &endless{Root: c.Root}
+	must(t, PutSettings(t.Context(), c, notes{}, Text(ranch()), day))
+	s, err := ReadSettings(t.Context(), r)
+	if err != nil || r.listed > mostListed+1 || !strings.Contains(strings.Join(s.Passed, ";"), "all but the first") {
+		t.Errorf("%d listed, %+v, %v", r.listed, s, err)
+	}
+}
+
+// endless is a root with files of settings without end.
+type endless struct {
+	store.Root
+	listed int
+}
+
+func (r *endless) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
+	return func(yield func(store.Info, error) bool) {
+		for info, err := range r.Root.List(ctx, prefix) {
+			r.listed++
+			if !yield(info, err) {
+				return
+			}
+		}
+		for yield(store.Info{Key: fmt.Sprintf("%s/x%d", prefix, r.listed)}, nil) {
+			r.listed++
+		}
+	}
+}
+
+// What went from a drive, or was cut short there, is written again by the next call,
+// although this machine remembers that it put it there.
+func TestWhatWentFromADriveIsWrittenAgain(t *testing.T) {
+	c, n := newCopy(t), notes{}
+	text := Text(ranch())
+	key := settingsKey(1, digestOf(text)[:8])
+	list := List{Made: day, Machine: "office"}
+	put := func() {
+		t.Helper()
+		must(t, PutSettings(t.Context(), c, n, text, day))
+		must(t, PutList(t.Context(), c, n, list, true))
+	}
+	put()
+	folder := c.Root.(store.Placed).Folder()
+	for what, spoil := range map[string]func(string) error{
+		"gone":      os.Remove,
+		"cut short": func(name string) error { return os.Truncate(name, 3) },
+	} {
+		for _, k := range []string{key, ListKey} {
+			must(t, spoil(filepath.Join(folder, k)))
+		}
+		put()
+		if _, err := ReadList(t.Context(), c.Root); err != nil {
+			t.Errorf("%s: %v", what, err)
+		}
+		if s, err := ReadSettings(t.Context(), c.Root); err != nil || s.Archive != "saltbush-draw" {
+			t.Errorf("%s: %+v, %v", what, s, err)
+		}
+	}
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }
 

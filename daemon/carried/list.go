@@ -115,7 +115,9 @@ func PutList(ctx context.Context, c Copy, n Notes, l List, quiet bool) error {
 	was := recall(n, listNote(c.ID))
 	is := noted{Says: l.says(), At: l.Made}
 	if was.Says == is.Says || quiet && was.Says != "" && l.Made.Sub(was.At) < betweenQuiet && !l.Made.Before(was.At) {
-		return nil
+		if stands(ctx, c.Root, ListKey, was) {
+			return nil
+		}
 	}
 	b, err := json.MarshalIndent(l, "", "  ")
 	if err != nil {
@@ -125,7 +127,7 @@ func PutList(ctx context.Context, c Copy, n Notes, l List, quiet bool) error {
 	if err != nil {
 		return trouble("the list of what is left behind could not be written there", err)
 	}
-	is.ETag = info.ETag
+	is.ETag, is.Size = info.ETag, info.Size
 	return remember(n, listNote(c.ID), is)
 }
 

@@ -1,6 +1,7 @@
 package carried
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -97,20 +98,14 @@ func settingsNote(copyID string) string { return "settings as told to " + copyID
 // PutSettings puts the settings on a copy, if it does not have them as its newest. On a
 // drive, hold Lock.
 func PutSettings(ctx context.Context, c Copy, n Notes, text []byte, now time.Time) error {
-	is := noted{Says: digestOf(text), At: now}
-	if recall(n, settingsNote(c.ID)).Says == is.Says {
+	is := noted{Says: digestOf(text), At: now, Size: int64(len(text))}
+	was := recall(n, settingsNote(c.ID))
+	if was.Says == is.Says && was.Key != "" && stands(ctx, c.Root, was.Key, was) {
 		return nil
 	}
-	names, err := settingsFiles(ctx, c.Root)
-	if err == nil && (len(names) == 0 || names[len(names)-1].digest != is.Says[:8]) {
-		number := 1
-		if len(names) > 0 {
-			number = names[len(names)-1].number + 1
-		}
-		if number > mostNumber {
-			return fault.Say(store.ErrBadKey, "the settings were changed %d times, and no further number is left on it", mostNumber)
-		}
-		_, err = c.Root.Create(ctx, settingsKey(number, is.Says[:8]), store.Bytes(text))
+	row, err := settingsRow(ctx, c.Root)
+	if err == nil {
+		is.Key, err = row.put(ctx, c.Root, text, is.Says[:8])
 	}
 	if err != nil {
 		return trouble("the settings could not be written there", err)
@@ -118,7 +113,24 @@ func PutSettings(ctx context.Context, c Copy, n Notes, text []byte, now time.Tim
 	return remember(n, settingsNote(c.ID), is)
 }
 
-const mostNumber = 99_999
+// put writes settings as the newest of the row, unless they are that already.
+func (w row) put(ctx context.Context, r store.Root, text []byte, digest string) (key string, err error) {
+	if len(w.files) > 0 {
+		if newest := w.files[len(w.files)-1]; newest.digest == digest {
+			key = settingsKey(newest.number, digest)
+			if b, _, err := store.ReadSmall(ctx, r, key, store.MaxSmall); err == nil && digestOf(b)[:8] == digest {
+				return key, nil
+			}
+		}
+	}
+	number := w.next()
+	if number == 0 {
+		return "", fault.Say(store.ErrBadKey, "no number is left for them: %d files are there", len(w.files))
+	}
+	key = settingsKey(number, digest)
+	_, err = r.Create(ctx, key, store.Bytes(text))
+	return key, err
+}
 
 // settingsFile is one file of settings by its name.
 type settingsFile struct {
@@ -132,29 +144,73 @@ func settingsKey(number int, digest string) string {
 
 var settingsName = regexp.MustCompile(`^([0-9]{5})-([0-9a-f]{8})\.toml$`)
 
-// settingsFiles lists the files of settings on a copy, the newest last.
-func settingsFiles(ctx context.Context, r store.Root) ([]settingsFile, error) {
-	var all []settingsFile
+// Bounds of what is looked at in the folder of settings, into which a stranger may have
+// put anything.
+const (
+	mostNumber = 99_999
+	mostListed = 20_000
+	mostGap    = 1_000 // numbers that may be missing between two files of the row
+)
+
+// row is the files of settings on a copy, the newest last. Each is named by the number
+// after the one before, so a file far beyond the others is not of the row: it would take
+// all numbers away from those to come.
+type row struct {
+	files  []settingsFile
+	beyond []settingsFile // not of the row
+	more   bool           // there are more files in the folder than are looked at
+}
+
+// settingsRow lists the files of settings on a copy.
+func settingsRow(ctx context.Context, r store.Root) (row, error) {
+	var w row
+	listed := 0
 	for info, err := range r.List(ctx, SettingsFolder) {
 		if err != nil {
-			return nil, err
+			return w, err
+		}
+		if listed++; listed > mostListed {
+			w.more = true
+			break
 		}
 		m := settingsName.FindStringSubmatch(strings.TrimPrefix(info.Key, SettingsFolder+"/"))
 		if m == nil {
 			continue
 		}
-		number, err := strconv.Atoi(m[1])
-		if err == nil && number > 0 {
-			all = append(all, settingsFile{number, m[2]})
-		}
-		if len(all) > mostNumber {
-			break
+		if number, err := strconv.Atoi(m[1]); err == nil && number > 0 {
+			w.files = append(w.files, settingsFile{number, m[2]})
 		}
 	}
-	slices.SortFunc(all, func(a, b settingsFile) int {
-		return strings.Compare(settingsKey(a.number, a.digest), settingsKey(b.number, b.digest))
+	slices.SortFunc(w.files, func(a, b settingsFile) int {
+		return cmp.Or(cmp.Compare(a.number, b.number), strings.Compare(a.digest, b.digest))
 	})
-	return all, nil
+	last := 0
+	for i, f := range w.files {
+		if f.number > last+mostGap {
+			w.files, w.beyond = w.files[:i:i], w.files[i:]
+			break
+		}
+		last = f.number
+	}
+	return w, nil
+}
+
+// next is the number after the newest, else the highest that is free; 0 for none.
+func (w row) next() int {
+	number := 1
+	if len(w.files) > 0 {
+		number = w.files[len(w.files)-1].number + 1
+	}
+	if number <= mostNumber {
+		return number
+	}
+	for _, f := range slices.Backward(w.files) {
+		if f.number < number-1 {
+			break
+		}
+		number = f.number
+	}
+	return number - 1
 }
 
 // tries is how many damaged files of settings are passed over.
@@ -163,14 +219,21 @@ const tries = 20
 // ReadSettings reads the newest settings on a copy that are what their name says;
 // fs.ErrNotExist where it has none.
 func ReadSettings(ctx context.Context, r store.Root) (Settings, error) {
-	files, err := settingsFiles(ctx, r)
+	row, err := settingsRow(ctx, r)
 	if err != nil {
 		return Settings{}, err
 	}
+	files := row.files
 	if len(files) == 0 {
 		return Settings{}, fault.Say(fs.ErrNotExist, "no settings are on this copy")
 	}
 	var passed []string
+	if len(row.beyond) > 0 {
+		passed = append(passed, fmt.Sprintf("%s, since its number is far beyond those of the others", settingsKey(row.beyond[0].number, row.beyond[0].digest)))
+	}
+	if row.more {
+		passed = append(passed, fmt.Sprintf("all but the first %d files in %s", mostListed, SettingsFolder))
+	}
 	for i, f := range slices.Backward(files) {
 		key := settingsKey(f.number, f.digest)
 		b, _, err := store.ReadSmall(ctx, r, key, store.MaxSmall)

@@ -65,3 +65,31 @@ func TestStagingGoesWhileAVersionMovesIn(t *testing.T) {
 		t.Error("nothing was written meanwhile")
 	}
 }
+
+// A power cut may leave a folder that was made for a file and never got it, and nothing
+// else that tells of it. The next Lock takes it away: OCFL 1.1 (E073) wants no empty
+// folder in a root. What others put among the extensions stays.
+func TestDriveEmptyFoldersAmongExtensions(t *testing.T) {
+	dir := memoryDir(t)
+	r, err := drive.New(dir)
+	must(t, err)
+	defer r.Close()
+	must(t, r.Init(t.Context(), testID))
+	at := func(name string) string { return filepath.Join(dir, "extensions", name) }
+	for _, name := range []string{"linecamp-left-behind", "linecamp-settings", "linecamp-seal/log", "others"} {
+		must(t, os.MkdirAll(at(name), 0o777))
+	}
+	must(t, os.MkdirAll(at("linecamp-program"), 0o777))
+	must(t, os.WriteFile(at("linecamp-program/SHA256SUMS"), nil, 0o666))
+	unlock, err := r.Lock(t.Context())
+	must(t, err)
+	unlock()
+	for name, stays := range map[string]bool{
+		"linecamp-left-behind": false, "linecamp-settings": false, "linecamp-seal": false,
+		"linecamp-program/SHA256SUMS": true, "linecamp-root": true, "others": true,
+	} {
+		if _, err := os.Lstat(at(name)); os.IsNotExist(err) == stays {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -79,8 +79,11 @@ func readMarker(b []byte) (put map[string]manifest.Digest, ok bool) {
 // synced before anything is believed.
 
 // recover runs under the lock and puts right what a crash left. With nothing
-// left, it looks for one folder that is not there.
+// left, it looks for one folder that is not there, and into those of linecamp's own.
 func (d *Drive) recover(ctx context.Context) error {
+	if err := d.tidyExtensions(ctx); err != nil {
+		return err
+	}
 	there, err := d.exists(store.StagingFolder)
 	if err != nil || !there {
 		return err
@@ -130,6 +133,47 @@ func (d *Drive) recover(ctx context.Context) error {
 		}
 	}
 	d.disk.Remove(store.StagingFolder)
+	return nil
+}
+
+// tidyExtensions removes folders of linecamp's own that hold nothing: a power cut between
+// the making of one and its first file leaves it, also where nothing else tells of it,
+// and the standard wants no empty folder in a root (E073).
+func (d *Drive) tidyExtensions(ctx context.Context) error {
+	const extensions = "extensions"
+	own, err := d.Folders(ctx, extensions)
+	if err != nil {
+		return err
+	}
+	for _, name := range own {
+		folder := extensions + "/" + name
+		if !strings.HasPrefix(name, "linecamp-") || folder == store.StagingFolder || folder == quarantineFolder {
+			continue
+		}
+		below, err := d.Folders(ctx, folder)
+		if err != nil {
+			return err
+		}
+		for _, one := range below {
+			if err := d.removeIfEmpty(folder + "/" + one); err != nil {
+				return err
+			}
+		}
+		if err := d.removeIfEmpty(folder); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (d *Drive) removeIfEmpty(folder string) error {
+	names, err := d.names(folder)
+	if err != nil || len(names) > 0 {
+		return err
+	}
+	if err := d.disk.Remove(folder); err != nil {
+		return d.fail("clearing", folder, err)
+	}
 	return nil
 }
 
