@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -118,7 +119,7 @@ func TestADrillKeepsWithinTheAllowance(t *testing.T) {
 		return n
 	}
 	whole := r.drill(a, daemon.DrillOptions{Copy: "bucket", Everything: true}).Copies[0]
-	if whole.Passed || whole.Files != 0 || !strings.Contains(whole.Error, "reread") {
+	if whole.Passed || whole.Files != 0 || !strings.Contains(whole.Untried, "reread") {
 		t.Errorf("everything: %+v", whole)
 	}
 	before := spent()
@@ -145,6 +146,60 @@ func TestADrillKeepsWithinTheAllowance(t *testing.T) {
 	}
 	if d := r.drill(a, daemon.DrillOptions{Copy: "shelf"}).Copies[0]; !d.Passed {
 		t.Errorf("a drive costs nothing: %+v", d)
+	}
+}
+
+// What a drill downloads goes over the link like everything else: it counts against the
+// link's allowance, and a drill for which that leaves too little is put off, and says so.
+func TestADrillKeepsWithinTheLinksAllowance(t *testing.T) {
+	r := newRanch(t, "shelf").bucket().setup()
+	r.write("Windmill/Stake 3/2025-06-21/walk.txt", strings.Repeat("dry", 40_000))
+	r.mirror(r.open())
+	limit := func(allowance string) *daemon.Archive {
+		t.Helper()
+		b, err := os.ReadFile(r.config)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := regexp.MustCompile(`(?m)^(allowance = .*\n)?region = `).ReplaceAllString(string(b), "allowance = \""+allowance+"\"\nregion = ")
+		if err := os.WriteFile(r.config, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return r.open()
+	}
+	a := limit("100 MB/month")
+	spent := func() int64 {
+		n, err := a.Ledger.Spent("link of "+a.ID("bucket"), r.now.AddDate(0, 0, -40))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if one := r.drill(a, daemon.DrillOptions{Copy: "bucket"}).Copies[0]; !one.Passed {
+		t.Fatalf("%+v", one)
+	}
+	before := spent() // with what is assumed of a link whose ledger is new
+	one := r.drill(a, daemon.DrillOptions{Copy: "bucket", Everything: true}).Copies[0]
+	if got := spent() - before; !one.Passed || one.Bytes < 100_000 || got < one.Bytes {
+		t.Errorf("%d bytes were counted: %+v", got, one)
+	}
+	a.Close()
+
+	a = limit("60 kB/month")
+	before = spent()
+	one = r.drill(a, daemon.DrillOptions{Copy: "bucket"}).Copies[0]
+	if one.Passed || one.Step != "" || !strings.Contains(one.Untried, "its link's allowance of 60 kB/month leaves too little") {
+		t.Errorf("put off: %+v", one)
+	}
+	if got := spent() - before; got != 0 {
+		t.Errorf("%d bytes went over the link", got)
+	}
+	a.Close()
+
+	a = limit("100 MB/month")
+	r.now = r.now.AddDate(0, 1, 0)
+	if one := r.drill(a, daemon.DrillOptions{Copy: "bucket"}).Copies[0]; !one.Passed {
+		t.Errorf("the month after: %+v", one)
 	}
 }
 

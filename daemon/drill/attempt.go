@@ -13,6 +13,7 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/config"
+	"linecamp/daemon/link"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -31,6 +32,7 @@ type attempt struct {
 	progress archive.Progress
 	root     *meter
 	left     int64 // of the allowance when it began; negative for no limit
+	byLink   bool  // it is the link's allowance that says so
 
 	site    verify.Site     // the chosen one
 	read    inventories     // what was read of the inventories
@@ -70,6 +72,9 @@ func (t *attempt) run(ctx context.Context) error {
 		if t.left, err = t.Allowance(t.copy); err != nil {
 			return err
 		}
+		if t.byLink, err = t.isHeldByLink(); err != nil {
+			return err
+		}
 		if t.left == 0 {
 			t.Untried = t.used()
 			return nil
@@ -100,9 +105,20 @@ func (t *attempt) run(ctx context.Context) error {
 	return nil
 }
 
-// used says that nothing may be downloaded any more.
+// used says that nothing may be downloaded any more, and so the drill is put off.
 func (t *attempt) used() string {
+	if t.byLink {
+		return fmt.Sprintf("its link's allowance of %s leaves too little for it until %s", t.copy.Link.Allowance.Text, t.copy.Link.Allowance.Until(t.Now().Local()).Format("January 2"))
+	}
 	return fmt.Sprintf("the settings let %s be downloaded to check it (reread), and that is used up for now", t.copy.Reread.Text)
+}
+
+// isHeldByLink reports whether more might be downloaded if the link had no allowance.
+func (t *attempt) isHeldByLink() (bool, error) {
+	free := t.copy
+	free.Link.Allowance = config.Allowance{}
+	left, err := t.Allowance(free)
+	return t.left >= 0 && (left < 0 || t.left < left), err
 }
 
 // find finds where the copy is, which a person would know of whom this were the
@@ -133,12 +149,20 @@ func (t *attempt) find(ctx context.Context) (at reach.RootAccess, err error) {
 
 func (t *attempt) steps(ctx context.Context, at reach.RootAccess) error {
 	began := time.Now()
+	way := link.Of(t.copy, t.Ledger, t.Now)
+	if way.IsHeld() {
+		at.Conn = way.Conn // what it downloads goes over the link like everything else
+	}
 	open, cancel := context.WithTimeout(ctx, reach.Patient)
 	h, id, err := at.Open(open)
 	cancel()
 	if err != nil {
 		return fail(Opening, err)
 	}
+	if err := way.Born(id.Created); err != nil {
+		return fmt.Errorf("the ledger: %w", err)
+	}
+	defer func() { _ = way.Flush() }() // at worst less is known to be used than was
 	t.root = &meter{Root: h.Root}
 	defer h.Root.Close()
 	if id.CopyID != "" && !strings.EqualFold(id.CopyID, t.copy.ID) {

@@ -94,7 +94,12 @@ func (t *attempt) inventories(ctx context.Context) error {
 	case t.asked.Everything && t.left >= 0:
 		// A restore reads the inventories once more.
 		if read := t.root.read.Load(); t.read.Bytes+read > t.left-read {
-			return fail(Fetching, fmt.Errorf("all of it is %s, and the settings let %s more be downloaded to check it now (reread). Raise that, or drill one site", words.Size(t.read.Bytes+read), words.Size(max(0, t.left-read))))
+			whose := "reread"
+			if t.byLink {
+				whose = "its link's allowance"
+			}
+			t.Untried = fmt.Sprintf("all of it is %s, and the settings let %s more be downloaded now (%s). Raise that, or drill one site", words.Size(t.read.Bytes+read), words.Size(max(0, t.left-read)), whose)
+			return nil
 		}
 	}
 	return t.within()

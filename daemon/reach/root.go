@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -26,6 +27,8 @@ type RootAccess struct {
 	Credentials string // "env" or an owner-only file; "" is "env"
 	CAFile      string // certificates to trust beside the system's; "" for none
 	Addressing  string // as in the settings of a copy; "" lets the address tell
+	// Conn makes of each connection what counts and slows it; nil for none.
+	Conn func(net.Conn) net.Conn
 }
 
 // IsRoot tells a ROOT given to --from, a folder or an address, from the name
@@ -70,7 +73,7 @@ func (ra RootAccess) Open(ctx context.Context) (*Copy, store.Identity, error) {
 // At is what settings would say of a root, at a folder or an address.
 func (ra RootAccess) At(place string) config.Copy {
 	c := config.CopyAt(place)
-	c.Region, c.Credentials, c.CAFile = ra.Region, ra.Credentials, ra.CAFile
+	c.Region, c.Credentials, c.CAFile, c.Conn = ra.Region, ra.Credentials, ra.CAFile, ra.Conn
 	c.Addressing = cmp.Or(ra.Addressing, c.Addressing)
 	return c
 }

@@ -37,7 +37,7 @@ func Print(w io.Writer, r drill.Report) {
 		paths(under, "different", c.Different)
 		paths(under, "missing", c.Missing)
 		if c.LeftOut.Files > 0 {
-			under("Left out: %s (%s). The settings let no more be downloaded to check this copy for now (reread).", words.Count(c.LeftOut.Files, "file"), words.Size(c.LeftOut.Bytes))
+			under("Left out: %s (%s). The settings let no more be downloaded from this copy for now.", words.Count(c.LeftOut.Files, "file"), words.Size(c.LeftOut.Bytes))
 		}
 		if c.Behind > 0 {
 			under("Its seal names %s that it does not have yet.", words.Count(c.Behind, "version"))
