@@ -26,7 +26,7 @@ const (
 
 // errWants ends a command that finished, where something wants a person. The
 // report has said what; this only carries the exit status.
-var errWants = errors.New("something wants a person")
+var errWants = errors.New("something needs a person")
 
 // usageError marks a mistake on the command line.
 type usageError struct{ err error }

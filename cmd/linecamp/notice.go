@@ -17,7 +17,7 @@ func (t *tool) notice() *cobra.Command {
 		Use:     "notice --try",
 		Short:   "tries whether notices reach you",
 		GroupID: groupKeep,
-		Long: `The service tells by e-mail, or at a web address, when something wants a person,
+		Long: `The service tells by e-mail, or at a web address, when something needs a person,
 when all is well again, and once a month that it still runs. Whom it tells stands in
 the part [notice] of the settings. This sends a trial to each of them, with how
 the archive stands now, and says what the server answered.`,

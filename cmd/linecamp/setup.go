@@ -21,7 +21,7 @@ func (t *tool) setup() *cobra.Command {
 		Use:     "setup | --yes --archive NAME [--folder FOLDER] --drive NAME=FOLDER | --add-copy --drive NAME=FOLDER | --remove-copy NAME | --rename-copy OLD=NEW | --replace-copy NAME --drive NAME=FOLDER | --new-keys NAME | --take-over | --remove-archive NAME",
 		Short:   "makes an archive's copies and its settings",
 		GroupID: groupStart,
-		Long: `Asks at most six questions, tries each copy, makes its root, and writes the
+		Long: `Asks at most six questions, tries each copy, makes it ready, and writes the
 settings. Scripts answer with options and --yes instead. Settings that are there
 already are never overwritten: --add-copy adds a copy to them. --remove-copy
 takes one out, once nothing is on it alone; --rename-copy gives it another name;

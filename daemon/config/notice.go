@@ -12,7 +12,7 @@ import (
 	"linecamp/manifest/tomlline"
 )
 
-// Notice says who is told when something wants a person, and how. What is at fault
+// Notice says who is told when something needs a person, and how. What is at fault
 // in it is left out, and never keeps the archive from being kept.
 type Notice struct {
 	To           []string // addresses; none: nothing is sent by e-mail

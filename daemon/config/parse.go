@@ -251,12 +251,12 @@ func (f *file) copy(t *table) Copy {
 func copyID(t *table) string {
 	s := t.Text("id")
 	if s == "" {
-		t.Fault("id", "this copy has no id; `linecamp setup --add-copy` makes a copy's root and writes its id here")
+		t.Fault("id", "this copy has no id; `linecamp setup --add-copy` makes a copy and writes its id here")
 		return ""
 	}
 	id, err := uuid.Parse(s)
 	if err != nil || len(s) != len(id.String()) {
-		t.Fault("id", "this is not the id of a copy; it stands in the README.txt of the copy's root and looks like 3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19")
+		t.Fault("id", "this is not the id of a copy; it stands in README.txt at the top of the copy and looks like 3f6c0d52-8a31-4c1e-9d57-0b6a4f2e7c19")
 		return ""
 	}
 	return id.String()

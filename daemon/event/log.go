@@ -68,7 +68,7 @@ func (e RoundEnded) log(log *slog.Logger) {
 	case Stopped:
 		log.Info("the round was broken off, and carries on later")
 	case Wants:
-		log.Warn("the round ended, and something wants a person", "new versions", e.Made)
+		log.Warn("the round ended, and something needs a person", "new versions", e.Made)
 	default:
 		log.Info("the round ended; all is well", "new versions", e.Made)
 	}

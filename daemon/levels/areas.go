@@ -61,7 +61,7 @@ func storage(f Facts) []Point {
 	return []Point{
 		is(1, "two complete copies in separate places", whole >= 2 && away >= 1, copies+"; "+places, "keep a complete copy in another place, and say where it is: where = \"…\" in the settings"),
 		is(1, "each storage medium is written down", len(f.Copies) > 0, num(len(f.Copies), "copy")+" in the settings, each with its kind and address", "add a copy: `linecamp setup --add-copy --drive NAME=FOLDER`"),
-		is(1, "content is taken off cards and telephones, into storage that lasts", whole >= 2, "what is recorded is in your folder, and complete on "+num(whole-1, "copy"), "bring a copy up to date: `linecamp mirror`"),
+		is(1, "content is taken off cards and phones, into storage that lasts", whole >= 2, "what is recorded is in your folder, and complete on "+num(whole-1, "copy"), "bring a copy up to date: `linecamp mirror`"),
 		is(2, "three complete copies, one of them in another geographic place", whole >= 3 && away >= 1, copies+"; "+places, "keep a third complete copy, in a bucket or in another town"),
 		is(2, "what each storage needs to work is written down", told == len(f.Copies) && !f.Sheet.IsZero(), fmt.Sprintf("the settings say of %d of %s where it is kept; %s", told, num(len(f.Copies), "copy"), sheet(f)), "say in the settings where each copy is kept, and print the recovery sheet: `linecamp paper recovery FILE.pdf`"),
 		person(3, "one copy is exposed to another kind of disaster than the others", "judge whether one fire, flood or storm could reach every copy"),

@@ -45,7 +45,7 @@ func (x *finder) otherDay(s *gather.SiteItems, visit string, photos []gather.Ite
 		}
 	}
 	if len(scans) > 0 {
-		x.add(s, verify.Finding{Visit: visit, Kind: verify.FoundScan, Note: true, Paths: pathsOf(scans), Text: "scanned or exported " + yearsTaken(scans)})
+		x.add(s, verify.Finding{Visit: visit, Kind: verify.FoundScan, Note: true, Paths: pathsOf(scans), Text: "scanned or exported in " + yearsTaken(scans)})
 	}
 	if len(off) == 0 {
 		return
@@ -70,7 +70,7 @@ func (x *finder) otherDay(s *gather.SiteItems, visit string, photos []gather.Ite
 
 func (x *finder) misdated(s *gather.SiteItems, visit string, off []gather.Item, text string) {
 	x.add(s, verify.Finding{Visit: visit, Kind: verify.FoundMisdated, Paths: pathsOf(off), Text: text,
-		Todo: "See whether they belong to another visit. If they are right here, put the reason on file."})
+		Todo: "See whether the photos belong to another visit. If they are right here, put the reason on file."})
 }
 
 // swapped settles the visits whose photos are all of one other day: photos of
@@ -92,8 +92,8 @@ func (x *finder) swapped() {
 			done[other] = true
 			b := x.dates[other]
 			x.add(a.site, verify.Finding{Visit: a.visit, Kind: verify.FoundSwapped, Paths: slices.Concat(pathsOf(a.items), pathsOf(b.items)),
-				Text: fmt.Sprintf("the photos of %s were taken on %s, and those of %s on %s: the two visits have each other's", a.visit, dayText(a.day), b.visit, dayText(b.day)),
-				Todo: "Look at the photo boards; if it is so, let the two folders change their photos. If they are right as they are, put the reason on file."})
+				Text: fmt.Sprintf("the photos of %s were taken on %s, and those of %s on %s", a.visit, dayText(a.day), b.visit, dayText(b.day)),
+				Todo: "Look at the photo boards. If they say so too, swap the photos of the two folders. If the photos are right as they are, put the reason on file."})
 			continue
 		}
 		misfiled := ""

@@ -55,7 +55,7 @@ func Of(in gather.Input, years []verify.Year) []verify.Finding {
 // OfCards makes findings of the faults in cards.
 func OfCards(faults []card.Fault) (all []verify.Finding) {
 	for _, f := range faults {
-		all = append(all, verify.Finding{Kind: verify.FoundCard, Paths: []string{f.File}, Text: f.String(), Distances: f.Distances(), Todo: "What the card says otherwise is used, and every photo is kept meanwhile."})
+		all = append(all, verify.Finding{Kind: verify.FoundCard, Paths: []string{f.File}, Text: f.String(), Distances: f.Distances(), Todo: "linecamp uses the rest of the card, and keeps every photo meanwhile."})
 	}
 	return all
 }
@@ -133,7 +133,7 @@ func reasons(in gather.Input) map[string]string {
 	return why
 }
 
-const brokenTodo = "If the card still has it, file it again under the same name; linecamp restore brings back an earlier version, if there is one."
+const brokenTodo = "If the camera card still has the photo, file it again under the same name. If a copy has an earlier version of it, linecamp restore brings that back."
 
 // broken finds photos whose structure is at fault, and notes that are empty.
 func (x *finder) broken(s *gather.SiteItems, items []gather.Item) {
@@ -141,7 +141,7 @@ func (x *finder) broken(s *gather.SiteItems, items []gather.Item) {
 		switch f := it.File; {
 		case f == nil:
 		case it.Kind == manifest.KindPhoto && f.Fault != "":
-			x.add(s, verify.Finding{Visit: it.Visit, Kind: verify.FoundBroken, Paths: []string{it.Path}, Text: "this photo is not whole: " + f.Fault,
+			x.add(s, verify.Finding{Visit: it.Visit, Kind: verify.FoundBroken, Paths: []string{it.Path}, Text: f.Fault,
 				Todo: brokenTodo})
 		case it.Kind == manifest.KindPhoto && x.in.Undecodable[f.SHA256] != "":
 			x.add(s, verify.Finding{Visit: it.Visit, Kind: verify.FoundBroken, Paths: []string{it.Path}, Text: "this photo does not decode: " + x.in.Undecodable[f.SHA256],
@@ -149,7 +149,7 @@ func (x *finder) broken(s *gather.SiteItems, items []gather.Item) {
 		case it.Shared: // it is told of once, where it is filed
 		case it.Kind == manifest.KindNote && (f.Size == 0 || f.Blank):
 			x.add(s, verify.Finding{Visit: it.Visit, Kind: verify.FoundEmpty, Paths: []string{it.Path}, Text: fmt.Sprintf("this note has nothing in it (%s)", words.Count(f.Size, "byte")),
-				Todo: "If it was written on paper or another computer, put that in its place."})
+				Todo: "If the note was written on paper or on another computer, put that in its place."})
 		}
 	}
 }

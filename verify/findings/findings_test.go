@@ -43,15 +43,15 @@ func TestDates(t *testing.T) {
 		{"a clock ahead, with exposure", []gather.Item{verifytest.Shot("a", "2019-06-21", "2020-06-21")},
 			[]string{"clock 2019-06-21: the camera's clock was 366 days ahead (it said 2020-06-21); the folder's date counts"}},
 		{"scans", []gather.Item{verifytest.Shot("a", "1987", "2015-03-01", unexposed), verifytest.Shot("b", "1987", "2016-03-01", unexposed)},
-			[]string{"scan 1987: scanned or exported 2015-2016"}},
+			[]string{"scan 1987: scanned or exported in 2015-2016"}},
 		{"one export beside a photo", []gather.Item{verifytest.Shot("a", "2019-06-21", "2019-06-21"), verifytest.Shot("b", "2019-06-21", "2021-01-01", unexposed)},
-			[]string{"scan 2019-06-21: scanned or exported 2021"}},
+			[]string{"scan 2019-06-21: scanned or exported in 2021"}},
 		{"some of another time", []gather.Item{verifytest.Shot("a", "2019-06-21", "2019-06-21"), verifytest.Shot("b", "2019-06-21", "2018-06-20")},
 			[]string{"*misdated 2019-06-21: 1 of its 2 dated photos was taken on 2018-06-20"}},
 		{"all of another visit", []gather.Item{verifytest.Shot("a", "2019-06-21", "2018-06-20"), verifytest.Shot("b", "2018-06-20", "2018-06-20")},
 			[]string{"*misdated 2019-06-21: its photos were taken on 2018-06-20, as those of the visit of 2018-06-20"}},
 		{"swapped", []gather.Item{verifytest.Shot("a", "2019-06-21", "2018-06-20"), verifytest.Shot("b", "2018-06-20", "2019-06-21")},
-			[]string{"*swapped 2018-06-20: the photos of 2018-06-20 were taken on 2019-06-21, and those of 2019-06-21 on 2018-06-20: the two visits have each other's"}},
+			[]string{"*swapped 2018-06-20: the photos of 2018-06-20 were taken on 2019-06-21, and those of 2019-06-21 on 2018-06-20"}},
 		{"a damaged date", []gather.Item{verifytest.Shot("a", "2019-06-21", "2019-99-99")}, nil},
 	} {
 		if got := verifytest.Told(findingsOf(tt.items...)); !slices.Equal(got, tt.want) {
@@ -78,7 +78,7 @@ func TestPlaces(t *testing.T) {
 		{"no error stated", true, []gather.Item{at("2019-06-21", 52, 0)},
 			[]string{"*elsewhere 2019-06-21: 1 photo taken 52 m from the site; the nearest other site is Windmill / Stake 4, 948 m away"}},
 		{"by the other visits' photos", false, append(slices.Clone(here), at("2018-06-21", 300, 5)),
-			[]string{"*elsewhere 2018-06-21: 1 photo taken 295 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken; the nearest other site is Windmill / Stake 4, 700 m away"}},
+			[]string{"*elsewhere 2018-06-21: 1 photo taken 295 m from where the other visits' photos were taken (the camera's position was good to 5 m); the nearest other site is Windmill / Stake 4, 700 m away"}},
 		{"where nothing agrees", false, []gather.Item{at("2015-06-21", 0, 5), at("2016-06-21", 200, 5), at("2017-06-21", 400, 5), at("2018-06-21", 600, 5)}, nil},
 		{"too few visits to tell", false, []gather.Item{at("2015-06-21", 0, 5), at("2016-06-21", 300, 5)}, nil},
 	} {
@@ -158,7 +158,7 @@ func TestTwice(t *testing.T) {
 		{Site: "A", Extra: []gather.Item{same("A/1", "2019-06-21"), same("A/2", "2019-07-21"), same("A/3", "2020-06-21")}},
 		{Site: "B", Extra: []gather.Item{same("B/1", "2019-06-21"), verifytest.Shot("B/2", "2020-06-21", "")}},
 	}}
-	want := []string{"*twice 2019-06-21: 1 photo filed here, byte for byte, also under A, 2020-06-21", "*twice 2019-06-21: 1 photo filed here, byte for byte, also under B, 2019-06-21"}
+	want := []string{"*twice 2019-06-21: 1 photo filed here and, byte for byte, also under A, 2020-06-21", "*twice 2019-06-21: 1 photo filed here and, byte for byte, also under B, 2019-06-21"}
 	if got := verifytest.Told(Of(in, nil)); !slices.Equal(got, want) {
 		t.Errorf("got %q", got)
 	}
@@ -175,7 +175,7 @@ func TestTwiceIsToldOnce(t *testing.T) {
 		{Site: "Stake 3", Position: &verifytest.StakePlace, Extra: []gather.Item{verifytest.Shot("3/a", "2021-06-21", "2021-06-21", verifytest.MetersNorth(0, 5)), copied("3/b", "2021-06-21")}},
 		{Site: "Stake 4", Position: &four, Extra: []gather.Item{copied("4/b", "2019-06-21")}},
 	}}
-	want := []string{"*twice 2021-06-21: 1 photo filed here, byte for byte, also under Stake 4, 2019-06-21; date and position fit there"}
+	want := []string{"*twice 2021-06-21: 1 photo filed here and, byte for byte, also under Stake 4, 2019-06-21; the date and position fit there"}
 	if got := verifytest.Told(Of(in, nil)); !slices.Equal(got, want) {
 		t.Errorf("got %q", got)
 	}
@@ -187,7 +187,7 @@ func TestBrokenAndEmptyAndExplained(t *testing.T) {
 	written := gather.Item{Path: "w", Kind: manifest.KindNote, Visit: "2019-06-21", File: &tally.File{Size: 1}}
 	s := gather.SiteItems{Site: "A", Extra: []gather.Item{cut, note, written}}
 	got := verifytest.Told(Of(gather.Input{Sites: []gather.SiteItems{s}}, nil))
-	if want := []string{"*broken 2019-06-21: this photo is not whole: it is cut short", "*empty 2019-06-21: this note has nothing in it (0 bytes)"}; !slices.Equal(got, want) {
+	if want := []string{"*broken 2019-06-21: it is cut short", "*empty 2019-06-21: this note has nothing in it (0 bytes)"}; !slices.Equal(got, want) {
 		t.Errorf("got %q", got)
 	}
 	s.Decisions = []manifest.Decision{{What: manifest.Explained, Path: "a", Why: "the card broke"}}

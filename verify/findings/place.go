@@ -140,14 +140,15 @@ func (x *finder) awayFrom(at place, s *gather.SiteItems, visit string, photos []
 	if len(far) == 0 {
 		return
 	}
-	text := fmt.Sprintf("%s taken %s from the site", words.Count(int64(len(far)), "photo"), geo.Meters.Distance(most))
+	from := "the site"
+	if !at.declared {
+		from = "where the other visits' photos were taken"
+	}
+	text := fmt.Sprintf("%s taken %s from %s", words.Count(int64(len(far)), "photo"), geo.Meters.Distance(most), from)
 	distances := []float64{most}
 	if worst.Error > 0 {
 		distances = append(distances, worst.Error)
 		text += fmt.Sprintf(" (the camera's position was good to %s)", geo.Meters.Distance(worst.Error))
-	}
-	if !at.declared {
-		text += ", where the other visits' photos were taken"
 	}
 	o, d := x.nearest(s, worst.Position)
 	if o != nil {
@@ -155,7 +156,7 @@ func (x *finder) awayFrom(at place, s *gather.SiteItems, visit string, photos []
 		text += fmt.Sprintf("; the nearest other site is %s, %s away", o.Label(""), geo.Meters.Distance(d))
 	}
 	m := moved{site: s, visit: visit, finding: verify.Finding{Visit: visit, Kind: verify.FoundElsewhere, Paths: pathsOf(far), Text: text, Distances: distances,
-		Todo: "See whether they belong to the other site. If they are right here, put the reason on file."}}
+		Todo: "See whether the photos belong to the other site. If they are right here, put the reason on file."}}
 	if o != nil && d <= x.in.Meters(o)+worst.Error {
 		m.to = o
 	}
@@ -190,8 +191,8 @@ func (x *finder) settleMoved() {
 		done[other] = true
 		b := x.moved[other]
 		x.add(a.site, verify.Finding{Visit: a.visit, Kind: verify.FoundSwapped, Paths: slices.Concat(a.finding.Paths, b.finding.Paths),
-			Text: fmt.Sprintf("its photos were taken at %s, and those of %s here: the two visits have each other's", a.to.Label(""), a.to.Label(b.visit)),
-			Todo: "Look at the photo boards; if it is so, let the two folders change their photos."})
+			Text: fmt.Sprintf("its photos were taken at %s, and those of %s here", a.to.Label(""), a.to.Label(b.visit)),
+			Todo: "Look at the photo boards. If they say so too, swap the photos of the two folders."})
 	}
 }
 

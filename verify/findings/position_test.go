@@ -58,7 +58,7 @@ func TestASiteDeclaredInTheWrongPlace(t *testing.T) {
 	in := gather.Input{Now: time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), Sites: []gather.SiteItems{{Site: "Stake 3", Pasture: "Windmill", Extra: append(yearly(verifytest.StakePlace), moved), Position: &east}}}
 	got := verifytest.Told(Of(in, nil))
 	want := []string{
-		"*elsewhere 2021-06-21: 1 photo taken 300 m from the site (the camera's position was good to 5 m), where the other visits' photos were taken",
+		"*elsewhere 2021-06-21: 1 photo taken 300 m from where the other visits' photos were taken (the camera's position was good to 5 m)",
 		"*declared : the site is declared to be at 41.40000, 103.20000; that is 10458 km from where the photos of 6 of its 7 visits with a position were taken (41.40000, -103.20000)",
 	}
 	if !slices.Equal(got, want) {

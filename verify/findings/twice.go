@@ -90,14 +90,14 @@ func (x *finder) twice(where map[manifest.Digest][]filed, order []manifest.Diges
 		paths := shared[p]
 		slices.Sort(paths)
 		paths = slices.Compact(paths)
-		text := fmt.Sprintf("%s filed here, byte for byte, also under %s", words.Count(int64(len(shared[p])/2), "photo"), p.b.site.Label(p.b.visit))
+		text := fmt.Sprintf("%s filed here and, byte for byte, also under %s", words.Count(int64(len(shared[p])/2), "photo"), p.b.site.Label(p.b.visit))
 		switch {
 		case p.a.fits && !p.b.fits:
-			text += "; date and position fit here"
+			text += "; the date and position fit here"
 		case p.b.fits && !p.a.fits:
-			text += "; date and position fit there"
+			text += "; the date and position fit there"
 		}
 		x.add(p.a.site, verify.Finding{Visit: p.a.visit, Kind: verify.FoundTwice, Paths: paths, Text: text,
-			Todo: "One of the two is the wrong place; take it out there; the copies keep both. If it belongs in both, put the reason on file."})
+			Todo: "One of the two places is wrong. Take the photo out there; the copies keep both. If it belongs in both, put the reason on file."})
 	}
 }

@@ -32,7 +32,7 @@ func Write(w io.Writer, cmd *cobra.Command) {
 	if !cmd.HasParent() {
 		fmt.Fprintf(w, "\nWith every command\n%s", options(cmd.PersistentFlags()))
 		fmt.Fprint(w, "\nA command's own page: linecamp COMMAND --help\n")
-		fmt.Fprint(w, "Exit status: 0 all well, 1 failed, 2 wrong usage, 3 finished and something wants a person.\n")
+		fmt.Fprint(w, "Exit status: 0 all well, 1 failed, 2 wrong usage, 3 finished, and something needs a person.\n")
 	} else if rest := cmd.InheritedFlags(); rest.HasAvailableFlags() {
 		fmt.Fprintf(w, "\nWith every command\n%s", options(rest))
 	}

@@ -93,14 +93,14 @@ func standing(r *reading, wants int) string {
 	sites := len(r.sites)
 	switch {
 	case wants == 1:
-		return "One thing wants you."
+		return "One thing needs you."
 	case wants > 1:
-		return fmt.Sprintf("%d things want you.", wants)
+		return fmt.Sprintf("%d things need you.", wants)
 	case sites == 0:
-		return "Nothing is recorded yet, and nothing wants you."
+		return "Nothing is recorded yet, and nothing needs you."
 	}
 	if u := r.status.Unrecorded; u.Files > 0 {
-		return fmt.Sprintf("Nothing wants you. In your folder, %s not recorded yet.", u)
+		return fmt.Sprintf("Nothing needs you. In your folder, %s not recorded yet.", u)
 	}
 	any := func(is func(daemon.CopyStatus) bool) bool { return slices.ContainsFunc(r.status.Copies, is) }
 	switch {

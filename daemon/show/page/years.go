@@ -35,7 +35,7 @@ type stateCount struct {
 var stateWords = []stateWord{
 	{verify.Lost, "recorded once, and no good bytes are left anywhere"},
 	{verify.Recoverable, "gone from the folder, and a copy has it"},
-	{verify.Short, "something that is usual is lacking"},
+	{verify.Short, "something is lacking that the site usually has"},
 	{verify.Skipped, "a visit was due, and nothing was recorded"},
 	{verify.Due, "its season is not over, or ended lately"},
 	{verify.Explained, "somebody put on file why"},

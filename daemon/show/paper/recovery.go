@@ -117,7 +117,7 @@ func Recovery(w io.Writer, s Sheet) error {
 	p.line(in, "The secret key is kept (the place, not the key):")
 
 	head("Get linecamp")
-	p.text(in, plain, body, "linecamp is one program without further parts. A drive may hold it, in extensions/linecamp-program: copy it to the computer. Else keep it beside this sheet, on a stick.")
+	p.text(in, plain, body, "linecamp is one program without further parts. A drive may hold it, in extensions/linecamp-program: copy it to the computer. Else keep it beside this sheet, on a USB drive.")
 	p.line(in, "It is also to be had from:")
 
 	head("Bring everything back")
@@ -209,7 +209,7 @@ func (s Sheet) was() string {
 }
 
 // code draws the QR code at the foot of the page: address, archive and seal, for
-// a telephone to read what is tedious to type.
+// a phone to read what is tedious to type.
 func (s Sheet) code(p *page) error {
 	var text strings.Builder
 	for _, c := range s.Places {
@@ -233,7 +233,7 @@ func (s Sheet) code(p *page) error {
 	}
 	p.SetXY(p.left, high-margin+18-small*lead)
 	p.SetFont(plain, "", small)
-	p.CellFormat(p.width-wide-10, small*lead, "For a telephone to read: the address, the archive and the seal", "", 0, "R", false, 0, "")
+	p.CellFormat(p.width-wide-10, small*lead, "For a phone to read: the address, the archive and the seal", "", 0, "R", false, 0, "")
 	p.SetFillColor(0, 0, 0)
 	for y := range code.Size {
 		for x := 0; x < code.Size; x++ {

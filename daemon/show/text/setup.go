@@ -14,17 +14,17 @@ import (
 func setUp(w io.Writer, r setup.Report) {
 	line := screen.LineOf(w)
 	if a := r.Author; a != nil && a.Already {
-		fmt.Fprintf(w, "This machine, %s, records the archive %s already. Nothing was changed.\n", a.Machine, r.Archive)
+		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s already. Nothing was changed.\n", a.Machine, r.Archive)
 		held(w, a.Held)
 		return
 	} else if a != nil {
-		fmt.Fprintf(w, "This machine, %s, records the archive %s from now on", a.Machine, r.Archive)
+		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s from now on.\n", a.Machine, r.Archive)
 		if a.Was != "" && a.Was != a.Machine {
-			fmt.Fprintf(w, "; %s no longer does", a.Was)
+			fmt.Fprintf(w, "The computer %s records no more.\n", a.Was)
 		}
-		fmt.Fprintf(w, ".\nKnown to: %s.\n", strings.Join(a.Copies, ", "))
+		fmt.Fprintf(w, "These copies know it: %s.\n", strings.Join(a.Copies, ", "))
 		if len(a.Later) > 0 {
-			fmt.Fprintf(w, "Out of reach now, told by the next mirror round: %s.\n", strings.Join(a.Later, ", "))
+			fmt.Fprintf(w, "These copies are out of reach now, and the next mirror round tells them: %s.\n", strings.Join(a.Later, ", "))
 		}
 		held(w, a.Held)
 		return

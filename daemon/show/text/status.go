@@ -233,7 +233,7 @@ func rollLine(s daemon.Status) string {
 	}
 	parts = append(parts, first)
 	if n := len(s.Attention) - 1; n > 0 {
-		parts = append(parts, fmt.Sprintf("and %s", words.Count(n, "more thing that wants a person", "more things that want a person")))
+		parts = append(parts, fmt.Sprintf("and %s", words.Count(n, "more thing that needs a person", "more things that need a person")))
 	}
 	return strings.Join(parts, "; ")
 }

@@ -43,6 +43,7 @@ func Print(w io.Writer, report any) {
 	switch r := report.(type) {
 	case verify.Report:
 		verified(w, r)
+		cautioned(w, r)
 	case verify.DueReport:
 		due(w, r)
 	case verify.History:
@@ -67,6 +68,7 @@ func Print(w io.Writer, report any) {
 	case daemon.VerifyReport:
 		verified(w, r.Report)
 		attentions(w, r.List.Without(r.Tells))
+		cautioned(w, r.Report)
 	case daemon.MendReport:
 		mended(w, r)
 	case daemon.DrillReport:

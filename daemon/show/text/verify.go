@@ -89,6 +89,14 @@ func verified(w io.Writer, r verify.Report) {
 	}
 }
 
+// cautioned gives the field cautions, where the report may send somebody out to a stake.
+func cautioned(w io.Writer, r verify.Report) {
+	if slices.ContainsFunc(r.Years, func(y verify.Year) bool { return y.State == verify.Due || y.State == verify.Skipped }) ||
+		slices.ContainsFunc(r.Findings, func(f verify.Finding) bool { return f.Kind == verify.FoundDeclared && f.Wants() }) {
+		caution(w)
+	}
+}
+
 // findings prints what was found about the files that are there, what asks for
 // something first.
 func (p printer) findings(all []verify.Finding) {

@@ -59,11 +59,11 @@ func odds() []odd {
 		corral, playa, rim         = "Old Corral Stake 4", "Playa Stake 5", "Rim Stake 6"
 	)
 	return []odd{
-		{Oddity{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "not whole"}, 2011,
+		{Oddity{"a landscape of 2011 is cut short: the disk was full", "broken", windmill, "", false, files("2011/landscape.jpg"), "cut short"}, 2011,
 			func(o *oddities) error { return o.cut(o.photo(windmill, 2011, "landscape")) }},
-		{Oddity{"a screen picture of 2012 ends in the middle", "broken", tank, "", false, files("2012/screen.png"), "not whole"}, 2012,
+		{Oddity{"a screen picture of 2012 ends in the middle", "broken", tank, "", false, files("2012/screen.png"), "cut short"}, 2012,
 			func(o *oddities) error { return o.cutPNG(tank, 2012) }},
-		{Oddity{"a telephone's picture of 2013 ends in the middle", "broken", tank, "", false, files("2013/telephone.heic"), "not whole"}, 2013,
+		{Oddity{"a phone's picture of 2013 ends in the middle", "broken", tank, "", false, files("2013/telephone.heic"), "cut short"}, 2013,
 			func(o *oddities) error { return o.cutHEIC(tank, 2013) }},
 		{Oddity{"a second note of 2013 has nothing in it", "empty", corral, "", false, files("2013/remarks.txt"), "0 bytes"}, 2013,
 			func(o *oddities) error { return o.write(o.r.Visit(corral, 2013).Folder()+"/remarks.txt", nil) }},
@@ -75,12 +75,12 @@ func odds() []odd {
 			func(o *oddities) error {
 				return o.retakeBoth(playa, 2012, func(s *exif.Shot) { s.Time = s.Time.AddDate(0, 0, 465) })
 			}},
-		{Oddity{"the pictures of 2009 are prints that were scanned in 2015", "scan", rim, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported 2015"}, 2009,
+		{Oddity{"the pictures of 2009 are prints that were scanned in 2015", "scan", rim, "", true, files("2009/landscape.jpg", "2009/plot.jpg"), "scanned or exported in 2015"}, 2009,
 			func(o *oddities) error { return o.scan(rim, 2009) }},
 		{Oddity{"the pictures of 2014 were exported without date or position", "", windmill, "", false, nil, ""}, 2014,
 			func(o *oddities) error { return o.strip(windmill, 2014) }},
 		{Oddity{"the pictures of 2018 and 2019 lie in each other's folder", "swapped", corral, "", false,
-			files("2018/landscape.jpg", "2018/plot.jpg", "2019/landscape.jpg", "2019/plot.jpg"), "each other"}, 2018,
+			files("2018/landscape.jpg", "2018/plot.jpg", "2019/landscape.jpg", "2019/plot.jpg"), "and those of 2019"}, 2018,
 			func(o *oddities) error { return o.swap(corral, 2018, 2019) }},
 		{Oddity{"the plot of 2017 was taken at Rim Stake 6", "elsewhere", playa, "", false, files("2017/plot.jpg"), "Rim Stake 6"}, 2017,
 			func(o *oddities) error {

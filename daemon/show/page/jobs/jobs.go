@@ -188,7 +188,7 @@ func (x *Job) Row() (row Row, moved <-chan struct{}) {
 	case x.failed:
 		row.Outcome, row.Wants = "Not done", true
 	case x.wants:
-		row.Outcome, row.Wants = "Done; something wants you", true
+		row.Outcome, row.Wants = "Done; something needs you", true
 	default:
 		row.Outcome = "Done"
 	}

@@ -26,7 +26,7 @@ func Write(n notice.Notice, line words.Line) (subject, text string) {
 	w.say("%s", opening(n))
 	w.damage(n.Damage)
 	if n.Kind == notice.Trial {
-		w.items("What wants a person now", n.Standing)
+		w.items("What needs a person now", n.Standing)
 	} else {
 		w.items("New", n.New)
 		w.items("Told before, and still so", n.Standing)
@@ -63,9 +63,9 @@ func head(n notice.Notice) string {
 	case files > 0:
 		what = words.Count(files, "file") + " found damaged"
 	case many == 1:
-		what = "something wants you"
+		what = "something needs you"
 	default:
-		what = fmt.Sprintf("%d things want you", many)
+		what = fmt.Sprintf("%d things need you", many)
 	}
 	return fmt.Sprintf("linecamp, %s: %s", who(n), what)
 }
@@ -76,11 +76,11 @@ func opening(n notice.Notice) string {
 	case notice.Trial:
 		said = "This is a trial: somebody asked linecamp for it. If you can read it, notices reach you."
 	case notice.AllWell:
-		said = "All is well: the rounds run, no damage is on record, and nothing wants a person."
+		said = "All is well: the rounds run, no damage is on record, and nothing needs a person."
 	case notice.WellAgain:
-		said = "All is well again: nothing wants a person any more."
+		said = "All is well again: nothing needs a person any more."
 	default:
-		said = "Something wants a person. What it is, since when, and what to do next stands below."
+		said = "Something needs a person. Below it says what, since when, and what to do next."
 	}
 	if n.Unsent != nil {
 		said += fmt.Sprintf("\nNo notice could be sent since %s. This one tells all that came meanwhile.", words.When(*n.Unsent))
