@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/samedisk"
 	"linecamp/manifest"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
@@ -206,19 +207,19 @@ func placeOf(a *archive.Archive, h *reach.Copy, card string) keptCopy {
 // driveDevice is the device of a drive's folder, "" with the reason where it
 // does not help against the loss of the working folder or of the card.
 func driveDevice(root, folder, card string) (device, why string) {
-	own, err := intake.Device(root)
+	own, err := samedisk.Device(root)
 	if err != nil {
 		return "", "is on a disk that cannot be told: " + err.Error()
 	}
 	if folder != "" {
-		if d, err := intake.Device(folder); err == nil && d == own {
+		if d, err := samedisk.Device(folder); err == nil && d == own {
 			return "", "is on the same disk as your folder"
 		}
 	}
 	if within.Folder(root, card) {
 		return "", "lies in the folder that is to be wiped"
 	}
-	if d, err := intake.Device(card); err != nil || d == own {
+	if d, err := samedisk.Device(card); err != nil || d == own {
 		return "", "is on the disk that is to be wiped"
 	}
 	return own, ""

@@ -56,7 +56,7 @@ func (p *Plan) notes(notes []tally.File, taken *taken) {
 	dir := path.Dir(only.Files[0].dest)
 	for _, n := range notes {
 		f := File{From: shown(n.Path), Bytes: n.Size, file: n}
-		f.goTo([]string{path.Join(dir, path.Base(n.Path))}, taken, only.site.archive)
+		f.goTo([]string{path.Join(dir, path.Base(n.Path))}, taken, only.archive)
 		only.Files = append(only.Files, f)
 	}
 }

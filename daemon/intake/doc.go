@@ -9,7 +9,8 @@
 //     rules as a working folder, and its SHA-256 is taken. The card is never
 //     written to.
 //   - Proposing ([Propose]). What the archive has already, by content, is left
-//     out. The rest falls into visits: pictures taken close together in time
+//     out. What lies in the archive's own folders goes where it lies, as on a
+//     computer that was lost and turned up. The rest falls into visits: pictures taken close together in time
 //     and place. Each visit is given a site by the position in its pictures,
 //     by a track that a GPS receiver wrote, or by the order in which the sites
 //     were walked in other years; each picture a view, by its name, by whether
@@ -57,6 +58,7 @@ const (
 	ByName     = "name"     // a word in the file's name
 	ByContent  = "content"  // sky or no sky
 	ByPerson   = "told"     // an option
+	ByFolders  = "folders"  // the folders it lies in, which are those of the archive
 )
 
 // What becomes of a file on the plan.

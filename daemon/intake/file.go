@@ -49,7 +49,7 @@ func (p *Plan) File(ctx context.Context) error {
 			f.State, f.Reason = Failed, errGone.Error()
 			return
 		}
-		a := v.site.archive
+		a := v.archive
 		if folders[a.Folder] == nil {
 			r, err := os.OpenRoot(a.Folder)
 			if err != nil {

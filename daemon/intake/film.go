@@ -31,7 +31,7 @@ func (p *Plan) films(films []tally.File, taken *taken) {
 		}
 		file := File{From: shown(f.Path), Bytes: f.Size, file: f}
 		if names := v.inFolder(f.Path); names != nil {
-			file.goTo(names, taken, v.site.archive)
+			file.goTo(names, taken, v.archive)
 		}
 		v.Files = append(v.Files, file)
 	}

@@ -28,10 +28,10 @@ func (p *Plan) Shown() []Shown {
 	for _, v := range p.Visits {
 		s := Shown{Number: v.Number, Date: v.Date, By: v.By}
 		if v.site != nil {
-			s.Archive, s.Site = v.site.archive.Name, v.site.label()
+			s.Archive, s.Site = v.archive.Name, v.site.label()
 		}
 		for _, f := range v.Files {
-			if f.shot {
+			if f.shot || v.By == ByFolders {
 				s.Files = append(s.Files, f.file.SHA256)
 			}
 		}
@@ -44,18 +44,21 @@ func (p *Plan) Shown() []Shown {
 // plan that was shown, as in that. A visit whose pictures are of no one visit of
 // that plan, or which would go elsewhere by now, makes it another plan, and no
 // number of it can be trusted.
-func (p *Plan) number(all []*group, sites []*site) error {
+func (p *Plan) number(all []*group, inPlace []*placed, sites []*site) error {
 	for i, g := range all {
 		g.number = i + 1
 	}
 	if p.o.Visits == nil || p.o.Shown == nil {
-		return nil
+		return p.numberPlaced(inPlace, len(all), nil)
 	}
 	shown := map[manifest.Digest]Shown{}
 	for _, s := range p.o.Shown {
 		for _, d := range s.Files {
 			shown[d] = s
 		}
+	}
+	if err := p.numberPlaced(inPlace, len(all), shown); err != nil {
+		return err
 	}
 	used := map[int]bool{}
 	for _, g := range all {
@@ -100,10 +103,13 @@ func (p *Plan) changed(how string) error {
 }
 
 // picked is the set of visits that are to be filed, by number.
-func (p *Plan) picked(all []*group) (map[int]bool, error) {
+func (p *Plan) picked(all []*group, inPlace []*placed) (map[int]bool, error) {
 	set := map[int]bool{}
 	for _, g := range all {
 		set[g.number] = true
+	}
+	for _, d := range inPlace {
+		set[d.number] = true
 	}
 	if p.o.Visits == nil {
 		return set, nil
@@ -114,7 +120,7 @@ func (p *Plan) picked(all []*group) (map[int]bool, error) {
 			return nil, fault.Say(ErrAsked, "visit %d of the plan that was shown is filed already", v)
 		}
 		if !set[v] {
-			return nil, fault.Say(ErrAsked, "there is no visit %d on this card; it has %d", v, len(all))
+			return nil, fault.Say(ErrAsked, "there is no visit %d on this card; it has %d", v, len(set))
 		}
 		picked[v] = true
 	}

@@ -58,7 +58,8 @@ type Visit struct {
 	Files   []File   `json:"files"`
 
 	site    *site
-	several bool // archives
+	archive *Archive // nil where nothing tells it
+	several bool     // archives
 	units   geo.Units
 	far     []float64 // the distances in Reason
 }
@@ -115,7 +116,8 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		p.Passed = append(p.Passed, Left{shown(w.Path), 0, w.Reason})
 	}
 	p.several = len(archives) > 1
-	shots, notes, films := p.sort(card, archives, &o)
+	inPlace, rest := ownPlaces(card, archives, sites)
+	shots, notes, films := p.sort(rest, archives, &o)
 	if err := look(ctx, card, shots, &o); err != nil {
 		return nil, err
 	}
@@ -132,19 +134,29 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		}
 	}
 	all = joined(all)
-	if err := p.number(all, sites); err != nil {
+	if err := p.number(all, inPlace, sites); err != nil {
 		return nil, err
 	}
-	picked, err := p.picked(all)
+	picked, err := p.picked(all, inPlace)
 	if err != nil {
 		return nil, err
 	}
 	if err := override(all, picked, sites, &o); err != nil {
 		return nil, err
 	}
+	for _, d := range inPlace {
+		if picked[d.number] {
+			if err := d.agrees(&o, sites); err != nil {
+				return nil, err
+			}
+		}
+	}
 	taken := newTaken(archives)
 	for _, g := range all {
 		p.add(g.number, g, picked[g.number], taken)
+	}
+	for _, d := range inPlace {
+		p.addPlaced(d, picked[d.number], taken)
 	}
 	p.films(films, taken)
 	p.notes(notes, taken)
@@ -153,11 +165,11 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 
 // sort tells what the archive has from what is new, pictures from the rest, and
 // lists the rest as left. Notes are returned: they may still find their visit.
-func (p *Plan) sort(card *Card, archives []*Archive, o *Options) (shots []*shot, notes, films []tally.File) {
+func (p *Plan) sort(files []tally.File, archives []*Archive, o *Options) (shots []*shot, notes, films []tally.File) {
 	seen := map[manifest.Digest]string{}
 	byPath := map[string]*shot{}
 	var companions []tally.File
-	for _, f := range card.Files {
+	for _, f := range files {
 		if slices.ContainsFunc(archives, func(a *Archive) bool { return a.Has(f.SHA256) }) {
 			p.Known.Files++
 			p.Known.Bytes += f.Size
@@ -320,7 +332,7 @@ func find(sites []*site, name string) (*site, error) {
 func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 	v := Visit{several: p.several, Number: number, Date: g.date, Reason: g.why, Files: []File{}, site: g.site, By: g.siteBy, units: p.units, far: g.far}
 	if g.site != nil {
-		v.units = g.site.archive.Units
+		v.archive, v.units = g.site.archive, g.site.archive.Units
 	}
 	if g.meters >= 0 {
 		v.Meters = &g.meters

@@ -112,6 +112,8 @@ func counted(n int, what string) string {
 // Where names a visit's site.
 func (v *Visit) Where() string {
 	switch {
+	case v.Site == "" && v.By == ByFolders:
+		return "the same place in your folder"
 	case v.Site == "":
 		return "no site"
 	case v.several:

@@ -1,12 +1,11 @@
 // Package samedisk tells which copies one failing disk would take together, with the
-// photos or with one another. Call [Notes].
+// photos or with one another. Call [Notes]; [Device] names the disk of one folder.
 package samedisk
 
 import (
 	"fmt"
 	"strings"
 
-	"linecamp/daemon/intake"
 	"linecamp/manifest"
 )
 
@@ -15,7 +14,7 @@ type Drive struct{ Name, Folder string }
 
 // Notes are sentences without their stop, one for each disk. What the system does
 // not tell of a folder is passed over.
-func Notes(working string, drives []Drive) []string { return notes(working, drives, intake.Device) }
+func Notes(working string, drives []Drive) []string { return notes(working, drives, Device) }
 
 func notes(working string, drives []Drive, device func(folder string) (string, error)) []string {
 	var said, order []string

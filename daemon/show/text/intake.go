@@ -49,6 +49,8 @@ func planVisit(w io.Writer, v *intake.Visit) {
 		fmt.Fprintf(w, "  (%s from it, by the track)", v.Distance())
 	case v.By == intake.ByOrder:
 		fmt.Fprint(w, "  (by the order of other years; please look)")
+	case v.By == intake.ByFolders:
+		fmt.Fprint(w, "  (by the folders it lies in)")
 	case v.By == intake.ByPerson && v.Meters != nil:
 		fmt.Fprintf(w, "  (as told; taken %s from it)", v.Distance())
 	case v.By == intake.ByPerson:

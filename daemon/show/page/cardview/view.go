@@ -51,7 +51,8 @@ type Row struct{ Path, Says string }
 const mostLeft = 100
 
 var by = map[string]string{intake.ByPosition: "by position", intake.ByTrack: "by the track",
-	intake.ByOrder: "by the order of other years; please look", intake.ByPerson: "as told"}
+	intake.ByOrder: "by the order of other years; please look", intake.ByPerson: "as told",
+	intake.ByFolders: "by the folders it lies in"}
 
 // View is the plan that was last looked through.
 func (d *Desk) View(line words.Line) View {

@@ -1,6 +1,6 @@
 //go:build unix
 
-package intake
+package samedisk
 
 import (
 	"fmt"
