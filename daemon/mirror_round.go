@@ -148,7 +148,11 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		return MirrorReport{Report: report}, err
 	}
 	a.tellWaits(report.Waiting)
-	now, err := status.Attend(ctx, a.Archive, r, service.Mirror, nil)
+	var looked *archive.Looked // where nothing was recorded, which is quick, the folder as it was seen for that
+	if t := in.Tally; t != nil && report.Made == 0 && len(t.Waiting) == 0 {
+		looked = &archive.Looked{Files: t.Seen, Print: t.Print}
+	}
+	now, err := status.Attend(ctx, a.Archive, r, service.Mirror, looked)
 	for i, c := range report.Copies {
 		if toGo, link := now.Going(c.Copy); link != nil {
 			report.Copies[i].ToGo, report.Copies[i].Link = &toGo, link
@@ -156,6 +160,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	}
 	if err == nil {
 		err = status.TellChanges(a.Archive, now)
+	}
+	if err == nil && o.Copy == "" {
+		err = status.Keep(a.Archive, r, now)
 	}
 	return MirrorReport{Report: report, List: now.List}, err
 }

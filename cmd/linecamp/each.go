@@ -74,7 +74,9 @@ func told(err error) error {
 // one never keeps the next from its turn.
 func (t *tool) each(ctx context.Context, check func(config.Archive) error, do work) error {
 	cautioned := false
-	return t.eachShown(ctx, check, do, func(r text.Titled) error {
+	return t.eachShown(ctx, func(ctx context.Context, _ []config.Archive) func(config.Archive) (report, error) {
+		return func(cfg config.Archive) (report, error) { return t.do(ctx, cfg, check, do) }
+	}, func(r text.Titled) error {
 		line := t.of(r.Name)
 		line.IsCautioned, cautioned = cautioned, true
 		return t.print(r, line)
@@ -94,14 +96,16 @@ func (t *tool) once(do func(daemon.Progress) (report, error)) error {
 	return t.sayOr(r, err)
 }
 
-// eachShown is each, where the reports of several archives are shown in another way.
-func (t *tool) eachShown(ctx context.Context, check func(config.Archive) error, do work, show func(text.Titled) error) error {
+// eachShown is each, where the reports of several archives are made or shown in another
+// way: from gets the report of one of all.
+func (t *tool) eachShown(ctx context.Context, from func(ctx context.Context, all []config.Archive) func(config.Archive) (report, error), show func(text.Titled) error) error {
 	all, faults, several, err := t.chosen()
 	if err != nil {
 		return err
 	}
+	get := from(ctx, all)
 	if !several {
-		r, err := t.do(ctx, all[0], check, do)
+		r, err := get(all[0])
 		if err != nil {
 			return err
 		}
@@ -122,7 +126,7 @@ func (t *tool) eachShown(ctx context.Context, check func(config.Archive) error, 
 		fmt.Fprintln(t.errs, "linecamp:", text)
 	}
 	for _, cfg := range all {
-		r, err := t.do(ctx, cfg, check, do)
+		r, err := get(cfg)
 		if ctx.Err() != nil {
 			t.spoken = false
 			return ctx.Err()
@@ -157,12 +161,17 @@ func (t *tool) do(ctx context.Context, cfg config.Archive, check func(config.Arc
 			return nil, err
 		}
 	}
-	a, err := daemon.Open(cfg, daemon.Options{Log: t.log(), Among: t.among, Program: t.program()})
+	a, err := daemon.Open(cfg, t.options())
 	if err != nil {
 		return nil, err
 	}
 	defer a.Close()
 	return t.watched(func(p daemon.Progress) (report, error) { return do(ctx, a, p) })
+}
+
+// options are what an archive is opened with.
+func (t *tool) options() daemon.Options {
+	return daemon.Options{Log: t.log(), Among: t.among, Program: t.program()}
 }
 
 // progress starts bars on the screen, unless the person wants it quiet.

@@ -5,7 +5,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"linecamp/daemon"
+	"linecamp/daemon/config"
+	"linecamp/daemon/many"
 	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text"
 )
@@ -24,8 +25,9 @@ linecamp status --quiet || echo "the record wants a look"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var all []text.Titled
-			err := t.eachShown(cmd.Context(), nil, func(ctx context.Context, a *daemon.Archive, p daemon.Progress) (report, error) {
-				return a.Status(ctx)
+			err := t.eachShown(cmd.Context(), func(ctx context.Context, archives []config.Archive) func(config.Archive) (report, error) {
+				of := many.Status(ctx, archives, t.options())
+				return func(cfg config.Archive) (report, error) { return of(cfg) }
 			}, func(r text.Titled) error {
 				if !t.quiet || r.Wants() {
 					all = append(all, r)

@@ -39,6 +39,7 @@ type Judged struct {
 type Looked struct {
 	Files    int    // in it
 	Print    uint64 // see [walk.Found]
+	Judged   bool   // whether Recorded was found out
 	Recorded bool   // all of it is, as it is
 	Lines    int    // of the seal then
 }
@@ -93,7 +94,7 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 		in.Declare(cards)
 		in.Faults = cards.Faults
 		all := len(t.Waiting) == 0 && files == t.Files && print == t.BytesPrint
-		in.Looked = &Looked{Files: t.Seen, Print: t.Print, Recorded: all, Lines: k.Seal.Len()}
+		in.Looked = &Looked{Files: t.Seen, Print: t.Print, Judged: true, Recorded: all, Lines: k.Seal.Len()}
 	}
 	return in, nil
 }

@@ -42,6 +42,9 @@ func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 		return o, fmt.Errorf("the ledger: %w", err)
 	}
 	o.Attention = attention.Of(o.Facts)
+	if o.Wants() {
+		forget(a.Dir)
+	}
 	noted := map[string]time.Time{}
 	for _, i := range o.Attention {
 		noted[i.Key()] = i.Since

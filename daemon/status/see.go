@@ -86,6 +86,9 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *arch
 		return glance.Seen{}, err
 	}
 	if was.Lines == log.Len() && was.Lines > 0 {
+		if looked != nil && !looked.Judged && looked.Files == was.Files && looked.Print == was.Print {
+			return glance.Seen{Files: was.Files, Print: was.Print}, nil
+		}
 		files, print, err := glance.Print(ctx, a.Config.Folder)
 		if err != nil || files == was.Files && print == was.Print {
 			return glance.Seen{Files: files, Print: print}, err

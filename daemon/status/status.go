@@ -46,7 +46,9 @@ type Status struct {
 	// Notes are worth knowing, and ask for nothing at once.
 	Notes []string `json:"notes,omitempty"`
 	attention.List
-	Now time.Time `json:"-"` // of the look
+	// AsOf is when this was so, where nobody looked again; see Lately.
+	AsOf *time.Time `json:"as_of,omitempty"`
+	Now  time.Time  `json:"-"` // of the look
 }
 
 // CopyStatus is how one copy stands. Files and Bytes are what is known to be
@@ -108,10 +110,14 @@ type YearCounts struct {
 	Explained   int `json:"explained"`
 }
 
+func begun(a *archive.Archive) Status {
+	return Status{Archive: a.Config.Name, Name: a.Config.Title, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
+}
+
 // Of looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func Of(ctx context.Context, a *archive.Archive) (Status, error) {
-	s := Status{Archive: a.Config.Name, Name: a.Config.Title, Copies: []CopyStatus{}, Last: []PastRound{}, Now: a.Now()}
+	s := begun(a)
 	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err
@@ -121,23 +127,31 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 	if err != nil {
 		return s, err
 	}
+	if err := s.compose(a, r, o); err != nil {
+		return s, err
+	}
+	return s, keep(a, s)
+}
+
+// compose tells what the outlook came to.
+func (s *Status) compose(a *archive.Archive, r *reach.Copies, o Outlook) error {
 	s.List, s.Service = o.List, o.service
 	s.Unrecorded.Files, s.Unrecorded.Bytes = o.seen.Unrecorded()
 	for i, h := range r.All {
 		c, err := copyStatus(a, h, o.standings[i])
 		if err != nil {
-			return s, fmt.Errorf("the ledger: %w", err)
+			return fmt.Errorf("the ledger: %w", err)
 		}
 		s.Copies = append(s.Copies, c)
 	}
 	damage, err := a.Damage()
 	if err != nil {
-		return s, err
+		return err
 	}
 	s.Damage = len(damage)
 	counts, judged, err := a.Ledger.Years()
 	if err != nil {
-		return s, fmt.Errorf("the ledger: %w", err)
+		return fmt.Errorf("the ledger: %w", err)
 	}
 	s.YearsJudged = moment(judged)
 	s.Years = YearCounts{
@@ -146,11 +160,11 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 		Due: counts[verify.Due], Explained: counts[verify.Explained],
 	}
 	if s.Last, s.Next, err = pastAndNext(a, s.Now); err != nil {
-		return s, err
+		return err
 	}
 	printed, _, err := sheet.Printed(a)
 	if err != nil {
-		return s, err
+		return err
 	}
 	s.SheetPrinted = moment(printed)
 	var drives []samedisk.Drive
@@ -168,7 +182,7 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 	if said := keys.Shared(a.Config.Copies); said != "" {
 		s.Notes = append(s.Notes, said)
 	}
-	return s, nil
+	return nil
 }
 
 func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, error) {

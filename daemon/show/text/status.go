@@ -195,9 +195,16 @@ func roll(w io.Writer, all []Titled) {
 	for _, s := range rows {
 		width = max(width, len([]rune(archiveName(s))))
 	}
+	wanting := 0
 	for _, s := range rows {
+		if s.Wants() {
+			wanting++
+		}
 		name := archiveName(s)
 		fmt.Fprintf(w, "%s%s  %s\n", name, strings.Repeat(" ", width-len([]rune(name))), rollLine(s))
+	}
+	if well := len(rows) - wanting; len(rows) > 1 {
+		fmt.Fprintf(w, "%s: %d well, %d that %s a person.\n", words.Count(len(rows), "archive"), well, wanting, map[bool]string{true: "wants", false: "want"}[wanting == 1])
 	}
 	fmt.Fprintf(w, "To see one whole: %s\n", words.Line{Config: screen.LineOf(w).Config}.Run("status", "--archive", "NAME"))
 }
@@ -224,6 +231,8 @@ func rollLine(s daemon.Status) string {
 	switch {
 	case len(s.Attention) == 0 && s.Unrecorded.Files > 0:
 		return fmt.Sprintf("%s; %s not recorded yet", parts[0], s.Unrecorded)
+	case len(s.Attention) == 0 && s.AsOf != nil:
+		return fmt.Sprintf("%s; all was well %s", parts[0], words.Ago(s.Now.Sub(*s.AsOf)))
 	case len(s.Attention) == 0:
 		return parts[0] + "; all is well"
 	}
