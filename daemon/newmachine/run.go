@@ -12,6 +12,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
+	"linecamp/daemon/keys"
 	"linecamp/daemon/setup"
 	"linecamp/manifest"
 	"linecamp/manifest/store/fault"
@@ -77,7 +78,7 @@ func (s *Settled) Run(ctx context.Context, p Progress) (Report, error) {
 		return r, err
 	}
 	r.Trouble = append(r.Trouble, trouble...)
-	taken, err := f.takeOver(ctx, r.Settings)
+	taken, err := f.takeOver(ctx, r.Settings, s.cfg.Copies)
 	if err != nil {
 		return r, fmt.Errorf("the files are in %s and the settings in %s, but this computer could not become the recording computer; run this again: %w", r.Into, r.Settings, err)
 	}
@@ -191,8 +192,9 @@ func (f *Found) folder(into string, again bool) (have int64, err error) {
 	return have, nil
 }
 
-// takeOver makes this machine the one that records.
-func (f *Found) takeOver(ctx context.Context, file string) (daemon.Takeover, error) {
+// takeOver makes this machine the one that records, and has it remember what it found
+// out of the buckets' keys.
+func (f *Found) takeOver(ctx context.Context, file string, tried []config.Copy) (daemon.Takeover, error) {
 	all, faults := config.Load(file)
 	if len(all) != 1 {
 		return daemon.Takeover{}, errors.Join(faults...)
@@ -202,6 +204,14 @@ func (f *Found) takeOver(ctx context.Context, file string) (daemon.Takeover, err
 		return daemon.Takeover{}, err
 	}
 	defer a.Close()
+	for _, c := range tried {
+		if c.Tried == nil {
+			continue
+		}
+		if err := keys.Note(a.Archive, c, keys.From(*c.Tried)); err != nil {
+			return daemon.Takeover{}, err
+		}
+	}
 	return a.TakeOver(ctx)
 }
 
