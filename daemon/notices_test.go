@@ -44,18 +44,36 @@ func TestKeeperNoticesThatAClientIsQuiet(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer k.Close()
-	for _, days := range []int{29, 2} {
-		r.now = r.now.AddDate(0, 0, days)
+	quietFor := func() (said string) {
+		t.Helper()
 		if _, err := k.Mirror(t.Context(), daemon.MirrorOptions{}, nil); err != nil {
 			t.Fatal(err)
 		}
-		said := ""
 		for _, i := range r.status(k).Attention {
 			if i.Kind == attention.ClientQuiet {
 				said = i.What
 			}
 		}
-		if want := "The computer that records this archive has written nothing new for 31 days."; (said == want) != (days == 2) {
+		return said
+	}
+	// A winter in which nothing is new, and the client's computer runs every night.
+	for range 60 {
+		r.now = r.now.AddDate(0, 0, 1)
+		client := r.open()
+		if m, err := client.Mirror(t.Context(), daemon.MirrorOptions{}, nil); err != nil || m.Made > 0 {
+			t.Fatalf("%+v, %v", m, err)
+		}
+		client.Close()
+		if r.now.Day()%7 == 0 {
+			if said := quietFor(); said != "" {
+				t.Fatalf("on %v it says %q", r.now, said)
+			}
+		}
+	}
+	for _, days := range []int{29, 2} {
+		r.now = r.now.AddDate(0, 0, days)
+		said := quietFor()
+		if want := "The computer that records this archive has written nothing for 31 days."; (said == want) != (days == 2) {
 			t.Errorf("%d days later it says %q", days, said)
 		}
 	}

@@ -47,7 +47,7 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 		"new, and the service comes": {change: func(f *Facts) { f.New, f.Served = some, true }},
 		"new, and no time is named":  {func(f *Facts) { f.New, f.Served, f.Rounds[0].Scheduled = some, true, false }, NotRecorded, "3 files", "", now},
 		"a client is quiet": {func(f *Facts) { f.Folder, f.Wrote, f.Quiet = "", now.AddDate(0, 0, -31), 30*24*time.Hour },
-			ClientQuiet, "has written nothing new for 31 days.", "`quiet`", now.AddDate(0, 0, -1)},
+			ClientQuiet, "has written nothing for 31 days.", "`quiet`", now.AddDate(0, 0, -1)},
 		"a client may be quiet":          {change: func(f *Facts) { f.Folder, f.Wrote, f.Quiet = "", now.AddDate(0, 0, -30), 30*24*time.Hour }},
 		"a client may be quiet for ever": {change: func(f *Facts) { f.Folder, f.Wrote = "", now.AddDate(-9, 0, 0) }},
 		"who records is not a client":    {change: func(f *Facts) { f.Wrote, f.Quiet = now.AddDate(-9, 0, 0), time.Hour }},

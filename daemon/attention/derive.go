@@ -101,7 +101,7 @@ func (d *deriver) client() {
 		return
 	}
 	d.add(Item{Kind: ClientQuiet, Since: d.Wrote.Add(d.Quiet),
-		What: fmt.Sprintf("The computer that records this archive has written nothing new for %s.", words.Days(still)),
+		What: fmt.Sprintf("The computer that records this archive has written nothing for %s.", words.Days(still)),
 		Next: "ask there whether linecamp still runs and reaches the copies; if there was nothing to record, allow a longer time as `quiet` in the settings"})
 }
 

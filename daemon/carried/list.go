@@ -98,8 +98,14 @@ func (l List) says() string {
 
 func listNote(copyID string) string { return "left behind as told to " + copyID }
 
-// betweenQuiet is how long a list stands where nothing is sent.
-const betweenQuiet = 24 * time.Hour
+// betweenQuiet is how long a list stands where nothing is sent, and where it says what it
+// said: its day tells whoever only keeps the copy that this machine lives. A long list is
+// a burden on a link, and does that once a week.
+const (
+	betweenQuiet = 24 * time.Hour
+	betweenLong  = 7 * betweenQuiet
+	longList     = 1000 // files
+)
 
 // PutList puts the list on a copy, if it says something else than the one there. quiet
 // says that this round sends nothing: such a list is written once a day at most. On a
@@ -114,7 +120,11 @@ func PutList(ctx context.Context, c Copy, n Notes, l List, quiet bool) error {
 	}
 	was := recall(n, listNote(c.ID))
 	is := noted{Says: l.says(), At: l.Made}
-	if was.Says == is.Says || quiet && was.Says != "" && l.Made.Sub(was.At) < betweenQuiet && !l.Made.Before(was.At) {
+	age, still := l.Made.Sub(was.At), betweenQuiet
+	if l.Files+l.Waits > longList {
+		still = betweenLong
+	}
+	if was.Says == is.Says && age < still || quiet && was.Says != "" && age >= 0 && age < betweenQuiet {
 		if stands(ctx, c.Root, ListKey, was) {
 			return nil
 		}

@@ -145,7 +145,7 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	for _, b := range returned {
 		f.Returned = append(f.Returned, attention.Returned{Name: b.Name, ID: b.ID, Day: b.GivenUp, At: b.at, Next: b.next()})
 	}
-	if err := noticeFacts(a, f); err != nil {
+	if err := noticeFacts(ctx, a, r, f); err != nil {
 		return err
 	}
 	return ctx.Err()

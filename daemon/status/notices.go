@@ -1,6 +1,7 @@
 package status
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -8,7 +9,9 @@ import (
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/attention"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/notice"
+	"linecamp/daemon/reach"
 )
 
 // unsentFor is how long notices may fail before that wants a person: mail servers
@@ -17,7 +20,7 @@ const unsentFor = 24 * time.Hour
 
 // noticeFacts are whether anybody hears of the archive, and since when nothing came
 // from a client.
-func noticeFacts(a *archive.Archive, f *attention.Facts) error {
+func noticeFacts(ctx context.Context, a *archive.Archive, r *reach.Copies, f *attention.Facts) error {
 	if fault := a.Config.Notice.Fault; fault != nil {
 		f.NoticeFault = fault.Error()
 	}
@@ -40,5 +43,35 @@ func noticeFacts(a *archive.Archive, f *attention.Facts) error {
 			f.Wrote = l.At
 		}
 	}
-	return nil
+	if f.Now.Sub(f.Wrote) < f.Quiet {
+		return nil
+	}
+	return signOfLife(ctx, a, r, f)
+}
+
+// keyLived is where the ledger keeps when the client's machine last left its list of what
+// is left behind on a copy, which it does though nothing is new.
+const keyLived = "last sign of the client's life"
+
+// signOfLife looks for that on the copies within reach. It is believed only as far as the
+// clock here goes.
+func signOfLife(ctx context.Context, a *archive.Archive, r *reach.Copies, f *attention.Facts) error {
+	var lived time.Time
+	if err := a.Recall(keyLived, &lived); err != nil {
+		return err
+	}
+	was := lived
+	for _, h := range r.Open() {
+		l, err := carried.ReadList(ctx, h.Root)
+		if err == nil && l.Made.After(lived) && !l.Made.After(f.Now.Add(24*time.Hour)) {
+			lived = l.Made
+		}
+	}
+	if lived.After(f.Wrote) {
+		f.Wrote = lived
+	}
+	if lived.Equal(was) {
+		return ctx.Err()
+	}
+	return a.Remember(keyLived, lived)
 }

@@ -1,6 +1,7 @@
 package desk_test
 
 import (
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -51,6 +52,30 @@ func TestNoNoticeHoldsASecret(t *testing.T) {
 	third := write(t, notice.Notice{Kind: notice.Wants, At: at.Add(2 * time.Hour), New: []attention.Item{i}}, cfg)
 	if again.ID != third.ID || again.ID == m.ID {
 		t.Errorf("ids %s, %s, %s: the same notice has one id, and another another", m.ID, again.ID, third.ID)
+	}
+}
+
+// A secret that is like a part of a time, a kind or a count breaks no notice.
+func TestAShortSecretBreaksNoNotice(t *testing.T) {
+	at := time.Date(2026, 11, 2, 12, 0, 0, 0, time.UTC)
+	for _, secret := range []string{"2026", "want", "-11-", "12:0", "file-waits", "true"} {
+		file := filepath.Join(t.TempDir(), "mail.key")
+		if err := os.WriteFile(file, []byte(secret+"\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		n := notice.Notice{Kind: notice.Wants, At: at, New: []attention.Item{{Kind: attention.FileWaits, What: "it is " + secret, Since: at}}, Unsent: &at,
+			Ended: []notice.Ended{{Item: attention.Item{Kind: attention.FileWaits, What: "was"}, Until: at, Told: true}}, State: &notice.State{Years: map[string]int{"whole": 2026}}}
+		m := write(t, n, config.Archive{Name: "saltbush-draw", Notice: config.Notice{PasswordFile: file}})
+		var back notice.Notice
+		if err := json.Unmarshal(m.JSON, &back); err != nil {
+			t.Fatalf("%q: %v", secret, err)
+		}
+		if back.Kind != n.Kind || !back.At.Equal(at) || !back.Unsent.Equal(at) || !back.Ended[0].Until.Equal(at) || back.New[0].Kind != attention.FileWaits || back.State.Years["whole"] != 2026 {
+			t.Errorf("%q made it %+v", secret, back)
+		}
+		if strings.Contains(back.New[0].What, secret) || strings.Contains(n.New[0].What, "…") {
+			t.Errorf("%q: %q, and the one kept says %q", secret, back.New[0].What, n.New[0].What)
+		}
 	}
 }
 
