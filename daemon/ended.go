@@ -3,6 +3,7 @@ package daemon
 import (
 	"slices"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
 )
@@ -45,10 +46,14 @@ func mendEnded(r MendReport) event.RoundEnded {
 	return e
 }
 
-// tellWaits tells what a mirror round saw and did not record, once for each reason.
+// tellWaits tells what a mirror round saw and did not record, once for each reason. That
+// another computer records is told as attention when it arises.
 func (a *Archive) tellWaits(all []mirror.Waiting) {
 	var by []event.Waits
 	for _, w := range all {
+		if w.Kind == attention.OtherRecorder && w.Path == "" {
+			continue
+		}
 		i := slices.IndexFunc(by, func(x event.Waits) bool { return x.Reason == w.Reason && x.Person == w.Person })
 		if i < 0 {
 			i, by = len(by), append(by, event.Waits{Reason: w.Reason, Person: w.Person, Path: w.Path})

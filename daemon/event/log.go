@@ -4,13 +4,14 @@ import (
 	"context"
 	"log/slog"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 )
 
 // Log writes events to a log, as warnings where a person is wanted. What is new
-// that wants one stands in the lines of the round's end, with all that is not.
+// that wants one stands in the lines of the round's end, with all that is not; see stays.
 func Log(log *slog.Logger) Sink {
 	return func(t Told) {
 		log := log.With("archive", t.Archive)
@@ -31,6 +32,10 @@ func Log(log *slog.Logger) Sink {
 			log.Info("a copy is within reach again", "copy", e.Copy)
 		case CopyBecameCurrent:
 			log.Info("a copy has everything", "copy", e.Copy)
+		case AttentionArose:
+			if stays(e.Item) {
+				logItem(log, e.Item)
+			}
 		case AttentionEnded:
 			log.Info("no longer: "+e.What, "kind", string(e.Kind))
 		case Waits:
@@ -43,6 +48,14 @@ func Log(log *slog.Logger) Sink {
 			log.Warn("more happened than could be written here", "events", e.Events)
 		}
 	}
+}
+
+// stays reports whether an item is said once, when it arises, and not at the end of each
+// round: that another computer records now is no trouble of a night, and may be meant.
+func stays(i attention.Item) bool { return i.Kind == attention.OtherRecorder }
+
+func logItem(log *slog.Logger, i attention.Item) {
+	log.Warn(i.What, "kind", string(i.Kind), "since", i.Since.Local().Format("2006-01-02 15:04"), "next", i.Next)
 }
 
 func (e RoundEnded) log(log *slog.Logger) {
@@ -60,7 +73,9 @@ func (e RoundEnded) log(log *slog.Logger) {
 		log.Log(context.Background(), at, "a copy after the round", is...)
 	}
 	for _, i := range e.Attention {
-		log.Warn(i.What, "kind", string(i.Kind), "since", i.Since.Local().Format("2006-01-02 15:04"), "next", i.Next)
+		if !stays(i) {
+			logItem(log, i)
+		}
 	}
 	switch e.Outcome {
 	case Failed:
