@@ -180,6 +180,34 @@ func NoteSeal(ctx context.Context, l Notes, c Copy, s *seal.Seal) error {
 	return l.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+etag)
 }
 
+// PutSeal brings the seal of a copy to the lines of s, and notes it. A bucket whose seal
+// is known is sent the new lines' file and nothing is read there.
+func PutSeal(ctx context.Context, l Notes, c Copy, s *seal.Seal) error {
+	n, etag, err := NotedSeal(l, c.ID)
+	if err != nil {
+		return err
+	}
+	if isTold(c, n, etag) && n < s.Len() {
+		info, err := store.ExtendSeal(ctx, c.Root, s, n, etag)
+		if err == nil && info.ETag != "" {
+			return l.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+info.ETag)
+		}
+		if err != nil && !errors.Is(err, store.ErrConflict) {
+			return fmt.Errorf("writing the seal: %w", err)
+		}
+	}
+	if err := store.WriteSeal(ctx, c.Root, s); err != nil {
+		return fmt.Errorf("writing the seal: %w", err)
+	}
+	return NoteSeal(ctx, l, c, s)
+}
+
+// isTold reports whether the ETag of a copy's open file tells that its seal has just n
+// lines. A full file says nothing of the next one.
+func isTold(c Copy, n int, etag string) bool {
+	return c.Can().Tagged && n > 0 && etag != "" && n%seal.PerFile != 0
+}
+
 // NotedSeal is what NoteSeal noted last.
 func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
 	v, _, err := l.Value(sealKey(copyID))
@@ -195,8 +223,8 @@ func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
 // the one last seen.
 func sameSeal(ctx context.Context, l Notes, c Copy) (int, bool) {
 	n, etag, err := NotedSeal(l, c.ID)
-	if !c.Can().Tagged || err != nil || n == 0 || etag == "" || n%seal.PerFile == 0 {
-		return 0, false // a full file says nothing of the next one
+	if err != nil || !isTold(c, n, etag) {
+		return 0, false
 	}
 	info, err := c.Root.Stat(ctx, seal.File((n-1)/seal.PerFile))
 	return n, err == nil && info.ETag == etag

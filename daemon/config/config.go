@@ -94,6 +94,7 @@ type Copy struct {
 	Conn  func(net.Conn) net.Conn
 	Pause func() error
 	Parts s3.Memory
+	Page  int
 
 	// Tried is what Kind.Try found out of its key; it is in no settings.
 	Tried *KeyTried

@@ -106,7 +106,7 @@ func bucketOf(ctx context.Context, c Copy) (*s3.Bucket, error) {
 		return nil, err
 	}
 	return s3.Open(ctx, s3.Options{
-		Conn: c.Conn, Pause: c.Pause, Memory: c.Parts,
+		Conn: c.Conn, Pause: c.Pause, Memory: c.Parts, Page: c.Page,
 		URL: c.URL, VirtualHost: c.Addressing == "host", Region: c.Region,
 		Access: access, Secret: secret, Session: session, CAFile: c.CAFile,
 		Fence: c.Fence != "none", ReadBack: c.ReadBack,

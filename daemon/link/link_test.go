@@ -175,6 +175,18 @@ func TestLostLedgerAssumesTheDaysThatAreOver(t *testing.T) {
 	}
 }
 
+func TestNarrowLinkTakesFewFilesAtOnce(t *testing.T) {
+	for rate, want := range map[string]int{"": 4, "1 Mbit/s": 1, "2 Mbit/s": 1, "4 Mbit/s": 2, "80 Mbit/s": 4} {
+		if got := linkWith(t, "", rate, "", "07-01 12:00").AtOnce(); got != want {
+			t.Errorf("%q: %d at once, want %d", rate, got, want)
+		}
+	}
+	var none *Link
+	if none.AtOnce() != 4 {
+		t.Error("a link without limits is narrow")
+	}
+}
+
 func TestHoursKeepBack(t *testing.T) {
 	d := linkWith(t, "22:00-06:00", "", "", "07-01 12:00")
 	if err := d.May(); !errors.Is(err, ErrHeld) || err.Error() != "the link's limits keep it back until 22:00: its hours are 22:00-06:00" {

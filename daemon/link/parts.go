@@ -1,5 +1,23 @@
 package link
 
+// Page is how many sites, and how many keys, a round looks for that has nothing to do with
+// them, where the link is limited: about 3 kB of listings. A check lists them all.
+const Page = 10
+
+// AtOnce is how many files go over the link side by side, so that its latency is hidden
+// by several. Where it breaks off, what was sent of each is lost: over a narrow one they
+// are few.
+func (l *Link) AtOnce() int {
+	const narrow, wide = 250_000, 1_000_000 // bytes a second
+	switch {
+	case l == nil || l.link.Rate.Bytes == 0 || l.link.Rate.Bytes > wide:
+		return 4
+	case l.link.Rate.Bytes > narrow:
+		return 2
+	}
+	return 1
+}
+
 // Upload and SetUpload keep in the ledger how far uploads in parts are: a process that
 // was killed goes on with them, whatever address the machine has then.
 

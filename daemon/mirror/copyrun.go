@@ -55,7 +55,7 @@ type copyRun struct {
 func newCopyRun(r *round, c Copy) *copyRun {
 	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
 	if !c.Can().Local {
-		run.workers = 4 // a link's latency is hidden by several files under way
+		run.workers = c.Link.AtOnce()
 	}
 	if r.OneByOne {
 		run.workers = 1
@@ -241,11 +241,11 @@ func (c *copyRun) putSeal(ctx context.Context, log *seal.Seal) error {
 	if c.sealLen >= log.Len() {
 		return nil
 	}
-	if err := store.WriteSeal(ctx, c.Root, log); err != nil {
-		return fmt.Errorf("writing the seal: %w", err)
+	if err := authority.PutSeal(ctx, c.r.Ledger, c.forOthers(), log); err != nil {
+		return err
 	}
 	c.sealLen = log.Len()
-	return authority.NoteSeal(ctx, c.r.Ledger, c.forOthers(), log)
+	return nil
 }
 
 // hasAllLines reports whether the copy's seal has every line there is.

@@ -28,6 +28,9 @@ func (o Opener) one(ctx context.Context, c config.Copy, way *link.Link, limit ti
 	if way.IsHeld() {
 		c.Conn, c.Pause = way.Conn, way.May
 	}
+	if way.IsLimited() {
+		c.Page = link.Page
+	}
 	ctx, cancel := context.WithTimeout(ctx, limit)
 	type opened struct {
 		root store.Root

@@ -99,6 +99,20 @@ func WriteSeal(ctx context.Context, r Root, s *seal.Seal) error {
 	return nil
 }
 
+// ExtendSeal is WriteSeal where it is known that the root has the first n lines of s,
+// and that the file with the last of them has an ETag: nothing is read. It returns what
+// is known of the last file. ErrConflict: another file is there, and WriteSeal looks.
+func ExtendSeal(ctx context.Context, r Root, s *seal.Seal, n int, etag string) (info Info, err error) {
+	was := &Info{Key: seal.File((n - 1) / seal.PerFile), ETag: etag}
+	for i := (n - 1) / seal.PerFile; i < s.Files(); i++ {
+		if info, err = r.Replace(ctx, seal.File(i), Bytes(s.File(i)), was); err != nil {
+			return Info{}, err
+		}
+		was = nil
+	}
+	return info, nil
+}
+
 // writeSealFile makes key hold b, of which the first kept bytes are there.
 func writeSealFile(ctx context.Context, r Root, key string, b []byte, was *Info, kept int64) error {
 	if a, ok := r.(appender); ok {

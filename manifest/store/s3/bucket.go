@@ -41,7 +41,7 @@ type Options struct {
 	// Part is the largest body sent at once, for tests; 0 is 64 MiB, and 16 MiB of
 	// a file that is larger.
 	Part int64
-	// Page is how many keys [Bucket.Page] asks for, for tests; 0 is a thousand.
+	// Page is how many keys [Bucket.Page] asks for; 0 is a thousand.
 	Page int
 	// Conn is given each connection made, and returns what is used in its place: to count
 	// and slow what goes over it; nil is none.

@@ -120,7 +120,8 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 			return fault.Say(store.ErrConflict, "%s: %s/%s was stored by an earlier try with other bytes than the inventory names", b.s.Name(), b.object, p)
 		}
 	}
-	if err := b.putInventory(ctx, inventory); err != nil {
+	stored, err := b.putInventory(ctx, inventory)
+	if err != nil {
 		return err
 	}
 	sidecar := store.Bytes(manifest.Sidecar(inventory))
@@ -143,6 +144,9 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 				return err
 			}
 		}
+		if part.Key == b.object+"/"+store.InventoryName && b.s.copied(ctx, stored, part.Key, was) {
+			continue
+		}
 		_, err := b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), was)
 		if errors.Is(err, store.ErrConflict) && was == nil {
 			// Of a version that went from the bucket the root pair was left.
@@ -161,12 +165,10 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 // putInventory stores vN/inventory.json. One that an earlier try left is of a
 // version that never was, for its sidecar is absent; it is the one version file
 // that may be replaced, against exactly what was found.
-func (b *build) putInventory(ctx context.Context, inventory []byte) error {
+func (b *build) putInventory(ctx context.Context, inventory []byte) (store.Info, error) {
 	key := store.VersionFile(b.object, b.version, store.InventoryName)
 	if b.unsaid == nil {
-		_, err := b.s.Create(ctx, key, store.Bytes(inventory))
-		return err
+		return b.s.Create(ctx, key, store.Bytes(inventory))
 	}
-	_, err := b.s.Replace(ctx, key, store.Bytes(inventory), b.unsaid)
-	return err
+	return b.s.Replace(ctx, key, store.Bytes(inventory), b.unsaid)
 }

@@ -76,13 +76,6 @@ func (s *Bucket) resume(ctx context.Context, key string, c store.Content, size i
 	return b, nil
 }
 
-func unquoted(etag string) string {
-	if n := len(etag); n > 1 && etag[0] == '"' && etag[n-1] == '"' {
-		return etag[1 : n-1]
-	}
-	return etag
-}
-
 // remember keeps how far an upload is. What cannot be kept is sent again.
 func (s *Bucket) remember(key string, b begun) {
 	if s.memory == nil {

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"linecamp/manifest/store"
@@ -20,8 +21,17 @@ import (
 // watched by patience.
 const dialTimeout = 15 * time.Second
 
+// sessions are what services gave to open further connections with, by the file of
+// certificate authorities that they were trusted by: the certificates come once.
+var sessions sync.Map
+
+func sessionsOf(caFile string) tls.ClientSessionCache {
+	c, _ := sessions.LoadOrStore(caFile, tls.NewLRUClientSessionCache(64))
+	return c.(tls.ClientSessionCache)
+}
+
 func newTransport(caFile string, use func(net.Conn) net.Conn) (*http.Transport, error) {
-	config := &tls.Config{MinVersion: tls.VersionTLS12}
+	config := &tls.Config{MinVersion: tls.VersionTLS12, ClientSessionCache: sessionsOf(caFile)}
 	if caFile != "" {
 		pem, err := os.ReadFile(caFile)
 		if err != nil {

@@ -27,6 +27,7 @@ func (h *rules) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	bucket, key, _ := strings.Cut(strings.TrimPrefix(r.URL.Path, "/"), "/")
 	switch {
+	case r.Method == http.MethodPut && isCopy(r):
 	case r.Method == http.MethodPut && key != "":
 		if !checkBody(w, r) {
 			return
@@ -41,7 +42,7 @@ func (h *rules) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	if r.Method == http.MethodPost && !h.condition(w, r) {
+	if (r.Method == http.MethodPost || isCopy(r)) && !h.condition(w, r) {
 		return
 	}
 	if h.keeps && h.takesAway(r, bucket, key) {
@@ -104,8 +105,12 @@ type readCloser struct{ *bytes.Reader }
 
 func (readCloser) Close() error { return nil }
 
+// isCopy reports whether a PUT takes its bytes from another key.
+func isCopy(r *http.Request) bool { return r.Header.Get("X-Amz-Copy-Source") != "" }
+
 // condition applies If-None-Match and If-Match to the completion of a multipart
-// upload. Source: docs.aws.amazon.com/AmazonS3/latest/API/API_CompleteMultipartUpload.html.
+// upload, and to a copy. Sources: docs.aws.amazon.com/AmazonS3/latest/API/API_CompleteMultipartUpload.html
+// and API_CopyObject.html there.
 func (h *rules) condition(w http.ResponseWriter, r *http.Request) bool {
 	none, match := r.Header.Get("If-None-Match"), r.Header.Get("If-Match")
 	if none == "" && match == "" {
