@@ -263,15 +263,11 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	}
 	r.todo.Plan(steps)
 	r.planned()
-	held := map[string]bool{} // sites of which the link kept a version back
 	for _, st := range steps {
 		if ok, err := first.queue.New(st.Slug, st.Size); err != nil {
 			return err
-		} else if !ok || held[st.Slug] {
-			if len(held) == 0 {
-				r.wait(attention.RecordingHeld, "", ReasonLink+first.queue.Why(), false)
-			}
-			held[st.Slug] = true
+		} else if !ok {
+			r.wait(attention.RecordingHeld, "", ReasonLink+first.queue.Why(), false)
 			continue
 		}
 		err := first.author(ctx, st)

@@ -113,8 +113,12 @@ func (q *Queue) Start(ctx context.Context, slug string, version int) (bool, erro
 	return q.allowed(slug, q.Link.Start(o.BytesOf(o.Inv.ContentOf(version))))
 }
 
-// New is Start for a version that is only being made, of so many bytes.
+// New is Start for a version that is only being made, of so many bytes. It comes after
+// those of its site that were kept back.
 func (q *Queue) New(slug string, bytes int64) (bool, error) {
+	if q.Has(slug) {
+		return false, nil
+	}
 	return q.allowed(slug, q.Link.Start(bytes))
 }
 
