@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"time"
 
 	"linecamp/daemon/reach"
 )
@@ -13,5 +14,8 @@ func (a *Archive) Round(ctx context.Context, kind string) error { return schedul
 func (a *Archive) Returned(ctx context.Context) bool {
 	return watch.Back(ctx, scheduled{a}.Missed(), a.Now)
 }
+
+// Opens is when the service would run a round for a link that opens.
+func (a *Archive) Opens() time.Time { return scheduled{a}.Opens() }
 
 var watch reach.Watch

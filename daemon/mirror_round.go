@@ -208,10 +208,12 @@ func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
 				return fmt.Errorf("the ledger: %w", err)
 			}
 			h.After = &reach.After{State: c.State, Error: c.Error}
-			s.State, s.Error = c.State, c.Error
 			if c.State == mirror.Current {
 				s.LastCurrent = a.Now()
+			} else if err := h.Link.Note(c.Versions > 0 || s.State == mirror.Current); err != nil {
+				return err
 			}
+			s.State, s.Error = c.State, c.Error
 			if err := a.Ledger.SetSeen(h.ID, s); err != nil {
 				return fmt.Errorf("the ledger: %w", err)
 			}

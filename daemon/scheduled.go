@@ -7,6 +7,7 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/drill"
+	"linecamp/daemon/link"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/verify"
@@ -29,6 +30,28 @@ func (s scheduled) Missed() (missed []config.Copy) {
 		}
 	}
 	return missed
+}
+
+// Opens is when the first link opens that kept something back in the last mirror round;
+// zero for none. Where nothing is left of an allowance, the hours change nothing.
+func (s scheduled) Opens() (at time.Time) {
+	began, _, err := s.Last(service.Mirror)
+	if err != nil || began.IsZero() {
+		return at
+	}
+	for _, c := range s.Config.Copies {
+		seen, err := s.Ledger.Seen(c.ID)
+		if err != nil || seen.State != reach.Behind || seen.Error != "" {
+			continue
+		}
+		way := link.Of(c, s.Ledger, s.Now)
+		if opens := way.Opens(began); !opens.IsZero() && (at.IsZero() || opens.Before(at)) {
+			if left, err := way.Left(); err == nil && left > 0 {
+				at = opens
+			}
+		}
+	}
+	return at
 }
 
 // Round runs one. The round's end tells what came of it, also why it failed, so only

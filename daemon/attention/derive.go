@@ -216,11 +216,15 @@ func (d *deriver) copies() {
 		case current:
 			continue
 		case behind:
-			if c.Error == "" && (c.Moving || c.Slow || d.Recorded == 0) || c.Short != "" && c.Error == c.Short && c.ToGo.Files == 0 {
+			if c.Error == "" && (c.Moving || c.Slow && c.Stuck.IsZero() || d.Recorded == 0) || c.Short != "" && c.Error == c.Short && c.ToGo.Files == 0 {
 				continue
 			}
 			i.Kind, i.Next = CopyBehind, "run `linecamp mirror`"
 			i.What = fmt.Sprintf("%s does not have everything.%s%s", name, lacks, because(c.Error))
+			if !c.Stuck.IsZero() {
+				i.What += fmt.Sprintf(" Nothing came to it since %s.", c.Stuck.Local().Format("January 2, 2006"))
+				i.Next = "see in the settings whether the `hours`, `rate` and `allowance` of its link leave enough for one file, and whether this computer runs in those hours"
+			}
 			if c.Slower {
 				i.What += " With what its link is allowed, that takes more than a year."
 				i.Next = "allow more in the settings, as `hours`, `rate` or `allowance`, or fill a copy elsewhere first"

@@ -109,6 +109,8 @@ type Copy struct {
 	// Slow says that the settings limit its link, and that it gets there: how much is
 	// still to go is told with it. Slower is that it would take more than a year.
 	Slow, Slower bool
+	// Stuck is since when nothing came over such a link, where that is too long.
+	Stuck time.Time
 	// Short is why it cannot have some files, "" where it can have all.
 	Short string
 

@@ -2,6 +2,7 @@ package link
 
 import (
 	"fmt"
+	"time"
 )
 
 // May returns an ErrHeld where nothing more is to be sent now.
@@ -30,6 +31,19 @@ func (l *Link) Start(bytes int64) error {
 		err = l.spent()
 	}
 	return err
+}
+
+// Opens is when the hours of the link begin for the first time after a time, zero where
+// it has none.
+func (l *Link) Opens(after time.Time) time.Time {
+	if l == nil || len(l.link.Hours) == 0 {
+		return time.Time{}
+	}
+	at := after.Local()
+	if l.link.Hours.Open(at) {
+		at = l.link.Hours.Next(at)
+	}
+	return l.link.Hours.Next(at)
 }
 
 func (l *Link) open() error {

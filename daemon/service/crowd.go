@@ -36,7 +36,8 @@ type member struct {
 	users   int     // guarded by crowd.mu, like all below
 	rounds  int     // under way
 	missed  []config.Copy
-	asked   time.Time // when missed was
+	opens   time.Time
+	asked   time.Time // when both were
 	watch   reach.Watch
 }
 
@@ -188,18 +189,16 @@ func (m *member) end() {
 	}
 }
 
-// askAgain is how long the drives that were missed are taken to be the same: another
+// askAgain is how long the drives that were missed, and what a link kept back, are taken to be the same: another
 // process may run rounds too.
 const askAgain = 15 * time.Minute
 
 // Returned reports whether a drive is back that the last mirror round did not meet. What
 // that one missed is remembered, so that looking each minute opens no state.
 func (m *member) Returned(ctx context.Context) bool {
-	m.mu.Lock()
-	missed, fresh := m.missed, !m.asked.IsZero() && m.now().Sub(m.asked).Abs() < askAgain
-	m.mu.Unlock()
+	missed, _, fresh := m.known()
 	if !fresh {
-		missed = m.ask(ctx)
+		missed, _ = m.ask(ctx)
 	}
 	if len(missed) == 0 || !m.watch.Back(ctx, missed, m.now) {
 		return false
@@ -207,21 +206,36 @@ func (m *member) Returned(ctx context.Context) bool {
 	if !fresh {
 		return true
 	}
-	missed = m.ask(ctx) // a round of another process may have met it by now
+	missed, _ = m.ask(ctx) // a round of another process may have met it by now
 	return len(missed) > 0 && m.watch.Back(ctx, missed, m.now)
 }
 
-func (m *member) ask(ctx context.Context) []config.Copy {
+// Opens is when a link opens that kept something back in the last mirror round.
+func (m *member) Opens() time.Time {
+	_, opens, fresh := m.known()
+	if !fresh {
+		_, opens = m.ask(context.Background())
+	}
+	return opens
+}
+
+func (m *member) known() (missed []config.Copy, opens time.Time, fresh bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.missed, m.opens, !m.asked.IsZero() && m.now().Sub(m.asked).Abs() < askAgain
+}
+
+func (m *member) ask(ctx context.Context) ([]config.Copy, time.Time) {
 	work, leave, err := m.use(ctx)
 	if err != nil {
-		return nil
+		return nil, time.Time{}
 	}
-	missed := work.Missed()
+	missed, opens := work.Missed(), work.Opens()
 	leave()
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.missed, m.asked = missed, m.now()
-	return missed
+	m.missed, m.opens, m.asked = missed, opens, m.now()
+	return missed, opens
 }
 
 // Close is for the archive's end here: nobody uses it any more.

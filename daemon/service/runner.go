@@ -20,6 +20,9 @@ type Archive interface {
 	Round(ctx context.Context, kind string) error
 	// Missed are the drives that the last mirror round did not meet.
 	Missed() []config.Copy
+	// Opens is when a link opens that kept something back in the last mirror round;
+	// zero for never.
+	Opens() time.Time
 	Close() error
 }
 
@@ -30,6 +33,8 @@ type rounds interface {
 	// Returned reports whether a drive that the last mirror round did not meet
 	// has been plugged in.
 	Returned(ctx context.Context) bool
+	// Opens is as for Archive.
+	Opens() time.Time
 	Close() error
 }
 
@@ -152,11 +157,17 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 	return r.tables[kind].due(began, now)
 }
 
-// await waits until a round is due. A mirror round is due as well when a drive
+// await waits until a round is due. A mirror round is due as well when a link opens that
+// kept something back, since its hours need not be those of the schedule, and when a drive
 // comes back: it may be gone again before tonight. Where that set off the last
 // round too, the drive comes and goes, and is given some time.
 func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
 	err = r.waitOr(ctx, due, func() bool {
+		if kind == Mirror {
+			if opens := work.Opens(); opens.After(last) && !opens.After(r.now()) {
+				return true
+			}
+		}
 		setOff = kind == Mirror && (!again || r.now().Sub(last) >= apart) && work.Returned(ctx)
 		return setOff
 	})

@@ -28,6 +28,7 @@ type book struct {
 	ended  map[string][]error
 	closed bool
 	back   time.Time // when a drive comes back; zero for never
+	opens  int       // the hour at which a link opens each day that keeps something back; 0 for none
 	flaps  bool      // it goes at each round, and comes back after it
 }
 
@@ -39,6 +40,22 @@ func (b *book) Returned(context.Context) bool {
 }
 
 func (b *book) Missed() []config.Copy { return nil }
+
+// Opens is after the last round, as that of an archive is.
+func (b *book) Opens() time.Time {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	last := b.lasts[Mirror]
+	if b.opens == 0 || last.IsZero() {
+		return time.Time{}
+	}
+	y, m, d := last.Date()
+	at := time.Date(y, m, d, b.opens, 0, 0, 0, time.UTC)
+	if !at.After(last) {
+		at = at.AddDate(0, 0, 1)
+	}
+	return at
+}
 
 func newBook() *book {
 	return &book{lasts: map[string]time.Time{}, broken: map[string]bool{}, takes: map[string]time.Duration{}, began: map[string][]time.Time{}, ended: map[string][]error{}}
@@ -185,6 +202,35 @@ func TestDriveComesBack(t *testing.T) {
 
 // It is brought what it lacks at once, also right after a round; one that comes
 // and goes sets off no round after round.
+// TestRoundComesWhenALinkOpens: hours that begin and end between two rounds of the
+// schedule are used, once each; and not where nothing is kept back.
+func TestRoundComesWhenALinkOpens(t *testing.T) {
+	local(t)
+	for _, c := range []struct {
+		opens int
+		want  []string
+	}{
+		{22, []string{"01 00:00:10", "01 02:30:00", "01 22:00:10", "02 02:30:00", "02 22:00:00"}},
+		{0, []string{"01 00:00:10", "01 02:30:00", "02 02:30:00"}},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			b := newBook()
+			b.opens = c.opens
+			schedule(t, b, "30 2 * * *", never, 47*time.Hour)
+			got := b.times(Mirror)
+			for i := range got {
+				got[i] = got[i][:len("01 02:3")] // within ten minutes
+			}
+			for i := range c.want {
+				c.want[i] = c.want[i][:len("01 02:3")]
+			}
+			if !slices.Equal(got, c.want) {
+				t.Errorf("rounds at %v, want %v", got, c.want)
+			}
+		})
+	}
+}
+
 func TestDriveComesBackRightAfterARound(t *testing.T) {
 	local(t)
 	for name, c := range map[string]struct {

@@ -36,6 +36,7 @@ type standing struct {
 	// undrilled is since when no drill has passed, where that is too long.
 	undrilled time.Time
 	link      *link.Outlook // how long it will take to get there; nil where no settings limit that
+	stuck     time.Time     // since when nothing came over that link, where that is too long
 }
 
 // standing decides how a copy stands. want is the newest recorded version of
@@ -95,9 +96,14 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 		s.state = mirror.Current
 	}
 	if s.state == mirror.Behind && s.err == "" && s.toGo.Files > 0 {
-		if s.link, err = link.Of(h.Copy, a.Ledger, a.Now).Outlook(s.toGo.Bytes); s.link != nil {
+		way := link.Of(h.Copy, a.Ledger, a.Now)
+		if s.link, err = way.Outlook(s.toGo.Bytes); err != nil {
+			return s, err
+		}
+		if s.link != nil {
 			s.note = cmp.Or(s.note, s.link.Kept)
 		}
+		s.stuck, err = way.Stuck(seen.LastCurrent)
 	}
 	return s, err
 }
@@ -136,6 +142,6 @@ func (o Outlook) Going(name string) (attention.Amount, *link.Outlook) {
 }
 
 func (s standing) forAttention() attention.Copy {
-	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Slow: s.link != nil && !s.link.Long(), Slower: s.link.Long(), Short: s.short,
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Slow: s.link != nil && !s.link.Long(), Slower: s.link.Long(), Stuck: s.stuck, Short: s.short,
 		Undrilled: s.undrilled, DrillDamaged: s.drills.Damaged, DrillTried: s.drills.Tried, DrillFailure: s.drills.Failure}
 }

@@ -17,6 +17,78 @@ import (
 	"linecamp/manifest/store/s3test/link"
 )
 
+// setting changes the settings as a person would.
+func (r *ranch) setting(from, to string) {
+	r.t.Helper()
+	b, err := os.ReadFile(r.config)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	if !bytes.Contains(b, []byte(from)) {
+		r.t.Fatalf("no %q in the settings:\n%s", from, b)
+	}
+	if err := os.WriteFile(r.config, bytes.Replace(b, []byte(from), []byte(to), 1), 0o600); err != nil {
+		r.t.Fatal(err)
+	}
+}
+
+// TestLinkThatIsNeverOpenWhenARoundRuns: the service runs one when it opens, and where
+// nothing comes for long, a person is told.
+func TestLinkThatIsNeverOpenWhenARoundRuns(t *testing.T) {
+	r := newRanch(t, "shelf").bucket().setup()
+	r.setting("reread", "hours = [\"22:00-23:00\"]\nreread")
+	at := func(day, hour int) { r.now = time.Date(2026, 11, day, hour, 30, 0, 0, time.Local) }
+	at(2, 2)
+	a := r.open()
+	bucket := func() mirror.CopyState { return r.mirror(a).Copies[1] }
+	wants := func() string {
+		s, err := a.Status(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, i := range s.Attention {
+			if i.Copy == "bucket" {
+				return i.What + " " + i.Next
+			}
+		}
+		return ""
+	}
+	if c := bucket(); c.State != mirror.Behind || c.Kept == "" || wants() != "" {
+		t.Errorf("at half past two: %+v, %s", c, wants())
+	}
+	if got, want := a.Opens(), time.Date(2026, 11, 2, 22, 0, 0, 0, time.Local); !got.Equal(want) {
+		t.Errorf("a round is due at %v, want %v", got, want)
+	}
+	at(2+44, 2)
+	if c := bucket(); c.State != mirror.Behind || wants() != "" {
+		t.Errorf("after 44 nights: %+v, %s", c, wants())
+	}
+	at(2+46, 2)
+	if c := bucket(); c.State != mirror.Behind || !strings.Contains(wants(), "Nothing came to it since November 2, 2026") {
+		t.Errorf("after 46 nights: %+v, %s", c, wants())
+	}
+	at(2+46, 22)
+	if c := bucket(); c.State != mirror.Current || wants() != "" || !a.Opens().IsZero() {
+		t.Errorf("in its hour: %+v, %s; then due at %v", c, wants(), a.Opens())
+	}
+	r.photo("Windmill/Stake 3/2026-06-21/plot.jpg")
+	at(2+100, 2)
+	if c := bucket(); c.State != mirror.Behind || wants() != "" {
+		t.Errorf("something new, long after: %+v, %s", c, wants())
+	}
+	r.setting("hours", "allowance = \"100 MB/month\"\nhours")
+	a = r.open()
+	if a.Opens().IsZero() {
+		t.Error("with an allowance no round is due")
+	}
+	if err := a.Ledger.Spend("link of "+a.Config.Copies[1].ID, 100e6, r.now); err != nil {
+		t.Fatal(err)
+	}
+	if !a.Opens().IsZero() {
+		t.Errorf("with nothing left of the allowance a round is due at %v", a.Opens())
+	}
+}
+
 // TestUploadGoesOnNextNightAndAtAnotherAddress has the hours of a link end between two
 // parts of a large file, the process of the next night killed after another part, and
 // the bucket move: each part that was answered is sent once.
@@ -25,20 +97,7 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 	old, new := link.New(t, r.server), link.New(t, r.server)
 	r.set.S3s[0].URL = strings.Replace(r.set.S3s[0].URL, r.server.URL, old.Server().URL, 1)
 	r.setup()
-	settings := func(from, to string) {
-		t.Helper()
-		b, err := os.ReadFile(r.config)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !bytes.Contains(b, []byte(from)) {
-			t.Fatalf("no %q in the settings:\n%s", from, b)
-		}
-		if err := os.WriteFile(r.config, bytes.Replace(b, []byte(from), []byte(to), 1), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	settings("reread", "hours = [\"22:00-06:00\"]\nreread")
+	r.setting("reread", "hours = [\"22:00-06:00\"]\nreread")
 	big := make([]byte, 66<<20) // four parts of 16 MiB, and a rest
 	rand.NewChaCha8([32]byte{}).Read(big)
 	r.write("Windmill/Stake 3/2025-06-21/around.tif", string(big))
@@ -88,7 +147,7 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 		t.Error("the round that was killed ended well")
 	}
 
-	settings(old.Server().URL, new.Server().URL)
+	r.setting(old.Server().URL, new.Server().URL)
 	clock.Add(3600)
 	new.Answer(after(0, nil))
 	rep, err = round(t.Context())
