@@ -9,9 +9,12 @@ import (
 	"sync"
 	"sync/atomic"
 	"testing"
+	"time"
 
 	"github.com/minio/minio-go/v7"
 
+	"linecamp/daemon/config"
+	"linecamp/daemon/link"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
@@ -135,10 +138,19 @@ func (w *world) openBucket() *copyOf {
 	srv := w.g.server
 	url := srv.URL + "/" + w.bucket
 	root, err := s3.Open(context.Background(), s3.Options{URL: url + "/" + archiveName, Region: srv.Region,
-		Access: srv.Access, Secret: srv.Secret, Fence: true, Part: w.g.part, Transport: w.link})
+		Access: srv.Access, Secret: srv.Secret, Fence: true, Part: w.g.part, Transport: w.link, Memory: parts{w}})
 	must(w, err)
 	return &copyOf{name: "bucket", id: copyID(len(w.g.drives)), kind: "s3", path: url, root: root}
 }
+
+// parts remembers uploads in parts in the ledger, as a round's opener does.
+type parts struct{ w *world }
+
+func (p parts) link() *link.Link {
+	return link.Of(config.Copy{ID: copyID(len(p.w.g.drives)), Kind: config.KindS3}, p.w.led, func() time.Time { return p.w.now })
+}
+func (p parts) Upload(key string) (string, error) { return p.link().Upload(key) }
+func (p parts) SetUpload(key, text string) error  { return p.link().SetUpload(key, text) }
 
 // load makes a bucket of what the ground has.
 func (w *world) load() {

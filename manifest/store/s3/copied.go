@@ -8,9 +8,9 @@ import (
 	"linecamp/manifest/store"
 )
 
-// leastCopied is the smallest body that is copied from another key: a request and its
-// answer take about a quarter of that.
-const leastCopied = 4 << 10
+// leastCopied is the smallest body that is copied from another key: to ask for that takes
+// a quarter of it more than to send a body without one.
+const leastCopied = 1 << 10
 
 // copied has the service put at key what it has just stored and checked at from, so that
 // the same bytes are sent once; was is what is there, nil for nothing. It reports whether

@@ -46,6 +46,8 @@ func (p patience) RoundTrip(req *http.Request) (*http.Response, error) {
 		GotConn:      func(httptrace.GotConnInfo) { w.asking(p.silence) },
 		WroteRequest: func(httptrace.WroteRequestInfo) { w.asking(answer) },
 	}))
+	out.Header = req.Header.Clone()
+	out.Header.Set("User-Agent", "linecamp") // the library's is five times as long
 	if req.Body != nil && req.Body != http.NoBody {
 		out.Body, out.GetBody = &sentBody{req.Body, w}, nil
 	}
