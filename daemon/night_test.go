@@ -1,0 +1,198 @@
+package daemon_test
+
+import (
+	"bytes"
+	"context"
+	"io/fs"
+	"log/slog"
+	"math/rand/v2"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"linecamp/daemon"
+	"linecamp/daemon/attention"
+	"linecamp/daemon/config"
+	"linecamp/daemon/event"
+	"linecamp/daemon/mirror"
+	"linecamp/daemon/notice/desk"
+	"linecamp/daemon/notice/mailtest"
+	"linecamp/daemon/show/text/letter"
+	"linecamp/manifest/store/s3test/link"
+)
+
+// post is a log that tells what became of notices.
+type post struct {
+	slog.Handler
+	tried chan string
+}
+
+func (p post) Handle(_ context.Context, r slog.Record) error {
+	if strings.HasPrefix(r.Message, "a notice ") {
+		p.tried <- r.Message
+	}
+	return nil
+}
+
+// TestNightAtARanch goes through a bad night and those after it: the link is narrow and is
+// cut, its allowance ends, the drive is away, and the mail server takes nothing. No night
+// loses a photo or asks for a person in vain; in the end every photo is on both copies,
+// and one notice was sent.
+func TestNightAtARanch(t *testing.T) {
+	r := newRanch(t, "shelf").bucket()
+	way := link.New(t, r.server)
+	r.set.S3s[0].URL = strings.Replace(r.set.S3s[0].URL, r.server.URL, way.Server().URL, 1)
+	var clock atomic.Int64
+	at := func(month time.Month, day, hour int) time.Time {
+		return time.Date(2026, month, day, hour, 0, 0, 0, time.Local)
+	}
+	clock.Store(at(11, 20, 12).Unix())
+	now := func() time.Time { return time.Unix(clock.Load(), 0) }
+	r.set.Now = now
+	r.setup()
+	mail := &mailtest.Server{Refuses: mailtest.Refusal(451, "Not now")}
+	smtp, ca, stop, err := mail.Start(t.TempDir(), config.TLSStart, "127.0.0.1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stop()
+	r.setting("reread", "hours = [\"22:00-06:00\"]\nrate = \"40 Mbit/s\"\nallowance = \"2600 kB/month\"\nreread")
+	r.setting("\"0 4 * * 0\"", "\"0 4 1 7 *\"") // no check is due in this test
+	r.setting("[schedule]", "[notice]\nto = \"office@ranch.example\"\nfrom = \"linecamp@ranch.example\"\nsmtp = \""+smtp+"\"\ntls = \"starttls\"\nca_file = \""+ca+"\"\n\n[schedule]")
+
+	rnd := rand.NewChaCha8([32]byte{})
+	visit := func(site, day string) {
+		for _, view := range []string{"plot", "landscape"} {
+			b := make([]byte, 200_000)
+			rnd.Read(b)
+			r.write(site+"/"+day+"/"+view+".jpg", string(b))
+		}
+	}
+	for _, site := range []string{"Windmill/Stake 3", "North Draw/Post 1", "South Draw/Post 2"} {
+		visit(site, "2026-06-20")
+		visit(site, "2026-09-20")
+	}
+
+	ctx, over := context.WithCancel(t.Context())
+	tried := make(chan string, 100)
+	told := desk.New(ctx, desk.Options{Words: letter.Write, Config: r.config, Now: now, Log: slog.New(post{slog.Default().Handler(), tried})})
+	told.Set([]config.Archive{r.load()})
+
+	// night runs the round of one, and the look of the desk an hour later. It reports
+	// the exit statuses of the round and of `linecamp status` in the morning.
+	night := func(when time.Time) (rep daemon.MirrorReport, round, morning bool) {
+		t.Helper()
+		clock.Store(when.Unix())
+		a, err := daemon.Open(r.load(), daemon.Options{Log: quiet(), Now: now, Sinks: []event.Sink{told.Take}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer a.Close()
+		rep, err = a.Mirror(t.Context(), daemon.MirrorOptions{}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		clock.Add(61 * 60)
+		told.Take(event.Told{Archive: "saltbush-draw", Event: event.RoundBegan{}})
+		s, err := a.Status(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rep, rep.Wants(), s.Wants()
+	}
+
+	var photos atomic.Int64
+	way.Answer(func(w http.ResponseWriter, req *http.Request, next http.Handler) {
+		if strings.HasSuffix(req.URL.Path, ".jpg") && req.Method == http.MethodPut && photos.Add(1) == 4 {
+			go way.Cut() // it waits for connections that wait for this answer
+			link.Drop()
+		}
+		next.ServeHTTP(w, req)
+	})
+	rep, round, morning := night(at(11, 20, 23))
+	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Unreachable || !round || !morning {
+		t.Errorf("with the link cut: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
+	}
+	if got := <-tried; !strings.Contains(got, "could not be sent") || !strings.Contains(got, "Not now") {
+		t.Errorf("of the notice: %s", got)
+	}
+
+	way.Answer(nil)
+	way.Mend()
+	drive, drawer := r.drive("shelf"), r.drive("shelf")+" in a drawer"
+	if err := os.Rename(drive, drawer); err != nil {
+		t.Fatal(err)
+	}
+	visit("Windmill/Stake 3", "2026-11-19")
+	for day := 21; day < 24; day++ {
+		rep, round, morning = night(at(11, day, 23))
+		// What is new is on no copy: that is told.
+		if rep.Copies[0].State != mirror.Away || rep.Copies[1].State != mirror.Behind || rep.Copies[1].Kept == "" || !round || !morning {
+			t.Errorf("on day %d: %+v, wants %v, in the morning %v", day, rep.Copies, round, morning)
+		}
+		for _, i := range rep.Attention {
+			if i.Kind != attention.NotRecorded && i.Kind != attention.NoticeUnsent {
+				t.Errorf("on day %d: %+v", day, i)
+			}
+		}
+	}
+
+	if err := os.Rename(drawer, drive); err != nil {
+		t.Fatal(err)
+	}
+	rep, _, _ = night(at(11, 26, 23))
+	if c := rep.Copies; c[0].State != mirror.Current || c[1].State != mirror.Behind || rep.Report.Wants() || len(rep.Attention) != 1 || rep.Attention[0].Kind != attention.NoticeUnsent {
+		t.Errorf("with the drive back: %+v, %+v", c, rep.Attention)
+	}
+	mail.Refuse(nil)
+	for day := 1; day < 3; day++ {
+		rep, round, morning = night(at(12, day, 23))
+	}
+	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Current || round || morning {
+		t.Errorf("in the new month: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
+	}
+	over()
+	told.Wait()
+	letters := mail.Letters()
+	if len(letters) != 1 {
+		t.Fatalf("%d notices were sent, want 1: %s", len(letters), letters)
+	}
+	for _, said := range []string{"No notice could be sent since Sat 21 Nov 2026", "bucket is out of reach", "are not recorded yet"} {
+		if text := strings.ReplaceAll(string(letters[0]), "=\r\n", ""); !strings.Contains(text, said) {
+			t.Errorf("the notice does not say %q:\n%s", said, text)
+		}
+	}
+
+	a := r.open()
+	for _, name := range []string{"shelf", "bucket"} {
+		into := filepath.Join(t.TempDir(), name)
+		back, err := a.Restore(t.Context(), daemon.RestoreOptions{From: name, Everything: true, Into: into}, nil)
+		if err != nil || len(back.Failed) > 0 {
+			t.Fatalf("from %s: %+v, %v", name, back, err)
+		}
+		err = filepath.WalkDir(r.folder, func(path string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() {
+				return err
+			}
+			rel, err := filepath.Rel(r.folder, path)
+			if err != nil {
+				return err
+			}
+			want, err := os.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			if got, err := os.ReadFile(filepath.Join(into, rel)); err != nil || !bytes.Equal(got, want) {
+				t.Errorf("%s does not have %s: %v", name, rel, err)
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+}
