@@ -18,4 +18,7 @@ func (a *Archive) Returned(ctx context.Context) bool {
 // Opens is when the service would run a round for a link that opens.
 func (a *Archive) Opens() time.Time { return scheduled{a}.Opens() }
 
+// Broke reports whether the service would soon try again to reach a bucket.
+func (a *Archive) Broke() bool { return scheduled{a}.Broke() }
+
 var watch reach.Watch

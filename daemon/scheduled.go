@@ -54,6 +54,15 @@ func (s scheduled) Opens() (at time.Time) {
 	return at
 }
 
+// Broke reports whether a bucket fell out of the last mirror round, and its link may be
+// used now: such a link is seldom down for the whole night.
+func (s scheduled) Broke() bool {
+	return slices.ContainsFunc(s.Config.Copies, func(c config.Copy) bool {
+		seen, err := s.Ledger.Seen(c.ID)
+		return err == nil && !c.Can().Local && seen.State == reach.Unreachable && link.Of(c, s.Ledger, s.Now).May() == nil
+	})
+}
+
 // Round runs one. The round's end tells what came of it, also why it failed, so only
 // one that was broken off is an error here.
 func (s scheduled) Round(ctx context.Context, kind string) error {

@@ -37,7 +37,8 @@ type member struct {
 	rounds  int     // under way
 	missed  []config.Copy
 	opens   time.Time
-	asked   time.Time // when both were
+	broke   bool
+	asked   time.Time // when all three were
 	watch   reach.Watch
 }
 
@@ -196,46 +197,60 @@ const askAgain = 15 * time.Minute
 // Returned reports whether a drive is back that the last mirror round did not meet. What
 // that one missed is remembered, so that looking each minute opens no state.
 func (m *member) Returned(ctx context.Context) bool {
-	missed, _, fresh := m.known()
-	if !fresh {
-		missed, _ = m.ask(ctx)
-	}
+	fresh := m.learn(ctx)
+	m.mu.Lock()
+	missed := m.missed
+	m.mu.Unlock()
 	if len(missed) == 0 || !m.watch.Back(ctx, missed, m.now) {
 		return false
 	}
 	if !fresh {
 		return true
 	}
-	missed, _ = m.ask(ctx) // a round of another process may have met it by now
+	m.ask(ctx) // a round of another process may have met it by now
+	m.mu.Lock()
+	missed = m.missed
+	m.mu.Unlock()
 	return len(missed) > 0 && m.watch.Back(ctx, missed, m.now)
 }
 
 // Opens is when a link opens that kept something back in the last mirror round.
 func (m *member) Opens() time.Time {
-	_, opens, fresh := m.known()
-	if !fresh {
-		_, opens = m.ask(context.Background())
-	}
-	return opens
-}
-
-func (m *member) known() (missed []config.Copy, opens time.Time, fresh bool) {
+	m.learn(context.Background())
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return m.missed, m.opens, !m.asked.IsZero() && m.now().Sub(m.asked).Abs() < askAgain
+	return m.opens
 }
 
-func (m *member) ask(ctx context.Context) ([]config.Copy, time.Time) {
+// Broke reports whether a bucket fell out of the last mirror round.
+func (m *member) Broke() bool {
+	m.learn(context.Background())
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.broke
+}
+
+// learn asks, where it is not known already, and reports whether it was.
+func (m *member) learn(ctx context.Context) (known bool) {
+	m.mu.Lock()
+	known = !m.asked.IsZero() && m.now().Sub(m.asked).Abs() < askAgain
+	m.mu.Unlock()
+	if !known {
+		m.ask(ctx)
+	}
+	return known
+}
+
+func (m *member) ask(ctx context.Context) {
 	work, leave, err := m.use(ctx)
 	if err != nil {
-		return nil, time.Time{}
+		return
 	}
-	missed, opens := work.Missed(), work.Opens()
+	missed, opens, broke := work.Missed(), work.Opens(), work.Broke()
 	leave()
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.missed, m.opens, m.asked = missed, opens, m.now()
-	return missed, opens
+	m.missed, m.opens, m.broke, m.asked = missed, opens, broke, m.now()
 }
 
 // Close is for the archive's end here: nobody uses it any more.

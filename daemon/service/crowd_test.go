@@ -27,6 +27,7 @@ func raise(now, most *atomic.Int32) {
 
 func (g guest) Last(string) (time.Time, bool, error) { return time.Time{}, true, nil }
 func (g guest) Missed() []config.Copy                { return nil }
+func (g guest) Broke() bool                          { return false }
 func (g guest) Opens() time.Time                     { return time.Time{} }
 func (g guest) Close() error                         { g.open.Add(-1); return nil }
 func (g guest) Round(ctx context.Context, _ string) error {

@@ -23,6 +23,9 @@ type Archive interface {
 	// Opens is when a link opens that kept something back in the last mirror round;
 	// zero for never.
 	Opens() time.Time
+	// Broke reports whether a bucket fell out of the last mirror round, and its link may
+	// be used now.
+	Broke() bool
 	Close() error
 }
 
@@ -33,8 +36,9 @@ type rounds interface {
 	// Returned reports whether a drive that the last mirror round did not meet
 	// has been plugged in.
 	Returned(ctx context.Context) bool
-	// Opens is as for Archive.
+	// Opens and Broke are as for Archive.
 	Opens() time.Time
+	Broke() bool
 	Close() error
 }
 
@@ -42,6 +46,7 @@ const (
 	wake      = time.Minute      // how often a wait looks at the clock on the wall, which may be set or sleep
 	openAgain = 10 * time.Minute // when to try an archive again that could not be opened
 	apart     = 15 * time.Minute // at least between two rounds that a returning drive sets off
+	tryAgain  = 30 * time.Minute // after a round that a bucket fell out of; twice as long each time
 	leastTurn = time.Hour        // how long a mirror round that is catching up has before the next may cut it short
 )
 
@@ -92,6 +97,8 @@ func (r *runner) run(ctx context.Context) {
 func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.Time) {
 	var last time.Time // begin of the last round here, should the ledger be out of order
 	setOff := false    // whether a returning drive set it off
+	var retry time.Time
+	wait := tryAgain
 	for first := true; ; first = false {
 		due := r.due(kind, work, last, first)
 		if due.IsZero() {
@@ -102,8 +109,11 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 			due = ready
 		}
 		var err error
-		if setOff, err = r.await(ctx, kind, work, last, setOff, due); err != nil {
+		if setOff, err = r.await(ctx, kind, work, last, setOff, due, retry); err != nil {
 			return
+		}
+		if wait *= 2; !r.now().Before(due) || retry.IsZero() {
+			wait = tryAgain // it came on time
 		}
 		last = r.now()
 		r.say(kind + " round since " + last.Format("15:04"))
@@ -117,6 +127,7 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 			r.log.Error("the round failed: "+err.Error(), "archive", r.name, "round", kind)
 		}
 		r.sayNext(work)
+		retry = r.now().Add(wait)
 	}
 }
 
@@ -158,13 +169,17 @@ func (r *runner) due(kind string, work rounds, last time.Time, first bool) time.
 }
 
 // await waits until a round is due. A mirror round is due as well when a link opens that
-// kept something back, since its hours need not be those of the schedule, and when a drive
-// comes back: it may be gone again before tonight. Where that set off the last
-// round too, the drive comes and goes, and is given some time.
-func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due time.Time) (setOff bool, err error) {
+// kept something back, since its hours need not be those of the schedule; a while after one
+// that a bucket fell out of; and when a drive comes back: it may be gone again before
+// tonight. Where that set off the last round too, the drive comes and goes, and is given
+// some time.
+func (r *runner) await(ctx context.Context, kind string, work rounds, last time.Time, again bool, due, retry time.Time) (setOff bool, err error) {
 	err = r.waitOr(ctx, due, func() bool {
 		if kind == Mirror {
 			if opens := work.Opens(); opens.After(last) && !opens.After(r.now()) {
+				return true
+			}
+			if !retry.IsZero() && !retry.After(r.now()) && work.Broke() {
 				return true
 			}
 		}

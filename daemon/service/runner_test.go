@@ -28,6 +28,7 @@ type book struct {
 	ended  map[string][]error
 	closed bool
 	back   time.Time // when a drive comes back; zero for never
+	fell   bool      // a bucket falls out of each round
 	opens  int       // the hour at which a link opens each day that keeps something back; 0 for none
 	flaps  bool      // it goes at each round, and comes back after it
 }
@@ -40,6 +41,8 @@ func (b *book) Returned(context.Context) bool {
 }
 
 func (b *book) Missed() []config.Copy { return nil }
+
+func (b *book) Broke() bool { return b.fell }
 
 // Opens is after the last round, as that of an archive is.
 func (b *book) Opens() time.Time {
@@ -229,6 +232,25 @@ func TestRoundComesWhenALinkOpens(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestRoundIsTriedAgainAfterABucketFellOutOfIt: soon, and then less and less often until
+// the next comes on time.
+func TestRoundIsTriedAgainAfterABucketFellOutOfIt(t *testing.T) {
+	local(t)
+	synctest.Test(t, func(t *testing.T) {
+		b := newBook()
+		b.fell = true
+		schedule(t, b, "30 2 * * *", never, 29*time.Hour)
+		var got []string
+		for _, at := range b.times(Mirror) {
+			got = append(got, at[:len("01 02:3")]) // within ten minutes
+		}
+		want := []string{"01 00:0", "01 00:3", "01 01:3", "01 02:3", "01 03:0", "01 04:0", "01 06:0", "01 10:0", "01 18:0", "02 02:3", "02 03:0", "02 04:0"}
+		if !slices.Equal(got, want) {
+			t.Errorf("rounds at %q, want %q", got, want)
+		}
+	})
 }
 
 func TestDriveComesBackRightAfterARound(t *testing.T) {
