@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"net/http"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"linecamp/daemon"
+	limit "linecamp/daemon/link"
 	"linecamp/daemon/mirror"
 	"linecamp/manifest/store/s3test/link"
 )
@@ -158,5 +160,66 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 		if sent[part] != 1 && !(part == "4" && sent[part] == 2) {
 			t.Errorf("part %s was sent %d times", part, sent[part])
 		}
+	}
+}
+
+// TestAllowanceOfALink: a tenth of it is kept for reading the copy again, and not a byte
+// more is read; a restore is not held up, and is counted; a state that was lost assumes
+// that the month's share of days is used.
+func TestAllowanceOfALink(t *testing.T) {
+	r := newRanch(t, "shelf").bucket().setup()
+	a := r.open()
+	r.mirror(a)
+	a.Close()
+	r.setting("reread", "allowance = \"1 MB/month\"\nreread")
+	a = r.open()
+	bucket := a.Config.Copies[1]
+	way := func(a *daemon.Archive) *limit.Link { return limit.Of(bucket, a.Ledger, r.clock) }
+	left := func(a *daemon.Archive) int64 {
+		t.Helper()
+		n, err := way(a).Left()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	spend := func(bytes int64) {
+		t.Helper()
+		if err := a.Ledger.Spend("link of "+bucket.ID, bytes, r.now); err != nil {
+			t.Fatal(err)
+		}
+	}
+	left(a) // from here on it is counted
+	spend(left(a) + 1000)
+	r.photo("Windmill/Stake 3/2026-06-21/plot.jpg")
+	if c := r.mirror(a).Copies[1]; c.State != mirror.Behind || c.Kept == "" {
+		t.Errorf("with only the tenth left a photo went: %+v", c)
+	}
+	if v := r.verify(a, daemon.VerifyOptions{Copy: "bucket"}); v.Copies[0].ReadBack.Files != 18 {
+		t.Errorf("with only the tenth left %d of 18 files were read back", v.Copies[0].ReadBack.Files)
+	}
+	spend(100_000)
+	r.now = r.now.Add(time.Hour)
+	if v := r.verify(a, daemon.VerifyOptions{Copy: "bucket"}); v.Copies[0].ReadBack.Bytes != 0 {
+		t.Errorf("with nothing left %d bytes were read back", v.Copies[0].ReadBack.Bytes)
+	}
+	before := left(a)
+	back, err := a.Restore(t.Context(), daemon.RestoreOptions{From: "bucket", Everything: true, Into: filepath.Join(r.dir, "back")}, nil)
+	if err != nil || back.Files != 18 || len(back.Failed) > 0 {
+		t.Errorf("with nothing left a restore: %+v, %v", back, err)
+	}
+	if counted := before - left(a); counted < back.Bytes {
+		t.Errorf("%d bytes were brought back, and %d counted", back.Bytes, counted)
+	}
+
+	a.Close()
+	if err := os.RemoveAll(r.set.State); err != nil {
+		t.Fatal(err)
+	}
+	r.now = time.Date(2026, 11, 17, 12, 0, 0, 0, time.Local) // the copy exists since noon of the 2nd
+	a = r.open()
+	r.mirror(a)
+	if n := left(a); n < 300_000 || n > 400_000 { // the copy was read anew
+		t.Errorf("after half of the month and the loss of the state %d bytes are left of 900,000", n)
 	}
 }

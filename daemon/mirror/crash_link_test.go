@@ -150,6 +150,7 @@ func (p parts) link() *link.Link {
 	return link.Of(config.Copy{ID: copyID(len(p.w.g.drives)), Kind: config.KindS3}, p.w.led, func() time.Time { return p.w.now })
 }
 func (p parts) Upload(key string) (string, error) { return p.link().Upload(key) }
+func (p parts) Uploads() ([]string, error)        { return p.link().Uploads() }
 func (p parts) SetUpload(key, text string) error  { return p.link().SetUpload(key, text) }
 
 // load makes a bucket of what the ground has.

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"maps"
 	"net/http"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -18,6 +20,10 @@ type uploads map[string]string
 
 func (m uploads) Upload(key string) (string, error) { return m[key], nil }
 func (m uploads) SetUpload(key, text string) error  { m[key] = text; return nil }
+func (m uploads) Uploads() ([]string, error) {
+	maps.DeleteFunc(m, func(_, text string) bool { return text == "" })
+	return slices.Collect(maps.Keys(m)), nil
+}
 
 type roundTrips func(*http.Request) (*http.Response, error)
 
@@ -101,6 +107,45 @@ func TestS3UploadInPartsGoesOn(t *testing.T) {
 			})
 		})
 	}
+}
+
+// TestS3UploadIsGivenUpWithItsVersion: a large file that is gone when its version is
+// committed leaves no parts behind, and those of other sites stay.
+func TestS3UploadIsGivenUpWithItsVersion(t *testing.T) {
+	servers(t, func(t *testing.T, srv *s3test.Server) {
+		stopped, memory := errors.New("stopped"), uploads{}
+		sent := 0
+		p := s3Place(t, srv, func(o *s3.Options) {
+			o.Part, o.Memory = 5<<20, memory
+			o.Pause = func() error {
+				if sent++; sent%2 == 0 {
+					return stopped
+				}
+				return nil
+			}
+		})
+		r := p.made(t)
+		for _, site := range []string{object, "north-draw--post-1"} {
+			b, err := r.Begin(t.Context(), site, 1)
+			must(t, err)
+			_, err = b.Put(t.Context(), "v1/content/pano.tif", store.Bytes(manyBytes(11<<20)))
+			wantErr(t, err, stopped)
+		}
+		s := newSite()
+		s.store(t, r, s.next(t, nil, map[string]string{"notes.txt": "the picture is gone"}))
+		keys, err := memory.Uploads()
+		must(t, err)
+		if want := []string{"north-draw--post-1/v1/content/pano.tif"}; !slices.Equal(keys, want) {
+			t.Errorf("remembered are %q, want %q", keys, want)
+		}
+		raw, err := srv.Client()
+		must(t, err)
+		left, err := raw.ListMultipartUploads(t.Context(), strings.Split(r.Name(), "/")[3], "", "", "", "", 10)
+		must(t, err)
+		if len(left.Uploads) != 1 {
+			t.Errorf("%d uploads are open, want 1", len(left.Uploads))
+		}
+	})
 }
 
 // TestS3UploadInPartsGoesOnFromAnyRequest ends the process at each request of an upload

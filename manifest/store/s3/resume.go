@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"strings"
 
 	"github.com/minio/minio-go/v7"
 
@@ -16,6 +17,7 @@ import (
 type Memory interface {
 	Upload(key string) (text string, err error) // "" for none
 	SetUpload(key, text string) error           // "" forgets it
+	Uploads() (keys []string, err error)        // those that are remembered
 }
 
 // begun is an upload in parts that was begun under a key.
@@ -92,5 +94,23 @@ func (s *Bucket) forget(key string) {
 	}
 	if text, err := s.memory.Upload(key); err == nil && text != "" {
 		_ = s.memory.SetUpload(key, "")
+	}
+}
+
+// giveUp ends uploads under a version that was committed without them: their parts would
+// be paid for and never seen. Nothing depends on it.
+func (s *Bucket) giveUp(ctx context.Context, version string) {
+	if s.memory == nil {
+		return
+	}
+	keys, err := s.memory.Uploads()
+	if err != nil {
+		return
+	}
+	for _, key := range keys {
+		if strings.HasPrefix(key, version+"/") {
+			s.abortOld(ctx, s.full(key))
+			s.forget(key)
+		}
 	}
 }
