@@ -1,6 +1,7 @@
 package link
 
 import (
+	"errors"
 	"fmt"
 	"time"
 )
@@ -29,6 +30,26 @@ func (l *Link) Start(bytes int64) error {
 	left, err := l.Left()
 	if err == nil && cost(bytes) > left && cost(bytes) <= l.whole() {
 		err = l.spent()
+	}
+	return err
+}
+
+// Begin is Start for a version with a name. The one begun last goes on for as long as
+// anything is left, since some of it is there already.
+func (l *Link) Begin(name string, bytes int64) error {
+	err := l.Start(bytes)
+	if l == nil || l.link.Allowance.Per == "" {
+		return err
+	}
+	key := "begun over the link of " + l.id
+	was, _, lerr := l.ledger.Value(key)
+	switch {
+	case lerr != nil:
+		return fmt.Errorf("the ledger: %w", lerr)
+	case errors.Is(err, ErrHeld) && was == name:
+		return l.May()
+	case err == nil && was != name:
+		return l.ledger.SetValue(key, name)
 	}
 	return err
 }

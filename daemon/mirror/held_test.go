@@ -3,7 +3,9 @@ package mirror
 import (
 	"fmt"
 	"maps"
+	"net/http"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -11,42 +13,52 @@ import (
 	"linecamp/daemon/link"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
+	badlink "linecamp/manifest/store/s3test/link"
 )
 
-// newLimited is a ranch with a drive, and a bucket whose link may take 1 MB a month, of
-// which so many bytes are used. The bytes of its connections are counted.
-func newLimited(t *testing.T, used int64) (r *ranch, round func() Report) {
-	r = newRanch(t, "shelf")
-	srv := s3test.Fake(t)
+// limited is a ranch with a drive, and a bucket whose link may take 1 MB a month.
+type limited struct {
+	*ranch
+	bad *badlink.Link
+	way *link.Link
+}
+
+// newLimited has so much of the allowance used. The bytes of its connections are counted.
+func newLimited(t *testing.T, used int64) *limited {
+	r := &limited{ranch: newRanch(t, "shelf"), bad: badlink.New(t, s3test.Fake(t))}
+	srv := r.bad.Server()
 	at, err := srv.Bucket(t.Context(), "bucket")
 	must(t, err)
 	allowance, err := config.ParseAllowance("1 MB/month")
 	must(t, err)
 	const id = "33333333-3333-4333-8333-000000000002"
-	c := config.Copy{ID: id, Kind: config.KindS3, Link: config.Link{Allowance: allowance}}
-	way := link.Of(c, r.led, func() time.Time { return r.now })
-	root, err := s3.Open(t.Context(), s3.Options{URL: at + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true, Conn: way.Conn, Page: link.Page})
+	r.way = link.Of(config.Copy{ID: id, Kind: config.KindS3, Link: config.Link{Allowance: allowance}}, r.led, func() time.Time { return r.now })
+	root, err := s3.Open(t.Context(), s3.Options{URL: at + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true, Conn: r.way.Conn, Page: link.Page})
 	must(t, err)
 	if c := r.addRoot("bucket", "s3", at, root); c.id != id {
 		t.Fatalf("the bucket is %s", c.id)
 	}
-	must(t, way.Born(r.now))
-	must(t, r.led.Spend("link of "+id, used, r.now))
-	return r, func() Report {
-		rep := r.mirror(func(in *In) { in.Copies[1].Link = way })
-		must(t, way.Flush())
-		return rep
-	}
+	must(t, r.way.Born(r.now))
+	r.spend(used)
+	return r
+}
+
+func (r *limited) spend(bytes int64) { must(r.t, r.led.Spend("link of "+r.copies[1].id, bytes, r.now)) }
+
+func (r *limited) round() Report {
+	rep := r.mirror(func(in *In) { in.Copies[1].Link = r.way })
+	must(r.t, r.way.Flush())
+	return rep
 }
 
 // TestNewestVisitsGoFirst: of what the allowance does not have room for, the newest visits
 // are there.
 func TestNewestVisitsGoFirst(t *testing.T) {
-	r, round := newLimited(t, 0)
+	r := newLimited(t, 0)
 	for i, year := range []int{2019, 2025, 2022, 2016} {
 		r.write(fmt.Sprintf("North/Stake %d/%d-06-21/plot.jpg", i, year), strings.Repeat(fmt.Sprint(year), 100_000))
 	}
-	rep := round()
+	rep := r.round()
 	has, err := r.led.Committed(r.copies[1].id)
 	must(t, err)
 	if want := map[string]int{"north--stake-1": 1, "north--stake-2": 1}; !maps.Equal(has, want) || rep.Copies[1].Kept == "" || rep.Wants() {
@@ -57,11 +69,11 @@ func TestNewestVisitsGoFirst(t *testing.T) {
 // TestVersionLargerThanAMonth is begun all the same, with nothing else waiting for it, and
 // goes on the month after with what is not there yet.
 func TestVersionLargerThanAMonth(t *testing.T) {
-	r, round := newLimited(t, 0)
+	r := newLimited(t, 0)
 	for i := range 12 {
 		r.write(fmt.Sprintf("North/Stake 1/2025-06-21/plot %d.jpg", i), strings.Repeat(fmt.Sprintf("%5d", i), 30_000))
 	}
-	rep := round()
+	rep := r.round()
 	if rep.Copies[0].State != Current || rep.Copies[1].State != Behind || rep.Copies[1].Kept == "" || rep.Wants() {
 		t.Fatalf("%+v", rep.Copies)
 	}
@@ -71,7 +83,7 @@ func TestVersionLargerThanAMonth(t *testing.T) {
 		t.Errorf("in the first month %d bytes went", first)
 	}
 	r.now = r.now.AddDate(0, 1, 0)
-	rep = round()
+	rep = r.round()
 	all, err := r.led.SpentIn("link of "+r.copies[1].id, time.Time{}, time.Time{})
 	must(t, err)
 	if all > 2_000_000 {
@@ -80,20 +92,46 @@ func TestVersionLargerThanAMonth(t *testing.T) {
 	r.wantCurrent(rep)
 }
 
+// TestVersionThatWasBegunGoesOn after its link was cut, although the whole of it would no
+// longer fit into what is left.
+func TestVersionThatWasBegunGoesOn(t *testing.T) {
+	r := newLimited(t, 0)
+	for i := range 8 {
+		r.write(fmt.Sprintf("North/Stake 1/2025-06-21/plot %d.jpg", i), strings.Repeat(fmt.Sprintf("%5d", i), 12_000))
+	}
+	var photos atomic.Int64
+	r.bad.Answer(func(w http.ResponseWriter, req *http.Request, next http.Handler) {
+		if strings.HasSuffix(req.URL.Path, ".jpg") && photos.Add(1) > 4 {
+			go r.bad.Cut() // it waits for connections that wait for this answer
+			badlink.Drop()
+		}
+		next.ServeHTTP(w, req)
+	})
+	if rep := r.round(); rep.Copies[1].State != Unreachable {
+		t.Fatalf("%+v", rep.Copies)
+	}
+	r.bad.Answer(nil)
+	r.bad.Mend()
+	left, err := r.way.Left()
+	must(t, err)
+	r.spend(left - 300_000) // four of the eight fit
+	r.wantCurrent(r.round())
+}
+
 // TestSiteThatALinkHoldsUpIsNoAlarm: where only the bucket is in reach, a site of which an
 // allowance keeps back an earlier version waits for that, and asks for nobody.
 func TestSiteThatALinkHoldsUpIsNoAlarm(t *testing.T) {
-	r, round := newLimited(t, 400_000)
+	r := newLimited(t, 400_000)
 	r.write("North/Stake 1/2019-06-21/plot.jpg", strings.Repeat("large", 120_000))
 	r.visit("North/Stake 2", "2019-06-21")
-	rep := round()
+	rep := r.round()
 	if rep.Copies[0].State != Current || rep.Copies[1].Kept == "" || rep.Copies[1].Versions != 1 || rep.Wants() {
 		t.Fatalf("%+v", rep)
 	}
 	r.copies[0].away = true
 	r.visit("North/Stake 1", "2020-06-21")
 	r.visit("North/Stake 2", "2020-06-21")
-	rep = round()
+	rep = r.round()
 	if rep.Made != 1 || rep.Wants() {
 		t.Errorf("%+v", rep)
 	}
@@ -104,5 +142,5 @@ func TestSiteThatALinkHoldsUpIsNoAlarm(t *testing.T) {
 	}
 	r.copies[0].away = false
 	r.now = r.now.AddDate(0, 1, 0)
-	r.wantCurrent(round())
+	r.wantCurrent(r.round())
 }

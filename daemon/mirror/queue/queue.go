@@ -11,6 +11,7 @@ package queue
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"sync"
 
@@ -110,7 +111,7 @@ func (q *Queue) Start(ctx context.Context, slug string, version int) (bool, erro
 	if err != nil {
 		return false, err
 	}
-	return q.allowed(slug, q.Link.Start(o.BytesOf(o.Inv.ContentOf(version))))
+	return q.allowed(slug, q.Link.Begin(fmt.Sprintf("%s v%d", slug, version), o.BytesOf(o.Inv.ContentOf(version))))
 }
 
 // New is Start for a version that is only being made, of so many bytes. It comes after
@@ -119,7 +120,7 @@ func (q *Queue) New(slug string, bytes int64) (bool, error) {
 	if q.Has(slug) {
 		return false, nil
 	}
-	return q.allowed(slug, q.Link.Start(bytes))
+	return q.allowed(slug, q.Link.Begin(slug, bytes))
 }
 
 // May reports whether a version that was begun may go on with its next file.
