@@ -143,8 +143,8 @@ func (w *wire) begin() {
 func (w *wire) tell(t *testing.T, when string, photos int64) float64 {
 	sum := w.bytes.Load()
 	ratio := float64(sum) / float64(photos)
-	t.Logf("%s: %.4f of the photos' own bytes, in %d requests", when, ratio, w.asked)
 	w.mu.Lock()
+	t.Logf("%s: %.4f of the photos' own bytes, in %d requests", when, ratio, w.asked)
 	rest := sum
 	names := slices.SortedFunc(maps.Keys(w.bodies), func(a, b string) int { return cmp.Compare(w.bodies[b], w.bodies[a]) })
 	for i, name := range names {
@@ -246,7 +246,11 @@ func TestBytesOnTheLink(t *testing.T) {
 		w.visit(n%places, w.now.Add(-72*time.Hour), each)
 		current(t, w.round())
 	}
-	night := func(name string) int64 { return w.bodies[name] / int64(max(nights, 1)) }
+	night := func(name string) int64 {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		return w.bodies[name] / int64(max(nights, 1))
+	}
 	if n := night("GET listings"); n > 6_000 {
 		t.Errorf("%d bytes of listings a night", n)
 	}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 
@@ -116,9 +117,12 @@ func TestS3CopyLeavesWhatIsThere(t *testing.T) {
 // TestS3GoesOnWithASession: a second bucket of the same service, and each further
 // connection, is not sent the service's certificates again.
 func TestS3GoesOnWithASession(t *testing.T) {
+	var mu sync.Mutex
 	var resumed []bool
 	front := httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		mu.Lock()
 		resumed = append(resumed, r.TLS.DidResume)
+		mu.Unlock()
 		w.Header().Set("Connection", "close")
 		w.Header().Set("Content-Type", "application/xml")
 		w.WriteHeader(http.StatusNotFound)
@@ -134,6 +138,8 @@ func TestS3GoesOnWithASession(t *testing.T) {
 			t.Fatal("it has what is not there")
 		}
 	}
+	mu.Lock()
+	defer mu.Unlock()
 	if len(resumed) != 3 || resumed[0] || !resumed[1] || !resumed[2] {
 		t.Errorf("connections that went on with a session: %v", resumed)
 	}

@@ -3,7 +3,9 @@
 // service can do.
 //
 // S3 has no rename: each key of a version is created in the order of a commit
-// (build.go), with the SHA-256 that the service has to check (put.go). A request is
+// (build.go), with the SHA-256 that the service has to check (put.go). Over a link that
+// is dear the same bytes go once: a large file that was cut off goes on (resume.go), and
+// an inventory is copied by the service to the top of its object (copied.go). A request is
 // tried again only here ([Bucket] ask, tries.go), and given up only when nothing
 // moves (patience.go).
 package s3
