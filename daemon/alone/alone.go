@@ -13,6 +13,7 @@ import (
 
 	"linecamp/manifest"
 	"linecamp/manifest/store"
+	"linecamp/manifest/words"
 )
 
 // Copy is one copy of the archive as it is found now.
@@ -63,7 +64,7 @@ func (r Report) Reason() string {
 	case r.Unread:
 		s = fmt.Sprintf("this machine never read %s, so what it alone holds is not known", r.Copy)
 	case len(r.Paths) > 0:
-		s = fmt.Sprintf("only %s is known to hold %s, such as %s", r.Copy, plural(len(r.Paths), "file", "files"), manifest.Printable(r.Paths[0]))
+		s = fmt.Sprintf("only %s is known to hold %s, such as %s", r.Copy, words.Count(len(r.Paths), "file", "files"), manifest.Printable(r.Paths[0]))
 	case len(r.Versions) > 0:
 		s = fmt.Sprintf("only %s is known to hold what was recorded as %s", r.Copy, manifest.Printable(r.Versions[0]))
 	}
@@ -71,13 +72,6 @@ func (r Report) Reason() string {
 		s += fmt.Sprintf(" (out of reach now, and not asked: %s)", strings.Join(r.NotAsked, ", "))
 	}
 	return s
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // Look compares the copy with the others. The error is for a context that ended

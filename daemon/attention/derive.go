@@ -337,7 +337,7 @@ func (d *deriver) rounds() {
 
 // String is "1 file (2 MB)".
 func (a Amount) String() string {
-	return fmt.Sprintf("%s (%s)", count(a.Files, "file", "files"), words.Size(a.Bytes))
+	return fmt.Sprintf("%s (%s)", words.Count(a.Files, "file", "files"), words.Size(a.Bytes))
 }
 
 // because adds a reason behind a sentence.
@@ -357,11 +357,4 @@ func are(n int) string {
 		return "is"
 	}
 	return "are"
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

@@ -20,8 +20,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"maps"
-	"slices"
 	"time"
 
 	"linecamp/manifest"
@@ -107,5 +105,3 @@ func replace(ctx context.Context, r store.Root, key string, c store.Content, eta
 func digestOf(b []byte) string { return manifest.Sum(b).String() }
 
 func trouble(what string, err error) error { return fmt.Errorf("%s: %w", what, err) }
-
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -113,7 +115,7 @@ func readSums(ctx context.Context, r store.Root) (map[string]string, error) {
 
 func encodeSums(sums map[string]string) []byte {
 	var b strings.Builder
-	for _, name := range sortedKeys(sums) {
+	for _, name := range slices.Sorted(maps.Keys(sums)) {
 		fmt.Fprintf(&b, "%s  %s\n", sums[name], name)
 	}
 	return []byte(b.String())

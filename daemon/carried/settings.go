@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"regexp"
 	"slices"
@@ -60,7 +61,7 @@ func Text(a config.Archive) []byte {
 	line("units", string(a.Units))
 	if len(a.Views) > 0 {
 		b.WriteString("\n[views]\n")
-		for _, view := range sortedKeys(a.Views) {
+		for _, view := range slices.Sorted(maps.Keys(a.Views)) {
 			var list []string
 			for _, w := range a.Views[view] {
 				list = append(list, tomlline.Quote(w))
@@ -319,7 +320,7 @@ func (d *decoding) pass(at, key, why string) {
 }
 
 func (d *decoding) rest(t map[string]any, at string) {
-	for _, key := range sortedKeys(t) {
+	for _, key := range slices.Sorted(maps.Keys(t)) {
 		d.pass(at, key, "this program does not know it")
 	}
 }
@@ -375,7 +376,7 @@ func (d *decoding) part(t map[string]any, key string) map[string]any {
 
 func (d *decoding) views(tree map[string]any) {
 	views := d.part(tree, "views")
-	for _, view := range sortedKeys(views) {
+	for _, view := range slices.Sorted(maps.Keys(views)) {
 		list, ok := views[view].([]any)
 		var all []string
 		for _, e := range list {

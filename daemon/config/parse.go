@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"net"
 	"slices"
@@ -149,7 +150,7 @@ func units(t *table) geo.Units {
 func views(t *table) map[string][]string {
 	var all map[string][]string
 	owner := map[string]string{}
-	for _, view := range sortedKeys(t.Left) {
+	for _, view := range slices.Sorted(maps.Keys(t.Left)) {
 		words := t.Words(view)
 		if strings.TrimSpace(view) == "" || view == "untold" {
 			t.Fault(view, "a view cannot be called %q; choose another name", view)

@@ -2,14 +2,10 @@ package config
 
 import (
 	"errors"
-	"maps"
 	"net"
 	"net/url"
-	"slices"
 	"strings"
 )
-
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
 // BucketURL checks the address of an S3 copy and takes the slash from its end.
 // Messages do not repeat the address: it may hold a secret.

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -70,7 +72,7 @@ func (a Archive) encode() []byte {
 	if len(a.Views) > 0 {
 		w.line("")
 		w.line("[views]")
-		for _, view := range sortedKeys(a.Views) {
+		for _, view := range slices.Sorted(maps.Keys(a.Views)) {
 			words := make([]string, len(a.Views[view]))
 			for i, word := range a.Views[view] {
 				words[i] = tomlline.Quote(word)

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -120,7 +121,7 @@ func walked(sites []*site, season time.Time) [][]*site {
 		}
 	}
 	var order [][]*site
-	for _, y := range slices.Backward(sortedKeys(years)) {
+	for _, y := range slices.Backward(slices.Sorted(maps.Keys(years))) {
 		stops := years[y]
 		slices.SortStableFunc(stops, func(a, b stop) int { return strings.Compare(a.when, b.when) })
 		var list []*site
@@ -144,13 +145,4 @@ func near(a, b time.Time) bool {
 		d = -d
 	}
 	return min(d, 365-d) <= 60
-}
-
-func sortedKeys[V any](m map[int]V) []int {
-	keys := make([]int, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }

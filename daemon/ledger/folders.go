@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"database/sql"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -64,7 +65,7 @@ func (b *batch) writeFolders(tx *sql.Tx) error {
 		return err
 	}
 	defer set.Close()
-	for _, dir := range sorted(b.folders) {
+	for _, dir := range slices.Sorted(maps.Keys(b.folders)) {
 		if row := b.folders[dir]; row == nil {
 			_, err = tx.Exec("DELETE FROM folder WHERE dir = ?", []byte(dir))
 		} else {
@@ -291,7 +292,7 @@ func (l *Ledger) loadSights(now time.Time) error {
 }
 
 func (b *batch) writeSights(tx *sql.Tx) error {
-	for _, path := range sorted(b.sights) {
+	for _, path := range slices.Sorted(maps.Keys(b.sights)) {
 		query, a := "DELETE FROM sight WHERE path = ?", []any{[]byte(path)}
 		if at := b.sights[path]; at != 0 {
 			query, a = "INSERT INTO sight VALUES (?, ?) ON CONFLICT DO UPDATE SET at = excluded.at", append(a, at)

@@ -13,8 +13,6 @@ import (
 	"linecamp/verify"
 )
 
-func sorted[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
-
 // place is one object on one copy.
 type place struct{ copy, object string }
 
@@ -192,7 +190,7 @@ func formOf(f packed.Form, h *verify.Held) {
 func packHeld(held map[string]verify.Held) []byte {
 	p := packed.New(heldFormat, 16+128*len(held))
 	p.Number(uint64(len(held)))
-	for _, path := range sorted(held) {
+	for _, path := range slices.Sorted(maps.Keys(held)) {
 		h := held[path]
 		formOf(packed.Form{W: p}, &h)
 	}

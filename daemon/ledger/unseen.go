@@ -3,6 +3,8 @@ package ledger
 import (
 	"database/sql"
 	"fmt"
+	"maps"
+	"slices"
 
 	"linecamp/manifest"
 	"linecamp/manifest/packed"
@@ -75,7 +77,7 @@ func (l *Ledger) Unseen() (all map[string]Unseen, err error) {
 // changed in the rows: one with nothing in it goes. It is all there or not at all.
 func (l *Ledger) AccountFor(lines int, sum manifest.Digest, rows map[string]Unseen) error {
 	return l.writing(func(tx *sql.Tx) error {
-		for _, object := range sorted(rows) {
+		for _, object := range slices.Sorted(maps.Keys(rows)) {
 			query, a := "DELETE FROM unseen WHERE object = ?", []any{object}
 			if u := rows[object]; u.Open || len(u.Paths) > 0 {
 				query, a = "INSERT INTO unseen VALUES (?, ?) ON CONFLICT DO UPDATE SET packed = excluded.packed", append(a, packUnseen(u))
@@ -95,7 +97,7 @@ func packUnseen(u Unseen) []byte {
 	p.Number(uint64(u.Since))
 	p.Number(uint64(len(u.Paths)))
 	last := ""
-	for _, path := range sorted(u.Paths) {
+	for _, path := range slices.Sorted(maps.Keys(u.Paths)) {
 		p.Path(last, path)
 		p.Digest(u.Paths[path])
 		last = path

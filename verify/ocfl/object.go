@@ -4,6 +4,7 @@ import "linecamp/verify/ocfl/inventory"
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -186,7 +187,7 @@ func (o *object) holdsObject(ctx context.Context, folder string) (bool, error) {
 
 // naming checks that all version folders are called in one way (section 3.3).
 func (o *object) naming() {
-	numbers := sortedKeys(o.folders)
+	numbers := slices.Sorted(maps.Keys(o.folders))
 	if len(numbers) == 0 {
 		return
 	}
@@ -212,7 +213,7 @@ func (o *object) naming() {
 // inventory names.
 func (o *object) compareFolders() {
 	note := func(code, format string, args ...any) { o.note(code, "", format, args...) }
-	numbers := sortedKeys(o.folders)
+	numbers := slices.Sorted(maps.Keys(o.folders))
 	if o.root == nil || o.root.Bad || len(o.root.Versions) == 0 {
 		inventory.Sequence(numbers, note, "the version folders")
 		return
@@ -239,13 +240,4 @@ func (o *object) compareFolders() {
 			o.note("E046", o.folders[n], "the inventory does not name this version")
 		}
 	}
-}
-
-func sortedKeys[V any](m map[int]V) []int {
-	keys := make([]int, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }

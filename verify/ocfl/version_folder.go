@@ -1,6 +1,11 @@
 package ocfl
 
-import "linecamp/verify/ocfl/inventory"
+import (
+	"maps"
+	"slices"
+
+	"linecamp/verify/ocfl/inventory"
+)
 
 import "context"
 
@@ -32,7 +37,7 @@ type want struct {
 // inventory beside that one is in memory at a time.
 func (o *object) versions(ctx context.Context) error {
 	h := history{object: o}
-	for _, n := range sortedKeys(o.folders) {
+	for _, n := range slices.Sorted(maps.Keys(o.folders)) {
 		name := o.folders[n]
 		entries, ok, err := o.list(ctx, o.dir, name, o.note)
 		if err != nil {

@@ -144,23 +144,16 @@ func wanting(b *book, r *reading) (all []want) {
 	return all
 }
 
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
-	row.Holds = fmt.Sprintf("%s, %s", counted(c.Files, "file", "files"), words.Size(c.Bytes))
+	row.Holds = fmt.Sprintf("%s, %s", words.Count(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:
 		row.ReadBack = "nothing there yet"
 	case c.LastVerified != nil:
 		row.ReadBack = "every file, the oldest " + clock(*c.LastVerified)
 	case c.ReadBack.Files > 0:
-		row.ReadBack = fmt.Sprintf("%d of %s", c.ReadBack.Files, counted(c.Files, "file", "files"))
+		row.ReadBack = fmt.Sprintf("%d of %s", c.ReadBack.Files, words.Count(c.Files, "file", "files"))
 	default:
 		row.ReadBack = "none yet"
 	}
@@ -173,7 +166,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	}
 	row.Told = verify.Shown(told)
 	if c.ToGo.Files > 0 {
-		row.Holds += fmt.Sprintf("; still to go: %s, %s", counted(c.ToGo.Files, "file", "files"), words.Size(c.ToGo.Bytes))
+		row.Holds += fmt.Sprintf("; still to go: %s, %s", words.Count(c.ToGo.Files, "file", "files"), words.Size(c.ToGo.Bytes))
 	}
 	if c.State != mirror.Current && c.State != mirror.Behind {
 		row.Says = "last within reach " + since(c.LastSeen)
