@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/config/claims"
-	"linecamp/daemon/config/entries"
+	"linecamp/manifest/tomlline"
 	"linecamp/manifest/within"
 )
 
@@ -19,14 +19,14 @@ func apart(all []loaded) ([]Archive, []error) { return apartOn(&disk{}, all) }
 func apartOn(on *disk, all []loaded) ([]Archive, []error) {
 	c := &crossing{on: on, all: all, files: make([]*file, len(all)), had: make([]*claims.Claims, len(all))}
 	for i, a := range all {
-		c.files[i] = &file{&entries.File{Path: a.File, Lines: a.lines}, a.at}
+		c.files[i] = &file{&tomlline.File{Path: a.File, Lines: a.lines}, a.at}
 	}
 	c.names()
 	c.places()
 	var good []Archive
 	var faults []error
 	for i, a := range all {
-		if problems := c.files[i].Problems; len(problems) > 0 {
+		if problems := c.files[i].Faults; len(problems) > 0 {
 			faults = append(faults, &Error{File: a.File, Archive: a.Name, Problems: problems})
 			continue
 		}
@@ -68,12 +68,12 @@ func (c *crossing) met(a, b claim, text string) {
 func (c *crossing) tell(a, b claim, text string) {
 	f := c.files[a.owner]
 	with := c.all[b.owner].File
-	had := len(f.Problems)
+	had := len(f.Faults)
 	a.table.Fault(a.key, "%s", text)
-	p := &f.Problems[had]
+	p := &f.Faults[had]
 	p.Other = with
-	if slices.Contains(f.Problems[:had], *p) {
-		f.Problems = f.Problems[:had]
+	if slices.Contains(f.Faults[:had], *p) {
+		f.Faults = f.Faults[:had]
 	}
 }
 

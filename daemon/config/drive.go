@@ -29,9 +29,9 @@ var driveKind = Kind{
 }
 
 func readDrive(f *file, t *table, c *Copy) {
-	had := len(t.Problems)
+	had := len(t.Faults)
 	c.Root = t.Folder("root")
-	if c.Root == "" && len(t.Problems) == had {
+	if c.Root == "" && len(t.Faults) == had {
 		t.Fault("root", "this copy does not say where it is; add root = \"/media/…\", the folder on the drive")
 	}
 	if s := t.Text("away"); s != "" {

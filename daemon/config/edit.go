@@ -10,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"linecamp/daemon/config/entries"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
 	"linecamp/manifest/wholefile"
@@ -184,7 +183,7 @@ func (t *text) read(b []byte) error {
 // find takes note of which line is which.
 func (t *text) find(b []byte) error {
 	t.lines = slices.Collect(strings.Lines(string(b)))
-	f, top, err := entries.Decode(t.path, b)
+	f, top, err := Decode(t.path, b)
 	if err == nil {
 		t.tree, t.at = top.Left, f.Lines
 	}
@@ -209,7 +208,7 @@ type part struct{ from, to, name, credentials int }
 // part finds the copy with an id. Copies that are written inside a list, rather
 // than below lines [[copy]], have no lines of their own.
 func (t *text) part(id string) (part, error) {
-	copies := (&table{File: &entries.File{}, Left: t.tree}).Subs("copy")
+	copies := (&table{File: &tomlline.File{}, Left: t.tree}).Subs("copy")
 	i := slices.IndexFunc(copies, func(c *table) bool {
 		s, _ := c.Left["id"].(string)
 		return strings.EqualFold(strings.TrimSpace(s), id)

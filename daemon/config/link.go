@@ -61,7 +61,7 @@ func ParseRate(s string) (Rate, error) {
 
 // link takes the settings of a bucket's link. Its problems stay with it.
 func (f *file) link(t *table) (l Link) {
-	had := len(f.Problems)
+	had := len(f.Faults)
 	for _, s := range t.Words("hours") {
 		span, err := hours.Parse(s)
 		if err != nil {
@@ -88,9 +88,9 @@ func (f *file) link(t *table) (l Link) {
 			l.Allowance = a
 		}
 	}
-	if len(f.Problems) > had {
-		l.Fault = &Error{File: f.Path, Problems: slices.Clone(f.Problems[had:])}
-		f.Problems = f.Problems[:had]
+	if len(f.Faults) > had {
+		l.Fault = &Error{File: f.Path, Problems: slices.Clone(f.Faults[had:])}
+		f.Faults = f.Faults[:had]
 	}
 	return l
 }

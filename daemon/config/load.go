@@ -9,8 +9,6 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-
-	"linecamp/daemon/config/entries"
 )
 
 // Load reads a config file, or every *.toml file of a folder, in the order of
@@ -80,7 +78,7 @@ func isMachines(file string) bool {
 
 // IsArchive reports whether a settings file is that of an archive.
 func IsArchive(b []byte) bool {
-	_, top, err := entries.Decode("", b)
+	_, top, err := Decode("", b)
 	return err == nil && top.Left["archive"] != nil
 }
 
@@ -96,7 +94,7 @@ func readFile(path string) (loaded, error) {
 		return loaded{}, unreadable(path, err)
 	}
 	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, entries.MostBytes+1))
+	b, err := io.ReadAll(io.LimitReader(f, mostBytes+1))
 	if err != nil {
 		return loaded{}, unreadable(path, err)
 	}

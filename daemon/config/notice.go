@@ -49,10 +49,10 @@ func (f *file) notice(top *table, archive string) (n Notice) {
 		top.Known = append(top.Known, "notice")
 		return n
 	}
-	had := len(f.Problems)
+	had := len(f.Faults)
 	t := top.Sub("notice")
 	f.mail(t, &n)
-	if len(f.Problems) > had {
+	if len(f.Faults) > had {
 		n.To = nil
 	}
 	n.CAFile = t.Folder("ca_file")
@@ -67,20 +67,20 @@ func (f *file) notice(top *table, archive string) (n Notice) {
 		}
 	}
 	t.Rest(nil)
-	if len(f.Problems) > had {
-		n.Fault = &Error{File: f.Path, Archive: archive, Problems: slices.Clone(f.Problems[had:])}
-		f.Problems = f.Problems[:had]
+	if len(f.Faults) > had {
+		n.Fault = &Error{File: f.Path, Archive: archive, Problems: slices.Clone(f.Faults[had:])}
+		f.Faults = f.Faults[:had]
 	}
 	return n
 }
 
 // mail takes the settings of e-mail.
 func (f *file) mail(t *table, n *Notice) {
-	had := len(t.Problems)
+	had := len(t.Faults)
 	n.To = addressees(t)
 	n.From, n.SMTP, n.TLS, n.User = t.Text("from"), t.Text("smtp"), t.Text("tls"), t.Text("user")
 	n.PasswordFile = t.Folder("password_file")
-	if len(t.Problems) > had || len(n.To) == 0 && n.From+n.SMTP+n.TLS+n.User+n.PasswordFile == "" {
+	if len(t.Faults) > had || len(n.To) == 0 && n.From+n.SMTP+n.TLS+n.User+n.PasswordFile == "" {
 		return
 	}
 	if len(n.To) == 0 {

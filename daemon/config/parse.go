@@ -14,7 +14,6 @@ import (
 
 	"github.com/google/uuid"
 
-	"linecamp/daemon/config/entries"
 	"linecamp/manifest"
 	"linecamp/manifest/card"
 	"linecamp/manifest/dates"
@@ -26,22 +25,16 @@ import (
 // file is a settings file while it is taken apart, and table one table of it.
 type (
 	file struct {
-		*entries.File
+		*tomlline.File
 		at []int // which of the file's copies each copy in use is
 	}
-	table = entries.Table
+	table = tomlline.Table
 )
 
 // used is the table of a copy in use, by its place among those.
 func (f *file) used(i int) *table {
 	return &table{File: f.File, Key: fmt.Sprintf("copy[%d]", f.at[i])}
 }
-
-// Error is everything wrong with one settings file, and Problem one such fault.
-type (
-	Error   = entries.Error
-	Problem = entries.Problem
-)
 
 // loaded is an archive with the lines its settings stand on.
 type loaded struct {
@@ -53,7 +46,7 @@ type loaded struct {
 // parse takes a config file apart. path is where it was read: relative folders
 // start from there, and messages name it. The error is an *Error.
 func parse(path string, b []byte) (loaded, error) {
-	outer, top, err := entries.Decode(path, b)
+	outer, top, err := Decode(path, b)
 	if err != nil {
 		return loaded{}, err
 	}
@@ -86,8 +79,8 @@ func parse(path string, b []byte) (loaded, error) {
 	top.Rest(nil)
 	f.checkCopies(a)
 	f.checkPlaces(a)
-	if len(f.Problems) > 0 {
-		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.Problems}
+	if len(f.Faults) > 0 {
+		return loaded{}, &Error{File: path, Archive: a.Name, Problems: f.Faults}
 	}
 	return loaded{a, f.Lines, f.at}, nil
 }
@@ -97,7 +90,7 @@ func (f *file) name(t *table) string {
 	if name == "" {
 		if t.Lines["archive"] == 0 {
 			t.Fault("archive", "the archive has no name; add a line such as archive = \"saltbush-draw\"")
-		} else if len(t.Problems) == 0 {
+		} else if len(t.Faults) == 0 {
 			t.Fault("archive", "the archive's name is empty; write one such as \"saltbush-draw\"")
 		}
 		return ""

@@ -24,12 +24,12 @@ var s3Kind = Kind{
 func isAddress(place string) bool { return strings.Contains(place, "://") }
 
 func readS3(f *file, t *table, c *Copy) {
-	had := len(t.Problems)
+	had := len(t.Faults)
 	c.Region = t.Text("region")
 	c.URL = t.Text("url")
 	c.Addressing = t.Text("addressing")
 	if c.URL == "" {
-		if len(t.Problems) == had {
+		if len(t.Faults) == had {
 			t.Fault("url", "this copy does not say where it is; add url = \"https://host/bucket/prefix\"")
 		}
 	} else if url, err := BucketURL(c.URL, c.Addressing); err != nil {

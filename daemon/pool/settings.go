@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"linecamp/daemon/config"
-	"linecamp/daemon/config/entries"
 )
 
 // Settings are what the file linecamp.toml says of the whole machine, in its part
@@ -72,7 +71,7 @@ func Read(archives string) Settings {
 }
 
 func parse(path string, b []byte) (s Settings, err error) {
-	f, top, err := entries.Decode(path, b)
+	f, top, err := config.Decode(path, b)
 	if err != nil {
 		return s, err
 	}
@@ -96,8 +95,8 @@ func parse(path string, b []byte) (s Settings, err error) {
 	}
 	t.Rest(nil)
 	top.Rest(nil)
-	if len(f.Problems) > 0 {
-		return Settings{}, &config.Error{File: path, Problems: slices.Clone(f.Problems)}
+	if len(f.Faults) > 0 {
+		return Settings{}, &config.Error{File: path, Problems: slices.Clone(f.Faults)}
 	}
 	return s, nil
 }

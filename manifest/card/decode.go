@@ -34,34 +34,33 @@ func Decode(file string, b []byte) (Card, []Fault) {
 		b = rest
 		tree, lines, fault = tomlline.Decode(b)
 	}
-	k := &keys{sheet: &sheet{file: file, lines: lines, faults: faults}, left: tree}
+	k := keys{&tomlline.Table{File: &tomlline.File{Path: file, Lines: lines, IsProse: true, Instead: "move it below the line [about]"}, Left: tree}}
 	c := Card{
-		Name: k.text("name"), Pasture: k.text("pasture"), Allotment: k.text("allotment"), Permit: k.text("permit"),
-		Stand: k.text("stand"), CameraHeight: k.text("camera_height"), Marks: k.text("marks"),
+		Name: k.Text("name"), Pasture: k.Text("pasture"), Allotment: k.Text("allotment"), Permit: k.Text("permit"),
+		Stand: k.Text("stand"), CameraHeight: k.Text("camera_height"), Marks: k.Text("marks"),
 		Position:  k.position(),
 		Meters:    k.meters(),
 		FirstYear: k.year("first_year"),
-		Formerly:  k.texts("formerly"), Replaces: k.text("replaces"),
+		Formerly:  k.texts("formerly"), Replaces: k.Text("replaces"),
 		Retired: k.day("retired", true),
 	}
-	for _, t := range k.tables("view") {
-		c.view(t)
+	for _, t := range k.Subs("view") {
+		c.view(keys{t})
 	}
-	for _, t := range k.tables("expect") {
-		c.expect(t)
+	for _, t := range k.Subs("expect") {
+		c.expect(keys{t})
 	}
 	slices.SortStableFunc(c.Expect, func(a, b Expect) int { return a.Since - b.Since })
-	for _, t := range k.tables("closed") {
-		c.close(t)
+	for _, t := range k.Subs("closed") {
+		c.close(keys{t})
 	}
-	if v, ok := k.take("about"); ok {
-		if c.About, ok = v.(map[string]any); !ok {
-			k.fault("about", "a part of its own is wanted here, which begins with the line [about]")
-		}
+	c.About = k.Sub("about").Left
+	k.Rest(nil)
+	for _, f := range k.Faults {
+		faults = append(faults, Fault{file, f.Line, f.Key, f.Text})
 	}
-	k.rest()
-	slices.SortStableFunc(k.faults, func(a, b Fault) int { return a.Line - b.Line })
-	return c, k.faults
+	slices.SortStableFunc(faults, func(a, b Fault) int { return a.Line - b.Line })
+	return c, faults
 }
 
 // mostLeftOut is how many lines that are no TOML are left out of a card, before
@@ -90,22 +89,22 @@ func tooLarge(file string) Fault {
 	return Fault{file, 0, "", "this file is far too large for a card, and was not read; move it elsewhere under another name"}
 }
 
-func (k *keys) position() *geo.Position {
-	lat := k.number("latitude", -90, 90, "a latitude on WGS 84")
-	long := k.number("longitude", -180, 180, "a longitude on WGS 84")
-	_, faultyLat := k.lines["latitude"]
-	_, faultyLong := k.lines["longitude"]
+func (k keys) position() *geo.Position {
+	lat := k.NumberOr("latitude", -90, 90, false, "latitude on WGS 84")
+	long := k.NumberOr("longitude", -180, 180, false, "longitude on WGS 84")
+	_, faultyLat := k.Lines["latitude"]
+	_, faultyLong := k.Lines["longitude"]
 	switch {
 	case lat != nil && long != nil:
 		p := geo.Position{Latitude: *lat, Longitude: *long}
 		if p.Told() {
 			return &p
 		}
-		k.fault("latitude", "0, 0 lies in the sea off Africa; write where the stake is, or leave both out")
+		k.Fault("latitude", "0, 0 lies in the sea off Africa; write where the stake is, or leave both out")
 	case lat != nil && !faultyLong:
-		k.fault("latitude", "a latitude alone is no position; add a longitude")
+		k.Fault("latitude", "a latitude alone is no position; add a longitude")
 	case long != nil && !faultyLat:
-		k.fault("longitude", "a longitude alone is no position; add a latitude")
+		k.Fault("longitude", "a longitude alone is no position; add a latitude")
 	}
 	return nil
 }
@@ -114,73 +113,73 @@ func (k *keys) position() *geo.Position {
 // site is in the wrong place.
 const MostMeters = 5000
 
-func (k *keys) meters() float64 {
+func (k keys) meters() float64 {
 	far := 0.0
 	for _, key := range []string{"meters", "metres"} {
-		if m := k.number(key, 1, MostMeters, "a distance in meters"); m != nil {
-			far = *m
+		if m := k.Number(key, 1, MostMeters, false, "distance in meters"); m != 0 {
+			far = m
 		}
 	}
-	if ft := k.number("feet", 3, math.Floor(MostMeters/geo.Foot), "a distance in feet"); ft != nil {
-		far = *ft * geo.Foot
+	if ft := k.Number("feet", 3, math.Floor(MostMeters/geo.Foot), false, "distance in feet"); ft != 0 {
+		far = ft * geo.Foot
 	}
 	return far
 }
 
-func (c *Card) view(k *keys) {
-	v := View{Name: k.text("name"), Bearing: k.number("bearing", 0, 360, "a bearing in degrees from true north"),
-		Reference: k.text("reference"), Since: k.year("since"), Until: k.year("until")}
-	k.rest()
+func (c *Card) view(k keys) {
+	v := View{Name: k.Text("name"), Bearing: k.NumberOr("bearing", 0, 360, false, "bearing in degrees from true north"),
+		Reference: k.Text("reference"), Since: k.year("since"), Until: k.year("until")}
+	k.Rest(nil)
 	if v.Bearing != nil && *v.Bearing == 360 {
 		*v.Bearing = 0
 	}
 	switch {
 	case v.Name == "":
-		k.fault("name", "this view has no name, and is left out; write name = \"landscape\" or the like")
+		k.Fault("name", "this view has no name, and is left out; write name = \"landscape\" or the like")
 		return
 	case slices.ContainsFunc(c.Views, func(w View) bool {
 		return w.Name == v.Name && (w.Until == 0 || w.Until >= v.Since) && (v.Until == 0 || v.Until >= w.Since)
 	}):
-		k.fault("name", "there are two views named %q at the same time; the first is used", v.Name)
+		k.Fault("name", "there are two views named %q at the same time; the first is used", v.Name)
 		return
 	case v.Until != 0 && v.Until < v.Since:
-		k.fault("until", "this view ends before it begins; it is left out")
+		k.Fault("until", "this view ends before it begins; it is left out")
 		return
 	}
 	c.Views = append(c.Views, v)
 }
 
-func (c *Card) expect(k *keys) {
-	e := Expect{Since: k.year("since"), Every: k.whole("every", 1, 50, "a number of years"), Note: k.flag("note")}
+func (c *Card) expect(k keys) {
+	e := Expect{Since: k.year("since"), Every: int(k.Number("every", 1, 50, true, "number of years between visits")), Note: k.flag("note")}
 	if e.Every == 0 {
 		e.Every = 1
 	}
 	for _, s := range k.texts("seasons") {
 		season, err := parseSeason(s)
 		if err != nil {
-			k.fault("seasons", "%v", err)
+			k.Fault("seasons", "%v", err)
 			continue
 		}
 		e.Seasons = append(e.Seasons, season)
 	}
 	e.Views = k.texts("views")
-	k.rest()
+	k.Rest(nil)
 	c.Expect = append(c.Expect, e)
 }
 
-func (c *Card) close(k *keys) {
-	before := len(k.faults)
-	x := Closure{From: k.day("from", false), To: k.day("to", true), Reason: k.text("reason")}
-	sound := len(k.faults) == before
-	k.rest()
+func (c *Card) close(k keys) {
+	before := len(k.Faults)
+	x := Closure{From: k.day("from", false), To: k.day("to", true), Reason: k.Text("reason")}
+	sound := len(k.Faults) == before
+	k.Rest(nil)
 	switch {
 	case !sound: // half a closure would excuse too much or too little
 		return
 	case x.From == "":
-		k.fault("from", "a closure needs its first day or year; it is left out until then")
+		k.Fault("from", "a closure needs its first day or year; it is left out until then")
 		return
 	case x.To != "" && x.To < x.From:
-		k.fault("to", "this closure ends before it begins; it is left out")
+		k.Fault("to", "this closure ends before it begins; it is left out")
 		return
 	}
 	c.Closed = append(c.Closed, x)

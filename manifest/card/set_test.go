@@ -83,7 +83,7 @@ func TestCardsReachTheirSites(t *testing.T) {
 		faults = append(faults, f.String())
 	}
 	for i, want := range []string{
-		"Draw/Spring/Site.TOML:2: longitude: a longitude",
+		"Draw/Spring/Site.TOML:2: longitude: 500 cannot be the longitude",
 		"points.gpx: the waypoint \"Draw Stake 4\" lies ",
 		"site.toml: this card lies in no site's folder",
 	} {
@@ -155,7 +155,7 @@ func TestCardsInTheFolderForCards(t *testing.T) {
 	}
 	want := []string{
 		"Office/pasture.toml: this card applies to nothing",
-		"sites/CANON GATE.toml:2: latitud: there is no such key",
+		"sites/CANON GATE.toml:2: latitud: there is no such setting",
 		"sites/Spring.toml: this site has a card already (Draw/Spring/site.toml)",
 		"sites/Stake 4.toml: 2 sites are called so",
 		"sites/Stake 9.toml: this card applies to nothing: no site is called Stake 9",

@@ -9,31 +9,34 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// Fault is what makes a file no TOML at all.
+// Fault is something that is wrong in a file.
 type Fault struct {
 	Line int    // 0 where no line is to blame
 	Key  string // "" where no key is to blame
 	Text string // what is wrong and what to do
+	// Other is the file of another archive that has to do with it; "" for none. Only
+	// whoever runs the machine is told it.
+	Other string
 }
 
 // Decode reads a file: its values, and the lines of its keys. A byte-order mark
 // and CRLF are accepted. The fault is nil where all could be read.
 func Decode(b []byte) (map[string]any, Lines, *Fault) {
 	if bytes.HasPrefix(b, []byte("\xff\xfe")) || bytes.HasPrefix(b, []byte("\xfe\xff")) {
-		return nil, nil, &Fault{1, "", "this file is saved as UTF-16; save it as UTF-8"}
+		return nil, nil, &Fault{Line: 1, Text: "this file is saved as UTF-16; save it as UTF-8"}
 	}
 	text := string(bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")))
 	if !utf8.ValidString(text) {
 		before, _, _ := strings.Cut(strings.ToValidUTF8(text, "\xff"), "\xff")
-		return nil, nil, &Fault{1 + strings.Count(before, "\n"), "", "this line holds a letter that is not in UTF-8; save the file as UTF-8 (a folder's name must be in UTF-8 too)"}
+		return nil, nil, &Fault{Line: 1 + strings.Count(before, "\n"), Text: "this line holds a letter that is not in UTF-8; save the file as UTF-8 (a folder's name must be in UTF-8 too)"}
 	}
 	tree := map[string]any{}
 	if _, err := toml.Decode(text, &tree); err != nil {
 		var at toml.ParseError
 		if !errors.As(err, &at) {
-			return nil, nil, &Fault{0, "", "this file is not TOML: " + err.Error()}
+			return nil, nil, &Fault{Text: "this file is not TOML: " + err.Error()}
 		}
-		return nil, nil, &Fault{at.Position.Line, at.LastKey, "this is not TOML: " + at.Message +
+		return nil, nil, &Fault{Line: at.Position.Line, Key: at.LastKey, Text: "this is not TOML: " + at.Message +
 			"; text stands in quotes, and each setting on a line of its own"}
 	}
 	return tree, find(text), nil

@@ -1,5 +1,6 @@
 // Package tomlline reads TOML files that people write, and tells on which line each
-// key stands. Begin with [Decode]. The decoder tells positions only with its own
+// key stands. Begin with [Decode]; a [Table] takes what it gave apart key by key, and
+// tells what is wrong with each. The decoder tells positions only with its own
 // errors, and most faults of such a file are found after it: "site.toml:7: latitude:
 // …".
 package tomlline

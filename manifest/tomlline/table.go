@@ -1,14 +1,25 @@
-package entries
+package tomlline
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
-
-	"linecamp/manifest/tomlline"
 )
+
+// File collects the faults of one file while it is taken apart.
+type File struct {
+	Path   string
+	Lines  Lines
+	Faults []Fault
+	// IsProse: texts may have tabs and line ends.
+	IsProse bool
+	// Instead is what to do with a key that is unknown; "" is to take it out.
+	Instead string
+}
 
 // Table is one table of a file, from which keys are taken one by one. What is left at
 // the end is unknown.
@@ -19,18 +30,14 @@ type Table struct {
 	Known []string // keys asked for so far
 }
 
-// Fault records a problem with a key of the table, or with the table itself
+// Fault records a fault of a key of the table, or with the table itself
 // where key is "".
 func (t *Table) Fault(key, format string, a ...any) {
 	path := t.Key
 	if key != "" {
-		path = tomlline.Join(t.Key, key)
+		path = Join(t.Key, key)
 	}
-	t.Problems = append(t.Problems, Problem{
-		Line: t.Lines.At(path),
-		Key:  tomlline.Shown(path),
-		Text: fmt.Sprintf(format, a...),
-	})
+	t.Faults = append(t.Faults, Fault{Line: t.Lines.At(path), Key: Shown(path), Text: fmt.Sprintf(format, a...)})
 }
 
 // Take takes a key of any kind.
@@ -53,7 +60,7 @@ func (t *Table) Text(key string) string {
 		return ""
 	}
 	// Tabs and line ends have no place in a name, a path or a time.
-	if strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f }) {
+	if !t.IsProse && strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f }) {
 		t.Fault(key, "the text holds a line end, a tab or another control character; leave it out (in a Windows path, write / for \\)")
 		return ""
 	}
@@ -76,24 +83,32 @@ func (t *Table) Flag(key string) bool {
 // Number takes a key whose value is a number from least to most; 0 where it is
 // absent.
 func (t *Table) Number(key string, least, most float64, whole bool, what string) float64 {
+	if n := t.NumberOr(key, least, most, whole, what); n != nil {
+		return *n
+	}
+	return 0
+}
+
+// NumberOr is Number where 0 is a value like any other; nil where it is absent.
+func (t *Table) NumberOr(key string, least, most float64, whole bool, what string) *float64 {
 	v, ok := t.Take(key)
 	if !ok {
-		return 0
+		return nil
 	}
 	kind := "a number"
 	if whole {
 		kind = "a whole number"
 	}
-	n, ok := tomlline.Number(v)
+	n, ok := Number(v)
 	if !ok {
 		t.Fault(key, "this is %s where %s is wanted, without quotes: the %s", kindOf(v), kind, what)
-		return 0
+		return nil
 	}
 	if !(least <= n && n <= most) || whole && n != math.Trunc(n) {
 		t.Fault(key, "%v cannot be the %s; write %s from %g to %g", v, what, kind, least, most)
-		return 0
+		return nil
 	}
-	return n
+	return &n
 }
 
 // Sub takes a key that is a table, [key]. Absent is an empty one.
@@ -103,7 +118,7 @@ func (t *Table) Sub(key string) *Table {
 	if ok && !isTable {
 		t.Fault(key, "this is %s where a part of its own is wanted, which begins with the line [%s]", kindOf(v), key)
 	}
-	return &Table{File: t.File, Key: tomlline.Join(t.Key, key), Left: m}
+	return &Table{File: t.File, Key: Join(t.Key, key), Left: m}
 }
 
 // Subs takes a key that is any number of tables, [[key]].
@@ -127,12 +142,12 @@ func (t *Table) Subs(key string) []*Table {
 		}
 	}
 	if ms == nil {
-		t.Fault(key, "this is %s; each copy is a part of its own, which begins with the line [[%s]], with two brackets", kindOf(v), key)
+		t.Fault(key, "this is %s; write each %[2]s below a line [[%[2]s]] of its own, with two brackets", kindOf(v), key)
 		return nil
 	}
 	all := make([]*Table, len(ms))
 	for i, m := range ms {
-		all[i] = &Table{File: t.File, Key: fmt.Sprintf("%s[%d]", tomlline.Join(t.Key, key), i), Left: m}
+		all[i] = &Table{File: t.File, Key: fmt.Sprintf("%s[%d]", Join(t.Key, key), i), Left: m}
 	}
 	return all
 }
@@ -153,7 +168,7 @@ func (t *Table) Words(key string) []string {
 		s, ok := e.(string)
 		if s = strings.TrimSpace(s); !ok || s == "" {
 			t.Fault(key, "every word of the list must be text in quotes, and not empty")
-			return nil
+			continue
 		}
 		words = append(words, s)
 	}
@@ -169,8 +184,8 @@ func (t *Table) Rest(elsewhere map[string]string) {
 			continue
 		}
 		slices.Sort(t.Known)
-		t.Fault(key, "there is no such setting here; correct its spelling or take it out (settings here: %s)",
-			strings.Join(slices.Compact(t.Known), ", "))
+		t.Fault(key, "there is no such setting here; correct its spelling or %s (settings here: %s)",
+			cmp.Or(t.Instead, "take it out"), strings.Join(slices.Compact(t.Known), ", "))
 	}
 }
 
@@ -190,4 +205,22 @@ func kindOf(v any) string {
 		return "a list of parts"
 	}
 	return "a date or time"
+}
+
+// Folder takes a key that names a folder or file, and makes it absolute, from the
+// folder that the settings are in.
+func (t *Table) Folder(key string) string {
+	s := t.Text(key)
+	if s == "" {
+		return ""
+	}
+	if s == "~" || strings.HasPrefix(s, "~/") || strings.HasPrefix(s, `~\`) {
+		t.Fault(key, "~ is not understood here; write the whole path")
+		return ""
+	}
+	s = filepath.FromSlash(s)
+	if !filepath.IsAbs(s) {
+		s = filepath.Join(filepath.Dir(t.Path), s)
+	}
+	return filepath.Clean(s)
 }

@@ -1,19 +1,14 @@
-package entries
+package config
 
 import (
 	"fmt"
 	"strings"
+
+	"linecamp/manifest/tomlline"
 )
 
-// Problem is one fault in a config file.
-type Problem struct {
-	Line int    // 1 is the first; 0 where no line is to blame
-	Key  string // dotted, "copy.url"; "" where no key is to blame
-	Text string // what is wrong and what to do
-	// Other is the settings file of another archive that has to do with it; "" for none.
-	// Only whoever runs the machine is told it.
-	Other string
-}
+// Problem is one fault in a settings file.
+type Problem = tomlline.Fault
 
 // Error is everything wrong with one config file. The file's archive cannot be
 // used; others can.
@@ -52,3 +47,25 @@ func (e *Error) say(others bool) string {
 // Unwrap gives what the system said, so that an absent config is
 // fs.ErrNotExist.
 func (e *Error) Unwrap() error { return e.Err }
+
+// mostBytes bounds a settings file; a hundred copies with comments are a tenth
+// of it.
+const mostBytes = 256 << 10
+
+// Decode reads the settings file at a path, whose bytes these are, to be taken apart key
+// by key: what nobody took from a table is unknown, and its Rest says so. The error is an
+// *Error.
+func Decode(path string, b []byte) (*tomlline.File, *tomlline.Table, error) {
+	fail := func(line int, key, text string) (*tomlline.File, *tomlline.Table, error) {
+		return nil, nil, &Error{File: path, Problems: []Problem{{Line: line, Key: key, Text: text}}}
+	}
+	if len(b) > mostBytes {
+		return fail(0, "", "this file is far too large for settings; name the settings file, or the folder of settings files")
+	}
+	tree, lines, fault := tomlline.Decode(b)
+	if fault != nil {
+		return fail(fault.Line, fault.Key, fault.Text)
+	}
+	f := &tomlline.File{Path: path, Lines: lines}
+	return f, &tomlline.Table{File: f, Left: tree}, nil
+}
