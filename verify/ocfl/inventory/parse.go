@@ -70,10 +70,8 @@ func (p *parser) inventory() {
 		case "contentDirectory":
 			inv.ContentDirectory = p.string()
 		case "manifest":
-			if inv.Objects[key] = p.Next() == '{'; inv.Objects[key] {
+			if inv.Objects[key] = p.opens(); inv.Objects[key] {
 				inv.Manifest = p.block("the manifest", "E092", "E098")
-			} else {
-				p.skip()
 			}
 		case "versions":
 			p.versions()
@@ -90,6 +88,15 @@ func (p *parser) inventory() {
 		return true
 	})
 	p.End()
+}
+
+// opens tells whether an object follows, and passes over whatever else does.
+func (p *parser) opens() bool {
+	if p.Next() == '{' {
+		return true
+	}
+	p.skip()
+	return false
 }
 
 // keys are the keys of an object that were met.
@@ -161,14 +168,13 @@ func (p *parser) block(what, array, element string) (b block) {
 }
 
 func (p *parser) versions() {
-	if p.inv.Objects["versions"] = p.Next() == '{'; !p.inv.Objects["versions"] {
-		p.skip()
+	if p.inv.Objects["versions"] = p.opens(); !p.inv.Objects["versions"] {
 		return
 	}
 	seen := map[string]bool{}
 	p.Object("an object", func(k []byte) {
 		p.count(versionCost)
-		v := &Version{Name: string(k), Object: p.Next() == '{'}
+		v := &Version{Name: string(k)}
 		if seen[v.Name] {
 			p.note("E033", "versions has the key %s twice", Clip(v.Name))
 			p.skip()
@@ -181,10 +187,8 @@ func (p *parser) versions() {
 				p.inv.numbers[v.N] = len(p.inv.Versions)
 			}
 		}
-		if v.Object {
+		if v.Object = p.opens(); v.Object {
 			p.version(v)
-		} else {
-			p.skip()
 		}
 		p.inv.Versions = append(p.inv.Versions, v)
 	})
@@ -200,8 +204,7 @@ func (p *parser) version(v *Version) {
 		case "message":
 			v.Message = p.string()
 		case "state":
-			if v.stateObject = p.Next() == '{'; !v.stateObject {
-				p.skip()
+			if v.stateObject = p.opens(); !v.stateObject {
 				break
 			}
 			from := p.Rest()
@@ -217,8 +220,7 @@ func (p *parser) version(v *Version) {
 }
 
 func (p *parser) user(what string) (u user) {
-	if u.object = p.Next() == '{'; !u.object {
-		p.skip()
+	if u.object = p.opens(); !u.object {
 		return u
 	}
 	has := keys{}
@@ -238,8 +240,7 @@ func (p *parser) user(what string) (u user) {
 }
 
 func (p *parser) fixity() {
-	if p.inv.Objects["fixity"] = p.Next() == '{'; !p.inv.Objects["fixity"] {
-		p.skip()
+	if p.inv.Objects["fixity"] = p.opens(); !p.inv.Objects["fixity"] {
 		return
 	}
 	seen := map[string]bool{}

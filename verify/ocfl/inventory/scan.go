@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"bytes"
+	"regexp"
 
 	"linecamp/manifest/jsontext"
 )
@@ -48,35 +49,14 @@ func (s *scanner) word(w string) {
 	s.Take(len(w))
 }
 
-// number passes over a number (RFC 8259 section 6).
+// number is a number of RFC 8259 section 6.
+var number = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?`)
+
 func (s *scanner) number() {
-	b, i := s.Rest(), 0
-	digits := func() bool {
-		from := i
-		for i < len(b) && b[i] >= '0' && b[i] <= '9' {
-			i++
-		}
-		return i > from
-	}
-	is := func(set ...byte) bool {
-		if i < len(b) && bytes.IndexByte(set, b[i]) >= 0 {
-			i++
-			return true
-		}
-		return false
-	}
-	is('-')
-	ok := is('0') || digits()
-	if ok && is('.') {
-		ok = digits()
-	}
-	if ok && is('e', 'E') {
-		is('+', '-')
-		ok = digits()
-	}
-	if !ok {
+	n := len(number.Find(s.Rest()))
+	if n == 0 {
 		s.Fail("expected a value")
 		return
 	}
-	s.Take(i)
+	s.Take(n)
 }
