@@ -3,6 +3,8 @@ package daemon
 import (
 	"context"
 	"slices"
+	"sync/atomic"
+	"time"
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
@@ -18,6 +20,7 @@ type ServeOptions struct {
 	// Loaded is told the settings whenever they were read, at the start and on
 	// SIGHUP. It may be nil.
 	Loaded func([]config.Archive)
+	Settle time.Duration // from the start to the first missed round; 0 for the usual
 	Options
 }
 
@@ -25,23 +28,27 @@ type ServeOptions struct {
 // service.Serve).
 func Serve(ctx context.Context, o ServeOptions) error {
 	o.Options = o.Options.Filled()
-	p := pool.New(pool.Settings{})
+	p, among := pool.New(pool.Settings{}), &atomic.Int32{}
 	o.Sinks = append(slices.Clone(o.Sinks), event.Log(o.Log))
 	return service.Serve(ctx, service.Options{
 		Load: func() ([]config.Archive, []error) {
 			p.Limit(machine(o))
-			return config.LoadFrom(o.Config)
+			all, faults := config.LoadFrom(o.Config)
+			among.Store(int32(len(all)))
+			return all, faults
 		},
 		Pool:    p,
 		Archive: o.Archive,
 		Open: func(cfg config.Archive) (service.Archive, error) {
-			a, err := Open(cfg, o.Options)
+			with := o.Options
+			with.Among = int(among.Load())
+			a, err := Open(cfg, with)
 			if err != nil {
 				return nil, err
 			}
 			return scheduled{a}, nil
 		},
-		Loaded: o.Loaded, Log: o.Log, Now: o.Now,
+		Loaded: o.Loaded, Log: o.Log, Now: o.Now, Settle: o.Settle,
 	})
 }
 

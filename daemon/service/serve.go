@@ -41,6 +41,7 @@ type Options struct {
 	Pool    *pool.Pool                            // what all archives may take together; nil for the usual
 	Open    func(config.Archive) (Archive, error) // opens one archive
 	Loaded  func([]config.Archive)                // told the settings whenever they were read; may be nil
+	Settle  time.Duration                         // from the start to the first missed round; 0 for the usual
 	Log     *slog.Logger
 	Now     func() time.Time
 }
@@ -61,7 +62,7 @@ func Serve(ctx context.Context, o Options) error {
 		load: o.Load, only: o.Archive, open: o.Open, loaded: o.Loaded, log: o.Log, now: o.Now, hup: hup,
 		beat:   func(ctx context.Context, cfg config.Archive) { beat(ctx, cfg, o.Now) },
 		crowd:  newCrowd(o.Pool, o.Now),
-		settle: 10 * time.Second,
+		settle: cmp.Or(o.Settle, 10*time.Second),
 	}
 	return s.serve(ctx)
 }
