@@ -58,6 +58,7 @@ func (a *Archive) YearsInput(ctx context.Context, r *reach.Copies, k *Known, che
 	in, err := a.JudgedBy(t, r, k, checked)
 	if err == nil {
 		in.Join()
+		in.Spell()
 	}
 	return in, err
 }

@@ -51,7 +51,8 @@ type SiteItems struct {
 	Position              *geo.Position   // where it is declared to be; nil where it is not
 	Formers               []verify.Former // sites that it took over; its items say which are of them
 
-	packed []packed
+	packed  []packed
+	spelled []Item // as List has them, where Input.Spell kept them
 }
 
 // packed are items of the working folder as the tally has them.
@@ -62,13 +63,12 @@ type packed struct {
 	of     string // as Item.Of
 }
 
-// List spells out the site's items.
+// List spells out the site's items. The list is the caller's own.
 func (s *SiteItems) List() []Item {
-	n := len(s.Extra)
-	for _, p := range s.packed {
-		n += p.files.Len()
+	if s.spelled != nil {
+		return slices.Clone(s.spelled)
 	}
-	all := make([]Item, 0, n)
+	all := make([]Item, 0, s.len())
 	for _, p := range s.packed {
 		files := p.files.List()
 		for i := range files {
@@ -81,6 +81,32 @@ func (s *SiteItems) List() []Item {
 		}
 	}
 	return append(all, s.Extra...)
+}
+
+func (s *SiteItems) len() int {
+	n := len(s.Extra)
+	for _, p := range s.packed {
+		n += p.files.Len()
+	}
+	return n
+}
+
+// mostSpelled is how many items Spell keeps, of some 400 bytes each.
+const mostSpelled = 20_000
+
+// Spell keeps the lists of all sites spelled out, where they are not many: each is asked
+// for several times. What is added to a site afterwards is not in its list.
+func (in *Input) Spell() {
+	n := 0
+	for i := range in.Sites {
+		n += in.Sites[i].len()
+	}
+	if n > mostSpelled {
+		return
+	}
+	for i := range in.Sites {
+		in.Sites[i].spelled = in.Sites[i].List()
+	}
 }
 
 // Input is what the years are judged by. It is plain data: the same input
