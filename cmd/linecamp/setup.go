@@ -10,6 +10,7 @@ import (
 	"golang.org/x/term"
 
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/text/takehome"
 )
 
 func (t *tool) setup() *cobra.Command {
@@ -34,6 +35,10 @@ tries them on the copy before it changes the settings, and writes over no key.
 --take-over makes this machine the one that records new versions, after another
 machine did so before: a new office computer, for example.
 
+--client adds the archive of a client to a machine that looks after many. It asks
+what the client is called, which folder, drive and bucket, puts the bucket's keys
+into a file of the client's own, and writes a text for the client to take home.
+
 --remove-archive takes an archive off this machine. It sets the settings aside and
 says what stays where; it deletes no photo, no copy and nothing it remembers. It
 asks first, and refuses while a copy lacks something, unless you add --yes.`,
@@ -45,11 +50,12 @@ linecamp setup --add-copy --drive barn-drive=/media/barn/line-camp
 linecamp setup --rename-copy barn-drive=loft-drive
 linecamp setup --replace-copy shelf-drive --drive shelf-drive=/media/new/line-camp
 linecamp setup --new-keys bucket --credentials ~/new-keys.toml
+linecamp setup --client --yes --name "Hackberry Flat Ranch" --drive clients-drive=/media/hackberry/line-camp
 linecamp setup --take-over
 linecamp setup --remove-archive saltbush-draw`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
-			o.Archive, o.Config, o.Log = t.archive, t.config, t.log()
+			o.Archive, o.Config, o.Log, o.Words = t.archive, t.config, t.log(), takehome.Write
 			if err := o.Name(drives, s3s); err != nil {
 				return asUsage(err)
 			}
@@ -115,6 +121,8 @@ linecamp setup --remove-archive saltbush-draw`,
 	f.StringVar(&o.CAFile, "ca-file", "", "certificates to trust beside the system's, in a `FILE`")
 	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this machine writes to the bucket")
 	f.StringVar(&o.State, "state", "", "the `FOLDER` for what linecamp remembers between runs")
+	f.BoolVar(&o.Client, "client", false, "the archive is a client's, one of many: asks four things, and writes a text for the client")
+	f.StringVar(&o.Title, "name", "", "what the archive or the client is called, as people `WRITE` it")
 	f.BoolVar(&add, "add-copy", false, "add a copy to settings that are there")
 	f.BoolVar(&o.UseAgain, "use-again", false, "the copy to add was given up, and is to be used again")
 	f.StringVar(&remove, "remove-copy", "", "stop using the copy with this `NAME`, if nothing is on it alone")
@@ -131,7 +139,7 @@ linecamp setup --remove-archive saltbush-draw`,
 
 // setupUsage says which answer is missing where nobody can be asked.
 func setupUsage(o setup.Options) error {
-	if o.Archive == "" {
+	if o.Archive == "" && !o.Client {
 		return usagef("setup --yes needs --archive NAME: a short name for the archive")
 	}
 	if len(o.Drives)+len(o.S3s) == 0 {

@@ -25,6 +25,9 @@ const tries = 3
 // in have is not asked. secret reads a line without showing it; nil reads it
 // from in.
 func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Options) (Options, error) {
+	if have.Client {
+		return AskClient(in, out, secret, have)
+	}
 	q := NewQuestions(in, out, secret)
 	o := have
 	fmt.Fprintln(out, "linecamp keeps copies of a folder of monitoring photos and notes. It only reads the folder.")
@@ -35,8 +38,18 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 	if o.Folder == "" {
 		o.Folder = q.Ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
 	}
+	o = q.places(o, "Which folder on another drive is the second copy to go to?", "Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?")
+	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
+		o.Access = q.Ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
+		o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
+	}
+	return o, q.err
+}
+
+// places asks for a drive and a bucket, where none is named.
+func (q *Questions) places(o Options, drive, bucket string) Options {
 	if len(o.Drives)+len(o.S3s) == 0 {
-		if dir := q.Ask("Which folder on another drive is the second copy to go to?", "leave empty for none", nil); dir != "" {
+		if dir := q.Ask(drive, "leave empty for none", nil); dir != "" {
 			o.Drives = []NamedDir{{Name: "drive", Dir: dir}}
 		}
 		optional := "leave empty for none"
@@ -51,18 +64,14 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 			}
 			return nil
 		}
-		if url := q.Ask("Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?", optional, isBucket); url != "" {
+		if url := q.Ask(bucket, optional, isBucket); url != "" {
 			o.S3s = []NamedURL{{Name: "bucket", URL: url}}
 		}
 		if q.err == nil && len(o.Drives)+len(o.S3s) == 0 {
 			q.err = fmt.Errorf("an archive needs one copy at least. Plug in a drive and name a folder on it, such as /media/office/line-camp, or have a bucket made by an S3 service and give its address; %w", ErrNoAnswer)
 		}
 	}
-	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
-		o.Access = q.Ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
-		o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
-	}
-	return o, q.err
+	return o
 }
 
 // better is a fault in an answer that comes with one that would do.

@@ -13,6 +13,8 @@ type Report struct {
 	Copies  []CopyReport `json:"copies"`
 	Notes   []string     `json:"notes,omitempty"`
 	Secret  string       `json:"secret_file,omitempty"`
+	// Client tells of a client that was added.
+	Client *ClientReport `json:"client,omitempty"`
 	// Author tells of a take-over.
 	Author *AuthorReport `json:"author,omitempty"`
 	// Changed tells of a copy that was renamed, removed or replaced.

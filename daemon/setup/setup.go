@@ -40,10 +40,14 @@ type NamedURL struct{ Name, URL string }
 // Options are the answers setup needs.
 type Options struct {
 	Archive string
-	Folder  string // working folder; "" where this machine only keeps the archive
-	Layout  string // "" for the common layouts
-	Drives  []NamedDir
-	S3s     []NamedURL
+	Title   string // the archive's name as people write it; "" for none
+	// Client says that it is one of many archives, that of a client.
+	Client bool
+	Words  func(TakeHome) string // what the client takes home: package show/text/takehome has it
+	Folder string                // working folder; "" where this machine only keeps the archive
+	Layout string                // "" for the common layouts
+	Drives []NamedDir
+	S3s    []NamedURL
 	// Credentials is "env", or the file that holds the keys; "" is "env".
 	Credentials string
 	// Access and Secret are keys a person typed in; they go into a file only
@@ -73,6 +77,12 @@ const defaultAway = 14 * 24 * time.Hour
 
 // Run sets an archive up.
 func Run(ctx context.Context, o Options) (Report, error) {
+	if o.Client {
+		var err error
+		if o, err = o.asClient(); err != nil {
+			return Report{}, err
+		}
+	}
 	o, err := o.checked()
 	if err != nil {
 		return Report{}, err
@@ -93,7 +103,7 @@ func Run(ctx context.Context, o Options) (Report, error) {
 }
 
 func run(ctx context.Context, o Options, path string) (Report, error) {
-	cfg := config.Archive{Name: o.Archive, Folder: o.Folder, Layout: o.Layout, State: o.State, Copies: o.copies()}
+	cfg := config.Archive{Name: o.Archive, Title: o.Title, Folder: o.Folder, Layout: o.Layout, State: o.State, Copies: o.copies()}
 	if err := apart(path, cfg); err != nil {
 		return Report{}, err
 	}
@@ -130,6 +140,9 @@ func run(ctx context.Context, o Options, path string) (Report, error) {
 		return report, err
 	}
 	noteKeys(o, path, tried)
+	if o.Client && o.Words != nil {
+		o.takeHome(cfg, &report)
+	}
 	return report, nil
 }
 

@@ -59,6 +59,9 @@ func setUp(w io.Writer, r setup.Report) {
 	if r.State != "" {
 		fmt.Fprintf(w, "What linecamp remembers of it goes to %s\n", r.State)
 	}
+	if r.Client != nil && r.Client.TakeHome != "" {
+		fmt.Fprintf(w, "What %s takes home is in %s: print it, and give it away.\n", shown(r.Client.Name), r.Client.TakeHome)
+	}
 	fmt.Fprintf(w, "Now run: %s\n", line.Run("mirror"))
 }
 
