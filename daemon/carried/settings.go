@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -272,164 +271,123 @@ func Decode(b []byte) (Settings, error) {
 	if wrong != nil {
 		return Settings{}, fault.Say(ErrUnread, "line %d: %s", wrong.Line, shown(wrong.Text))
 	}
-	var s Settings
-	d := &decoding{s: &s}
-	s.Archive = d.text(tree, "", "archive", manifest.ArchiveName)
-	s.Title = d.text(tree, "", "name", printable)
-	s.Layout = d.text(tree, "", "layout", func(v string) error { _, err := layout.New(v, nil, time.Now()); return err })
-	s.Dates = d.text(tree, "", "dates", func(v string) error {
-		if !slices.Contains(dates.Orders, v) {
-			return errors.New("it is no order of dates")
-		}
-		return nil
-	})
-	units := d.text(tree, "", "units", func(v string) error { _, err := geo.ParseUnits(v); return err })
+	t := &tomlline.Table{File: &tomlline.File{}, Left: tree}
+	s := Settings{Archive: text(t, "archive", manifest.ArchiveName), Title: text(t, "name", nil)}
+	s.Layout = text(t, "layout", func(v string) error { _, err := layout.New(v, nil, time.Now()); return err })
+	s.Dates = text(t, "dates", oneOf(dates.Orders...))
+	units := text(t, "units", func(v string) error { _, err := geo.ParseUnits(v); return err })
 	s.Units, _ = geo.ParseUnits(units) // "" where there are none
-	d.views(tree)
-	years := d.part(tree, "years")
-	s.Years.SeasonDays = int(d.number(years, "years", "season_days", 1, 180, true))
-	s.Years.Meters = d.number(years, "years", "meters", 1, card.MostMeters, false)
-	d.rest(years, "years")
+	s.Views = views(t.Sub("views"))
+	years := t.Sub("years")
+	s.Years.SeasonDays = int(years.Number("season_days", 1, 180, true, ""))
+	s.Years.Meters = years.Number("meters", 1, card.MostMeters, false, "")
+	rest(years)
 	cron := func(v string) error { _, err := config.Cron(v); return err }
-	schedule := d.part(tree, "schedule")
-	s.Schedule.Mirror = d.text(schedule, "schedule", "mirror", cron)
-	s.Schedule.Verify = d.text(schedule, "schedule", "verify", cron)
-	s.Schedule.Drill = d.text(schedule, "schedule", "drill", cron)
-	d.rest(schedule, "schedule")
-	d.copies(tree)
-	d.rest(tree, "")
+	schedule := t.Sub("schedule")
+	s.Schedule = config.Schedule{Mirror: text(schedule, "mirror", cron), Verify: text(schedule, "verify", cron), Drill: text(schedule, "drill", cron)}
+	rest(schedule)
+	s.Copies = copies(t)
+	rest(t)
 	if s.Archive == "" {
 		return Settings{}, fault.Say(ErrUnread, "they name no archive")
+	}
+	for _, f := range t.Faults[:min(len(t.Faults), mostPassed)] {
+		why := "its value cannot be used"
+		if slices.Contains([]string{unknown, inPart, twice, tooMany}, f.Text) {
+			why = f.Text
+		}
+		s.Passed = append(s.Passed, shown(f.Key)+": "+why)
 	}
 	return s, nil
 }
 
-// decoding takes values out of a tree, and notes what it passes over.
-type decoding struct{ s *Settings }
-
 // mostPassed is how much of what was passed over is named.
 const mostPassed = 50
 
-func (d *decoding) pass(at, key, why string) {
-	if at != "" {
-		key = at + "." + key
-	}
-	if len(d.s.Passed) < mostPassed {
-		d.s.Passed = append(d.s.Passed, shown(key)+": "+why)
+// Why something is passed over whose value could be used.
+const (
+	unknown = "this program does not know it"
+	inPart  = "one is not told in full"
+	twice   = "one is told twice"
+	tooMany = "there are too many"
+)
+
+func rest(t *tomlline.Table) {
+	for _, key := range slices.Sorted(maps.Keys(t.Left)) {
+		t.Fault(key, unknown)
 	}
 }
 
-func (d *decoding) rest(t map[string]any, at string) {
-	for _, key := range slices.Sorted(maps.Keys(t)) {
-		d.pass(at, key, "this program does not know it")
-	}
-}
-
-func take(t map[string]any, key string) (any, bool) {
-	v, ok := t[key]
-	delete(t, key)
-	return v, ok
-}
-
-func (d *decoding) text(t map[string]any, at, key string, check func(string) error) string {
-	v, ok := take(t, key)
-	if !ok {
-		return ""
-	}
-	s, ok := v.(string)
-	if !ok || s == "" || printable(s) != nil || check(s) != nil {
-		d.pass(at, key, "its value cannot be used")
+// text takes a text that is fit to be shown and passes a check, if there is one.
+func text(t *tomlline.Table, key string, check func(string) error) string {
+	_, isThere := t.Left[key]
+	had := len(t.Faults)
+	s := t.Text(key)
+	if isThere && len(t.Faults) == had && (s == "" || printable(s) != nil || check != nil && check(s) != nil) {
+		t.Fault(key, "")
 		return ""
 	}
 	return s
 }
 
+func oneOf(all ...string) func(string) error {
+	return func(s string) error {
+		if !slices.Contains(all, s) {
+			return errors.New("it is none of these")
+		}
+		return nil
+	}
+}
+
 // printable refuses what a name in the settings cannot be.
 func printable(s string) error {
-	if len(s) > 400 || !manifest.IsPrintable(s) || strings.TrimSpace(s) != s {
+	if len(s) > 400 || !manifest.IsPrintable(s) {
 		return errors.New("it is no name")
 	}
 	return nil
 }
 
-func (d *decoding) number(t map[string]any, at, key string, least, most float64, whole bool) float64 {
-	v, ok := take(t, key)
-	if !ok {
-		return 0
-	}
-	n, ok := tomlline.Number(v)
-	if !ok || !(least <= n && n <= most) || whole && n != math.Trunc(n) {
-		d.pass(at, key, "its value cannot be used")
-		return 0
-	}
-	return n
-}
-
-func (d *decoding) part(t map[string]any, key string) map[string]any {
-	v, ok := take(t, key)
-	m, isPart := v.(map[string]any)
-	if ok && !isPart {
-		d.pass("", key, "its value cannot be used")
-	}
-	return m
-}
-
-func (d *decoding) views(tree map[string]any) {
-	views := d.part(tree, "views")
-	for _, view := range slices.Sorted(maps.Keys(views)) {
-		list, ok := views[view].([]any)
-		var all []string
-		for _, e := range list {
-			if w, isText := e.(string); isText && w != "" && printable(w) == nil {
-				all = append(all, w)
-			}
-		}
-		if !ok || len(all) == 0 || len(all) != len(list) || printable(view) != nil || view == "" {
-			d.pass("views", view, "its value cannot be used")
+func views(t *tomlline.Table) map[string][]string {
+	all := map[string][]string{}
+	for _, view := range slices.Sorted(maps.Keys(t.Left)) {
+		had := len(t.Faults)
+		words := t.Words(view)
+		isName := func(s string) bool { return s != "" && printable(s) == nil && strings.TrimSpace(s) == s }
+		if len(t.Faults) > had {
 			continue
 		}
-		if d.s.Views == nil {
-			d.s.Views = map[string][]string{}
+		if !isName(view) || len(words) == 0 || slices.ContainsFunc(words, func(w string) bool { return !isName(w) }) {
+			t.Fault(view, "")
+			continue
 		}
-		d.s.Views[view] = all
+		all[view] = words
 	}
+	return all
 }
 
-func (d *decoding) copies(tree map[string]any) {
-	v, ok := take(tree, "copy")
-	list, isList := v.([]map[string]any)
-	if ok && !isList {
-		d.pass("", "copy", "its value cannot be used")
-	}
+func copies(top *tomlline.Table) (all []config.Copy) {
+	list := top.Subs("copy")
 	if len(list) > mostCopies {
-		d.pass("", "copy", fmt.Sprintf("there are more than %d", mostCopies))
+		top.Fault("copy", tooMany)
 		list = list[:mostCopies]
 	}
 	for _, t := range list {
-		c := config.Copy{
-			Name: d.text(t, "copy", "name", config.CopyName),
-			Kind: d.text(t, "copy", "kind", isKind),
-			ID:   d.text(t, "copy", "id", isUUID),
-		}
-		c.Addressing = d.text(t, "copy", "addressing", func(v string) error {
-			if v != "path" && v != "host" {
-				return errors.New("it is no way to name a bucket")
-			}
-			return nil
-		})
-		c.URL = d.text(t, "copy", "url", func(v string) error { _, err := config.BucketURL(v, c.Addressing); return err })
-		c.Region = d.text(t, "copy", "region", printable)
-		d.rest(t, "copy")
+		c := config.Copy{Name: text(t, "name", config.CopyName), Kind: text(t, "kind", isKind), ID: text(t, "id", isUUID)}
+		c.Addressing = text(t, "addressing", oneOf("path", "host"))
+		c.URL = text(t, "url", func(v string) error { _, err := config.BucketURL(v, c.Addressing); return err })
+		c.Region = text(t, "region", nil)
+		rest(t)
 		same := func(o config.Copy) bool { return strings.EqualFold(o.Name, c.Name) || o.ID == c.ID }
 		switch {
 		case c.Name == "" || c.Kind == "" || c.ID == "" || c.Kind == config.KindS3 && c.URL == "":
-			d.pass("", "copy", "one is not told in full")
-		case slices.ContainsFunc(d.s.Copies, same):
-			d.pass("", "copy", "one is told twice")
+			top.Fault("copy", inPart)
+		case slices.ContainsFunc(all, same):
+			top.Fault("copy", twice)
 		default:
-			d.s.Copies = append(d.s.Copies, c)
+			all = append(all, c)
 		}
 	}
+	return all
 }
 
 func isKind(s string) error {
