@@ -52,7 +52,7 @@ func writeDrive(w *writer, c Copy) {
 func tryFolder(folder string) error {
 	f, err := os.CreateTemp(folder, ".linecamp-trial-*")
 	if err != nil {
-		return fmt.Errorf("nothing can be written to %s (%w); see who owns the folder, or whether the drive is mounted read-only", folder, plainly(err))
+		return fmt.Errorf("nothing can be written to %s (%w); see who owns the folder, or whether the drive is mounted read-only", folder, Plainly(err))
 	}
 	name := f.Name()
 	_, err = f.WriteString("linecamp tries whether this drive can be written\n")
@@ -62,8 +62,8 @@ func tryFolder(folder string) error {
 	return nil
 }
 
-// plainly takes the temporary file's name out of an error.
-func plainly(err error) error {
+// Plainly takes a file's name out of an error that is told with it, or is of no use.
+func Plainly(err error) error {
 	var p *os.PathError
 	if errors.As(err, &p) {
 		return p.Err

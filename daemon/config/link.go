@@ -88,11 +88,19 @@ func (f *file) link(t *table) (l Link) {
 			l.Allowance = a
 		}
 	}
-	if len(f.Faults) > had {
-		l.Fault = &Error{File: f.Path, Problems: slices.Clone(f.Faults[had:])}
-		f.Faults = f.Faults[:had]
-	}
+	l.Fault = f.apart(had, "")
 	return l
+}
+
+// apart takes the faults that came since there were so many out of the file's: what is
+// wrong with a part that nothing else has to wait for. It is nil for none.
+func (f *file) apart(had int, archive string) *Error {
+	if len(f.Faults) == had {
+		return nil
+	}
+	of := slices.Clone(f.Faults[had:])
+	f.Faults = f.Faults[:had]
+	return &Error{File: f.Path, Archive: archive, Problems: of}
 }
 
 // encode writes the settings as link reads them.

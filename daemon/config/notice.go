@@ -4,7 +4,6 @@ import (
 	"net"
 	"net/mail"
 	"net/url"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -67,10 +66,7 @@ func (f *file) notice(top *table, archive string) (n Notice) {
 		}
 	}
 	t.Rest(nil)
-	if len(f.Faults) > had {
-		n.Fault = &Error{File: f.Path, Archive: archive, Problems: slices.Clone(f.Faults[had:])}
-		f.Faults = f.Faults[:had]
-	}
+	n.Fault = f.apart(had, archive)
 	return n
 }
 

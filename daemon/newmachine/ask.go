@@ -17,7 +17,7 @@ var ErrNo = errors.New("nothing was changed, since the answer was not yes")
 // typed in as keys stays in this process until the settings are written.
 func Ask(q *setup.Questions, o Options) (Options, error) {
 	if o.From.Root == "" {
-		o.From.Root = q.Ask("Which copy is there? Give the folder of a drive, or the https address of a bucket.", "for example /media/office/line-camp; the recovery sheet says where each copy is", filled)
+		o.From.Root = q.Ask("Which copy is there? Give the folder of a drive, or the https address of a bucket.", "for example /media/office/line-camp; the recovery sheet says where each copy is", setup.NotEmpty)
 	}
 	if strings.Contains(o.From.Root, "://") && o.From.Credentials == "" && o.Keys == (Keys{}) && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
 		o.Keys = typed(q, "the bucket")
@@ -28,7 +28,7 @@ func Ask(q *setup.Questions, o Options) (Options, error) {
 		}
 	}
 	if o.Into == "" {
-		o.Into = q.Ask("Which folder are the photos and notes to go to?", "an empty folder, or one that is not there yet", filled)
+		o.Into = q.Ask("Which folder are the photos and notes to go to?", "an empty folder, or one that is not there yet", setup.NotEmpty)
 	}
 	return o, q.Err()
 }
@@ -72,15 +72,8 @@ func ConfirmNamed(addresses []string, credentials string) Confirm {
 }
 
 func typed(q *setup.Questions, of string) Keys {
-	access := q.Ask(fmt.Sprintf("What is the access key id of %s?", of), "it goes into a file only you can read", filled)
+	access := q.Ask(fmt.Sprintf("What is the access key id of %s?", of), "it goes into a file only you can read", setup.NotEmpty)
 	return Keys{Access: access, Secret: q.AskSecret("And its secret key?", "not shown while you type")}
-}
-
-func filled(s string) error {
-	if s == "" {
-		return errors.New("this cannot be left empty")
-	}
-	return nil
 }
 
 func isYesOrNo(s string) error {

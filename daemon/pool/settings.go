@@ -56,7 +56,7 @@ func Read(archives string) Settings {
 		return Settings{}.filled()
 	}
 	if err != nil {
-		why := &config.Error{File: path, Problems: []config.Problem{{Text: fmt.Sprintf("this cannot be read (%v), so the machine's limits are the usual ones", plainly(err))}}, Err: err}
+		why := &config.Error{File: path, Problems: []config.Problem{{Text: fmt.Sprintf("this cannot be read (%v), so the machine's limits are the usual ones", config.Plainly(err))}}, Err: err}
 		return Settings{Fault: why}.filled()
 	}
 	s, err := parse(path, b)
@@ -99,13 +99,4 @@ func parse(path string, b []byte) (s Settings, err error) {
 		return Settings{}, &config.Error{File: path, Problems: slices.Clone(f.Faults)}
 	}
 	return s, nil
-}
-
-// plainly takes the file's name out of an error that is told with it.
-func plainly(err error) error {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err
-	}
-	return err
 }

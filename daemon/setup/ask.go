@@ -40,7 +40,7 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 	}
 	o = q.places(o, "Which folder on another drive is the second copy to go to?", "Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?")
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {
-		o.Access = q.Ask("What is the bucket's access key id?", "it goes into a file only you can read", notEmpty)
+		o.Access = q.Ask("What is the bucket's access key id?", "it goes into a file only you can read", NotEmpty)
 		o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
 	}
 	return o, q.err
@@ -93,7 +93,8 @@ func archiveName(s string) error {
 	return err
 }
 
-func notEmpty(s string) error {
+// NotEmpty refuses an empty answer.
+func NotEmpty(s string) error {
 	if s == "" {
 		return errors.New("this cannot be left empty")
 	}
@@ -143,7 +144,7 @@ func (q *Questions) AskSecret(question, hint string) string {
 	if q.secret != nil {
 		read = q.secret
 	}
-	return q.put(question, hint, notEmpty, read)
+	return q.put(question, hint, NotEmpty, read)
 }
 
 func (q *Questions) put(question, hint string, check func(string) error, read func() (string, error)) string {

@@ -52,7 +52,7 @@ func AskClient(in io.Reader, out io.Writer, secret func() (string, error), have 
 	}
 	o = q.places(o, "Which folder on a drive of the client's is a copy to go to?", "Which S3 bucket, with the client's own prefix, is a copy to go to, as https://host/bucket/prefix?")
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" {
-		o.Access = q.Ask("What is the access key id of the client's bucket?", "it goes into a file of its own, which only you can read", notEmpty)
+		o.Access = q.Ask("What is the access key id of the client's bucket?", "it goes into a file of its own, which only you can read", NotEmpty)
 		o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
 	}
 	return o, q.err
@@ -62,7 +62,7 @@ func AskClient(in io.Reader, out io.Writer, secret func() (string, error), have 
 func nameOfClient(title string) (string, error) {
 	name := manifest.Slug("", title, func(string) bool { return false })
 	if strings.TrimSpace(title) == "" {
-		return "", notEmpty("")
+		return "", NotEmpty("")
 	}
 	if err := manifest.ArchiveName(name); err != nil {
 		return "", fmt.Errorf("no short name can be made of %q (%w); name one with --archive", title, err)

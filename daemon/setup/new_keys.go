@@ -50,7 +50,7 @@ func AskKeys(in io.Reader, out io.Writer, secret func() (string, error), o Optio
 		return o, nil
 	}
 	q := NewQuestions(in, out, secret)
-	o.Access = q.Ask("What is the new access key id?", "it goes into a file only you can read", notEmpty)
+	o.Access = q.Ask("What is the new access key id?", "it goes into a file only you can read", NotEmpty)
 	o.Secret = q.AskSecret("And its secret key?", "not shown while you type")
 	return o, q.err
 }
