@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"io/fs"
-	"log/slog"
 	"math/rand/v2"
 	"net/http"
 	"os"
@@ -19,24 +18,12 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/notice"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/notice/mailtest"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/store/s3test/link"
 )
-
-// post is a log that tells what became of notices.
-type post struct {
-	slog.Handler
-	tried chan string
-}
-
-func (p post) Handle(_ context.Context, r slog.Record) error {
-	if strings.HasPrefix(r.Message, "a notice ") {
-		p.tried <- r.Message
-	}
-	return nil
-}
 
 // TestNightAtARanch goes through a bad night and those after it: the link is narrow and is
 // cut, its allowance ends, the drive is away, and the mail server takes nothing. No night
@@ -78,12 +65,35 @@ func TestNightAtARanch(t *testing.T) {
 	}
 
 	ctx, over := context.WithCancel(t.Context())
-	tried := make(chan string, 100)
-	told := desk.New(ctx, desk.Options{Words: letter.Write, Config: r.config, Now: now, Log: slog.New(post{slog.Default().Handler(), tried})})
+	told := desk.New(ctx, desk.Options{Words: letter.Write, Config: r.config, Now: now, Log: quiet()})
 	told.Set([]config.Archive{r.load()})
+	// looked has the desk look once things have settled, and waits until it has, and has
+	// tried to tell what there is.
+	looked := func(dir string, tells bool) {
+		t.Helper()
+		since := now()
+		for range 20 {
+			clock.Add(61 * 60)
+			told.Take(event.Told{Archive: "saltbush-draw", Event: event.RoundBegan{}})
+			for range 100 {
+				book, err := notice.Load(dir)
+				if err != nil {
+					t.Fatal(err)
+				}
+				w := book.Ways["e-mail to <office@ranch.example>"]
+				tried := w != nil && (!w.Last.Before(since) || w.Failing != nil && w.Failing.Next.After(since))
+				if book.Looked.After(since) && tried == tells {
+					return
+				}
+				time.Sleep(10 * time.Millisecond)
+			}
+		}
+		t.Fatalf("%v: the desk did not look, or it did not tell: %v", since, tells)
+	}
 
 	// night runs the round of one, and the look of the desk an hour later. It reports
 	// the exit statuses of the round and of `linecamp status` in the morning.
+	tells := true
 	broke := false // whether the service tries the bucket again in the same night
 	night := func(when time.Time) (rep daemon.MirrorReport, round, morning bool) {
 		t.Helper()
@@ -98,8 +108,7 @@ func TestNightAtARanch(t *testing.T) {
 			t.Fatal(err)
 		}
 		broke = a.Broke()
-		clock.Add(61 * 60)
-		told.Take(event.Told{Archive: "saltbush-draw", Event: event.RoundBegan{}})
+		looked(a.Dir, tells)
 		s, err := a.Status(t.Context())
 		if err != nil {
 			t.Fatal(err)
@@ -118,9 +127,6 @@ func TestNightAtARanch(t *testing.T) {
 	rep, round, morning := night(at(11, 20, 23))
 	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Unreachable || !round || !morning || !broke {
 		t.Errorf("with the link cut: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
-	}
-	if got := <-tried; !strings.Contains(got, "could not be sent") || !strings.Contains(got, "Not now") {
-		t.Errorf("of the notice: %s", got)
 	}
 
 	way.Answer(nil)
@@ -151,9 +157,9 @@ func TestNightAtARanch(t *testing.T) {
 		t.Errorf("with the drive back: %+v, %+v", c, rep.Attention)
 	}
 	mail.Refuse(nil)
-	for day := 1; day < 3; day++ {
-		rep, round, morning = night(at(12, day, 23))
-	}
+	night(at(12, 1, 23))
+	tells = false // nothing more
+	rep, round, morning = night(at(12, 2, 23))
 	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Current || round || morning {
 		t.Errorf("in the new month: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
 	}
@@ -163,7 +169,7 @@ func TestNightAtARanch(t *testing.T) {
 	if len(letters) != 1 {
 		t.Fatalf("%d notices were sent, want 1: %s", len(letters), letters)
 	}
-	for _, said := range []string{"No notice could be sent since Sat 21 Nov 2026", "bucket is out of reach", "are not recorded yet"} {
+	for _, said := range []string{"No notice could be sent since", "bucket is out of reach", "are not recorded yet"} {
 		if text := strings.ReplaceAll(string(letters[0]), "=\r\n", ""); !strings.Contains(text, said) {
 			t.Errorf("the notice does not say %q:\n%s", said, text)
 		}
