@@ -26,6 +26,9 @@ linecamp status --quiet || echo "the record wants a look"`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var all []text.Titled
 			err := t.eachShown(cmd.Context(), func(ctx context.Context, archives []config.Archive) func(config.Archive) (report, error) {
+				if len(archives) > 1 && !t.json && !t.quiet {
+					text.Print(screen.Writer(t.errs, t.line()), many.Of(ctx, config.Find(t.config), archives))
+				}
 				of := many.Status(ctx, archives, t.options())
 				return func(cfg config.Archive) (report, error) { return of(cfg) }
 			}, func(r text.Titled) error {

@@ -57,6 +57,7 @@ type Status struct {
 type CopyStatus struct {
 	Copy  string `json:"copy"`
 	Kind  string `json:"kind"`
+	Where string `json:"where,omitempty"` // where it is kept, in the office's words
 	State string `json:"state"`
 	// LastCurrent is when it last had everything, LastSeen when it was last
 	// within reach; null for never.
@@ -191,7 +192,7 @@ func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, er
 		return CopyStatus{}, err
 	}
 	c := CopyStatus{
-		Copy: h.Name, Kind: h.Kind,
+		Copy: h.Name, Kind: h.Kind, Where: h.Copy.Where,
 		LastCurrent: moment(h.Seen.LastCurrent), LastSeen: moment(h.Seen.LastReachable),
 		Files: figures.Files, Bytes: figures.Bytes,
 		ReadBack:  ReadBack{Files: figures.ReadBackFiles, Bytes: figures.ReadBackBytes, Oldest: moment(figures.OldestReadBack)},

@@ -29,6 +29,9 @@ func status(w io.Writer, s daemon.Status) {
 	}
 	for _, c := range s.Copies {
 		fmt.Fprintf(w, "  %-*s  %s\n", width, c.Copy, copyStatus(c, s.Now))
+		if c.Where != "" {
+			fmt.Fprintf(w, "  %-*s    kept at: %s\n", width, "", shown(c.Where))
+		}
 		if said := cmp.Or(c.Error, c.Note); said != "" {
 			fmt.Fprintf(w, "  %-*s    %s\n", width, "", line.Text(said))
 		}

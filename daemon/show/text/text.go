@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/levels"
+	"linecamp/daemon/many"
 	"linecamp/daemon/mirror"
 	"linecamp/daemon/newmachine"
 	"linecamp/daemon/notice/desk"
@@ -60,6 +61,8 @@ func Print(w io.Writer, report any) {
 		fmt.Fprintln(w)
 	case []Titled:
 		roll(w, r)
+	case many.Machine:
+		machine(w, r)
 	case daemon.MirrorReport:
 		mirrored(w, r.Report)
 		attentions(w, r.List.Without(r.Tells))
