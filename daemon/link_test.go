@@ -61,6 +61,9 @@ func TestLinkThatIsNeverOpenWhenARoundRuns(t *testing.T) {
 	if got, want := a.Opens(), time.Date(2026, 11, 2, 22, 0, 0, 0, time.Local); !got.Equal(want) {
 		t.Errorf("a round is due at %v, want %v", got, want)
 	}
+	if s, err := a.Status(t.Context()); err != nil || s.Next[0].Round != "mirror" || !s.Next[0].At.Equal(a.Opens()) {
+		t.Errorf("the next rounds are %+v, %v", s.Next, err)
+	}
 	at(2+44, 2)
 	if c := bucket(); c.State != mirror.Behind || wants() != "" {
 		t.Errorf("after 44 nights: %+v, %s", c, wants())

@@ -10,6 +10,7 @@ import (
 	"linecamp/daemon/link"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
+	"linecamp/daemon/status"
 	"linecamp/verify"
 )
 
@@ -33,26 +34,8 @@ func (s scheduled) Missed() (missed []config.Copy) {
 }
 
 // Opens is when the first link opens that kept something back in the last mirror round;
-// zero for none. Where nothing is left of an allowance, the hours change nothing.
-func (s scheduled) Opens() (at time.Time) {
-	began, _, err := s.Last(service.Mirror)
-	if err != nil || began.IsZero() {
-		return at
-	}
-	for _, c := range s.Config.Copies {
-		seen, err := s.Ledger.Seen(c.ID)
-		if err != nil || seen.State != reach.Behind || seen.Error != "" {
-			continue
-		}
-		way := link.Of(c, s.Ledger, s.Now)
-		if opens := way.Opens(began); !opens.IsZero() && (at.IsZero() || opens.Before(at)) {
-			if left, err := way.Left(); err == nil && left > 0 {
-				at = opens
-			}
-		}
-	}
-	return at
-}
+// zero for none.
+func (s scheduled) Opens() time.Time { return status.Opens(s.Archive.Archive) }
 
 // Broke reports whether a bucket fell out of the last mirror round, and its link may be
 // used now: such a link is seldom down for the whole night.
