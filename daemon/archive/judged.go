@@ -111,8 +111,10 @@ func printOf(o gather.Object) (files int, print uint64) {
 		if !ok {
 			continue
 		}
-		files++
-		print += walk.BytesMark("", manifest.RawPath(o.Record.Base, logical, e), d)
+		if files++; len(e.Raw) > 0 {
+			logical = string(e.Raw)
+		}
+		print += walk.BytesMark(o.Record.Base, logical, d) // as manifest.RawPath has it
 	}
 	return files, print
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -26,7 +27,9 @@ func syncBelow(b *testing.B, folder string) {
 }
 
 // BenchmarkFromDrive holds the whole way back from a drive against "cp -r" and "sync" of
-// the drive. Set TMPDIR to a folder on the disk to be measured.
+// the drive, one after the other: the median of those pairs, and the quickest of each,
+// which other work on the machine disturbs least. Set TMPDIR to a folder on the disk to be
+// measured, and -benchtime 9x.
 func BenchmarkFromDrive(b *testing.B) {
 	for _, size := range []struct {
 		name        string
@@ -36,27 +39,30 @@ func BenchmarkFromDrive(b *testing.B) {
 			r := newRanch(b, true, nil)
 			r.photos(10, size.files, size.size)
 			mirror(b, r.cfg)
-			var cp, ours time.Duration
+			var cps, all, ratios []float64
 			for b.Loop() {
 				into := filepath.Join(b.TempDir(), "cp")
 				syncBelow(b, r.folder)
 				began := time.Now()
 				must(b, exec.Command("cp", "-r", r.drive, into).Run())
 				syncBelow(b, into)
-				cp += time.Since(began)
+				cp := time.Since(began).Seconds()
 				must(b, os.RemoveAll(into))
 				syncBelow(b, r.folder)
 				m := newMachine(b, reach.RootAccess{Root: r.drive})
 				began = time.Now()
 				rep, err := m.run(context.Background())
 				must(b, err)
-				ours += time.Since(began)
+				ours := time.Since(began).Seconds()
 				if rep.Files != size.files || rep.Wants() {
 					b.Fatalf("%+v", rep)
 				}
 				must(b, os.RemoveAll(m.o.Into))
+				cps, all, ratios = append(cps, cp), append(all, ours), append(ratios, ours/cp)
 			}
-			b.ReportMetric(float64(ours)/float64(cp), "x-cp+sync")
+			slices.Sort(ratios)
+			b.ReportMetric(ratios[len(ratios)/2], "x-cp+sync")
+			b.ReportMetric(slices.Min(all)/slices.Min(cps), "x-quickest-of-each")
 		})
 	}
 }

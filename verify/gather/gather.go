@@ -78,7 +78,8 @@ type looseKey struct {
 type gatherer struct {
 	here     set               // digests in the working folder
 	loose    map[looseKey]bool // of its photos that lie with a site and are of no visit
-	paths    set               // paths in the working folder
+	paths    set               // paths in the working folder, once hasPath was asked
+	folder   *tally.Result     // the working folder; nil for none
 	waiting  map[string]bool   // paths there that are not recorded yet
 	unlisted []string
 	sites    map[siteKey]*SiteItems
@@ -100,7 +101,7 @@ func (g *gatherer) site(k siteKey) *SiteItems {
 
 // tally takes in what the working folder holds.
 func (g *gatherer) tally(t *tally.Result) {
-	g.unlisted = t.Unlisted
+	g.folder, g.unlisted = t, t.Unlisted
 	pack := func(s *SiteItems, p packed) {
 		if p.files.Len() > 0 {
 			s.packed = append(s.packed, p)
@@ -131,7 +132,6 @@ func (g *gatherer) tally(t *tally.Result) {
 		g.seen(f)
 	}
 	g.here.sort()
-	g.paths.sort()
 	// What waits is there, whatever it turns out to be.
 	g.waiting = map[string]bool{}
 	for _, w := range t.Waiting {
@@ -139,9 +139,24 @@ func (g *gatherer) tally(t *tally.Result) {
 	}
 }
 
-func (g *gatherer) seen(f tally.File) {
-	g.here = append(g.here, brief(f.SHA256))
-	g.paths = append(g.paths, named(f.Path))
+func (g *gatherer) seen(f tally.File) { g.here = append(g.here, brief(f.SHA256)) }
+
+// hasPath reports whether a path is in the working folder. Where all bytes are there
+// nobody asks.
+func (g *gatherer) hasPath(raw string) bool {
+	if g.folder != nil && g.paths == nil {
+		g.paths = make(set, 0, len(g.here))
+		for i := range g.folder.Sites {
+			for f := range g.folder.Sites[i].Files() {
+				g.paths = append(g.paths, named(f.Path))
+			}
+		}
+		for f := range g.folder.Unfiled.All() {
+			g.paths = append(g.paths, named(f.Path))
+		}
+		g.paths.sort()
+	}
+	return g.paths.has(named(raw))
 }
 
 // sharedNote is a note of no site that is no longer in the working folder.
@@ -188,9 +203,9 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 		}
 		raw := verify.WorkingPath(from, logical)
 		unsure := g.waiting[raw] || g.hidden(raw)
-		if tallied && !unsure && (g.here.has(brief(held.Digest)) || g.paths.has(named(raw))) {
+		if tallied && !unsure && (g.here.has(brief(held.Digest)) || g.hasPath(raw)) {
 			// Moved where no name tells a date, a photo is of the visit it was recorded under.
-			if s != nil && !g.paths.has(named(raw)) && e.Visit != "" && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] {
+			if s != nil && e.Visit != "" && len(g.loose) > 0 && g.loose[looseKey{siteKey{rec.Pasture, rec.Site}, held.Digest}] && !g.hasPath(raw) {
 				s.Extra = append(s.Extra, Item{Path: raw, View: e.View, Kind: e.Kind, Visit: e.Visit, Where: InWorking})
 			}
 			continue

@@ -1,7 +1,9 @@
 package restore
 
 import (
+	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 
@@ -25,6 +27,27 @@ func syncAll(dir *os.File) error {
 // being restored, so that little is left to do for syncAll. It is advice only.
 func startWriting(f *os.File) {
 	_ = unix.SyncFileRange(int(f.Fd()), 0, 0, unix.SYNC_FILE_RANGE_WRITE)
+}
+
+// pour copies so many bytes from one file to another within the system. It never has both
+// share their blocks, as some file systems would on other calls: one bad block would then
+// be in both.
+func pour(ctx context.Context, dst, src *os.File, size int64) error {
+	for size > 0 {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		n, err := unix.Sendfile(int(dst.Fd()), int(src.Fd()), nil, int(min(size, 8<<20)))
+		switch {
+		case errors.Is(err, unix.EINTR), errors.Is(err, unix.EAGAIN):
+		case err != nil:
+			return os.NewSyscallError("sendfile", err)
+		case n == 0:
+			return io.ErrUnexpectedEOF
+		}
+		size -= int64(max(0, n))
+	}
+	return nil
 }
 
 // rename gives a file its name and fails with fs.ErrExist where one has it.
