@@ -109,7 +109,12 @@ func (r *runner) loop(ctx context.Context, kind string, work rounds, ready time.
 			due = ready
 		}
 		var err error
-		if setOff, err = r.await(ctx, kind, work, last, setOff, due, retry); err != nil {
+		setOff, err = r.await(ctx, kind, work, last, setOff, due, retry)
+		if errors.Is(err, errSetBack) {
+			ready, retry = time.Time{}, time.Time{}
+			continue
+		}
+		if err != nil {
 			return
 		}
 		if wait *= 2; !r.now().Before(due) || retry.IsZero() {
@@ -189,16 +194,30 @@ func (r *runner) await(ctx context.Context, kind string, work rounds, last time.
 	return setOff, err
 }
 
-// wait returns nil at the time, by the clock on the wall, or the reason why
-// ctx ended.
+// errSetBack ends a wait in which the clock was set back: when something is due has to be
+// asked again, or it would wait for a time that may be years ahead.
+var errSetBack = errors.New("the clock was set back")
+
+// wait returns nil at the time, by the clock on the wall, or when that was set back, or
+// else the reason why ctx ended.
 func (r *runner) wait(ctx context.Context, at time.Time) error {
-	return r.waitOr(ctx, at, func() bool { return false })
+	err := r.waitOr(ctx, at, func() bool { return false })
+	if errors.Is(err, errSetBack) {
+		return nil
+	}
+	return err
 }
 
 // waitOr is wait, with something else to look for now and then.
 func (r *runner) waitOr(ctx context.Context, at time.Time, early func() bool) error {
 	at = at.Round(0)
+	var was time.Time // by the clock on the wall, a moment ago
 	for first := true; ; first = false {
+		now := r.now().Round(0)
+		if now.Before(was) && was.Sub(now) > wake { // less is what keeps a clock right
+			return errSetBack
+		}
+		was = now
 		if !first && early() {
 			return ctx.Err()
 		}

@@ -27,10 +27,11 @@ type book struct {
 	began  map[string][]time.Time
 	ended  map[string][]error
 	closed bool
-	back   time.Time // when a drive comes back; zero for never
-	fell   bool      // a bucket falls out of each round
-	opens  int       // the hour at which a link opens each day that keeps something back; 0 for none
-	flaps  bool      // it goes at each round, and comes back after it
+	back   time.Time        // when a drive comes back; zero for never
+	fell   bool             // a bucket falls out of each round
+	opens  int              // the hour at which a link opens each day that keeps something back; 0 for none
+	now    func() time.Time // nil for the bubble's
+	flaps  bool             // it goes at each round, and comes back after it
 }
 
 // returned is true from the moment the drive is back until a round met it.
@@ -72,9 +73,13 @@ func (b *book) Last(kind string) (time.Time, bool, error) {
 
 func (b *book) Round(ctx context.Context, kind string) error {
 	b.mu.Lock()
-	b.began[kind] = append(b.began[kind], time.Now())
+	at := time.Now()
+	if b.now != nil {
+		at = b.now()
+	}
+	b.began[kind] = append(b.began[kind], at)
 	if b.fails == nil {
-		b.lasts[kind], b.broken[kind] = time.Now(), false
+		b.lasts[kind], b.broken[kind] = at, false
 	}
 	takes, fails := b.takes[kind], b.fails
 	b.mu.Unlock()
@@ -461,5 +466,50 @@ func TestNothingToServe(t *testing.T) {
 	s.errs = []error{bad}
 	if err := s.serve(t.Context()); !errors.Is(err, ErrNothingToDo) || !errors.Is(err, bad) {
 		t.Errorf("serve returned %v", err)
+	}
+}
+
+// A machine that slept for a year has one round to catch up with, not 365, whether the
+// service was started anew or woke up with the machine. A clock that was set back by a
+// year stops no round.
+func TestAMachineThatSleptForAYear(t *testing.T) {
+	local(t)
+	for name, c := range map[string]struct {
+		jump time.Duration // of the clock on the wall, an hour after the start
+		want int
+	}{
+		"switched off":        {0, 2 + 2},
+		"asleep":              {365 * 24 * time.Hour, 2 + 1 + 2},
+		"its clock set back":  {-365 * 24 * time.Hour, 2 + 2},
+		"a leap day included": {366 * 24 * time.Hour, 2 + 1 + 2},
+	} {
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b := newBook()
+				began := time.Now()
+				jumped := func() time.Duration {
+					if time.Since(began) < 27*time.Hour {
+						return 0
+					}
+					return c.jump
+				}
+				b.now = func() time.Time { return time.Now().UTC().Add(jumped()) }
+				b.lasts[Mirror] = began.AddDate(-1, 0, 0)
+				r := &runner{
+					name: "ranch", open: func(context.Context) (rounds, error) { return b, nil },
+					tables: map[string]Timetable{Mirror: table(t, "30 2 * * *")},
+					log:    quiet(), now: b.now, settle: 10 * time.Second, say: func(string) {},
+				}
+				ctx, cancel := context.WithCancel(t.Context())
+				done := make(chan struct{})
+				go func() { r.run(ctx); close(done) }()
+				time.Sleep(3 * 24 * time.Hour)
+				cancel()
+				<-done
+				if got := b.times(Mirror); len(got) != c.want {
+					t.Errorf("rounds at %v, want %d", got, c.want)
+				}
+			})
+		})
 	}
 }

@@ -1,10 +1,16 @@
 package store_test
 
 import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
 	"crypto/x509"
 	"encoding/pem"
 	"errors"
 	"io"
+	"log"
+	"math/big"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -14,6 +20,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
@@ -167,5 +174,42 @@ func TestS3CertificateAuthority(t *testing.T) {
 	wantErr(t, err, store.ErrCertificate)
 	if _, err := x509.ParseCertificate(front.Certificate().Raw); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// A certificate that is past its time is told as that, with the two things to look at,
+// and no other authority is asked for.
+func TestS3CertificateExpired(t *testing.T) {
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	must(t, err)
+	for _, c := range []struct {
+		name        string
+		from, until time.Time
+	}{
+		{"expired", time.Now().AddDate(-1, 0, 0), time.Now().AddDate(0, 0, -1)},
+		{"not valid yet, or a clock that is behind", time.Now().AddDate(0, 0, 1), time.Now().AddDate(1, 0, 0)},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			plan := &x509.Certificate{SerialNumber: big.NewInt(1), NotBefore: c.from, NotAfter: c.until, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}, IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature}
+			raw, err := x509.CreateCertificate(rand.Reader, plan, plan, &key.PublicKey, key)
+			must(t, err)
+			front := httptest.NewUnstartedServer(http.NotFoundHandler())
+			front.Config.ErrorLog = log.New(io.Discard, "", 0)
+			front.TLS = &tls.Config{Certificates: []tls.Certificate{{Certificate: [][]byte{raw}, PrivateKey: key}}}
+			front.StartTLS()
+			defer front.Close()
+			o := s3.Options{URL: front.URL + "/monitoring", Region: "us-east-1", Access: "a", Secret: "b", Fence: true, CAFile: filepath.Join(t.TempDir(), "ca.pem")}
+			must(t, os.WriteFile(o.CAFile, pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: raw}), 0o600))
+			s, err := s3.Open(t.Context(), o)
+			must(t, err)
+			_, err = s.Identity(t.Context())
+			wantErr(t, err, store.ErrCertificate)
+			checkSentence(t, err)
+			for _, want := range []string{"past its time", "clock is right", "renew the certificate"} {
+				if !strings.Contains(err.Error(), want) {
+					t.Errorf("%q lacks %q", err, want)
+				}
+			}
+		})
 	}
 }

@@ -72,7 +72,10 @@ func plain(server string, err error) error {
 	var record tls.RecordHeaderError
 	var dns *net.DNSError
 	var op *net.OpError
+	var invalid x509.CertificateInvalidError
 	switch {
+	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
+		return fmt.Errorf("%s shows a certificate that is past its time, or this computer's clock is wrong, so nothing was sent to it; see whether the clock is right, then have whoever runs the server renew the certificate: %w", server, invalid)
 	case errors.As(err, &cert):
 		return fmt.Errorf("%s shows a certificate that this computer does not trust, so nothing was sent to it: %w", server, cert.Err)
 	case errors.As(err, &record):

@@ -86,10 +86,13 @@ func (s *Bucket) networkError(doing string, err error) error {
 	var unknown x509.UnknownAuthorityError
 	var cert *tls.CertificateVerificationError
 	var host x509.HostnameError
+	var invalid x509.CertificateInvalidError
 	var record tls.RecordHeaderError
 	var dns *net.DNSError
 	var op *net.OpError
 	switch text := err.Error(); {
+	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
+		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is past its time, or this computer's clock is wrong (%v). See whether the clock is right; if it is, whoever runs the service has to renew the certificate. Rounds go on by themselves then", name, cause(err))
 	case errors.As(err, &cert), errors.As(err, &unknown), errors.As(err, &host):
 		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is not trusted (%v). If it is your own service, name its certificate authority as ca", name, cause(err))
 	case errors.As(err, &record), strings.Contains(text, "server gave HTTP response to HTTPS client"):
