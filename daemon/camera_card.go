@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/cameracard"
@@ -36,12 +37,7 @@ var errNoFolders = errors.New("none of the archives has its folder on this machi
 
 // WithFolder leaves the archives that files can go to.
 func WithFolder(archives []*Archive) ([]*Archive, error) {
-	var list []*Archive
-	for _, a := range archives {
-		if a.HasFolder() {
-			list = append(list, a)
-		}
-	}
+	list := slices.DeleteFunc(slices.Clone(archives), func(a *Archive) bool { return !a.HasFolder() })
 	if len(list) == 0 {
 		return nil, errNoFolders
 	}

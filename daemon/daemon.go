@@ -34,9 +34,6 @@ type (
 	Progress = archive.Progress
 )
 
-// ErrNoFolder: the archive has no working folder on this machine.
-var ErrNoFolder = archive.ErrNoFolder
-
 // Archive is one archive as this machine works on it. Its methods are the commands
 // of the program; what they all stand on is the room archive.
 type Archive struct {

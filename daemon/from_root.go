@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,28 +15,30 @@ import (
 	"linecamp/verify/rot"
 )
 
-// HistoryFrom is History from a root alone.
-func HistoryFrom(ctx context.Context, root reach.RootAccess, site string) (HistoryReport, error) {
+// from does what needs one root alone, and closes it.
+func from[R any](ctx context.Context, root reach.RootAccess, do func(h *reach.Copy, archive string) (R, error)) (r R, err error) {
 	h, id, err := root.Open(ctx)
 	if err != nil {
-		return HistoryReport{}, err
+		return r, err
 	}
 	defer h.Root.Close()
-	report, err := historyOf(ctx, []*reach.Copy{h}, site)
-	if report.Archive == "" {
-		report.Archive = id.Archive
-	}
-	return report, err
+	return do(h, id.Archive)
+}
+
+// HistoryFrom is History from a root alone.
+func HistoryFrom(ctx context.Context, root reach.RootAccess, site string) (HistoryReport, error) {
+	return from(ctx, root, func(h *reach.Copy, archive string) (HistoryReport, error) {
+		report, err := historyOf(ctx, []*reach.Copy{h}, site)
+		report.Archive = cmp.Or(report.Archive, archive)
+		return report, err
+	})
 }
 
 // RestoreFrom is Restore from a root alone.
 func RestoreFrom(ctx context.Context, root reach.RootAccess, o RestoreOptions, p Progress) (RestoreReport, error) {
-	h, id, err := root.Open(ctx)
-	if err != nil {
-		return RestoreReport{}, err
-	}
-	defer h.Root.Close()
-	return restoreFrom(ctx, id.Archive, nil, []*reach.Copy{h}, o, p)
+	return from(ctx, root, func(h *reach.Copy, archive string) (RestoreReport, error) {
+		return restoreFrom(ctx, archive, nil, []*reach.Copy{h}, o, p)
+	})
 }
 
 // ErrYearsFrom: the years of a root alone cannot be judged.

@@ -49,16 +49,13 @@ func (a *Archive) Seal(ctx context.Context) (SealReport, error) {
 
 // SealFrom says the seal of one root alone.
 func SealFrom(ctx context.Context, root reach.RootAccess) (SealReport, error) {
-	h, id, err := root.Open(ctx)
-	if err != nil {
-		return SealReport{}, err
-	}
-	defer h.Root.Close()
-	s, err := store.ReadSeal(ctx, h.Root)
-	if err != nil {
-		return SealReport{}, fmt.Errorf("the seal on %s: %w", h.Name, err)
-	}
-	return sealReport(id.Archive, s), nil
+	return from(ctx, root, func(h *reach.Copy, archive string) (SealReport, error) {
+		s, err := store.ReadSeal(ctx, h.Root)
+		if err != nil {
+			return SealReport{}, fmt.Errorf("the seal on %s: %w", h.Name, err)
+		}
+		return sealReport(archive, s), nil
+	})
 }
 
 // paper reads the seal given to VerifyOptions.Seal, nil for none.

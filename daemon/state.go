@@ -11,8 +11,6 @@ import (
 type (
 	Status      = status.Status
 	CopyStatus  = status.CopyStatus
-	ReadBack    = status.ReadBack
-	YearCounts  = status.YearCounts
 	PastRound   = status.PastRound
 	PaperReport = sheet.PaperReport
 )

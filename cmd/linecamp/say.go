@@ -1,9 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"syscall"
 
 	"linecamp/daemon/config"
@@ -51,13 +51,15 @@ func (t *tool) print(r report, line screen.Line) error {
 	if t.quiet && !r.Wants() {
 		return nil
 	}
-	w := &steady{w: t.out}
-	if v, ok := r.(versionReport); ok { // it is about the program, and no room's
-		v.Print(w)
-	} else {
-		text.Print(screen.Writer(w, line), r)
-	}
-	return t.written(w.err)
+	return t.sayText(r, line)
+}
+
+// sayText prints anything that package text has words for.
+func (t *tool) sayText(r any, line screen.Line) error {
+	var b bytes.Buffer
+	text.Print(screen.Writer(&b, line), r)
+	_, err := b.WriteTo(t.out)
+	return t.written(err)
 }
 
 // sayJSON prints one JSON object.
@@ -73,20 +75,4 @@ func (t *tool) written(err error) error {
 	}
 	t.spoken = false
 	return fmt.Errorf("the work is done, but its report could not be written: %w", err)
-}
-
-// steady remembers the first write that failed, so that reports can be printed
-// line by line without asking each time.
-type steady struct {
-	w   io.Writer
-	err error
-}
-
-func (s *steady) Write(b []byte) (int, error) {
-	if s.err != nil {
-		return 0, s.err
-	}
-	n, err := s.w.Write(b)
-	s.err = err
-	return n, err
 }

@@ -91,9 +91,6 @@ linecamp setup --remove-archive saltbush-draw`,
 			case cmd.Flags().Changed("new-keys"):
 				r, err = t.newKeys(cmd.Context(), o, newKeys, yes)
 			case add:
-				if len(o.Drives)+len(o.S3s) == 0 {
-					return usagef("--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
-				}
 				r, err = setup.AddCopy(cmd.Context(), o)
 			default:
 				if !yes {
@@ -101,8 +98,8 @@ linecamp setup --remove-archive saltbush-draw`,
 					if o, err = answered(cmd.Context(), t, func() (setup.Options, error) { return setup.Ask(t.in, t.errs, t.secret(), asked) }); err != nil {
 						return asUsage(err)
 					}
-				} else if err := setupUsage(o); err != nil {
-					return err
+				} else if err := o.Answered(); err != nil {
+					return asUsage(err)
 				}
 				r, err = setup.Run(cmd.Context(), o)
 			}
@@ -135,17 +132,6 @@ linecamp setup --remove-archive saltbush-draw`,
 	cmd.MarkFlagDirname("state")
 	t.completesCopies(cmd, "remove-copy", "replace-copy", "new-keys")
 	return cmd
-}
-
-// setupUsage says which answer is missing where nobody can be asked.
-func setupUsage(o setup.Options) error {
-	if o.Archive == "" && !o.Client {
-		return usagef("setup --yes needs --archive NAME: a short name for the archive")
-	}
-	if len(o.Drives)+len(o.S3s) == 0 {
-		return usagef("setup --yes needs at least one copy: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
-	}
-	return nil
 }
 
 // secret reads a line that the terminal does not show; nil where there is no

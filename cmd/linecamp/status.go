@@ -38,10 +38,8 @@ linecamp status --quiet || echo "the record wants a look"`,
 				return nil
 			})
 			if len(all) > 0 {
-				w := &steady{w: t.out}
-				text.Print(screen.Writer(w, screen.Line{Config: t.config}), all)
-				if w.err != nil {
-					return t.written(w.err)
+				if err := t.sayText(all, screen.Line{Config: t.config}); err != nil {
+					return err
 				}
 			}
 			return err

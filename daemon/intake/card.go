@@ -9,7 +9,6 @@ import (
 	"strings"
 	"time"
 
-	"linecamp/manifest"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tally"
 	"linecamp/manifest/walk"
@@ -68,13 +67,4 @@ func everyFile(r *tally.Result) []tally.File {
 		}
 	}
 	return slices.AppendSeq(all, r.Unfiled.All())
-}
-
-// digests is the set of what a tally read.
-func digests(r *tally.Result) map[manifest.Digest]bool {
-	set := map[manifest.Digest]bool{}
-	for _, f := range everyFile(r) {
-		set[f.SHA256] = true
-	}
-	return set
 }

@@ -114,3 +114,12 @@ func at(clock string, east float64) *shot {
 // east_ is a spot on the equator, where a degree of longitude is
 // 2π·6371008.8 m / 360.
 func east_(m float64) spot { return spot{lon: m / 111195.08, known: true} }
+
+// digests is the set of what a tally read.
+func digests(r *tally.Result) map[manifest.Digest]bool {
+	set := map[manifest.Digest]bool{}
+	for _, f := range everyFile(r) {
+		set[f.SHA256] = true
+	}
+	return set
+}

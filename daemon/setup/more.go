@@ -20,6 +20,9 @@ import (
 // AddCopy adds the drives and buckets of o to a config that is there: the one
 // at o.Config, or the one for o.Archive in that folder.
 func AddCopy(ctx context.Context, o Options) (Report, error) {
+	if len(o.Drives)+len(o.S3s) == 0 {
+		return Report{}, fault.Say(ErrAnswers, "--add-copy needs the copy to add: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
+	}
 	cfg, err := existing(o)
 	if err != nil {
 		return Report{}, err

@@ -29,3 +29,14 @@ func (o *Options) Name(drives, s3s []string) error {
 	}
 	return nil
 }
+
+// Answered says which answer is missing where nobody can be asked.
+func (o Options) Answered() error {
+	if o.Archive == "" && !o.Client {
+		return fault.Say(ErrAnswers, "setup --yes needs --archive NAME: a short name for the archive")
+	}
+	if len(o.Drives)+len(o.S3s) == 0 {
+		return fault.Say(ErrAnswers, "setup --yes needs at least one copy: --drive NAME=FOLDER or --s3 NAME=ADDRESS")
+	}
+	return nil
+}
