@@ -1,7 +1,9 @@
 package mirror
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"maps"
 	"net/http"
 	"strings"
@@ -73,10 +75,28 @@ func TestVersionLargerThanAMonth(t *testing.T) {
 	for i := range 12 {
 		r.write(fmt.Sprintf("North/Stake 1/2025-06-21/plot %d.jpg", i), strings.Repeat(fmt.Sprintf("%5d", i), 30_000))
 	}
+	// Photos under way when nothing more may be begun go on to their end.
+	var photos, cut atomic.Int64
+	r.bad.Answer(func(w http.ResponseWriter, req *http.Request, next http.Handler) {
+		if strings.HasSuffix(req.URL.Path, ".jpg") && photos.Add(1) > 5 {
+			body, _ := io.ReadAll(req.Body) // only then is it seen that a client has gone
+			req.Body = io.NopCloser(bytes.NewReader(body))
+			select {
+			case <-req.Context().Done():
+				cut.Add(1)
+			case <-time.After(300 * time.Millisecond):
+			}
+		}
+		next.ServeHTTP(w, req)
+	})
 	rep := r.round()
 	if rep.Copies[0].State != Current || rep.Copies[1].State != Behind || rep.Copies[1].Kept == "" || rep.Wants() {
 		t.Fatalf("%+v", rep.Copies)
 	}
+	if photos.Load() <= 5 || cut.Load() > 0 {
+		t.Errorf("%d of %d photos were cut off", cut.Load(), photos.Load())
+	}
+	r.bad.Answer(nil)
 	first, err := r.led.SpentIn("link of "+r.copies[1].id, time.Time{}, time.Time{})
 	must(t, err)
 	if first < 900_000 || first > 900_000+4*170_000 { // those under way are not cut off

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
@@ -84,13 +85,15 @@ func (t *taking) bring(ctx context.Context) error {
 	from := t.c.r.sourcesFor(t.o, t.version, lacking, t.c)
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(t.c.workers)
+	var held atomic.Bool // by the link: what is under way goes on to its end, and nothing else is begun
 	for _, path := range slices.Sorted(maps.Keys(lacking)) {
 		d := lacking[path]
 		g.Go(func() error {
 			if ok, err := t.c.queue.May(t.o.Slug); err != nil {
 				return err
 			} else if !ok {
-				return errBlocked
+				held.Store(true)
+				return nil
 			}
 			info, err := t.c.bring(gctx, source.Into(t.build, path), d, from[d])
 			if errors.Is(err, source.ErrNobody) || errors.Is(err, store.ErrTooLarge) {
@@ -105,7 +108,8 @@ func (t *taking) bring(ctx context.Context) error {
 			}
 			if errors.Is(err, link.ErrHeld) {
 				t.c.queue.Keep(t.o.Slug, err)
-				return errBlocked
+				held.Store(true)
+				return nil
 			}
 			if errors.Is(err, source.ErrNotNow) {
 				t.c.block(t.o.Slug, "bytes of "+manifest.Printable(t.o.PeoplesPath(t.version, d))+" could not be brought: "+err.Error())
@@ -118,7 +122,10 @@ func (t *taking) bring(ctx context.Context) error {
 			return nil
 		})
 	}
-	return g.Wait()
+	if err := g.Wait(); err != nil || !held.Load() {
+		return err
+	}
+	return errBlocked
 }
 
 func (t *taking) keep(path string, d manifest.Digest, info store.Info) {
