@@ -135,7 +135,7 @@ func TestANightAtAnOffice(t *testing.T) {
 	}
 	o.add("hostile", url+"/other")
 	o.edit("hostile", func(s string) string { return strings.ReplaceAll(s, url+"/other", url+"/victim/extensions") })
-	broken := o.add("broken", "")
+	broken := o.add("shattered", "")
 	if err := os.MkdirAll(broken.State, 0o700); err != nil {
 		t.Fatal(err)
 	}
@@ -149,7 +149,7 @@ func TestANightAtAnOffice(t *testing.T) {
 	o.add("hanging", url+"/hanging")
 	o.edit("hanging", func(s string) string { return strings.ReplaceAll(s, url, silent(t)) })
 
-	served := many + 2 // the victim and the broken one too
+	served := many + 2 // the victim and the shattered one too
 	ended, most := o.night(served)
 	for name, n := range ended {
 		switch {
@@ -166,8 +166,8 @@ func TestANightAtAnOffice(t *testing.T) {
 	if most.files > 200 || most.memory > 200<<20 {
 		t.Errorf("it took %d descriptors and %d MiB at most", most.files, most.memory>>20)
 	}
-	o.privately("hanging", "hostile", "broken", "stuck", "victim")
-	if !strings.Contains(strings.Join(o.log.all(), "\n"), `archive=broken "set aside"=`) {
+	o.privately("hanging", "hostile", "shattered", "stuck", "victim")
+	if !strings.Contains(strings.Join(o.log.all(), "\n"), `archive=shattered "set aside"=`) {
 		t.Error("nobody was told that a ledger was damaged")
 	}
 }
@@ -262,7 +262,7 @@ func (o *office) privately(names ...string) {
 		}
 		owner, _, _ := strings.Cut(strings.TrimPrefix(path, o.dir+string(filepath.Separator)), string(filepath.Separator))
 		for _, name := range names {
-			if name != owner && bytes.Contains(b, []byte(name)) && name != "hanging" && name != "broken" { // words that are also the program's
+			if name != owner && bytes.Contains(b, []byte(name)) && name != "hanging" { // a word that is also the program's
 				o.t.Errorf("%s holds the name %s", path, name)
 			}
 		}

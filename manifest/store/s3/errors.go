@@ -94,7 +94,7 @@ func (s *Bucket) networkError(doing string, err error) error {
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
 		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is past its time, or this computer's clock is wrong (%v). See whether the clock is right; if it is, whoever runs the service has to renew the certificate. Rounds go on by themselves then", name, cause(err))
 	case errors.As(err, &cert), errors.As(err, &unknown), errors.As(err, &host):
-		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is not trusted (%v). If it is your own service, name its certificate authority as ca", name, cause(err))
+		return fault.Say(store.ErrCertificate, "%s: the certificate of the service is not trusted (%v). If it is your own service, name its certificate authority as ca_file", name, cause(err))
 	case errors.As(err, &record), strings.Contains(text, "server gave HTTP response to HTTPS client"):
 		return fault.Say(store.ErrNotS3, "%s: the service does not answer with TLS. Is the port right?", name)
 	case strings.Contains(text, "malformed HTTP"):
