@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"io"
 	"maps"
 	"net/http"
 	"slices"
@@ -220,4 +221,85 @@ func TestS3UploadInPartsGoesOnFromAnyRequest(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestS3UploadThatIsRefusedIsBegunAnew has the service take no request any more of the
+// first upload: what would be refused in each round is given up, and what only the keys
+// stand in the way of is gone on with.
+func TestS3UploadThatIsRefusedIsBegunAnew(t *testing.T) {
+	const key, part = "v1/content/pano.tif", 5 << 20
+	big := manyBytes(2*part + 12345)
+	for _, c := range []struct {
+		name, at, code string
+		status, parts  int // the parts that are sent in the two rounds
+	}{
+		{"a part was lost", "completion", "InvalidPart", 400, 6},
+		{"it was begun without checksums", "completion", "InvalidRequest", 400, 6},
+		{"the whole is another", "completion", "BadDigest", 400, 6},
+		{"the keys may not complete it", "completion", "AccessDenied", 403, 3},
+		{"the session is over", "completion", "ExpiredToken", 400, 3},
+		{"it takes no such parts", "third part", "InvalidRequest", 400, 5},
+		{"the space is used up", "third part", "QuotaExceeded", 400, 3},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			servers(t, func(t *testing.T, srv *s3test.Server) {
+				p := s3Place(t, srv, nil)
+				name, memory := p.made(t).Name(), uploads{}
+				first, parts, refuses := "", 0, true
+				put := func() error {
+					root, err := s3.Open(t.Context(), s3.Options{
+						URL: srv.URL + "/" + strings.SplitN(name, "/", 4)[3], Access: srv.Access, Secret: srv.Secret, Region: srv.Region,
+						Fence: true, Part: part, Memory: memory,
+						Transport: roundTrips(func(r *http.Request) (*http.Response, error) {
+							id, number := r.URL.Query().Get("uploadId"), r.URL.Query().Get("partNumber")
+							if first == "" {
+								first = id
+							}
+							completes := r.Method == http.MethodPost && id != ""
+							if id == first && refuses && (completes && c.at == "completion" || number == "3" && c.at == "third part") {
+								body := "<Error><Code>" + c.code + "</Code><Message>no</Message></Error>"
+								return &http.Response{StatusCode: c.status, Header: http.Header{"Content-Type": {"application/xml"}, "Server": {"x"}},
+									Body: io.NopCloser(strings.NewReader(body)), ContentLength: int64(len(body)), Request: r}, nil
+							}
+							if number != "" {
+								parts++
+							}
+							return http.DefaultTransport.RoundTrip(r)
+						}),
+					})
+					must(t, err)
+					b, err := root.Begin(t.Context(), object, 1)
+					must(t, err)
+					_, err = b.Put(t.Context(), key, store.Bytes(big))
+					return err
+				}
+				if err := put(); err == nil {
+					t.Fatal("what was refused counts as stored")
+				}
+				refuses = c.parts > 3 // for ever, or until a person did something
+				must(t, put())
+				if parts != c.parts {
+					t.Errorf("%d parts were sent, want %d", parts, c.parts)
+				}
+				if got, _ := p.read(object + "/" + key); !bytes.Equal([]byte(got), big) {
+					t.Error("it reads back differently")
+				}
+				if text := memory[object+"/"+key]; text != "" {
+					t.Errorf("still remembered: %s", text)
+				}
+				noneOpen(t, srv, name)
+			})
+		})
+	}
+}
+
+func noneOpen(t *testing.T, srv *s3test.Server, name string) {
+	t.Helper()
+	raw, err := srv.Client()
+	must(t, err)
+	left, err := raw.ListMultipartUploads(t.Context(), strings.Split(name, "/")[3], "", "", "", "", 10)
+	must(t, err)
+	if len(left.Uploads) > 0 {
+		t.Errorf("%d uploads were left open", len(left.Uploads))
+	}
 }

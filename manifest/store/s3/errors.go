@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/minio/minio-go/v7"
@@ -132,6 +133,21 @@ func cause(err error) error {
 func preconditionFailed(err error) bool {
 	var e minio.ErrorResponse
 	return errors.As(err, &e) && (e.StatusCode == http.StatusPreconditionFailed || e.StatusCode == http.StatusConflict)
+}
+
+// refusedForGood reports that the service would answer the same request so again. What
+// the keys, the clock, the space or a condition stand in the way of may go another time,
+// and a 404 is not about what was sent.
+func (s *Bucket) refusedForGood(err error) bool {
+	var e minio.ErrorResponse
+	if !errors.As(err, &e) || e.StatusCode >= 500 || e.StatusCode == http.StatusNotFound || e.StatusCode == http.StatusRequestTimeout || preconditionFailed(err) {
+		return false
+	}
+	says := s.serviceError("storing", e)
+	if errors.Is(says, errChanged) {
+		return true
+	}
+	return fault.Of(says) == fault.OfFile && !errors.Is(says, fs.ErrNotExist) && !errors.Is(says, store.ErrConflict) && !slices.Contains(passing, e.Code)
 }
 
 // reported reads the SHA-256 of a whole object from what the service reports;

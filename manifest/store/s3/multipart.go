@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"errors"
 	"io"
 	"time"
 
@@ -96,6 +97,7 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 			}
 			part, err := s.putPart(ctx, full, id, len(parts)+1, buf[:n], d)
 			if err != nil {
+				useless = useless || s.refusedForGood(err) && !errors.Is(s.fail("storing", key, err), errChanged)
 				return store.Info{}, err
 			}
 			parts = append(parts, part)
@@ -134,6 +136,11 @@ func (s *Bucket) putParts(ctx context.Context, key string, c store.Content, cond
 				return info, nil
 			}
 			s.forget(key)
+		}
+		if s.refusedForGood(err) {
+			// It may have lost a part, and would be refused in each round. The next
+			// one begins anew; this one does not send it all again.
+			useless, err = true, final{err}
 		}
 		return store.Info{}, err
 	}
