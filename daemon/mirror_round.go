@@ -67,17 +67,23 @@ func (a *Archive) record(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	if err != nil {
 		return MirrorReport{Report: mirror.Report{GivenUp: given}}, err
 	}
-	r, err := a.mirror(ctx, o, leave, p)
+	look := a.BeginLook()
+	defer look.End()
+	r, keep, err := a.mirror(ctx, o, leave, look, p)
 	r.GivenUp = given
-	return r, end(ctx, r.Wants(), err)
+	if err = end(ctx, r.Wants(), err); err == nil && !r.Wants() && keep != nil {
+		err = keep()
+	}
+	return r, err
 }
 
 // mirror is one round. authored is called when another may begin: this one then
-// only lets copies catch up.
-func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), p Progress) (MirrorReport, error) {
+// only lets copies catch up. keep, where it is not nil, keeps how look found the
+// archive, once the round has ended well.
+func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), look archive.Look, p Progress) (_ MirrorReport, keep func() error, err error) {
 	self, err := a.Self()
 	if err != nil {
-		return MirrorReport{}, err
+		return MirrorReport{}, nil, err
 	}
 	in := mirror.In{
 		Author: self.Author, Machine: self.Machine, Copied: self.Copied,
@@ -96,21 +102,21 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	var folder error
 	if a.Config.Folder != "" {
 		if in.Tally, folder = a.Folder(ctx, p); folder != nil && !errors.Is(folder, walk.ErrNoFolder) {
-			return MirrorReport{}, folder
+			return MirrorReport{}, nil, folder
 		}
 	}
 	copies, err := a.Opener().Pick(o.Copy)
 	if err != nil {
-		return MirrorReport{}, err
+		return MirrorReport{}, nil, err
 	}
 	r, err := a.Reach(ctx, copies, reach.Patient)
 	if err != nil {
-		return MirrorReport{}, err
+		return MirrorReport{}, nil, err
 	}
 	defer r.Close()
 	held, err := a.Occupy(ctx, r.All)
 	if err != nil {
-		return MirrorReport{}, err
+		return MirrorReport{}, nil, err
 	}
 	defer held.LeaveAll()
 	seenAll := false // what waits was told to its end
@@ -119,7 +125,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	in.Archive, in.ArchiveID = r.Name, r.ID
 	in.Copies = a.forMirror(r)
 	if in.GivenUp, err = a.left(); err != nil {
-		return MirrorReport{}, err
+		return MirrorReport{}, nil, err
 	}
 	report, err := mirror.Run(ctx, in)
 	report.Archive = a.Config.Name
@@ -145,7 +151,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		}
 	}
 	if err != nil {
-		return MirrorReport{Report: report}, err
+		return MirrorReport{Report: report}, nil, err
 	}
 	a.tellWaits(report.Waiting)
 	var looked *archive.Looked // where nothing was recorded, which is quick, the folder as it was seen for that
@@ -162,9 +168,9 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 		err = status.TellChanges(a.Archive, now)
 	}
 	if err == nil && o.Copy == "" {
-		err = status.Keep(a.Archive, r, now)
+		keep, err = status.Kept(a.Archive, look, r, now)
 	}
-	return MirrorReport{Report: report, List: now.List}, err
+	return MirrorReport{Report: report, List: now.List}, keep, err
 }
 
 // forMirror lists every copy of the config. Those that were not asked for are

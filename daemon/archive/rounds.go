@@ -14,13 +14,18 @@ import (
 const RoundMend = "mend"
 
 // TellRound tells that a round begins, and returns what tells its end and hands the
-// round's error through. only is the copy that it is for, "" for all.
+// round's error through. only is the copy that it is for, "" for all. How the archive
+// stood before is known no more when the round begins, nor where it ends otherwise than well.
 func (a *Archive) TellRound(kind, only string) (end func(ctx context.Context, e event.RoundEnded, wants bool, err error) error) {
 	began := a.Now().UTC()
+	a.Doubt()
 	a.Events.Tell(event.RoundBegan{Round: kind, Only: only})
 	return func(ctx context.Context, e event.RoundEnded, wants bool, err error) error {
 		e.Round, e.Only, e.Began = kind, only, began
 		e.Outcome, e.Detail = outcome(ctx, wants, err)
+		if e.Outcome != event.Well {
+			a.Doubt()
+		}
 		a.Events.Tell(e)
 		return err
 	}
@@ -68,6 +73,9 @@ func (a *Archive) SetDamage(name, id string, now []verify.Damage) error {
 	before := slices.DeleteFunc(all, func(d verify.Damage) bool { return d.Copy != id })
 	if err := a.Ledger.SetDamage(id, now); err != nil {
 		return err
+	}
+	if len(now) > 0 {
+		a.Doubt()
 	}
 	if files, first := beyond(now, before); files > 0 {
 		a.Events.Tell(event.DamageFound{Copy: name, Files: files, First: first})

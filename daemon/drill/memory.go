@@ -59,14 +59,22 @@ const Most = 100 * 24 * time.Hour
 // Lack says since when a copy has gone without a drill that passed, where that is
 // too long; zero where it is not. first is when the first drill was due.
 func (m Memory) Lack(first, now time.Time) time.Time {
+	if from := m.LacksFrom(first); !from.IsZero() && now.After(from) {
+		return from.Add(-Most)
+	}
+	return time.Time{}
+}
+
+// LacksFrom says after which moment that will be so, if none passes; zero for never.
+func (m Memory) LacksFrom(first time.Time) time.Time {
 	since := m.Success
 	if since.IsZero() {
 		since = first
 	}
-	if since.IsZero() || now.Sub(since) <= Most {
-		return time.Time{}
+	if since.IsZero() {
+		return since
 	}
-	return since
+	return since.Add(Most)
 }
 
 // LastRound is archive's, where the first drill is waited for like one that follows

@@ -43,7 +43,7 @@ func Attend(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	}
 	o.Attention = attention.Of(o.Facts)
 	if o.Wants() {
-		forget(a.Dir)
+		a.Doubt()
 	}
 	noted := map[string]time.Time{}
 	for _, i := range o.Attention {

@@ -2,29 +2,25 @@ package status
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"hash/fnv"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/config"
+	"linecamp/daemon/notice"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
-	"linecamp/manifest/wholefile"
+	"linecamp/manifest/store"
 )
-
-// latelyFile is where the state folder has how the archive stood when all was well. It
-// is taken away as soon as something wants a person.
-const latelyFile = "standing.json"
 
 // lately is what it holds.
 type lately struct {
 	Settings string    `json:"settings"` // of which it was so
 	At       time.Time `json:"at"`
+	Until    time.Time `json:"until"` // from then on somebody has to look
 	Status   Status    `json:"status"`
 }
 
@@ -35,33 +31,66 @@ func settingsPrint(cfg config.Archive) string {
 	return fmt.Sprintf("%x", h.Sum64())
 }
 
-// Keep keeps how a round left the archive, for a later look at many.
-func Keep(a *archive.Archive, r *reach.Copies, o Outlook) error {
+// Kept composes how a round leaves the archive, and returns what keeps that for a later
+// look at many once the round has ended well. l began before the round gathered it.
+func Kept(a *archive.Archive, l archive.Look, r *reach.Copies, o Outlook) (keepIt func() error, err error) {
 	s := begun(a)
 	if err := s.compose(a, r, o); err != nil {
-		return err
+		return nil, err
 	}
-	return keep(a, s)
+	return func() (err error) {
+		if s.Last, s.Next, err = pastAndNext(a, a.Now()); err != nil {
+			return err
+		}
+		return keep(a, l, s, o)
+	}, nil
 }
 
-func keep(a *archive.Archive, s Status) error {
-	if s.Wants() {
+func keep(a *archive.Archive, l archive.Look, s Status, o Outlook) error {
+	until, lasts := o.lasts(a, s.Now)
+	if s.Wants() || !lasts {
 		return nil
 	}
-	b, err := json.Marshal(lately{settingsPrint(a.Config), s.Now.UTC(), s})
+	b, err := json.Marshal(lately{settingsPrint(a.Config), s.Now.UTC(), until.UTC(), s})
 	if err != nil {
 		return err
 	}
-	if err := wholefile.Replace(filepath.Join(a.Dir, latelyFile), 0o600, b); err != nil {
+	if err := l.Keep(b); err != nil {
 		a.Log.Warn("how the archive stands cannot be kept: "+err.Error(), "archive", a.Config.Name)
 	}
 	return nil
 }
 
-func forget(dir string) {
-	if err := os.Remove(filepath.Join(dir, latelyFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		_ = os.Truncate(filepath.Join(dir, latelyFile), 0) // what cannot be read is not believed
+// lasts says until when an archive that is well can be taken to be, as long as nothing
+// happens; not at all where something is not settled, or where only a look can tell.
+func (o Outlook) lasts(a *archive.Archive, now time.Time) (until time.Time, lasts bool) {
+	until = now.Add(latelyFor)
+	before := func(t time.Time) {
+		if t.Before(until) {
+			until = t
+		}
 	}
+	for _, s := range o.standings {
+		switch {
+		case s.state == reach.Current && (s.note == "" || !s.local):
+		case s.state == reach.Away:
+			before(s.awayUntil)
+		default:
+			return until, false
+		}
+		if !s.drillUntil.IsZero() {
+			before(s.drillUntil)
+		}
+	}
+	if o.Folder == "" && o.Quiet > 0 {
+		before(o.Wrote.Add(o.Quiet))
+	}
+	for _, c := range a.Config.GivenUp {
+		if c.Can().Local { // it may turn up
+			return until, false
+		}
+	}
+	return until, o.Unsent == ""
 }
 
 // latelyFor is how long what was well counts as known: until a nightly round is late.
@@ -75,13 +104,16 @@ func Lately(cfg config.Archive, among int, now time.Time) (Status, bool) {
 	if err != nil {
 		return Status{}, false
 	}
-	b, err := os.ReadFile(filepath.Join(dir, latelyFile))
+	b, err := archive.Standing(dir)
 	var was lately
 	if err != nil || json.Unmarshal(b, &was) != nil || was.Settings != settingsPrint(cfg) || was.Status.Wants() {
 		return Status{}, false
 	}
 	s := was.Status
-	if age := now.Sub(was.At); age < 0 || age > latelyFor {
+	if age := now.Sub(was.At); age < 0 || age > latelyFor || !now.Before(was.Until) {
+		return s, false
+	}
+	if _, why := notice.Unsent(dir); why != "" {
 		return s, false
 	}
 	tables, err := service.Timetables(cfg, among)
@@ -97,11 +129,11 @@ func Lately(cfg config.Archive, among int, now time.Time) (Status, bool) {
 			return s, false
 		}
 	}
-	for _, place := range append(roots(cfg, s), cfg.Folder) {
-		if place == "" {
-			continue
-		}
-		if info, err := os.Stat(place); err != nil || !info.IsDir() {
+	if cfg.Folder != "" && folderFault(cfg.Folder) != "" {
+		return s, false
+	}
+	for _, place := range roots(cfg, s) { // what a drive is mounted on stays without it
+		if _, err := os.Stat(filepath.Join(place, store.RootNamaste)); err != nil {
 			return s, false
 		}
 	}

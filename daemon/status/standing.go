@@ -35,14 +35,17 @@ type standing struct {
 	drills drill.Memory
 	// undrilled is since when no drill has passed, where that is too long.
 	undrilled time.Time
-	link      *link.Outlook // how long it will take to get there; nil where no settings limit that
-	stuck     time.Time     // since when nothing came over that link, where that is too long
+	local     bool
+	// From when on its being away, or its lack of drills, wants a person; zero for never.
+	awayUntil, drillUntil time.Time
+	link                  *link.Outlook // how long it will take to get there; nil where no settings limit that
+	stuck                 time.Time     // since when nothing came over that link, where that is too long
 }
 
 // standing decides how a copy stands. want is the newest recorded version of
 // every object.
 func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map[string]int, firstDrill service.Timetable) (standing, error) {
-	s := standing{name: h.Name, id: h.ID, note: h.Note()}
+	s := standing{name: h.Name, id: h.ID, note: h.Note(), local: h.Can().Local}
 	seen, err := a.Ledger.Seen(h.ID)
 	if err != nil {
 		return s, err
@@ -55,7 +58,9 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 	if s.drills, err = drill.MemoryOf(a, h.ID); err != nil {
 		return s, err
 	}
-	s.undrilled = s.drills.Lack(firstDrill.First(s.drills.Since), a.Now())
+	first := firstDrill.First(s.drills.Since)
+	s.undrilled, s.drillUntil = s.drills.Lack(first, a.Now()), s.drills.LacksFrom(first)
+	s.awayUntil = cmp.Or(seen.LastReachable, seen.AwaySince).Add(h.Copy.Away)
 	committed, err := a.Ledger.Committed(h.ID)
 	if err != nil {
 		return s, err

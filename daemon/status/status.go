@@ -118,7 +118,8 @@ func begun(a *archive.Archive) Status {
 // Of looks at the archive. A copy that does not answer in a few seconds is
 // told as such, with the age of what is known.
 func Of(ctx context.Context, a *archive.Archive) (Status, error) {
-	s := begun(a)
+	s, l := begun(a), a.BeginLook()
+	defer l.End()
 	r, err := a.Reach(ctx, a.Config.Copies, reach.Glance)
 	if err != nil {
 		return s, err
@@ -131,7 +132,7 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 	if err := s.compose(a, r, o); err != nil {
 		return s, err
 	}
-	return s, keep(a, s)
+	return s, keep(a, l, s, o)
 }
 
 // compose tells what the outlook came to.
