@@ -92,9 +92,10 @@ func forAuthority(copies []*reach.Copy) []authority.Copy {
 }
 
 // answers reports whether a copy that could not be opened is within reach all the same.
-// One that a person gave up, or whose address nobody confirmed, was not asked.
+// One that a person gave up, or whose address nobody confirmed, was not asked, and where
+// something else stands in a drive's place, the drive is away.
 func answers(h *reach.Copy) bool {
-	return h.Err != nil && h.State() == reach.Failed && !errors.Is(h.Err, reach.ErrNotUsed) && h.Credentials != config.NoCredentials
+	return h.Err != nil && h.State() == reach.Failed && !errors.Is(h.Err, reach.ErrNotUsed) && !errors.Is(h.Err, reach.ErrElsewhere) && h.Credentials != config.NoCredentials
 }
 
 // Identity is the archive's uuid and its name in object ids, from a copy

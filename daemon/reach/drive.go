@@ -3,6 +3,7 @@ package reach
 import (
 	"context"
 	"errors"
+	"io/fs"
 	"slices"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/fault"
+	"linecamp/manifest/store/near"
 )
 
 // openRoot opens a copy. One on a disk of this machine it finds by its id, wherever
@@ -35,7 +37,32 @@ func (o Opener) openRoot(ctx context.Context, c config.Copy) (store.Root, error)
 	if errors.Is(err, store.ErrOtherRoot) && o.swapped(ctx, c) {
 		return nil, fault.Say(store.ErrNotHere, "another drive of this archive is in its place at %s", c.Root)
 	}
+	if errors.Is(err, store.ErrOtherRoot) || errors.Is(err, store.ErrNoRoot) && isStrange(ctx, c) {
+		err = fault.Say(fault.Because(err, ErrElsewhere), "%v", err)
+	}
 	return nil, err
+}
+
+// ErrElsewhere: what stands in a drive's place is something else, so the drive itself is
+// not here.
+var ErrElsewhere = errors.New("the drive is not here")
+
+// isStrange reports whether nothing where a drive should be is of any copy: what is left
+// of one may be this one, damaged.
+func isStrange(ctx context.Context, c config.Copy) bool {
+	c.ID = ""
+	root, err := c.Open(ctx)
+	if err != nil {
+		return false
+	}
+	defer root.Close()
+	for _, key := range []string{store.RootNamaste, store.IdentityKey, store.ReadmeKey} {
+		if _, err := root.Stat(ctx, key); !errors.Is(err, fs.ErrNotExist) {
+			return false
+		}
+	}
+	holds, err := near.Holds(ctx, root)
+	return err == nil && !holds
 }
 
 // halfOf ends after half the time that ctx has left, so that the search for a
