@@ -16,6 +16,7 @@ import (
 	"linecamp/daemon"
 	limit "linecamp/daemon/link"
 	"linecamp/daemon/mirror"
+	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test/link"
 )
 
@@ -163,6 +164,48 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 		if sent[part] != 1 && !(part == "4" && sent[part] == 2) {
 			t.Errorf("part %s was sent %d times", part, sent[part])
 		}
+	}
+}
+
+// TestMendOfALargeFileDoesNotWait: neither the hours of a link nor what is left of its
+// allowance keep good bytes back from where damage is.
+func TestMendOfALargeFileDoesNotWait(t *testing.T) {
+	r := newRanch(t, "shelf").bucket().setup()
+	const name = "Windmill/Stake 3/2025-06-21/around.tif"
+	r.write(name, strings.Repeat("large ", 65<<20/6)) // more than one PUT takes
+	a := r.open()
+	r.mirror(a)
+	a.Close()
+	r.setting("reread", "hours = [\"22:00-23:00\"]\nallowance = \"1 MB/month\"\nreread")
+	r.now = time.Date(2026, 11, 2, 12, 0, 0, 0, time.Local)
+	a = r.open()
+	bucket := a.Config.Copies[1]
+	if err := a.Ledger.Spend("link of "+bucket.ID, 100e6, r.now); err != nil {
+		t.Fatal(err)
+	}
+	root, err := bucket.Open(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	key, now := "", store.Info{}
+	for info, err := range root.List(t.Context(), "") {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasSuffix(info.Key, "/around.tif") {
+			key, now = info.Key, info
+		}
+	}
+	if _, err := root.Replace(t.Context(), key, store.Bytes([]byte("rot")), &now); err != nil {
+		t.Fatal(err)
+	}
+	if v, err := a.Verify(t.Context(), daemon.VerifyOptions{Copy: "bucket", Only: daemon.OnlyRot, Quick: true}, nil); err != nil || len(v.Copies[0].Damage) != 1 {
+		t.Fatalf("%+v, %v", v, err)
+	}
+	m, err := a.Mend(t.Context(), daemon.MendOptions{Copy: "bucket"}, nil)
+	if err != nil || len(m.Mended) != 1 || len(m.Unmended) != 0 {
+		t.Errorf("%+v, %v", m, err)
 	}
 }
 

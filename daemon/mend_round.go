@@ -68,7 +68,9 @@ func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[
 	if !working {
 		damage = slices.DeleteFunc(damage, func(d verify.Damage) bool { return d.Copy == verify.WorkingName })
 	}
-	r, err := a.Reach(ctx, a.Config.Copies, reach.Patient)
+	opener := a.Opener()
+	opener.Anytime = true
+	r, err := opener.Open(ctx, a.Config.Copies, reach.Patient)
 	if err != nil {
 		return MendReport{}, err
 	}

@@ -76,6 +76,9 @@ type Opener struct {
 	Ledger  *ledger.Ledger
 	Now     func() time.Time
 	Freely  bool // no limit of a link holds anything up: photos are brought back
+	// Anytime: a large file is put there whatever the hours and what is left of the
+	// allowance, as a mend does.
+	Anytime bool
 }
 
 // Close closes those that are open.

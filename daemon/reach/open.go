@@ -26,7 +26,10 @@ func (o Opener) one(ctx context.Context, c config.Copy, way *link.Link, limit ti
 		c.Parts = way
 	}
 	if way.IsHeld() {
-		c.Conn, c.Pause = way.Conn, way.May
+		c.Conn = way.Conn
+		if !o.Anytime {
+			c.Pause = way.May
+		}
 	}
 	if way.IsLimited() {
 		c.Page = link.Page
