@@ -52,6 +52,13 @@ const look = 5 * time.Second
 // Enter waits for a place at work. Whoever got one gives it back with Leave.
 func (p *Pool) Enter(ctx context.Context) error { return p.wait(ctx, &p.work) }
 
+// Free is how many places at work nobody has.
+func (p *Pool) Free() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.limits.Slots - p.work.inside
+}
+
 // Leave gives a place at work back.
 func (p *Pool) Leave() { p.leave(&p.work) }
 

@@ -161,14 +161,18 @@ func (m *member) begin(ctx context.Context) error {
 	if err := m.pool.Enter(ctx); err != nil {
 		return err
 	}
-	if m.joins() { // another of its rounds got one meanwhile
-		m.pool.Leave()
-		return nil
-	}
-	m.mu.Lock()
-	m.rounds++
-	m.mu.Unlock()
+	m.came()
 	return nil
+}
+
+// came counts a round that got a place, which it gives back where another of the
+// archive's rounds got one meanwhile.
+func (m *member) came() {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.rounds++; m.rounds > 1 {
+		m.pool.Leave()
+	}
 }
 
 func (m *member) joins() bool {

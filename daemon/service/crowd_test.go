@@ -154,6 +154,46 @@ func TestAnArchiveThatHangsTakesOnePlace(t *testing.T) {
 	})
 }
 
+// Rounds of one archive that begin at the same moment share one place, and give it back.
+func TestRoundsThatBeginTogetherLoseNoPlace(t *testing.T) {
+	p := pool.New(pool.Settings{Slots: 2})
+	m := &member{crowd: newCrowd(p, time.Now)}
+	for range 2 { // both get a place before either is counted
+		if err := p.Enter(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	m.came()
+	m.came()
+	if free := p.Free(); free != 1 {
+		t.Errorf("at work, %d of 2 places are free", free)
+	}
+	m.end()
+	m.end()
+	if free := p.Free(); free != 2 {
+		t.Fatalf("at the end, %d of 2 places are free", free)
+	}
+	for n := range 20_000 {
+		var both, begun sync.WaitGroup
+		begun.Add(2)
+		for range 2 {
+			both.Go(func() {
+				err := m.begin(t.Context())
+				begun.Done()
+				begun.Wait() // so that neither has ended when the other begins
+				if err != nil {
+					t.Error(err)
+				}
+				m.end()
+			})
+		}
+		both.Wait()
+		if free := p.Free(); free != 2 {
+			t.Fatalf("after %d times, %d of 2 places are free", n+1, free)
+		}
+	}
+}
+
 // Looking each minute whether a drive is back opens no state.
 func TestLookingForDrivesOpensNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
