@@ -20,6 +20,9 @@ type Pool struct {
 	work   queue // for a place at work
 	open   queue // for room to have a state open
 	inUse  func() int64
+
+	moved time.Time // when one last began or left
+	held  int       // of those at work, how many hang as far as anybody can tell
 }
 
 // queue counts those inside, and keeps in line who waits.
@@ -45,6 +48,10 @@ func (p *Pool) Limits() Settings {
 	defer p.mu.Unlock()
 	return p.limits
 }
+
+// patience is how long those at work may keep others out, while memory is short, without
+// one of them coming to its end.
+const patience = 10 * time.Minute
 
 // look is how often one who waits looks whether memory has become free.
 const look = 5 * time.Second
@@ -106,6 +113,7 @@ func (p *Pool) wait(ctx context.Context, q *queue) error {
 				return ctx.Err()
 			}
 			q.inside-- // its turn came in the same moment
+			p.move(q)
 			p.admit()
 			return ctx.Err()
 		}
@@ -116,7 +124,14 @@ func (p *Pool) leave(q *queue) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	q.inside--
+	p.move(q)
 	p.admit()
+}
+
+func (p *Pool) move(q *queue) {
+	if q == &p.work {
+		p.moved, p.held = time.Now(), min(p.held, q.inside)
+	}
 }
 
 // admit lets in whoever fits, first come first.
@@ -124,6 +139,7 @@ func (p *Pool) admit() {
 	for _, q := range []*queue{&p.work, &p.open} {
 		for len(q.line) > 0 && p.fits(q) {
 			q.inside++
+			p.move(q)
 			close(q.line[0])
 			q.line = q.line[1:]
 		}
@@ -131,12 +147,24 @@ func (p *Pool) admit() {
 }
 
 // fits reports whether one more may come in. Where memory is short one archive at a
-// time still works, because memory is not given back by waiting.
+// time still works, because memory is not given back by waiting. Those that hang do not
+// count as that one.
 func (p *Pool) fits(q *queue) bool {
 	if q == &p.open {
 		return q.inside < p.limits.open()
 	}
-	return q.inside < p.limits.Slots && (q.inside == 0 || p.inUse() < p.limits.Memory)
+	switch {
+	case q.inside >= p.limits.Slots:
+		return false
+	case q.inside == 0:
+		return true
+	case p.inUse() < p.limits.Memory:
+		p.held = 0
+		return true
+	case time.Since(p.moved) >= patience:
+		p.held = q.inside
+	}
+	return q.inside <= p.held
 }
 
 // inUse is how much memory this process has from the system.

@@ -73,7 +73,7 @@ func TestNoneBeginsWhileMemoryIsShortButOne(t *testing.T) {
 		}
 		in := make(chan error)
 		go func() { in <- p.Enter(t.Context()) }()
-		time.Sleep(time.Hour)
+		time.Sleep(9 * time.Minute)
 		synctest.Wait()
 		select {
 		case <-in:
@@ -88,6 +88,44 @@ func TestNoneBeginsWhileMemoryIsShortButOne(t *testing.T) {
 			t.Fatal(err)
 		}
 		p.Leave()
+		p.Leave()
+	})
+}
+
+// One that hangs while memory is short keeps the others waiting for a while, and not for
+// as long as it hangs: they go one at a time beside it.
+func TestOneThatHangsWhileMemoryIsShortStopsNobody(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p := New(Settings{Slots: 4, Memory: 100})
+		p.inUse = func() int64 { return 100 }
+		ctx, stop := context.WithTimeout(t.Context(), 3*time.Hour)
+		defer stop()
+		if err := p.Enter(ctx); err != nil { // the one that hangs
+			t.Fatal(err)
+		}
+		began := time.Now()
+		done := make(chan error, 50)
+		for range cap(done) {
+			go func() {
+				err := p.Enter(ctx)
+				if err == nil {
+					if free := p.Free(); free != 2 {
+						t.Errorf("with the one that hangs, %d of 4 places are free", free)
+					}
+					time.Sleep(time.Minute)
+					p.Leave()
+				}
+				done <- err
+			}()
+		}
+		for range cap(done) {
+			if err := <-done; err != nil {
+				t.Fatal(err)
+			}
+		}
+		if took := time.Since(began); took < 50*time.Minute {
+			t.Errorf("50 rounds of a minute each, one at a time, took %v", took)
+		}
 		p.Leave()
 	})
 }
