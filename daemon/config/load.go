@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -66,8 +67,8 @@ func configFiles(path string) ([]string, error) {
 // MachineFile is the file beside those of the archives that is about the whole machine.
 const MachineFile = "linecamp.toml"
 
-// isMachines reports whether a file is about the machine, and not about an archive that
-// is called as the program is.
+// isMachines reports whether a file is about the machine, and not about an archive whose
+// settings are called as the program is.
 func isMachines(file string) bool {
 	if filepath.Base(file) != MachineFile {
 		return false
@@ -76,11 +77,16 @@ func isMachines(file string) bool {
 	return err == nil && !IsArchive(b)
 }
 
-// IsArchive reports whether a settings file is that of an archive.
+// IsArchive reports whether a settings file is that of an archive: it names an archive, a
+// folder or a copy, even where a slip makes it no TOML. Its mistakes are told then.
 func IsArchive(b []byte) bool {
-	_, top, err := Decode("", b)
-	return err == nil && top.Left["archive"] != nil
+	if _, top, err := Decode("", b); err == nil {
+		return top.Left["archive"] != nil || top.Left["folder"] != nil || top.Left["copy"] != nil
+	}
+	return archiveLine.Match(b)
 }
+
+var archiveLine = regexp.MustCompile(`(?m)^(?:\x{FEFF}|\s)*(?:archive\b|folder\b|\[\[\s*copy\b)`)
 
 // isConfig leaves out hidden files, which editors put beside the one they have
 // open.
