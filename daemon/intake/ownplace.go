@@ -36,10 +36,17 @@ func (d *placed) date() string {
 	return d.u.Date
 }
 
+// place is what the files of one [placed] share.
+type place struct {
+	archive                   *Archive
+	pasture, site, base, date string
+}
+
 // ownPlaces takes the files out of a card that go where they lay.
 func ownPlaces(card *Card, archives []*Archive, sites []*site) (all []*placed, rest []tally.File) {
 	was := wasFolderOf(card, archives)
 	have := map[manifest.Digest]bool{}
+	at := map[place]*placed{}
 	for _, f := range card.Files {
 		new := !have[f.SHA256] && !slices.ContainsFunc(archives, func(a *Archive) bool { return a.Has(f.SHA256) })
 		d := placeOf(f.Path, was, archives, sites)
@@ -48,13 +55,11 @@ func ownPlaces(card *Card, archives []*Archive, sites []*site) (all []*placed, r
 			continue
 		}
 		have[f.SHA256] = true
-		i := slices.IndexFunc(all, func(o *placed) bool {
-			return o.archive == d.archive && o.u.Pasture == d.u.Pasture && o.u.Site == d.u.Site && o.u.Base == d.u.Base && o.date() == d.date()
-		})
-		if i < 0 {
-			i, all = len(all), append(all, d)
+		key := place{d.archive, d.u.Pasture, d.u.Site, d.u.Base, d.date()}
+		if at[key] == nil {
+			at[key], all = d, append(all, d)
 		}
-		all[i].files = append(all[i].files, f)
+		at[key].files = append(at[key].files, f)
 	}
 	return all, rest
 }

@@ -3,6 +3,7 @@ package intake
 import (
 	"context"
 	"errors"
+	"maps"
 	"slices"
 	"testing"
 )
@@ -77,6 +78,45 @@ func TestNothingIsPutInAnothersPlace(t *testing.T) {
 	if after := listed(t, folder); after["Windmill/Stake 3/2019-06-21/late.txt"] != before["Windmill/Stake 3/2019-06-21/late.txt"] ||
 		after["Windmill/Stake 3/2019-06-21/walk.txt"] != before["Windmill/Stake 3/2019-06-21/walk.txt"] || !p.Wants() {
 		t.Errorf("%v: %v", states, after)
+	}
+}
+
+// Bytes that lie twice on a card go once, where one of them lay, and what a camera wrote
+// takes no name that such a file has.
+func TestFilesThatGoWhereTheyLayKeepTheirNames(t *testing.T) {
+	const own = "Windmill/Stake 3/2020-06-21/plot.jpg"
+	for name, c := range map[string]struct {
+		card []string
+		o    Options
+		goes map[string]string // from the card, to the folder
+		left string
+	}{
+		"twice in one folder":     {[]string{own + "=new", "Windmill/Stake 3/2020-06-21/second.jpg=new"}, Options{}, map[string]string{own: own}, "Windmill/Stake 3/2020-06-21/second.jpg"},
+		"once where nothing says": {[]string{"Backup/plot.jpg=new", own + "=new"}, Options{}, map[string]string{own: own}, "Backup/plot.jpg"},
+		"a camera's picture": {[]string{"DCIM/plot.jpg=other", own + "=new"}, Options{Site: "Stake 3", Date: "2020-06-21"},
+			map[string]string{own: own, "DCIM/plot.jpg": "Windmill/Stake 3/2020-06-21/plot-2.jpg"}, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			folder, card := t.TempDir(), t.TempDir()
+			put(t, folder, "Windmill/Stake 3/2019-06-21/plot.jpg")
+			put(t, card, c.card...)
+			p := propose(t, card, archiveAt(t, folder, ""), c.o)
+			goes := map[string]string{}
+			for _, v := range p.Visits {
+				for _, f := range v.Files {
+					if f.Reason != "" || f.To == "" {
+						t.Errorf("%s goes nowhere: %s%s", f.From, f.Reason, v.Reason)
+					}
+					goes[f.From] = f.To
+				}
+			}
+			if !maps.Equal(goes, c.goes) {
+				t.Errorf("%v, want %v", goes, c.goes)
+			}
+			if c.left != "" && (len(p.Left) != 1 || p.Left[0].Path != c.left || p.Left[0].Reason != "the same bytes as "+own) {
+				t.Errorf("left are %+v", p.Left)
+			}
+		})
 	}
 }
 

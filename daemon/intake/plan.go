@@ -117,7 +117,13 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 	}
 	p.several = len(archives) > 1
 	inPlace, rest := ownPlaces(card, archives, sites)
-	shots, notes, films := p.sort(rest, archives, &o)
+	seen := map[manifest.Digest]string{}
+	for _, d := range inPlace {
+		for _, f := range d.files {
+			seen[f.SHA256] = f.Path
+		}
+	}
+	shots, notes, films := p.sort(rest, seen, archives, &o)
 	if err := look(ctx, card, shots, &o); err != nil {
 		return nil, err
 	}
@@ -152,21 +158,25 @@ func Propose(ctx context.Context, card *Card, archives []*Archive, o Options) (*
 		}
 	}
 	taken := newTaken(archives)
-	for _, g := range all {
-		p.add(g.number, g, picked[g.number], taken)
-	}
+	// What goes where it lay has no other name, so it has the first choice.
 	for _, d := range inPlace {
 		p.addPlaced(d, picked[d.number], taken)
 	}
+	placed := p.Visits
+	p.Visits = []Visit{}
+	for _, g := range all {
+		p.add(g.number, g, picked[g.number], taken)
+	}
+	p.Visits = append(p.Visits, placed...)
 	p.films(films, taken)
 	p.notes(notes, taken)
 	return p, nil
 }
 
 // sort tells what the archive has from what is new, pictures from the rest, and
-// lists the rest as left. Notes are returned: they may still find their visit.
-func (p *Plan) sort(files []tally.File, archives []*Archive, o *Options) (shots []*shot, notes, films []tally.File) {
-	seen := map[manifest.Digest]string{}
+// lists the rest as left. seen are the bytes that go elsewhere, with their paths. Notes
+// are returned: they may still find their visit.
+func (p *Plan) sort(files []tally.File, seen map[manifest.Digest]string, archives []*Archive, o *Options) (shots []*shot, notes, films []tally.File) {
 	byPath := map[string]*shot{}
 	var companions []tally.File
 	for _, f := range files {
