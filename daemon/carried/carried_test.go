@@ -412,6 +412,15 @@ func TestListIsWrittenWhenItSaysSomethingNew(t *testing.T) {
 		t.Fatal(err)
 	}
 	put(4, false, true)
+	for _, quiet := range []bool{true, false} { // by a clock that is ahead for one round
+		right := now
+		now = now.AddDate(3, 0, 0)
+		put(4, quiet, true)
+		now = right
+		put(4, quiet, true)
+		put(4, quiet, false)
+		now = now.Add(48 * time.Hour)
+	}
 }
 
 // The program is put on a drive once for each version, and its digest is checked by the

@@ -100,7 +100,8 @@ func listNote(copyID string) string { return "left behind as told to " + copyID 
 
 // betweenQuiet is how long a list stands where nothing is sent, and where it says what it
 // said: its day tells whoever only keeps the copy that this machine lives. A long list is
-// a burden on a link, and does that once a week.
+// a burden on a link, and does that once a week. One of a day to come was written by a
+// clock that was ahead: nobody believes it.
 const (
 	betweenQuiet = 24 * time.Hour
 	betweenLong  = 7 * betweenQuiet
@@ -124,7 +125,7 @@ func PutList(ctx context.Context, c Copy, n Notes, l List, quiet bool) error {
 	if l.Files+l.Waits > longList {
 		still = betweenLong
 	}
-	if was.Says == is.Says && age < still || quiet && was.Says != "" && age >= 0 && age < betweenQuiet {
+	if age >= 0 && (was.Says == is.Says && age < still || quiet && was.Says != "" && age < betweenQuiet) {
 		if stands(ctx, c.Root, ListKey, was) {
 			return nil
 		}
