@@ -149,6 +149,77 @@ func TestS3UploadIsGivenUpWithItsVersion(t *testing.T) {
 	})
 }
 
+// TestS3UploadThatIsNotGoneOnWithLeavesNoParts: other credentials, a photo of other
+// bytes, or a process that ended between a version's sidecar and the rest.
+func TestS3UploadThatIsNotGoneOnWithLeavesNoParts(t *testing.T) {
+	const key = "v1/content/pano.tif"
+	stopped := errors.New("stopped")
+	for _, c := range []string{"its parts may not be listed", "other bytes", "the process ended at the sidecar"} {
+		t.Run(c, func(t *testing.T) {
+			servers(t, func(t *testing.T, srv *s3test.Server) {
+				p := s3Place(t, srv, nil)
+				name, memory := p.made(t).Name(), uploads{}
+				denies := func(*http.Request) bool { return false }
+				open := func(pause func() error) *s3.Bucket {
+					root, err := s3.Open(t.Context(), s3.Options{
+						URL: srv.URL + "/" + strings.SplitN(name, "/", 4)[3], Access: srv.Access, Secret: srv.Secret, Region: srv.Region,
+						Fence: true, Part: 5 << 20, Memory: memory, Pause: pause,
+						Transport: roundTrips(func(r *http.Request) (*http.Response, error) {
+							if denies(r) {
+								body := "<Error><Code>AccessDenied</Code><Message>no</Message></Error>"
+								return &http.Response{StatusCode: 403, Header: http.Header{"Content-Type": {"application/xml"}},
+									Body: io.NopCloser(strings.NewReader(body)), ContentLength: int64(len(body)), Request: r}, nil
+							}
+							return http.DefaultTransport.RoundTrip(r)
+						}),
+					})
+					must(t, err)
+					return root
+				}
+				sent := 0
+				b, err := open(func() error {
+					if sent++; sent == 2 {
+						return stopped
+					}
+					return nil
+				}).Begin(t.Context(), object, 1)
+				must(t, err)
+				big := manyBytes(11 << 20)
+				_, err = b.Put(t.Context(), key, store.Bytes(big))
+				wantErr(t, err, stopped)
+				// Nor may these credentials list uploads.
+				lists := func(r *http.Request) bool { return r.Method == http.MethodGet && r.URL.Query().Has("uploads") }
+				denies = lists
+				switch c {
+				case "its parts may not be listed":
+					denies = func(r *http.Request) bool {
+						return lists(r) || r.Method == http.MethodGet && r.URL.Query().Has("uploadId")
+					}
+				case "other bytes":
+					big[7] ^= 1
+				case "the process ended at the sidecar":
+					s := newSite()
+					r := open(nil)
+					first := s.next(t, nil, map[string]string{"notes.txt": "the picture is gone"})
+					kept := maps.Clone(memory)
+					clear(memory) // so that nothing is given up, as where the process ended
+					s.store(t, r, first)
+					maps.Copy(memory, kept)
+					s.store(t, r, s.next(t, nil, map[string]string{"notes.txt": "the next year"}))
+					denies = func(*http.Request) bool { return false }
+					noneOpen(t, srv, name)
+					return
+				}
+				b, err = open(nil).Begin(t.Context(), object, 1)
+				must(t, err)
+				_, err = b.Put(t.Context(), key, store.Bytes(big))
+				must(t, err)
+				noneOpen(t, srv, name)
+			})
+		})
+	}
+}
+
 // TestS3UploadInPartsGoesOnFromAnyRequest ends the process at each request of an upload
 // in turn, before the service has it and after it did what was asked. The next process
 // sends no part again that was answered, and leaves no upload open.

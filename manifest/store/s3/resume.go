@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"net/http"
 	"strings"
 
 	"github.com/minio/minio-go/v7"
@@ -47,6 +48,7 @@ func (s *Bucket) resume(ctx context.Context, key string, c store.Content, size i
 		return b, err
 	}
 	if json.Unmarshal([]byte(text), &b) != nil || b.SHA256 != c.SHA256 || b.Size != c.Size || b.Part != size {
+		s.abort(ctx, key, b.ID)
 		return begun{}, nil
 	}
 	var there []minio.ObjectPart
@@ -57,8 +59,9 @@ func (s *Bucket) resume(ctx context.Context, key string, c store.Content, size i
 			return err
 		})
 		var refused minio.ErrorResponse
-		if errors.As(err, &refused) && refused.StatusCode < 500 {
-			return begun{}, nil // it is no more, or this key may not list parts: begun anew
+		if errors.As(err, &refused) && refused.StatusCode < 500 && refused.StatusCode != http.StatusTooManyRequests {
+			s.abort(ctx, key, b.ID)
+			return begun{}, nil // it is no more, or these credentials may not list parts: begun anew
 		}
 		if err != nil {
 			return begun{}, err
@@ -97,9 +100,17 @@ func (s *Bucket) forget(key string) {
 	}
 }
 
-// giveUp ends uploads under a version that was committed without them: their parts would
-// be paid for and never seen. Nothing depends on it.
-func (s *Bucket) giveUp(ctx context.Context, version string) {
+// abort ends an upload that is not gone on with: its parts would be paid for and never
+// seen. Nothing depends on it.
+func (s *Bucket) abort(ctx context.Context, key, id string) {
+	if id != "" {
+		_ = s.core.AbortMultipartUpload(ctx, s.at.Bucket, s.full(key), id)
+	}
+}
+
+// giveUp ends uploads under an object's versions up to one that is committed, which came
+// without them.
+func (s *Bucket) giveUp(ctx context.Context, object string, version int) {
 	if s.memory == nil {
 		return
 	}
@@ -108,8 +119,13 @@ func (s *Bucket) giveUp(ctx context.Context, version string) {
 		return
 	}
 	for _, key := range keys {
-		if strings.HasPrefix(key, version+"/") {
-			s.abortOld(ctx, s.full(key))
+		name, isOf := strings.CutPrefix(key, object+"/")
+		name, _, _ = strings.Cut(name, "/")
+		if n, ok := manifest.ParseVersion(name); isOf && ok && n <= version {
+			var b begun
+			if text, err := s.memory.Upload(key); err == nil && json.Unmarshal([]byte(text), &b) == nil {
+				s.abort(ctx, key, b.ID)
+			}
 			s.forget(key)
 		}
 	}
