@@ -131,7 +131,7 @@ func TestANightAtAnOffice(t *testing.T) {
 		o.add(fmt.Sprintf("ranch-%03d", i), "")
 	}
 	victim := o.add("victim", url+"/victim")
-	if err := claims.Note(victim.State, victim.Claims()); err != nil { // it was there before
+	if err := claims.Note(victim.State, victim.Claims(), time.Now()); err != nil { // it was there before
 		t.Fatal(err)
 	}
 	o.add("hostile", url+"/other")

@@ -93,7 +93,7 @@ func Open(cfg config.Archive, o Options) (*Archive, error) {
 		a.Ledger.Close()
 		return nil, err
 	}
-	if err := claims.Note(dir, cfg.Claims()); err != nil {
+	if err := claims.Note(dir, cfg.Claims(), o.Now()); err != nil {
 		o.Log.Warn("the places of the settings cannot be noted: "+err.Error(), "archive", cfg.Name)
 	}
 	a.tellSetAside()

@@ -53,13 +53,12 @@ type claim struct {
 }
 
 // met tells both of two claims that they are in each other's way, but not one that was
-// there before while the other was not.
+// there before the other.
 func (c *crossing) met(a, b claim, text string) {
-	was, other := c.before(a), c.before(b)
-	if !was || other {
+	if !c.before(a, b) {
 		c.tell(a, b, text)
 	}
-	if !other || was {
+	if !c.before(b, a) {
 		c.tell(b, a, text)
 	}
 }
@@ -77,15 +76,19 @@ func (c *crossing) tell(a, b claim, text string) {
 	}
 }
 
-func (c *crossing) before(x claim) bool {
-	if c.had[x.owner] == nil {
+func (c *crossing) before(x, y claim) bool {
+	return c.noted(x.owner).Before(*c.noted(y.owner), c.all[x.owner].File, x.place, c.all[y.owner].File, y.place)
+}
+
+func (c *crossing) noted(owner int) *claims.Claims {
+	if c.had[owner] == nil {
 		var had claims.Claims
-		if dir, err := c.all[x.owner].StateDir(); err == nil {
+		if dir, err := c.all[owner].StateDir(); err == nil {
 			had = claims.Of(dir)
 		}
-		c.had[x.owner] = &had
+		c.had[owner] = &had
 	}
-	return c.had[x.owner].Has(c.all[x.owner].File, x.place)
+	return c.had[owner]
 }
 
 // names finds what two archives may not share: a name, a copy's id, a place in a bucket.

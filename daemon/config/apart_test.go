@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"linecamp/daemon/config/claims"
 )
@@ -81,6 +82,8 @@ func crossed(t *testing.T, text string) (settings, first, second string) {
 	return settings, first, second
 }
 
+var noon = time.Date(2026, 11, 28, 12, 0, 0, 0, time.UTC)
+
 // Whoever was there before goes on; where nothing tells, neither does. The other's file
 // is named only to whoever runs the machine.
 func TestSettingsThatReachForAnothersAreRefused(t *testing.T) {
@@ -95,7 +98,7 @@ func TestSettingsThatReachForAnothersAreRefused(t *testing.T) {
 			if len(one) != 1 {
 				t.Fatal(all)
 			}
-			if err := claims.Note(one[0].State, one[0].Claims()); err != nil {
+			if err := claims.Note(one[0].State, one[0].Claims(), noon); err != nil {
 				t.Fatal(err)
 			}
 			got, faults = Load(settings)
@@ -111,7 +114,24 @@ func TestSettingsThatReachForAnothersAreRefused(t *testing.T) {
 			}
 			other, _ := Load(second)
 			if len(other) != 1 || other[0].Against(one) == nil {
-				t.Errorf("setup would let it be: %v", other)
+				t.Fatalf("setup would let it be: %v", other)
+			}
+			if name == "its state" || name == "its state through a link" {
+				return // there is one memory, of whoever was opened last
+			}
+			state, err := other[0].StateDir() // it is opened alone, held against nobody
+			if err == nil {
+				err = os.MkdirAll(state, 0o700)
+			}
+			if err == nil {
+				err = claims.Note(state, other[0].Claims(), noon.Add(time.Hour))
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, faults = Load(settings)
+			if len(got) != 1 || got[0].File != first || len(faults) != 1 {
+				t.Errorf("of one that was there before, where the other was opened alone since: %v, %v", got, faults)
 			}
 		})
 	}
@@ -140,7 +160,7 @@ func TestWhatArchivesMayShare(t *testing.T) {
 func TestAnEditWhileAnotherReachesStopsNothing(t *testing.T) {
 	settings, first, _ := crossed(t, crossings["its prefix"].text)
 	one, _ := Load(first)
-	if err := claims.Note(one[0].State, one[0].Claims()); err != nil {
+	if err := claims.Note(one[0].State, one[0].Claims(), noon); err != nil {
 		t.Fatal(err)
 	}
 	s, err := os.ReadFile(first)

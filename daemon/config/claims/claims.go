@@ -1,6 +1,8 @@
 // Package claims remembers which places an archive's settings named when its state was
-// last opened: [Note] writes them into the state folder, and [Of] reads them. Where the
-// settings of two archives reach for one place, the one that was there before keeps it.
+// last opened, and since when: [Note] writes them into the state folder, and [Of] reads
+// them. Where the settings of two archives reach for one place, the one that was there
+// before keeps it. Settings that were opened alone, held against no others, may have named
+// it too since then.
 package claims
 
 import (
@@ -8,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"linecamp/manifest/wholefile"
 )
@@ -18,6 +21,9 @@ const file = "places.json"
 type Claims struct {
 	Settings string   `json:"settings"`
 	Places   []string `json:"places"`
+	// Since is when each was first named. One that is not in it is from before that was
+	// written down.
+	Since map[string]time.Time `json:"since,omitempty"`
 }
 
 // Of reads those of a state folder; none where they cannot be read.
@@ -29,18 +35,35 @@ func Of(state string) (c Claims) {
 	return c
 }
 
-// Has reports whether settings named a place.
-func (c Claims) Has(settings, place string) bool {
+// Before reports whether settings named a place, and o does not, or does only since then.
+func (c Claims) Before(o Claims, settings, place, others, otherPlace string) bool {
+	if !c.has(settings, place) {
+		return false
+	}
+	return !o.has(others, otherPlace) || c.Since[place].Before(o.Since[otherPlace])
+}
+
+func (c Claims) has(settings, place string) bool {
 	return c.Settings == settings && slices.Contains(c.Places, place)
 }
 
-// Note writes them into the state folder, where they are others than before.
-func Note(state string, c Claims) error {
+// Note writes them into the state folder, where they are others than before. now is since
+// when those are named that were not.
+func Note(state string, c Claims, now time.Time) error {
 	if c.Settings == "" {
 		return nil
 	}
-	if was := Of(state); was.Settings == c.Settings && slices.Equal(was.Places, c.Places) {
+	was := Of(state)
+	if was.Settings == c.Settings && slices.Equal(was.Places, c.Places) {
 		return nil
+	}
+	c.Since = map[string]time.Time{}
+	for _, p := range c.Places {
+		if !was.has(c.Settings, p) {
+			c.Since[p] = now.UTC()
+		} else if since, known := was.Since[p]; known {
+			c.Since[p] = since
+		}
 	}
 	b, err := json.Marshal(c)
 	if err != nil {
