@@ -166,7 +166,7 @@ func (o Options) tryKeys(ctx context.Context, c config.Copy) (*trial, error) {
 	case !t.adopted:
 		err = fault.Say(store.ErrNoRoot, "with the new keys %s shows no copy, and the settings stay as they are", t.root.Name())
 	case !strings.EqualFold(t.identity.CopyID, c.ID):
-		err = fault.Say(store.ErrOtherRoot, "with the new keys %s shows another copy (%s of the archive %s), and the settings stay as they are", t.root.Name(), t.identity.CopyID, t.identity.Archive)
+		err = fault.Say(store.ErrOtherRoot, "with the new keys %s shows another copy (%s), and the settings stay as they are", t.root.Name(), t.identity.CopyID)
 	}
 	return t, err
 }

@@ -41,8 +41,10 @@ func (c *Holds) glance(ctx context.Context, scan func(context.Context) error) er
 func lookKey(copyID string) string { return "look " + copyID }
 
 // look is the glance at a bucket that nothing is new for. Two requests see what
-// went: one lists sites, up to a thousand, one lists keys, up to a thousand. Each
-// goes on in the next round where it ended in this one. A listing may be old, so
+// went: one lists sites, one lists keys, up to a thousand each. Each goes on in the next
+// round where it ended in this one. Over a limited link they are up to ten (link.Page), so
+// that rounds alone see what went from a bucket of 30,000 keys after years: there a verify,
+// which lists them all, is what sees it. A listing may be old, so
 // what it does not show is asked for by name before it is called gone.
 func (c *Holds) look(ctx context.Context) error {
 	pages, ok := c.Copy.Root.(interface {
