@@ -226,7 +226,7 @@ func TestCopiesAndRounds(t *testing.T) {
 	if got, at, err := l.Years(); err != nil || !at.Equal(day(5)) || !reflect.DeepEqual(got, counts) {
 		t.Errorf("years: %v, %v, %v", got, at, err)
 	}
-	if got, there, err := l.Value("k"); err != nil || !there || got != "" {
+	if got, there, err := l.Value("k"); err != nil || there || got != "" {
 		t.Errorf("value: %q, %v, %v", got, there, err)
 	}
 	if _, there, err := l.Value("other"); err != nil || there {

@@ -176,7 +176,10 @@ func (l *Ledger) Value(key string) (value string, ok bool, err error) {
 	return value, ok, err
 }
 
-// SetValue keeps something small under a key. "years" is taken.
+// SetValue keeps something small under a key; "" forgets it. "years" is taken.
 func (l *Ledger) SetValue(key, value string) error {
+	if value == "" {
+		return l.exec("DELETE FROM value WHERE key = ?", key)
+	}
 	return l.exec("INSERT INTO value VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", key, value)
 }
