@@ -65,7 +65,13 @@ func TestNightAtARanch(t *testing.T) {
 	}
 
 	ctx, over := context.WithCancel(t.Context())
-	told := desk.New(ctx, desk.Options{Words: letter.Write, Config: r.config, Now: now, Log: quiet()})
+	turned := make(chan struct{}, 1)
+	told := desk.New(ctx, desk.Options{Words: letter.Write, Config: r.config, Now: now, Log: quiet(), Turned: func() {
+		select {
+		case turned <- struct{}{}:
+		default: // nobody has taken the last one yet
+		}
+	}})
 	told.Set([]config.Archive{r.load()})
 	// looked has the desk look once things have settled, and waits until it has, and has
 	// tried to tell what there is.
@@ -75,17 +81,18 @@ func TestNightAtARanch(t *testing.T) {
 		for range 20 {
 			clock.Add(61 * 60)
 			told.Take(event.Told{Archive: "saltbush-draw", Event: event.RoundBegan{}})
-			for range 100 {
-				book, err := notice.Load(dir)
-				if err != nil {
-					t.Fatal(err)
-				}
-				w := book.Ways["e-mail to <office@ranch.example>"]
-				tried := w != nil && (!w.Last.Before(since) || w.Failing != nil && w.Failing.Next.After(since))
-				if book.Looked.After(since) && tried == tells {
-					return
-				}
-				time.Sleep(10 * time.Millisecond)
+			select {
+			case <-turned: // or one that was under way; then the next is waited for
+			case <-t.Context().Done():
+			}
+			book, err := notice.Load(dir)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w := book.Ways["e-mail to <office@ranch.example>"]
+			tried := w != nil && (!w.Last.Before(since) || w.Failing != nil && w.Failing.Next.After(since))
+			if book.Looked.After(since) && tried == tells {
+				return
 			}
 		}
 		t.Fatalf("%v: the desk did not look, or it did not tell: %v", since, tells)

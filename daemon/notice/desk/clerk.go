@@ -67,6 +67,7 @@ func (c *clerk) run(ctx context.Context) {
 	c.stir() // the rounds that were missed come first
 	for ctx.Err() == nil {
 		c.turn(ctx)
+		c.o.Turned()
 		wait := time.NewTimer(tick)
 		select {
 		case <-c.poke:

@@ -32,6 +32,7 @@ type Options struct {
 	Config string // the settings that were named, for command lines
 	Log    *slog.Logger
 	Now    func() time.Time // nil for time.Now
+	Turned func()           // after each turn at an archive; nil for nothing
 
 	// For tests.
 	look  func(context.Context, config.Archive, Options, int) ([]attention.Item, *notice.State, error)
@@ -45,6 +46,9 @@ func (o Options) filled() Options {
 	}
 	if o.Log == nil {
 		o.Log = slog.Default()
+	}
+	if o.Turned == nil {
+		o.Turned = func() {}
 	}
 	if o.look == nil {
 		o.look, o.ways, o.alive = look, post.Ways, post.Alive
