@@ -40,7 +40,7 @@ func TestTheSystemsOwnZone(t *testing.T) {
 	put(t, file, "")
 	link := filepath.Join(dir, "localtime")
 	if err := os.Symlink(file, link); err != nil {
-		t.Skip("no symbolic links here:", err)
+		t.Fatal(err)
 	}
 	defer func(was string) { zoneFile = was }(zoneFile)
 	zoneFile = link

@@ -304,7 +304,7 @@ func TestLinksAndSpecial(t *testing.T) {
 	for link, to := range map[string]string{
 		"W/2019/file.jpg": filepath.Join(outside, "secret.jpg"), "W/folder": outside, "W/loop": "..", "dangling": "nowhere"} {
 		if err := os.Symlink(to, filepath.Join(root, link)); err != nil {
-			t.Skip("no symbolic links here:", err)
+			t.Fatal(err)
 		}
 	}
 	special := makeSpecial(t, filepath.Join(root, "W/2019/pipe.jpg"))

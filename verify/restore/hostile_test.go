@@ -58,7 +58,7 @@ func TestRestoreFollowsNoLinkOut(t *testing.T) {
 			t.Fatal(err)
 		}
 		if err := os.Symlink(outside, filepath.Join(into, at)); err != nil {
-			t.Skip("no symbolic links here")
+			t.Fatal("no symbolic links here: ", err)
 		}
 		rep := run(t, from(r), Options{Sites: stake(r), Into: into})
 		if !rep.Wants() || len(rep.Failed) < 4 {
