@@ -36,20 +36,8 @@ const (
 // It is held against walking the folder and reading the ledger's file, which is
 // what must be read at the least.
 func BenchmarkCoverage(b *testing.B) {
-	n := 20
-	if s := os.Getenv("LINECAMP_ARCHIVES"); s != "" {
-		var err error
-		if n, err = strconv.Atoi(s); err != nil {
-			b.Fatal(err)
-		}
-	}
-	base := b.TempDir()
-	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() { // files in memory: a disk is not what is measured
-		if base, err = os.MkdirTemp("/dev/shm", "linecamp-office-"); err != nil {
-			b.Fatal(err)
-		}
-		b.Cleanup(func() { os.RemoveAll(base) })
-	}
+	n := archives(b, 20)
+	base := inMemory(b)
 	configs := drawOffice(b, base, n)
 	photos := n * officeSites * (officeEnd - officeFirst + 1) * 2
 	var early int64 // resident after a tenth of the archives
@@ -202,4 +190,32 @@ func peakResident(b *testing.B) int64 {
 		}
 	}
 	return 0
+}
+
+// archives is how many LINECAMP_ARCHIVES asks for, else as many as usual.
+func archives(b *testing.B, usual int) int {
+	s := os.Getenv("LINECAMP_ARCHIVES")
+	if s == "" {
+		return usual
+	}
+	n, err := strconv.Atoi(s)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return n
+}
+
+// inMemory is a folder whose files are in memory, where the system has such a place: a
+// disk is not what is measured.
+func inMemory(b *testing.B) string {
+	st, err := os.Stat("/dev/shm")
+	if err != nil || !st.IsDir() {
+		return b.TempDir()
+	}
+	dir, err := os.MkdirTemp("/dev/shm", "linecamp-archives-")
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
 }

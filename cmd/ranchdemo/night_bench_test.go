@@ -29,21 +29,9 @@ import (
 // against walking the archives' folders and reading their state folders. LINECAMP_ARCHIVES
 // says how many; 500 is the office meant, and takes some minutes to draw.
 func BenchmarkNight(b *testing.B) {
-	n := 40
-	if s := os.Getenv("LINECAMP_ARCHIVES"); s != "" {
-		var err error
-		if n, err = strconv.Atoi(s); err != nil {
-			b.Fatal(err)
-		}
-	}
+	n := archives(b, 40)
 	n = max(n, 40) // fewer are all looked at anew
-	base := b.TempDir()
-	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() { // files in memory: a disk is not what is measured
-		if base, err = os.MkdirTemp("/dev/shm", "linecamp-night-"); err != nil {
-			b.Fatal(err)
-		}
-		b.Cleanup(func() { os.RemoveAll(base) })
-	}
+	base := inMemory(b)
 	settings := drawNight(b, base, n)
 	all, faults := config.Load(settings)
 	if len(all) != n || len(faults) > 0 {
