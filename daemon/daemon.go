@@ -22,7 +22,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mend"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -98,7 +98,7 @@ type (
 
 // MirrorReport is what a mirror round did, and what wants a person after it.
 type MirrorReport struct {
-	mirror.Report
+	report.Report
 	attention.List
 }
 

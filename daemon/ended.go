@@ -5,7 +5,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 )
 
 // ended is what a round's end tells of its report.
@@ -48,7 +48,7 @@ func mendEnded(r MendReport) event.RoundEnded {
 
 // tellWaits tells what a mirror round saw and did not record, once for each reason. That
 // another computer records is told as attention when it arises.
-func (a *Archive) tellWaits(all []mirror.Waiting) {
+func (a *Archive) tellWaits(all []report.Waiting) {
 	var by []event.Waits
 	for _, w := range all {
 		if w.Kind == attention.OtherRecorder && w.Path == "" {

@@ -10,7 +10,8 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/authority"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 )
 
 // A whole disk was cloned: two computers have one state folder, the same in every
@@ -104,11 +105,11 @@ func TestAComputerPutBackFromABackupGoesOn(t *testing.T) {
 	r.photo("Windmill/Stake 3/2026-06-20/landscape.jpg")
 	r.now = r.now.Add(time.Hour)
 	m := r.mirror(a)
-	if m.Made != 1 || !slices.Equal(m.Asks, []mirror.Ask{authority.AskTwin}) {
+	if m.Made != 1 || !slices.Equal(m.Asks, []report.Ask{authority.AskTwin}) {
 		t.Errorf("after the backup was put back: %s", printed(m))
 	}
 	for _, c := range m.Copies {
-		if c.State != mirror.Current {
+		if c.State != reach.Current {
 			t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
 		}
 	}

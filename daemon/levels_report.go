@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"linecamp/daemon/levels"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/daemon/sheet"
 )
@@ -44,7 +44,7 @@ func (a *Archive) Levels(ctx context.Context) (levels.Report, error) {
 	}
 	for i, c := range s.Copies {
 		f.Copies = append(f.Copies, levels.Copy{
-			Name: c.Copy, Bucket: !a.Config.Copies[i].Can().Local, Where: a.Config.Copies[i].Where, Whole: c.State == mirror.Current,
+			Name: c.Copy, Bucket: !a.Config.Copies[i].Can().Local, Where: a.Config.Copies[i].Where, Whole: c.State == reach.Current,
 			Files: c.Files, ReadBack: c.ReadBack.Files, Oldest: since(c.ReadBack.Oldest), Drilled: since(c.LastDrill),
 		})
 	}

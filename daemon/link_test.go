@@ -15,7 +15,8 @@ import (
 
 	"linecamp/daemon"
 	limit "linecamp/daemon/link"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test/link"
 )
@@ -43,7 +44,7 @@ func TestLinkThatIsNeverOpenWhenARoundRuns(t *testing.T) {
 	at := func(day, hour int) { r.now = time.Date(2026, 11, day, hour, 30, 0, 0, time.Local) }
 	at(2, 2)
 	a := r.open()
-	bucket := func() mirror.CopyState { return r.mirror(a).Copies[1] }
+	bucket := func() report.CopyState { return r.mirror(a).Copies[1] }
 	wants := func() string {
 		s, err := a.Status(t.Context())
 		if err != nil {
@@ -56,7 +57,7 @@ func TestLinkThatIsNeverOpenWhenARoundRuns(t *testing.T) {
 		}
 		return ""
 	}
-	if c := bucket(); c.State != mirror.Behind || c.Kept == "" || wants() != "" {
+	if c := bucket(); c.State != reach.Behind || c.Kept == "" || wants() != "" {
 		t.Errorf("at half past two: %+v, %s", c, wants())
 	}
 	if got, want := a.Opens(), time.Date(2026, 11, 2, 22, 0, 0, 0, time.Local); !got.Equal(want) {
@@ -66,20 +67,20 @@ func TestLinkThatIsNeverOpenWhenARoundRuns(t *testing.T) {
 		t.Errorf("the next rounds are %+v, %v", s.Next, err)
 	}
 	at(2+44, 2)
-	if c := bucket(); c.State != mirror.Behind || wants() != "" {
+	if c := bucket(); c.State != reach.Behind || wants() != "" {
 		t.Errorf("after 44 nights: %+v, %s", c, wants())
 	}
 	at(2+46, 2)
-	if c := bucket(); c.State != mirror.Behind || !strings.Contains(wants(), "Nothing came to it since November 2, 2026") {
+	if c := bucket(); c.State != reach.Behind || !strings.Contains(wants(), "Nothing came to it since November 2, 2026") {
 		t.Errorf("after 46 nights: %+v, %s", c, wants())
 	}
 	at(2+46, 22)
-	if c := bucket(); c.State != mirror.Current || wants() != "" || !a.Opens().IsZero() {
+	if c := bucket(); c.State != reach.Current || wants() != "" || !a.Opens().IsZero() {
 		t.Errorf("in its hour: %+v, %s; then due at %v", c, wants(), a.Opens())
 	}
 	r.photo("Windmill/Stake 3/2026-06-21/plot.jpg")
 	at(2+100, 2)
-	if c := bucket(); c.State != mirror.Behind || wants() != "" {
+	if c := bucket(); c.State != reach.Behind || wants() != "" {
 		t.Errorf("something new, long after: %+v, %s", c, wants())
 	}
 	r.setting("hours", "allowance = \"100 MB/month\"\nhours")
@@ -142,7 +143,7 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c := rep.Copies[1]; c.State != mirror.Behind || !strings.Contains(c.Kept, "until 22:00") || c.Error != "" || rep.Wants() {
+	if c := rep.Copies[1]; c.State != reach.Behind || !strings.Contains(c.Kept, "until 22:00") || c.Error != "" || rep.Wants() {
 		t.Errorf("as the hours ended: %+v", c)
 	}
 
@@ -157,7 +158,7 @@ func TestUploadGoesOnNextNightAndAtAnotherAddress(t *testing.T) {
 	clock.Add(3600)
 	new.Answer(after(0, nil))
 	rep, err = round(t.Context())
-	if err != nil || rep.Copies[1].State != mirror.Current {
+	if err != nil || rep.Copies[1].State != reach.Current {
 		t.Fatalf("at the new address: %+v, %v", rep, err)
 	}
 	for _, part := range []string{"1", "2", "3", "4", "5"} {
@@ -238,7 +239,7 @@ func TestAllowanceOfALink(t *testing.T) {
 	left(a) // from here on it is counted
 	spend(left(a) + 1000)
 	r.photo("Windmill/Stake 3/2026-06-21/plot.jpg")
-	if c := r.mirror(a).Copies[1]; c.State != mirror.Behind || c.Kept == "" {
+	if c := r.mirror(a).Copies[1]; c.State != reach.Behind || c.Kept == "" {
 		t.Errorf("with only the tenth left a photo went: %+v", c)
 	}
 	if v := r.verify(a, daemon.VerifyOptions{Copy: "bucket"}); v.Copies[0].ReadBack.Files != 18 {

@@ -13,6 +13,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/carried"
 	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/daemon/status"
@@ -65,7 +66,7 @@ func (a *Archive) record(ctx context.Context, o MirrorOptions, p Progress) (Mirr
 	}
 	end, err := a.Begin(service.Mirror, o.Copy == "")
 	if err != nil {
-		return MirrorReport{Report: mirror.Report{GivenUp: given}}, err
+		return MirrorReport{Report: report.Report{GivenUp: given}}, err
 	}
 	look := a.BeginLook()
 	defer look.End()
@@ -127,41 +128,41 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if in.GivenUp, err = a.left(); err != nil {
 		return MirrorReport{}, nil, err
 	}
-	report, err := mirror.Run(ctx, in)
-	report.Archive = a.Config.Name
-	report.Copies = onlyNamed(report.Copies, o.Copy)
-	for i, c := range report.Copies {
-		report.Copies[i].Error = c.Error
+	rep, err := mirror.Run(ctx, in)
+	rep.Archive = a.Config.Name
+	rep.Copies = onlyNamed(rep.Copies, o.Copy)
+	for i, c := range rep.Copies {
+		rep.Copies[i].Error = c.Error
 		if h := r.Named(c.Copy); h != nil {
-			report.Copies[i].Note = cmp.Or(h.Note(), c.Note)
+			rep.Copies[i].Note = cmp.Or(h.Note(), c.Note)
 		}
 		if slices.ContainsFunc(r.All, func(h *reach.Copy) bool { return h.Name == c.Copy && errors.Is(h.Err, turns.ErrCatchingUp) }) {
-			report.Copies[i].State = mirror.Behind
+			rep.Copies[i].State = reach.Behind
 		}
 	}
 	if folder != nil {
-		report.Waiting = append(report.Waiting, mirror.Waiting{Kind: attention.FolderGone, Reason: mirror.ReasonFolder + folder.Error(), Person: true})
+		rep.Waiting = append(rep.Waiting, report.Waiting{Kind: attention.FolderGone, Reason: report.ReasonFolder + folder.Error(), Person: true})
 	}
-	if serr := cmp.Or(a.noteStates(r, report), a.NoteGone(report)); err == nil && serr != nil {
+	if serr := cmp.Or(a.noteStates(r, rep), a.NoteGone(rep)); err == nil && serr != nil {
 		err = serr
 	}
 	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.Open()) > 0) {
-		if serr := a.NoteWaits(report.Waiting, report.Asks); err == nil && serr != nil {
+		if serr := a.NoteWaits(rep.Waiting, rep.Asks); err == nil && serr != nil {
 			err = serr
 		}
 	}
 	if err != nil {
-		return MirrorReport{Report: report}, nil, err
+		return MirrorReport{Report: rep}, nil, err
 	}
-	a.tellWaits(report.Waiting)
+	a.tellWaits(rep.Waiting)
 	var looked *archive.Looked // where nothing was recorded, which is quick, the folder as it was seen for that
-	if t := in.Tally; t != nil && report.Made == 0 && len(t.Waiting) == 0 {
+	if t := in.Tally; t != nil && rep.Made == 0 && len(t.Waiting) == 0 {
 		looked = &archive.Looked{Files: t.Seen, Print: t.Print}
 	}
 	now, err := status.Attend(ctx, a.Archive, r, service.Mirror, looked)
-	for i, c := range report.Copies {
+	for i, c := range rep.Copies {
 		if toGo, link := now.Going(c.Copy); link != nil {
-			report.Copies[i].ToGo, report.Copies[i].Link = &toGo, link
+			rep.Copies[i].ToGo, rep.Copies[i].Link = &toGo, link
 		}
 	}
 	if err == nil {
@@ -170,7 +171,7 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if err == nil && o.Copy == "" {
 		keep, err = status.Kept(a.Archive, look, r, now)
 	}
-	return MirrorReport{Report: report, List: now.List}, keep, err
+	return MirrorReport{Report: rep, List: now.List}, keep, err
 }
 
 // forMirror lists every copy of the config. Those that were not asked for are
@@ -189,11 +190,11 @@ func (a *Archive) forMirror(r *reach.Copies) []mirror.Copy {
 	return list
 }
 
-func onlyNamed(all []mirror.CopyState, name string) []mirror.CopyState {
+func onlyNamed(all []report.CopyState, name string) []report.CopyState {
 	if name == "" {
 		return all
 	}
-	kept := []mirror.CopyState{}
+	kept := []report.CopyState{}
 	for _, c := range all {
 		if c.Copy == name {
 			kept = append(kept, c)
@@ -203,8 +204,8 @@ func onlyNamed(all []mirror.CopyState, name string) []mirror.CopyState {
 }
 
 // noteStates keeps in the ledger how the round left each copy.
-func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
-	for _, c := range report.Copies {
+func (a *Archive) noteStates(r *reach.Copies, rep report.Report) error {
+	for _, c := range rep.Copies {
 		for _, h := range r.All {
 			if h.Name != c.Copy {
 				continue
@@ -214,9 +215,9 @@ func (a *Archive) noteStates(r *reach.Copies, report mirror.Report) error {
 				return fmt.Errorf("the ledger: %w", err)
 			}
 			h.After = &reach.After{State: c.State, Error: c.Error}
-			if c.State == mirror.Current {
+			if c.State == reach.Current {
 				s.LastCurrent = a.Now()
-			} else if err := h.Link.Note(c.Versions > 0 || s.State == mirror.Current); err != nil {
+			} else if err := h.Link.Note(c.Versions > 0 || s.State == reach.Current); err != nil {
 				return err
 			}
 			s.State, s.Error = c.State, c.Error

@@ -17,10 +17,10 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
 	"linecamp/daemon/event"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/notice"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/notice/mailtest"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/store/s3test/link"
 )
@@ -132,7 +132,7 @@ func TestNightAtARanch(t *testing.T) {
 		next.ServeHTTP(w, req)
 	})
 	rep, round, morning := night(at(11, 20, 23))
-	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Unreachable || !round || !morning || !broke {
+	if rep.Copies[0].State != reach.Current || rep.Copies[1].State != reach.Unreachable || !round || !morning || !broke {
 		t.Errorf("with the link cut: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
 	}
 
@@ -146,7 +146,7 @@ func TestNightAtARanch(t *testing.T) {
 	for day := 21; day < 24; day++ {
 		rep, round, morning = night(at(11, day, 23))
 		// What is new is on no copy: that is told.
-		if rep.Copies[0].State != mirror.Away || rep.Copies[1].State != mirror.Behind || rep.Copies[1].Kept == "" || !round || !morning || broke {
+		if rep.Copies[0].State != reach.Away || rep.Copies[1].State != reach.Behind || rep.Copies[1].Kept == "" || !round || !morning || broke {
 			t.Errorf("on day %d: %+v, wants %v, in the morning %v", day, rep.Copies, round, morning)
 		}
 		for _, i := range rep.Attention {
@@ -160,14 +160,14 @@ func TestNightAtARanch(t *testing.T) {
 		t.Fatal(err)
 	}
 	rep, _, _ = night(at(11, 26, 23))
-	if c := rep.Copies; c[0].State != mirror.Current || c[1].State != mirror.Behind || rep.Report.Wants() || len(rep.Attention) != 1 || rep.Attention[0].Kind != attention.NoticeUnsent {
+	if c := rep.Copies; c[0].State != reach.Current || c[1].State != reach.Behind || rep.Report.Wants() || len(rep.Attention) != 1 || rep.Attention[0].Kind != attention.NoticeUnsent {
 		t.Errorf("with the drive back: %+v, %+v", c, rep.Attention)
 	}
 	mail.Refuse(nil)
 	night(at(12, 1, 23))
 	tells = false // nothing more
 	rep, round, morning = night(at(12, 2, 23))
-	if rep.Copies[0].State != mirror.Current || rep.Copies[1].State != mirror.Current || round || morning {
+	if rep.Copies[0].State != reach.Current || rep.Copies[1].State != reach.Current || round || morning {
 		t.Errorf("in the new month: %+v, wants %v, in the morning %v", rep.Copies, round, morning)
 	}
 	over()

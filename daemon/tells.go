@@ -4,7 +4,8 @@ import (
 	"slices"
 
 	"linecamp/daemon/attention"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/verify"
 )
 
@@ -13,12 +14,12 @@ import (
 func (r MirrorReport) Tells(i attention.Item) bool {
 	switch i.Kind {
 	case attention.CopyBehind, attention.CopyUnreachable, attention.CopyFailed, attention.CopyShort:
-		return slices.ContainsFunc(r.Copies, func(c mirror.CopyState) bool {
-			return c.Copy == i.Copy && c.State != mirror.Current && c.State != mirror.Away
+		return slices.ContainsFunc(r.Copies, func(c report.CopyState) bool {
+			return c.Copy == i.Copy && c.State != reach.Current && c.State != reach.Away
 		})
 	}
-	return slices.ContainsFunc(r.Asks, func(a mirror.Ask) bool { return a.Kind() == i.Kind }) ||
-		slices.ContainsFunc(r.Waiting, func(w mirror.Waiting) bool { return w.Person && w.Kind == i.Kind })
+	return slices.ContainsFunc(r.Asks, func(a report.Ask) bool { return a.Kind() == i.Kind }) ||
+		slices.ContainsFunc(r.Waiting, func(w report.Waiting) bool { return w.Person && w.Kind == i.Kind })
 }
 
 // Tells reports whether the report's own lines say what wants a person.

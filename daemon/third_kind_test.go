@@ -11,7 +11,7 @@ import (
 
 	"linecamp/daemon"
 	"linecamp/daemon/config"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/setup"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
@@ -67,7 +67,7 @@ func TestThirdKind(t *testing.T) {
 	}
 	a := r.open()
 	m := r.mirror(a)
-	if m.Made == 0 || len(m.Copies) != 2 || m.Copies[1].State != mirror.Current {
+	if m.Made == 0 || len(m.Copies) != 2 || m.Copies[1].State != reach.Current {
 		t.Fatalf("mirrored: %+v", m)
 	}
 
@@ -120,7 +120,7 @@ func TestThirdKind(t *testing.T) {
 	if files == 0 || files != back.Files {
 		t.Errorf("%d files back of %d", back.Files, files)
 	}
-	if s, err := a.Status(t.Context()); err != nil || s.Copies[1].Kind != "cellar" || s.Copies[1].State != mirror.Current {
+	if s, err := a.Status(t.Context()); err != nil || s.Copies[1].Kind != "cellar" || s.Copies[1].State != reach.Current {
 		t.Errorf("status: %+v, %v", s.Copies, err)
 	}
 }

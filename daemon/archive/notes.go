@@ -10,8 +10,8 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/mend"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/words"
 	"linecamp/verify"
 )
@@ -24,9 +24,9 @@ const (
 
 // NoteWaits remembers what a mirror round left waiting for a person, and what it
 // asks though nothing waits. Since when is carried on from the rounds before.
-func (a *Archive) NoteWaits(all []mirror.Waiting, asks []mirror.Ask) error {
+func (a *Archive) NoteWaits(all []report.Waiting, asks []report.Ask) error {
 	for _, q := range asks {
-		all = append(all, mirror.Waiting{Kind: q.Kind(), Reason: string(q), Person: true})
+		all = append(all, report.Waiting{Kind: q.Kind(), Reason: string(q), Person: true})
 	}
 	var before, now []attention.Wait
 	if err := a.Recall(KeyWaits, &before); err != nil {
@@ -61,7 +61,7 @@ func (a *Archive) NoteWaits(all []mirror.Waiting, asks []mirror.Ask) error {
 
 // NoteGone remembers of which copies a mirror round found something gone that
 // they held, until a check has looked at all of the copy.
-func (a *Archive) NoteGone(report mirror.Report) error {
+func (a *Archive) NoteGone(report report.Report) error {
 	all := checked{}
 	if err := a.Recall(keyChecks, &all); err != nil {
 		return err

@@ -18,6 +18,7 @@ import (
 	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/mirror/source"
 	"linecamp/daemon/mirror/unseen"
@@ -25,7 +26,6 @@ import (
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
-	"linecamp/verify"
 )
 
 // author makes one version on this copy, the first holder: content, commit,
@@ -136,7 +136,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	}
 	m.n = m.inv.Head() + 1
 	if first.holds.Has(st.Slug) != m.n-1 || first.stuck(st.Slug) {
-		r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
+		r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
 		return nil, nil
 	}
 	found, where, hold, err := r.pending(ctx, st.Slug, m.n, first)
@@ -153,7 +153,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	}
 	if held, err := first.heldBack(st.Slug, first.sameBefore(ctx, st.Slug, m.n)); held || err != nil {
 		if held {
-			r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
+			r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
 		}
 		return nil, err
 	}
@@ -171,7 +171,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*makin
 	m.build, err = first.Root.Begin(ctx, st.Slug, m.n)
 	if errors.Is(err, store.ErrDamaged) {
 		first.block(st.Slug, gone.ReasonManifest)
-		r.wait(attention.FileWaits, st.Slug, ReasonHolderShort, true)
+		r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
 		return nil, nil
 	}
 	if errors.Is(err, store.ErrConflict) {
@@ -360,7 +360,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		m.redraft = true
 		for _, l := range logical {
 			m.changed[l] = true
-			m.r.wait(attention.FileWaits, m.st.Group.Files[l].Path, ReasonCopied, false)
+			m.r.wait(attention.FileWaits, m.st.Group.Files[l].Path, report.ReasonCopied, false)
 		}
 		return nil
 	case errors.Is(err, store.ErrConflict) && !m.c.Can().Staged:
@@ -369,7 +369,7 @@ func (m *making) putOne(ctx context.Context, path string, d manifest.Digest, fro
 		return m.learnFound(ctx, path)
 	case errors.Is(err, link.ErrHeld):
 		m.c.queue.Keep(m.st.Slug, err)
-		m.r.wait(attention.RecordingHeld, m.st.Slug, ReasonLink+m.c.queue.Why(), false)
+		m.r.wait(attention.RecordingHeld, m.st.Slug, report.ReasonLink+m.c.queue.Why(), false)
 		return errSiteWaits
 	default:
 		m.mu.Lock()
@@ -430,14 +430,14 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	}
 	r.objects.Remember(o)
 	if m.old.Remade() {
-		r.wait(attention.FileWaits, slug, ReasonRemade, true)
+		r.wait(attention.FileWaits, slug, report.ReasonRemade, true)
 	}
 	if m.st.First && len(m.st.Said) > 0 {
 		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && plan.Recorded(rec.Decisions, s.Decision) }); err != nil {
 			return err
 		}
 	}
-	edits, left := m.edits(o), m.departed(o)
+	edits, left := report.Edits(m.st, m.inv.State(m.n-1), o, r.created), report.Departed(m.st, m.inv.State(m.n-1), o)
 	r.mu.Lock()
 	r.report.Left += left
 	r.report.Made++
@@ -446,35 +446,17 @@ func (m *making) finish(ctx context.Context, draft *manifest.Draft) error {
 	return r.dropMarks(slug, m.n)
 }
 
-// edits are the photos of past years that this version records with other bytes
-// than the one before.
-func (m *making) edits(o *sites.Object) (edits []Edit) {
-	now, before := o.Inv.State(m.n), m.inv.State(m.n-1)
-	year := m.r.created.Format("2006")
-	for _, logical := range m.st.Altered {
-		f := m.st.Group.Files[logical]
-		recorded := now[logical] == f.SHA256 && before[logical] != f.SHA256
-		if recorded && f.Kind == manifest.KindPhoto && f.Visit != "" && f.Visit[:4] < year {
-			site := verify.Site{Object: o.Slug, Site: m.st.Group.Site, Pasture: m.st.Group.Pasture}
-			edits = append(edits, Edit{Site: site.Asked(), Path: f.Path, Visit: f.Visit})
-		}
+// keepRecord sets the record of the version before aside, which the next one
+// replaces in the cache: copies that are away still have to get it. Every other
+// content can be had from the working folder or waits for the copy that has it.
+func (m *making) keepRecord() error {
+	if m.old == nil || m.old.Remade() || len(m.r.copies) < 2 {
+		return nil
 	}
-	return edits
-}
-
-// departed is how many files this version no longer has whose bytes it has nowhere
-// else: a file that was only renamed did not leave.
-func (m *making) departed(o *sites.Object) (n int) {
-	before, here := m.inv.State(m.n-1), map[manifest.Digest]bool{}
-	for _, d := range o.Inv.State(m.n) {
-		here[d] = true
+	if err := m.r.Cache.KeepRecord(m.st.Slug, m.old.Raw); err != nil {
+		return fmt.Errorf("caching the record of %s: %w", m.st.Slug, err)
 	}
-	for _, logical := range m.st.Gone {
-		if m.st.First && !here[before[logical]] {
-			n++
-		}
-	}
-	return n
+	return nil
 }
 
 // peoplesState is a copy of the newest state without the record, which each

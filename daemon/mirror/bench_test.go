@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store/s3test"
 	"linecamp/manifest/tally"
 
@@ -62,7 +64,7 @@ func BenchmarkMirrorToDrive(b *testing.B) {
 				must(b, err)
 				withTally += time.Since(start)
 				ours += time.Since(tallied)
-				if rep.Copies[0].State != Current {
+				if rep.Copies[0].State != reach.Current {
 					b.Fatalf("%+v", rep)
 				}
 			}
@@ -72,12 +74,12 @@ func BenchmarkMirrorToDrive(b *testing.B) {
 	}
 }
 
-func runLocked(r *ranch, in In) (Report, error) {
+func runLocked(r *ranch, in In) (report.Report, error) {
 	for _, c := range r.copies {
 		if c.kind == "drive" {
 			unlock, err := c.root.Lock(r.t.Context())
 			if err != nil {
-				return Report{}, err
+				return report.Report{}, err
 			}
 			defer unlock()
 		}
@@ -123,7 +125,7 @@ func BenchmarkMirrorToBucket(b *testing.B) {
 		rep, err := runLocked(r, in)
 		must(b, err)
 		ours += time.Since(start)
-		if rep.Copies[0].State != Current || rep.Copies[0].Files != n {
+		if rep.Copies[0].State != reach.Current || rep.Copies[0].Files != n {
 			b.Fatalf("%+v", rep)
 		}
 	}

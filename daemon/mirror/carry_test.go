@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"linecamp/daemon/carried"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 )
 
@@ -42,7 +43,7 @@ func TestCopyTellsWhatItLacksBeforeItIsSent(t *testing.T) {
 	whole := barn.root
 	barn.root = &failing{Root: whole} // the first file fails
 	for _, c := range r.mirror().Copies {
-		if c.Copy == "barn" && c.State == Current {
+		if c.Copy == "barn" && c.State == reach.Current {
 			t.Fatal("barn is current although nothing could be sent")
 		}
 	}
@@ -121,7 +122,7 @@ func TestWhatIsCarriedNeverStopsAPhoto(t *testing.T) {
 	whole := r.copies[0].root
 	r.copies[0].root = unwritten{whole}
 	rep := r.mirror()
-	if rep.Copies[0].State != Current || rep.Copies[0].Note == "" {
+	if rep.Copies[0].State != reach.Current || rep.Copies[0].Note == "" {
 		t.Errorf("%+v", rep.Copies[0])
 	}
 	r.copies[0].root = whole

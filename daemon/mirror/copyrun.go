@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/queue"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/daemon/reach"
@@ -38,7 +39,7 @@ type copyRun struct {
 	mu       sync.Mutex
 	forked   map[string]bool   // slugs whose versions there are not ours
 	blocked  map[string]string // slugs that cannot go on in this round, and why
-	out      CopyState
+	out      report.CopyState
 	short    short.List
 	failed   error
 	answered map[marks.Mark]bool // versions begun there in this round, of which each write was answered
@@ -156,7 +157,7 @@ func (c *copyRun) follow(ctx context.Context) {
 func (c *copyRun) forgetBegun(ctx context.Context) {
 	d, ok := c.Root.(interface{ ForgetBegun() error })
 	log, _, _ := c.r.look()
-	if !ok || ctx.Err() != nil || c.r.Tally == nil || !c.final(log).through() {
+	if !ok || ctx.Err() != nil || c.r.Tally == nil || !c.final(log).Through() {
 		return
 	}
 	if err := d.ForgetBegun(); err != nil {
@@ -431,7 +432,7 @@ func (c *copyRun) tell(done, more int64) {
 }
 
 // final is the copy's line in the report.
-func (c *copyRun) final(log *authority.Log) CopyState {
+func (c *copyRun) final(log *authority.Log) report.CopyState {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	out := c.out
@@ -440,7 +441,7 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 	out.TooLarge, lacks = c.short.TooLarge()
 	switch {
 	case c.Away:
-		out.State = Away
+		out.State = reach.Away
 	case c.Root == nil:
 		out.State, out.Error = reach.StateOf(c.Err), "it could not be opened"
 		if c.Err != nil {
@@ -449,23 +450,23 @@ func (c *copyRun) final(log *authority.Log) CopyState {
 	case c.failed != nil:
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
 	case len(c.forked) > 0:
-		out.State = Failed
+		out.State = reach.Failed
 		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)", words.Count(len(c.forked), "site was", "sites were"))
 	case len(c.blocked) > 0:
-		out.State = Behind
+		out.State = reach.Behind
 		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))
 		out.Error = slug + ": " + c.blocked[slug]
 		if more := len(c.blocked) - 1; more > 0 {
 			out.Error += fmt.Sprintf(" (and %s)", words.Count(more, "more site", "more sites"))
 		}
 	case log == nil || c.next < len(log.Lines):
-		out.State = Behind
+		out.State = reach.Behind
 	case c.queue.Why() != "":
-		out.State, out.Kept = Behind, c.queue.Why()
+		out.State, out.Kept = reach.Behind, c.queue.Why()
 	default:
-		out.State = Current
+		out.State = reach.Current
 		if lacks != "" {
-			out.State, out.Error = Behind, lacks
+			out.State, out.Error = reach.Behind, lacks
 		}
 	}
 	return out

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/store/crashtest"
 )
 
@@ -168,7 +169,7 @@ func (g *ground) crashAt(t *testing.T, drive string, day, n int, v way) (log []s
 
 // stop runs a round in which the world stops at the nth operation on the drive,
 // and reports whether it did.
-func (w *world) stop(d *crashtest.Drive, n int) (rep Report, stopped bool) {
+func (w *world) stop(d *crashtest.Drive, n int) (rep report.Report, stopped bool) {
 	w.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()

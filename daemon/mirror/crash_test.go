@@ -23,6 +23,7 @@ import (
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/lost"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -287,7 +288,7 @@ func (w *world) account(name string, each bool) *crashtest.Drive {
 }
 
 // round is one round of the service: the locks taken, then all else.
-func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) {
+func (w *world) round(ctx context.Context, change ...func(*In)) (report.Report, error) {
 	w.now = w.now.Add(time.Hour)
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: authorID, Machine: "office", Tally: w.g.days[w.day],
 		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most}
@@ -298,7 +299,7 @@ func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) 
 		} else {
 			unlock, err := c.root.Lock(ctx)
 			if err != nil {
-				return Report{}, err
+				return report.Report{}, err
 			}
 			defer unlock()
 		}
@@ -308,7 +309,7 @@ func (w *world) round(ctx context.Context, change ...func(*In)) (Report, error) 
 		f(&in)
 	}
 	rep, err := Run(ctx, in)
-	rep.Asks = slices.DeleteFunc(rep.Asks, func(q Ask) bool { return strings.Contains(string(q), lost.Told) }) // told, and nothing waits
+	rep.Asks = slices.DeleteFunc(rep.Asks, func(q report.Ask) bool { return strings.Contains(string(q), lost.Told) }) // told, and nothing waits
 	return rep, err
 }
 
@@ -417,7 +418,7 @@ func (w *world) settle() {
 	w.Helper()
 	rep, err := w.round(context.Background())
 	if w.lost && err == nil && len(rep.Waiting) > 0 &&
-		!slices.ContainsFunc(rep.Waiting, func(x Waiting) bool { return x.Reason != plan.ReasonUnproven }) {
+		!slices.ContainsFunc(rep.Waiting, func(x report.Waiting) bool { return x.Reason != plan.ReasonUnproven }) {
 		rep, err = w.round(context.Background(), func(in *In) { in.Accept = &Acceptance{Who: "office", Why: "looked at"} })
 	}
 	if err != nil {

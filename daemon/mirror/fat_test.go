@@ -12,6 +12,8 @@ import (
 	"time"
 	"unicode/utf16"
 
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
@@ -149,10 +151,10 @@ func TestACopyOnFAT(t *testing.T) {
 	rep := r.mirror()
 	for i, c := range rep.Copies {
 		// The first round says it, and so do those after it.
-		for _, c := range []CopyState{first.Copies[i], c} {
-			state, short, text := Current, 0, ""
+		for _, c := range []report.CopyState{first.Copies[i], c} {
+			state, short, text := reach.Current, 0, ""
 			if c.Copy == "stick" {
-				state, short, text = Behind, 1, "short of 1 file, too large for its file system"
+				state, short, text = reach.Behind, 1, "short of 1 file, too large for its file system"
 			}
 			if c.State != state || c.Error != text || len(c.TooLarge) != short || len(c.Missing) != 0 {
 				t.Errorf("%s is %s: %s; it lacks %q, and too large are %q", c.Copy, c.State, c.Error, c.Missing, c.TooLarge)

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/seal"
 )
 
@@ -60,7 +61,7 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 func (r *round) clock() error {
 	log, _, _ := r.look()
 	if r.created.Before(log.Last().At) {
-		r.wait(attention.RecordingHeld, "", ReasonClock, true)
+		r.wait(attention.RecordingHeld, "", report.ReasonClock, true)
 		return authority.ErrHoldOff
 	}
 	return nil

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
 )
@@ -69,7 +70,7 @@ func TestTheClockIsHeldAgainstVersionsWithoutALine(t *testing.T) {
 	r.visit("South/Draw", "2019-06-21")
 	r.now = r.now.Add(-90 * time.Minute) // half an hour before that version, an hour later than the line before
 	rep := r.mirror()
-	if rep.Made != 0 || reasons(rep)[ReasonClock] == nil {
+	if rep.Made != 0 || reasons(rep)[report.ReasonClock] == nil {
 		t.Errorf("with the clock before the newest version: %+v", rep)
 	}
 	r.now = r.now.Add(2 * time.Hour)

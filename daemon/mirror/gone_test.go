@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/mounttest"
@@ -110,9 +111,9 @@ func goneAt(t *testing.T, kind mounttest.Kind, first bool, at int64) {
 	}
 	for i, c := range rep.Copies {
 		switch {
-		case r.copies[i] != shelf && c.State != Current:
+		case r.copies[i] != shelf && c.State != reach.Current:
 			t.Errorf("at %d: %s is %s: %s", at, c.Copy, c.State, c.Error)
-		case r.copies[i] == shelf && failed && (c.State != Failed || !strings.Contains(c.Error, path)):
+		case r.copies[i] == shelf && failed && (c.State != reach.Failed || !strings.Contains(c.Error, path)):
 			t.Errorf("at %d: the drive that failed is %s: %s", at, c.State, c.Error)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 
 	"linecamp/daemon/mend"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -99,9 +100,9 @@ func TestRotAndEditsAreToldApart(t *testing.T) {
 			if got := reasons(rep)[c.reason]; !slices.Equal(got, waits) || len(rep.Waiting) != len(waits) {
 				t.Errorf("waiting: %v, want %v for %q", rep.Waiting, waits, c.reason)
 			}
-			var edits []Edit
+			var edits []report.Edit
 			if c.edit {
-				edits = []Edit{{Site: "North/Windmill", Path: c.path, Visit: "2019-06-21"}}
+				edits = []report.Edit{{Site: "North/Windmill", Path: c.path, Visit: "2019-06-21"}}
 			}
 			if !slices.Equal(rep.Edits, edits) {
 				t.Errorf("edits: %v, want %v", rep.Edits, edits)

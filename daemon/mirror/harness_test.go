@@ -12,6 +12,8 @@ import (
 
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
@@ -161,14 +163,14 @@ func (r *ranch) in() In {
 }
 
 // mirror runs one round an hour later than the last.
-func (r *ranch) mirror(change ...func(*In)) Report {
+func (r *ranch) mirror(change ...func(*In)) report.Report {
 	r.t.Helper()
 	rep, err := r.try(context.Background(), change...)
 	must(r.t, err)
 	return rep
 }
 
-func (r *ranch) try(ctx context.Context, change ...func(*In)) (Report, error) {
+func (r *ranch) try(ctx context.Context, change ...func(*In)) (report.Report, error) {
 	r.t.Helper()
 	r.now = r.now.Add(time.Hour)
 	in := r.in()
@@ -190,10 +192,10 @@ func (r *ranch) try(ctx context.Context, change ...func(*In)) (Report, error) {
 
 // wantCurrent asserts that every copy is current and holds, by its own
 // inventories and byte for byte, what all others hold.
-func (r *ranch) wantCurrent(rep Report) {
+func (r *ranch) wantCurrent(rep report.Report) {
 	r.t.Helper()
 	for _, c := range rep.Copies {
-		if c.State != Current {
+		if c.State != reach.Current {
 			r.t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
 		}
 	}
@@ -272,7 +274,7 @@ func paths(state map[string]manifest.Digest) []string {
 	return all
 }
 
-func reasons(rep Report) map[string][]string {
+func reasons(rep report.Report) map[string][]string {
 	m := map[string][]string{}
 	for _, w := range rep.Waiting {
 		m[w.Reason] = append(m[w.Reason], w.Path)

@@ -13,6 +13,8 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/link"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 	badlink "linecamp/manifest/store/s3test/link"
@@ -47,7 +49,7 @@ func newLimited(t *testing.T, used int64) *limited {
 
 func (r *limited) spend(bytes int64) { must(r.t, r.led.Spend("link of "+r.copies[1].id, bytes, r.now)) }
 
-func (r *limited) round() Report {
+func (r *limited) round() report.Report {
 	rep := r.mirror(func(in *In) { in.Copies[1].Link = r.way })
 	must(r.t, r.way.Flush())
 	return rep
@@ -90,7 +92,7 @@ func TestVersionLargerThanAMonth(t *testing.T) {
 		next.ServeHTTP(w, req)
 	})
 	rep := r.round()
-	if rep.Copies[0].State != Current || rep.Copies[1].State != Behind || rep.Copies[1].Kept == "" || rep.Wants() {
+	if rep.Copies[0].State != reach.Current || rep.Copies[1].State != reach.Behind || rep.Copies[1].Kept == "" || rep.Wants() {
 		t.Fatalf("%+v", rep.Copies)
 	}
 	if photos.Load() <= 5 || cut.Load() > 0 {
@@ -127,7 +129,7 @@ func TestVersionThatWasBegunGoesOn(t *testing.T) {
 		}
 		next.ServeHTTP(w, req)
 	})
-	if rep := r.round(); rep.Copies[1].State != Unreachable {
+	if rep := r.round(); rep.Copies[1].State != reach.Unreachable {
 		t.Fatalf("%+v", rep.Copies)
 	}
 	r.bad.Answer(nil)
@@ -145,7 +147,7 @@ func TestSiteThatALinkHoldsUpIsNoAlarm(t *testing.T) {
 	r.write("North/Stake 1/2019-06-21/plot.jpg", strings.Repeat("large", 120_000))
 	r.visit("North/Stake 2", "2019-06-21")
 	rep := r.round()
-	if rep.Copies[0].State != Current || rep.Copies[1].Kept == "" || rep.Copies[1].Versions != 1 || rep.Wants() {
+	if rep.Copies[0].State != reach.Current || rep.Copies[1].Kept == "" || rep.Copies[1].Versions != 1 || rep.Wants() {
 		t.Fatalf("%+v", rep)
 	}
 	r.copies[0].away = true
@@ -156,7 +158,7 @@ func TestSiteThatALinkHoldsUpIsNoAlarm(t *testing.T) {
 		t.Errorf("%+v", rep)
 	}
 	for reason := range reasons(rep) {
-		if !strings.HasPrefix(reason, ReasonLink) {
+		if !strings.HasPrefix(reason, report.ReasonLink) {
 			t.Errorf("it waits because %s", reason)
 		}
 	}

@@ -13,24 +13,6 @@ import (
 	"linecamp/manifest/store"
 )
 
-// HeldUp is a site whose next version cannot be made, because a copy out of
-// reach, or one that fails, may hold that version already. Object is "" where
-// every site waits.
-type HeldUp struct {
-	Object  string `json:"object,omitempty"`
-	Version int    `json:"version,omitempty"`
-	Copy    string `json:"copy"`
-	Reason  string `json:"reason"`
-}
-
-func (r *round) heldUp(h HeldUp) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if !slices.Contains(r.report.HeldUp, h) {
-		r.report.HeldUp = append(r.report.HeldUp, h)
-	}
-}
-
 // firstHolder is the copy where new versions are made: the first reachable
 // drive, else the first reachable bucket; nil when none can be reached.
 func (r *round) firstHolder() *copyRun { return r.nextHolder(nil) }

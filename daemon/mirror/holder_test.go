@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
@@ -160,10 +161,10 @@ func TestTheNextCopyGoesOnWhereTheFirstFailsAtTheLastStep(t *testing.T) {
 					r.visit("North/Windmill", fmt.Sprintf("202%d-06-21", i))
 					r.visit(fmt.Sprintf("South/Draw %d", i), "2020-06-20")
 					rep := r.mirror()
-					if out := rep.Copies[0]; out.State == Current || out.Error == "" || !rep.Wants() {
+					if out := rep.Copies[0]; out.State == reach.Current || out.Error == "" || !rep.Wants() {
 						t.Errorf("round %d: the first copy is %+v", i+1, rep.Copies[0])
 					}
-					if rep.Copies[1].State != Current || len(rep.Waiting)+len(rep.HeldUp) > 0 {
+					if rep.Copies[1].State != reach.Current || len(rep.Waiting)+len(rep.HeldUp) > 0 {
 						t.Errorf("round %d: %+v", i+1, rep)
 					}
 					r.holds(r.copies[1])
@@ -202,7 +203,7 @@ func TestTheNextCopyGoesOnWhereverTheFirstFails(t *testing.T) {
 			if !reached {
 				break
 			}
-			if len(rep.HeldUp)+len(rep.Waiting) > 0 || rep.Copies[1].State != Current {
+			if len(rep.HeldUp)+len(rep.Waiting) > 0 || rep.Copies[1].State != reach.Current {
 				t.Errorf("%+v", rep)
 			}
 			r.holds(r.copies[1])
@@ -253,7 +254,7 @@ func TestAVersionThatComesUpLateGivesWay(t *testing.T) {
 			r.visit("South/Draw", "2021-06-21")
 			rep := r.mirror()
 			for _, c := range rep.Copies {
-				if c.State != Current {
+				if c.State != reach.Current {
 					t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
 				}
 			}
@@ -365,7 +366,7 @@ func TestTheNextCopyGoesOnWhereABucketRefuses(t *testing.T) {
 			for i := range 3 {
 				r.visit("North/Windmill", fmt.Sprintf("202%d-06-21", i))
 				rep := r.mirror()
-				if rep.Copies[0].Error == "" || rep.Copies[1].State != Current || len(rep.Waiting)+len(rep.HeldUp) > 0 {
+				if rep.Copies[0].Error == "" || rep.Copies[1].State != reach.Current || len(rep.Waiting)+len(rep.HeldUp) > 0 {
 					t.Errorf("round %d: %+v", i+1, rep)
 				}
 				r.holds(r.copies[1])
@@ -389,7 +390,7 @@ func TestWhatOnlyAFailingDriveHoldsIsReadFromIt(t *testing.T) {
 	weaken(r.copies[0]).refuse = lastSteps["it refuses renames"]
 	r.visit("North/Windmill", "2020-06-21")
 	rep := r.mirror(func(in *In) { in.OneByOne = true }) // the drive fails before the other begins
-	if rep.Copies[0].Error == "" || rep.Copies[1].State != Current || len(rep.HeldUp) > 0 {
+	if rep.Copies[0].Error == "" || rep.Copies[1].State != reach.Current || len(rep.HeldUp) > 0 {
 		t.Errorf("%+v", rep)
 	}
 	r.holds(r.copies[1])

@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
@@ -33,7 +35,7 @@ func (r *ranch) behind(srv, bad *s3test.Server, silence time.Duration) (c *copyO
 }
 
 // within is a round that must end by itself.
-func (r *ranch) within(t *testing.T) Report {
+func (r *ranch) within(t *testing.T) report.Report {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
@@ -204,7 +206,7 @@ func TestCatchingUpOverABadLink(t *testing.T) {
 			l.Answer(rule)
 			rep := r.within(t)
 			if name == "refused" {
-				if rep.Copies[1].State == Current {
+				if rep.Copies[1].State == reach.Current {
 					t.Errorf("the shelf is called current: %+v", rep.Copies[1])
 				}
 				if slugs, err := store.Objects(context.Background(), shelf.root); err != nil || len(slugs) > 0 {
@@ -235,7 +237,7 @@ func TestRoundOverADeadLink(t *testing.T) {
 		next.ServeHTTP(w, req)
 	})
 	rep := r.within(t)
-	if rep.Copies[0].State != Current || rep.Copies[1].State != Unreachable {
+	if rep.Copies[0].State != reach.Current || rep.Copies[1].State != reach.Unreachable {
 		t.Errorf("%+v", rep.Copies)
 	}
 	l.Answer(nil)
@@ -272,7 +274,7 @@ func TestCutForGood(t *testing.T) {
 			})
 			rep := r.within(t)
 			bucket := rep.Copies[len(drives)]
-			if bucket.State != Unreachable || bucket.Files == 0 || bucket.Files > 12*6/2 {
+			if bucket.State != reach.Unreachable || bucket.Files == 0 || bucket.Files > 12*6/2 {
 				t.Fatalf("the bucket: %+v", bucket)
 			}
 			kept, err := r.led.Committed(c.id)

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -108,7 +109,7 @@ func (r *round) unsealed() error {
 		if slices.Contains(strings.Fields(ids), c.ID) && !c.usable() {
 			reason := fmt.Sprintf("%s may hold a line of the seal that no other copy has; %s", c.Name, c.wayOn())
 			r.wait(attention.RecordingHeld, "", reason, true)
-			r.heldUp(HeldUp{Copy: c.Name, Reason: reason})
+			r.heldUp(report.HeldUp{Copy: c.Name, Reason: reason})
 			return authority.ErrHoldOff
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/lost"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -85,7 +86,7 @@ func TestAVersionThatNoCopyHasCountsNoMore(t *testing.T) {
 			dropped := slices.ContainsFunc(log.Lines(), func(l seal.Line) bool {
 				return l.What == seal.Lost && l.Object == manifest.ObjectID(archiveName, "north--windmill") && l.Version == 2
 			})
-			told := slices.ContainsFunc(rep.Asks, func(q Ask) bool {
+			told := slices.ContainsFunc(rep.Asks, func(q report.Ask) bool {
 				return strings.Contains(string(q), "version 2 of North / Windmill, made on 2026-07-02") && strings.Contains(string(q), lost.Told)
 			})
 			if !c.lost {

@@ -13,6 +13,7 @@ import (
 	"github.com/minio/minio-go/v7"
 
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
@@ -172,7 +173,7 @@ func TestWhatIsGoneStaysToldUntilItIsThere(t *testing.T) {
 	c.root = &denying{good.(*s3.Bucket)}
 	for range 2 {
 		rep := r.mirror()
-		if g := rep.Copies[0].Gone; len(g) != 1 || g[0].Again || rep.Copies[0].State == Current {
+		if g := rep.Copies[0].Gone; len(g) != 1 || g[0].Again || rep.Copies[0].State == reach.Current {
 			t.Errorf("%+v", rep.Copies[0])
 		}
 		had, _, err := gone.Had(r.led, c.id)
@@ -280,7 +281,7 @@ func TestASidecarAloneIsNoVersion(t *testing.T) {
 	delete(keys, "north--windmill/inventory.json.sha256")
 	r.set(srv, bucket, keys)
 	r.loseState()
-	if out := r.mirror().Copies[1]; out.State == Current || out.Error == "" {
+	if out := r.mirror().Copies[1]; out.State == reach.Current || out.Error == "" {
 		t.Errorf("%+v", out)
 	}
 }

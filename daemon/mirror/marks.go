@@ -9,6 +9,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -125,7 +126,7 @@ func (r *round) madeElsewhere(ctx context.Context, slug string, n int, holder *c
 			return false, ctx.Err()
 		}
 		if err == nil {
-			r.wait(attention.FileWaits, slug, ReasonUnsealed, false)
+			r.wait(attention.FileWaits, slug, report.ReasonUnsealed, false)
 			return true, r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n})
 		}
 	}
@@ -161,7 +162,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 		c := r.copies[i]
 		if !c.usable() && !c.hasAnswered(m) {
 			hold = fmt.Sprintf("%s may hold its next version, or the beginning of it; %s", c.Name, c.wayOn())
-			r.heldUp(HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
+			r.heldUp(report.HeldUp{Object: slug, Version: n, Copy: c.Name, Reason: hold})
 			return nil, nil, hold, nil
 		}
 		if c.Can().Staged {

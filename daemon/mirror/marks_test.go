@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
@@ -179,7 +180,7 @@ func TestAFileTooLargeForADriveDoesNotHoldItUp(t *testing.T) {
 	r.write("North/Windmill/2020-06-21/film.mp4", "a film")
 	r.visit("North/Windmill", "2020-06-21")
 	rep := r.mirror()
-	if c := rep.Copies[1]; c.State != Behind || len(c.TooLarge) != 1 || !strings.HasPrefix(c.Error, "short of 1 file, too large for ") {
+	if c := rep.Copies[1]; c.State != reach.Behind || len(c.TooLarge) != 1 || !strings.HasPrefix(c.Error, "short of 1 file, too large for ") {
 		t.Errorf("the drive is %s (%s) and cannot hold %v", c.State, c.Error, c.TooLarge)
 	}
 	if inv, err := store.Head(context.Background(), stick.root, "north--windmill"); errors.Is(err, store.ErrNoObject) {

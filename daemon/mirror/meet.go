@@ -72,7 +72,7 @@ func (r *round) meet(ctx context.Context) error {
 			return err
 		}
 	}
-	return r.forgetRecords()
+	return r.objects.ForgetRecords(r.Ledger)
 }
 
 // scan reads the head of every object on the copy. Versions beyond the seal

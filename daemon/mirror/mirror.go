@@ -43,6 +43,7 @@ import (
 	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/left"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -115,14 +116,14 @@ type round struct {
 	grown    chan struct{}  // closed when the seal grew or authoring ended
 	newer    bool           // a newer program recorded on a copy
 	authored bool           // no more versions come in this round
-	report   Report
+	report   report.Report
 }
 
 // Run does one round: it authors what is new, brings every reachable copy up
 // to date and says how each stands. The error is for what stopped the round as
 // a whole (no inventory can be read, the context ended); what befell one copy
 // stands in its own line of the report.
-func Run(ctx context.Context, in In) (Report, error) {
+func Run(ctx context.Context, in In) (report.Report, error) {
 	if in.Now == nil {
 		in.Now = time.Now
 	}
@@ -206,7 +207,7 @@ func (r *round) lead(ctx context.Context) error {
 	for {
 		first := r.firstHolder()
 		if first == nil {
-			r.wait(attention.RecordingHeld, "", ReasonNoCopy, true)
+			r.wait(attention.RecordingHeld, "", report.ReasonNoCopy, true)
 			return nil
 		}
 		err := r.leadOn(ctx, first)
@@ -267,7 +268,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 		if ok, err := first.queue.New(st.Slug, st.Size); err != nil {
 			return err
 		} else if !ok {
-			r.wait(attention.RecordingHeld, "", ReasonLink+first.queue.Why(), false)
+			r.wait(attention.RecordingHeld, "", report.ReasonLink+first.queue.Why(), false)
 			continue
 		}
 		err := first.author(ctx, st)

@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -246,7 +248,7 @@ func TestAbsentCopyCatchesUp(t *testing.T) {
 	r.remove("North/Windmill/2020-06-21/plot.jpg") // barn must take it from shelf
 	r.writeAt("North/Windmill/2020-06-21/notes.txt", "second thoughts", r.now)
 	rep := r.mirror()
-	if got := rep.Copies[1].State; got != Away {
+	if got := rep.Copies[1].State; got != reach.Away {
 		t.Errorf("barn is %s", got)
 	}
 	if rep.Wants() {
@@ -395,7 +397,7 @@ func TestLoosePhotosAreKeptLastAndAskedAbout(t *testing.T) {
 	r.write("Phone/IMG_3.JPG", "three")
 	rep := r.mirror()
 	r.wantCurrent(rep)
-	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []Ask{plan.AskUnfiled}) || !rep.Wants() {
+	if rep.Made != 3 || len(rep.Waiting) != 0 || !slices.Equal(rep.Asks, []report.Ask{plan.AskUnfiled}) || !rep.Wants() {
 		t.Errorf("a first mirror with loose photos: %+v", rep)
 	}
 	seal, err := store.ReadSeal(context.Background(), r.copies[1].root)
@@ -483,7 +485,7 @@ func TestAFileChangedWhileCopiedWaits(t *testing.T) {
 		// After the tally, before the copying.
 		r.writeAt("North/Windmill/2019-06-21/plot.jpg", "picture North/Windmill2019-06-21plot.JPG", r.now)
 	})
-	if got := reasons(rep)[ReasonCopied]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) {
+	if got := reasons(rep)[report.ReasonCopied]; !slices.Equal(got, []string{"North/Windmill/2019-06-21/plot.jpg"}) {
 		t.Errorf("waiting: %v", reasons(rep))
 	}
 	if got := paths(head(t, r.copies[0].root, "north--windmill").State(1)); len(got) != 2 {

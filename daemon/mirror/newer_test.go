@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/seal"
 )
 
@@ -29,7 +30,7 @@ func TestNothingIsWrittenWhereANewerProgramRecorded(t *testing.T) {
 	before := contents(t, shelf.root)
 	r.visit("north/stake 1", "2026-06-01")
 	rep := r.mirror()
-	if c := rep.Copies[0]; c.State != Failed || !strings.Contains(c.Error, "newer linecamp") {
+	if c := rep.Copies[0]; c.State != reach.Failed || !strings.Contains(c.Error, "newer linecamp") {
 		t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
 	}
 	if rep.Made != 0 || len(reasons(rep)[authority.ErrNewer.Error()]) == 0 {

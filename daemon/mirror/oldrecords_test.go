@@ -4,6 +4,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"linecamp/daemon/reach"
 )
 
 // Two drives that are never plugged in together: each receives what was
@@ -23,7 +25,7 @@ func TestDrivesThatNeverMeet(t *testing.T) {
 				t.Fatalf("month %d: %+v", month, rep)
 			}
 			for i, c := range rep.Copies {
-				if r.copies[i] == here && c.State != Current {
+				if r.copies[i] == here && c.State != reach.Current {
 					t.Errorf("month %d: %s is %s: %s", month, c.Copy, c.State, c.Error)
 				}
 			}

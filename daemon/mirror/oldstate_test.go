@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"linecamp/daemon/attention"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3test"
@@ -89,7 +90,7 @@ func TestARottenSealHidesNoVersion(t *testing.T) {
 	shelf.away, barn.root = false, good
 	r.visit("North/Windmill", "2021-06-21")
 	r.visit("South/Draw", "2021-06-21")
-	if rep := r.mirror(); rep.Copies[1].State != Failed || rep.Made != 1 {
+	if rep := r.mirror(); rep.Copies[1].State != reach.Failed || rep.Made != 1 {
 		t.Errorf("the barn drive is %s, and %d versions were made, want South/Draw's alone", rep.Copies[1].State, rep.Made)
 	}
 	if n := head(t, shelf.root, "north--windmill").Head(); n != 1 {

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -96,13 +98,13 @@ func TestARecordThatNobodyHasIsMadeAnew(t *testing.T) {
 						hide(in.Tally, c.folder)
 					}
 				})
-				told += len(reasons(rep)[ReasonRemade])
+				told += len(reasons(rep)[report.ReasonRemade])
 			}
 			if want := map[bool]int{true: 1}[c.message != ""]; told != want {
 				t.Errorf("a person was told %d times that the record is made anew, want %d", told, want)
 			}
 			for _, copy := range rep.Copies {
-				if copy.State != Current {
+				if copy.State != reach.Current {
 					t.Errorf("%s is %s: %s", copy.Copy, copy.State, copy.Error)
 				}
 			}

@@ -12,6 +12,8 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
@@ -93,7 +95,7 @@ func TestWhatABrokenUploadLeftIsTakenIn(t *testing.T) {
 				r.visit("North/Windmill", "2021-06-21")
 				whole := bucket.root
 				bucket.root = &failing{Root: whole, after: 4}
-				if rep := r.mirror(); rep.Copies[0].State == Current {
+				if rep := r.mirror(); rep.Copies[0].State == reach.Current {
 					t.Fatalf("the upload was not broken off: %+v", rep)
 				}
 				bucket.root = whole
@@ -200,10 +202,10 @@ func TestNothingNewAsksABucketLittle(t *testing.T) {
 	}
 }
 
-func (r *ranch) wantOnlyCurrent(rep Report) {
+func (r *ranch) wantOnlyCurrent(rep report.Report) {
 	r.t.Helper()
 	for _, c := range rep.Copies {
-		if c.State != Current {
+		if c.State != reach.Current {
 			r.t.Errorf("%s is %s: %s", c.Copy, c.State, c.Error)
 		}
 	}

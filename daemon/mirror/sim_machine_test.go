@@ -19,6 +19,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mend"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -191,7 +192,7 @@ func (s *sim) running(m *machine, do func(context.Context) error) (killed bool, 
 }
 
 // mirror runs one round of a machine, and holds its report to the truth.
-func (s *sim) mirror(m *machine, change ...func(*In)) (rep Report, ok bool) {
+func (s *sim) mirror(m *machine, change ...func(*In)) (rep report.Report, ok bool) {
 	res, err := tally.Read(context.Background(), tally.Options{Folder: s.folder, Cache: m.led, Now: s.clock, Workers: 1})
 	s.must(err)
 	killed, err := s.running(m, func(ctx context.Context) (err error) {

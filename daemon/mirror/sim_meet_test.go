@@ -19,6 +19,8 @@ import (
 	"linecamp/daemon/identity"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
@@ -119,7 +121,7 @@ func (s *meeting) all() {
 	}
 }
 
-func (s *meeting) round(m *machine, change ...func(*In)) (rep Report, ok bool) {
+func (s *meeting) round(m *machine, change ...func(*In)) (rep report.Report, ok bool) {
 	res, err := tally.Read(context.Background(), tally.Options{Folder: s.folders[m], Cache: m.led, Now: s.clock, Workers: 1})
 	s.must(err)
 	killed, err := s.running(m, func(ctx context.Context) (err error) {
@@ -164,7 +166,7 @@ func (s *meeting) takeOver(m *machine) {
 	}
 }
 
-func (s *meeting) bring(m *machine, rep Report) {
+func (s *meeting) bring(m *machine, rep report.Report) {
 	for _, w := range rep.Waiting {
 		if w.Reason == plan.ReasonNewer {
 			s.must(os.Remove(filepath.Join(s.folders[m], filepath.FromSlash(w.Path))))
@@ -315,7 +317,7 @@ func (s *meeting) peace(t *rapid.T) {
 		s.now = s.now.Add(time.Hour)
 		rep, _ := s.round(m, accept)
 		s.bring(m, rep)
-		rest := rep.Made == 0 && len(rep.Waiting) == 0 && !slices.ContainsFunc(rep.Copies, func(c CopyState) bool { return c.State != Current })
+		rest := rep.Made == 0 && len(rep.Waiting) == 0 && !slices.ContainsFunc(rep.Copies, func(c report.CopyState) bool { return c.State != reach.Current })
 		if rest {
 			break
 		}

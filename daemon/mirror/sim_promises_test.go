@@ -13,6 +13,8 @@ import (
 	"strings"
 
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -336,7 +338,7 @@ func (s *sim) checkSealed() {
 
 // checkReport: a copy called current has all there is; only the author makes
 // versions.
-func (s *sim) checkReport(m *machine, rep Report) {
+func (s *sim) checkReport(m *machine, rep report.Report) {
 	s.check()
 	if rep.Made > 0 {
 		if author, _ := s.recorder(); author == nil || author.author != m.author {
@@ -349,7 +351,7 @@ func (s *sim) checkReport(m *machine, rep Report) {
 	}
 	for _, state := range rep.Copies {
 		c := s.copyNamed(state.Copy)
-		if state.State != Current {
+		if state.State != reach.Current {
 			continue
 		}
 		for id, n := range seal.Heads() {

@@ -11,6 +11,8 @@ import (
 	"pgregory.net/rapid"
 
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/verify"
 	"linecamp/verify/restore"
@@ -27,7 +29,7 @@ func (s *sim) settle(t *rapid.T) {
 	}
 	s.befall(t, false)
 	s.recover()
-	var rep Report
+	var rep report.Report
 	const enough = 6
 	for i := 1; ; i++ {
 		if lines := strings.Fields(string(s.seal)); len(lines) > 0 { // the clock is right again
@@ -35,7 +37,7 @@ func (s *sim) settle(t *rapid.T) {
 		}
 		s.now = latest(s.now, s.peak).Add(48 * time.Hour)
 		mended := s.mend(m)
-		if slices.ContainsFunc(rep.Waiting, func(w Waiting) bool { return strings.Contains(w.Reason, "setup --take-over") }) {
+		if slices.ContainsFunc(rep.Waiting, func(w report.Waiting) bool { return strings.Contains(w.Reason, "setup --take-over") }) {
 			s.takeOver(t, m)
 		}
 		rep, _ = s.mirror(m, func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} })
@@ -71,9 +73,9 @@ func (s *sim) lastSealed() time.Time {
 
 // atRest reports whether a round found nothing left to do, but for what only a
 // person or nobody can put right.
-func (s *sim) atRest(rep Report) bool {
+func (s *sim) atRest(rep report.Report) bool {
 	for _, c := range rep.Copies {
-		if c.State != Current {
+		if c.State != reach.Current {
 			return false
 		}
 	}

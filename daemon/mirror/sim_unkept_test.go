@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strings"
 
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 )
 
@@ -36,21 +38,21 @@ func (s *sim) everKept(d manifest.Digest) bool {
 // checkUnkept: what no copy has after a round of the recording machine, its report
 // says: the path or its folder waits, all waits, its site is held up, or no copy
 // took anything. A drive that can be read holds nothing up, whatever it refuses.
-func (s *sim) checkUnkept(rep Report) {
+func (s *sim) checkUnkept(rep report.Report) {
 	lacking := s.unkept()
 	if len(lacking) == 0 {
 		return
 	}
 	simUnkept++
-	stood := slices.ContainsFunc(rep.Copies, func(c CopyState) bool { return c.State == Current || c.State == Behind })
+	stood := slices.ContainsFunc(rep.Copies, func(c report.CopyState) bool { return c.State == reach.Current || c.State == reach.Behind })
 	for _, h := range rep.HeldUp {
 		if c := s.copyNamed(h.Copy); c.kind == "drive" && c.trouble.kind == "" {
 			s.t.Fatalf("version %d of %q is held up by %s (%s), which can be read: %s", h.Version, h.Object, c.name, c.ailment.kind, h.Reason)
 		}
 	}
 	for _, path := range lacking {
-		waits := slices.ContainsFunc(rep.Waiting, func(w Waiting) bool {
-			return w.Path == "" || w.Path == path || w.site() || strings.HasPrefix(path, w.Path+"/")
+		waits := slices.ContainsFunc(rep.Waiting, func(w report.Waiting) bool {
+			return w.Path == "" || w.Path == path || ofSite(w) || strings.HasPrefix(path, w.Path+"/")
 		})
 		if !waits && len(rep.HeldUp) == 0 && stood {
 			s.t.Fatalf("no copy has %s, and the round does not say so", path)
@@ -58,8 +60,8 @@ func (s *sim) checkUnkept(rep Report) {
 	}
 }
 
-// site reports whether a report's line is about all of an object, not one file.
-func (w Waiting) site() bool {
+// ofSite reports whether a report's line is about all of an object, not one file.
+func ofSite(w report.Waiting) bool {
 	return !strings.Contains(w.Path, "/") && (strings.Contains(w.Path, "--") || strings.HasPrefix(w.Path, "unfiled"))
 }
 

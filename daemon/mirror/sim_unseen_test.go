@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/verify/restore"
 )
@@ -15,7 +16,7 @@ import (
 // bring does what a report asks where something on record was never in the folder,
 // as far as the machine knows: files with older bytes are moved away, and what the
 // newest versions have comes back. It tells whether anything may still come.
-func (s *sim) bring(m *machine, rep Report) (more bool) {
+func (s *sim) bring(m *machine, rep report.Report) (more bool) {
 	rows, err := m.led.Unseen()
 	s.must(err)
 	for slug, row := range rows {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/store/drive"
 	"linecamp/manifest/store/s3test"
 )
@@ -42,7 +43,7 @@ func (r *ranch) beside(author string, copied bool) *ranch {
 
 // besideOthers is one round that locks what it can, as the daemon does. A bucket has no
 // lock.
-func (r *ranch) besideOthers() (Report, error) {
+func (r *ranch) besideOthers() (report.Report, error) {
 	ctx := context.Background()
 	r.now = r.now.Add(time.Minute)
 	in := r.in()

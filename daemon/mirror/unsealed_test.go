@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 )
 
@@ -83,14 +84,14 @@ func TestALineThatMayStandElsewhereIsTheSameOnTheNext(t *testing.T) {
 
 		barn.away, shelf.root = true, &badSeal{Root: good}
 		r.visit("North/Windmill", "2020-06-21")
-		if rep := r.mirror(); rep.Copies[1].State != Failed {
+		if rep := r.mirror(); rep.Copies[1].State != reach.Failed {
 			t.Fatalf("the shelf drive is %s", rep.Copies[1].State)
 		}
 
 		barn.away, shelf.root = false, &badSeal{Root: good, reached: reached}
 		r.visit("South/Draw", "2020-06-20")
 		rep := r.mirror()
-		if rep.Copies[0].State != Current || len(rep.Waiting) > 0 {
+		if rep.Copies[0].State != reach.Current || len(rep.Waiting) > 0 {
 			t.Errorf("%+v", rep)
 		}
 		r.holds(barn)

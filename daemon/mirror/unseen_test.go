@@ -17,6 +17,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/store/drive"
 	"linecamp/verify/restore"
@@ -73,7 +74,7 @@ func (p *twoPeople) takeOver(who int) {
 
 // round is one round of a computer that a person lets take everything, and holds
 // what it recorded to what that person's folder had.
-func (p *twoPeople) round(who int) Report {
+func (p *twoPeople) round(who int) report.Report {
 	r := p.both[who]
 	r.now = r.now.Add(time.Hour)
 	p.both[1-who].now = r.now
@@ -123,7 +124,7 @@ func (p *twoPeople) round(who int) Report {
 func hasPath(files map[string]manifest.Digest, path string) bool { _, ok := files[path]; return ok }
 
 // bring does what the report says of what a folder never had.
-func (p *twoPeople) bring(who int, rep Report) {
+func (p *twoPeople) bring(who int, rep report.Report) {
 	r := p.both[who]
 	for _, w := range rep.Waiting {
 		if w.Reason == plan.ReasonNewer {
@@ -172,7 +173,7 @@ func TestAVersionLosesOnlyWhatThisFolderHad(t *testing.T) {
 			p.both[1].write("North/"+site+"/2019-06-21/first.jpg", "first "+site)
 		}
 		p.round(0)
-		var rep Report
+		var rep report.Report
 		steps := map[string]func(*rapid.T){
 			"write": func(t *rapid.T) {
 				r := p.both[rapid.IntRange(0, 1).Draw(t, "who")]

@@ -27,6 +27,8 @@ import (
 
 	"linecamp/daemon/config"
 	"linecamp/daemon/link"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
 )
@@ -159,10 +161,10 @@ func (w *wire) tell(t *testing.T, when string, photos int64) float64 {
 }
 
 // current reads nothing: what a test reads would count.
-func current(t *testing.T, rep Report) {
+func current(t *testing.T, rep report.Report) {
 	t.Helper()
 	for _, c := range rep.Copies {
-		if c.State != Current {
+		if c.State != reach.Current {
 			t.Fatalf("%+v", c)
 		}
 	}
@@ -203,7 +205,7 @@ func (w *wired) visit(site int, day time.Time, photos int) {
 }
 
 // round has the drive done first, as it is where the link is narrow.
-func (w *wired) round() Report {
+func (w *wired) round() report.Report {
 	w.t.Helper()
 	return w.mirror(func(in *In) {
 		in.OneByOne = true
@@ -271,7 +273,7 @@ func TestBytesOnALinkThatIsCut(t *testing.T) {
 		w.visit(site, time.Date(2025, 6, 1+site, 0, 0, 0, 0, time.UTC), each)
 	}
 	for range 20 {
-		if rep := w.round(); rep.Copies[1].State == Current {
+		if rep := w.round(); rep.Copies[1].State == reach.Current {
 			break
 		}
 	}

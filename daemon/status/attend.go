@@ -11,7 +11,7 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/authority"
 	"linecamp/daemon/glance"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/daemon/sheet"
@@ -68,7 +68,7 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 		return err
 	}
 	if len(r.Open()) > 0 { // the next round finds a copy
-		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == mirror.ReasonNoCopy })
+		f.Waits = slices.DeleteFunc(f.Waits, func(w attention.Wait) bool { return w.Reason == report.ReasonNoCopy })
 	}
 	if f.Folder != "" {
 		if f.NotHere, err = neverHere(a); err != nil {

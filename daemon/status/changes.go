@@ -9,7 +9,6 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/reach"
 )
 
@@ -38,7 +37,7 @@ func TellChanges(a *archive.Archive, o Outlook) error {
 		case before != "" && !isReached(before):
 			a.Events.Tell(event.CopyCameBack{Copy: s.name})
 		}
-		if s.state == mirror.Current && before != mirror.Current {
+		if s.state == reach.Current && before != reach.Current {
 			a.Events.Tell(event.CopyBecameCurrent{Copy: s.name})
 		}
 	}

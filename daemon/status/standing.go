@@ -10,7 +10,6 @@ import (
 	"linecamp/daemon/attention"
 	"linecamp/daemon/drill"
 	"linecamp/daemon/link"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
@@ -75,32 +74,32 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 	s.since = seen.LastCurrent
 	switch {
 	case errors.Is(h.Err, turns.ErrCatchingUp) || h.After == nil && h.Root != nil && a.Turns.Busy(ctx, h.ID):
-		s.state, s.moving = mirror.Behind, true
+		s.state, s.moving = reach.Behind, true
 		s.note = "a round is bringing it up to date just now"
 	case h.After != nil: // the round at hand has said it
 		s.state, s.err = h.After.State, h.After.Error
 	case h.Root == nil && h.Err != archive.ErrLeftOut:
 		s.state, s.err = h.State(), h.Err.Error()
 		s.since = cmp.Or(seen.LastReachable, seen.AwaySince)
-	case seen.State == mirror.Failed:
-		s.state, s.err = mirror.Failed, lastError(seen)
-	case seen.State == mirror.Unreachable && !h.Can().Local:
-		s.state, s.err = mirror.Unreachable, "in the last round: "+lastError(seen)
+	case seen.State == reach.Failed:
+		s.state, s.err = reach.Failed, lastError(seen)
+	case seen.State == reach.Unreachable && !h.Can().Local:
+		s.state, s.err = reach.Unreachable, "in the last round: "+lastError(seen)
 		if h.Root != nil {
 			s.err += " (it answers now)"
 		}
-	case lacking || seen.LastCurrent.IsZero() || seen.State == mirror.Behind && seen.Error != "":
-		s.state = mirror.Behind
+	case lacking || seen.LastCurrent.IsZero() || seen.State == reach.Behind && seen.Error != "":
+		s.state = reach.Behind
 		switch {
-		case seen.State == mirror.Behind:
+		case seen.State == reach.Behind:
 			s.err = seen.Error
-		case h.Root != nil && (seen.State == mirror.Away || seen.State == mirror.Unreachable):
+		case h.Root != nil && (seen.State == reach.Away || seen.State == reach.Unreachable):
 			s.note = cmp.Or(s.note, "it is back, and the last round did not meet it")
 		}
 	default:
-		s.state = mirror.Current
+		s.state = reach.Current
 	}
-	if s.state == mirror.Behind && s.err == "" && s.toGo.Files > 0 {
+	if s.state == reach.Behind && s.err == "" && s.toGo.Files > 0 {
 		way := link.Of(h.Copy, a.Ledger, a.Now)
 		if s.link, err = way.Outlook(s.toGo.Bytes); err != nil {
 			return s, err

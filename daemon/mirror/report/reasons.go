@@ -1,7 +1,6 @@
-package mirror
+package report
 
 import (
-	"slices"
 	"strings"
 
 	"linecamp/daemon/attention"
@@ -35,19 +34,4 @@ func (a Ask) Kind() attention.Kind {
 		return attention.VersionsLost
 	}
 	return plan.KindOf(string(a))
-}
-
-// inquire puts a question into the report.
-func (r *round) inquire(question string) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if ask := Ask(question); !slices.Contains(r.report.Asks, ask) {
-		r.report.Asks = append(r.report.Asks, ask)
-	}
-}
-
-func (r *round) wait(kind attention.Kind, path, reason string, person bool) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.report.Waiting = append(r.report.Waiting, Waiting{Kind: kind, Path: path, Reason: reason, Person: person})
 }

@@ -1,4 +1,8 @@
-package mirror
+// Package report is what a mirror round tells: a [Report] of plain data, whose words
+// daemon/show finds. [Report.Wants] says whether a person is needed; the Reason texts
+// end the sentence "waiting: …"; [Edits] and [Departed] say what a new version changed
+// that people should hear of.
+package report
 
 import (
 	"cmp"
@@ -10,15 +14,6 @@ import (
 	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/reach"
-)
-
-// States of a copy after a round, as the report names them.
-const (
-	Current     = reach.Current
-	Behind      = reach.Behind
-	Away        = reach.Away
-	Unreachable = reach.Unreachable
-	Failed      = reach.Failed
 )
 
 // CopyState says how one copy stands, and what this round brought to it.
@@ -39,13 +34,15 @@ type CopyState struct {
 	Note string            `json:"note,omitempty"` // what is as it should be, and still worth a sentence
 }
 
-// through reports whether nothing is left to bring to the copy that it could hold.
-func (c CopyState) through() bool {
-	return c.State == Current || c.State == Behind && len(c.TooLarge) > 0 && strings.HasPrefix(c.Error, "short of ")
+// Through reports whether nothing is left to bring to the copy that it could hold.
+func (c CopyState) Through() bool {
+	return c.State == reach.Current || c.State == reach.Behind && len(c.TooLarge) > 0 && strings.HasPrefix(c.Error, "short of ")
 }
 
-// gettingThere reports whether nothing but the limits of its link keeps the copy behind.
-func (c CopyState) gettingThere() bool { return c.State == Behind && c.Error == "" && c.Kept != "" }
+// GettingThere reports whether nothing but the limits of its link keeps the copy behind.
+func (c CopyState) GettingThere() bool {
+	return c.State == reach.Behind && c.Error == "" && c.Kept != ""
+}
 
 // Waiting is a path that was seen and not recorded yet.
 type Waiting struct {
@@ -61,6 +58,16 @@ type Edit struct {
 	Site  string `json:"site"` // as a command line names it
 	Path  string `json:"path"`
 	Visit string `json:"visit"` // its day or year
+}
+
+// HeldUp is a site whose next version cannot be made, because a copy out of
+// reach, or one that fails, may hold that version already. Object is "" where
+// every site waits.
+type HeldUp struct {
+	Object  string `json:"object,omitempty"`
+	Version int    `json:"version,omitempty"`
+	Copy    string `json:"copy"`
+	Reason  string `json:"reason"`
 }
 
 // Report is what `linecamp mirror` says.
@@ -84,28 +91,21 @@ type Report struct {
 // current nor merely away, a change that waits for someone's word, or a question.
 func (r Report) Wants() bool {
 	for _, c := range r.Copies {
-		if c.State != Current && c.State != Away && !c.gettingThere() || len(c.Missing)+len(c.Gone) > 0 {
+		if c.State != reach.Current && c.State != reach.Away && !c.GettingThere() || len(c.Missing)+len(c.Gone) > 0 {
 			return true
 		}
 	}
 	return len(r.Asks) > 0 || slices.ContainsFunc(r.Waiting, func(w Waiting) bool { return w.Person })
 }
 
-// finish sets the last words of the report, copies in the config's order.
-func (r *round) finish() Report {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.report.Copies = r.report.Copies[:0]
-	for _, c := range r.copies {
-		r.report.Copies = append(r.report.Copies, c.final(r.log))
+// Settle puts what the round told into one order, and says each thing once.
+func (r *Report) Settle() {
+	if r.Waiting == nil {
+		r.Waiting = []Waiting{}
 	}
-	if r.report.Waiting == nil {
-		r.report.Waiting = []Waiting{}
-	}
-	slices.SortStableFunc(r.report.Waiting, func(a, b Waiting) int {
+	slices.SortStableFunc(r.Waiting, func(a, b Waiting) int {
 		return cmp.Or(strings.Compare(a.Path, b.Path), strings.Compare(a.Reason, b.Reason))
 	})
-	r.report.Waiting = slices.Compact(r.report.Waiting)
-	slices.SortFunc(r.report.Edits, func(a, b Edit) int { return strings.Compare(a.Path, b.Path) })
-	return r.report
+	r.Waiting = slices.Compact(r.Waiting)
+	slices.SortFunc(r.Edits, func(a, b Edit) int { return strings.Compare(a.Path, b.Path) })
 }

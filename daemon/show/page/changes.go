@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"linecamp/daemon"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 	"linecamp/verify"
 )
 
@@ -41,7 +41,7 @@ type changeRow struct {
 const mostChanges = 200
 
 // waits is what of a round's report waits for a person.
-func waits(r daemon.MirrorReport) (all []mirror.Waiting) {
+func waits(r daemon.MirrorReport) (all []report.Waiting) {
 	for _, w := range r.Waiting {
 		if w.Person {
 			all = append(all, w)
@@ -51,7 +51,7 @@ func waits(r daemon.MirrorReport) (all []mirror.Waiting) {
 }
 
 // seenOf names what waits, so that nobody accepts what was not looked at.
-func seenOf(all []mirror.Waiting) string {
+func seenOf(all []report.Waiting) string {
 	h := sha256.New()
 	for _, w := range all {
 		fmt.Fprintf(h, "%q %q\n", w.Path, w.Reason)
@@ -65,9 +65,9 @@ func (s *Server) changes(w http.ResponseWriter, r *http.Request, b *book) error 
 		return err
 	}
 	v := changesView{frame: s.frame(b, "work", "What waits for your word"), Line: b.Line.Run("mirror", "--accept-changes")}
-	report, ok := b.jobs.LastMirror()
+	last, ok := b.jobs.LastMirror()
 	if v.Looked = ok; ok {
-		all := waits(report)
+		all := waits(last)
 		v.Waiting, v.Seen, v.More = len(all), seenOf(all), max(0, len(all)-mostChanges)
 		byPath := map[string]*file{}
 		for _, f := range read.files {
@@ -80,7 +80,7 @@ func (s *Server) changes(w http.ResponseWriter, r *http.Request, b *book) error 
 	return show(w, "changes", http.StatusOK, v)
 }
 
-func (v *changesView) add(w mirror.Waiting, f *file, b *book) {
+func (v *changesView) add(w report.Waiting, f *file, b *book) {
 	reason := verify.Shown(b.Line.Text(w.Reason))
 	if n := len(v.Reasons); n == 0 || v.Reasons[n-1].Reason != reason {
 		v.Reasons = append(v.Reasons, changeReason{Reason: reason})
@@ -124,6 +124,6 @@ func acceptDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 		if seenOf(waits(now)) != seen {
 			return nil, errChanged
 		}
-		return report(b.Mirror(ctx, o, p))
+		return plain(b.Mirror(ctx, o, p))
 	}}, nil
 }

@@ -11,7 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/show/page/jobs"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
@@ -104,9 +104,9 @@ func standing(r *reading, wants int) string {
 	}
 	any := func(is func(daemon.CopyStatus) bool) bool { return slices.ContainsFunc(r.status.Copies, is) }
 	switch {
-	case any(func(c daemon.CopyStatus) bool { return c.State == mirror.Behind }):
+	case any(func(c daemon.CopyStatus) bool { return c.State == reach.Behind }):
 		return "All is well so far: what is new is on its way to every copy."
-	case any(func(c daemon.CopyStatus) bool { return c.State == mirror.Away }):
+	case any(func(c daemon.CopyStatus) bool { return c.State == reach.Away }):
 		return "All is well: what can be reached has everything, and what is not plugged in is within its days."
 	case any(func(c daemon.CopyStatus) bool { return c.LastVerified == nil }):
 		return "Every copy has everything, and not all of it was read back yet."
@@ -145,7 +145,7 @@ func wanting(b *book, r *reading) (all []want) {
 }
 
 func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
-	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == mirror.Current, LastCurrent: since(c.LastCurrent)}
+	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == reach.Current, LastCurrent: since(c.LastCurrent)}
 	row.Holds = fmt.Sprintf("%s, %s", words.Count(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:
@@ -168,7 +168,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	if c.ToGo.Files > 0 {
 		row.Holds += fmt.Sprintf("; still to go: %s, %s", words.Count(c.ToGo.Files, "file", "files"), words.Size(c.ToGo.Bytes))
 	}
-	if c.State != mirror.Current && c.State != mirror.Behind {
+	if c.State != reach.Current && c.State != reach.Behind {
 		row.Says = "last within reach " + since(c.LastSeen)
 	}
 	return row

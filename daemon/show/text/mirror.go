@@ -6,15 +6,15 @@ import (
 	"io"
 	"slices"
 
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
 )
 
 // Print writes the report in words.
-func mirrored(w io.Writer, r mirror.Report) {
+func mirrored(w io.Writer, r report.Report) {
 	switch {
 	case r.Made > 0:
 		fmt.Fprintf(w, "%s recorded.\n", words.Count(r.Made, "new version"))
@@ -66,7 +66,7 @@ func mirrored(w io.Writer, r mirror.Report) {
 	}
 }
 
-func mirrorEdits(w io.Writer, edits []mirror.Edit) {
+func mirrorEdits(w io.Writer, edits []report.Edit) {
 	if len(edits) == 0 {
 		return
 	}
@@ -85,7 +85,7 @@ func mirrorEdits(w io.Writer, edits []mirror.Edit) {
 	}
 }
 
-func mirrorWaiting(w io.Writer, all []mirror.Waiting) {
+func mirrorWaiting(w io.Writer, all []report.Waiting) {
 	var reasons []string
 	paths := map[string][]string{}
 	for _, x := range all {

@@ -7,9 +7,10 @@ import (
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/mend"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/mirror/gone"
 	waits "linecamp/daemon/mirror/plan"
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 )
 
 func said(report any) string {
@@ -19,13 +20,13 @@ func said(report any) string {
 }
 
 func TestMirrorSays(t *testing.T) {
-	r := mirror.Report{Copies: []mirror.CopyState{{Copy: "shelf", State: mirror.Current}}}
+	r := report.Report{Copies: []report.CopyState{{Copy: "shelf", State: reach.Current}}}
 	edited, asked, lost := r, r, r
-	edited.Edits = []mirror.Edit{{Path: "W/2019/plot.jpg", Visit: "2019"}}
-	asked.Asks = []mirror.Ask{waits.AskUnfiled}
-	lost.Copies = []mirror.CopyState{{Copy: "shelf", State: mirror.Current, Gone: []gone.Gone{{Site: "North / Windmill", Files: 2, To: 2, Again: true}}}}
+	edited.Edits = []report.Edit{{Path: "W/2019/plot.jpg", Visit: "2019"}}
+	asked.Asks = []report.Ask{waits.AskUnfiled}
+	lost.Copies = []report.CopyState{{Copy: "shelf", State: reach.Current, Gone: []gone.Gone{{Site: "North / Windmill", Files: 2, To: 2, Again: true}}}}
 	for _, c := range []struct {
-		r          mirror.Report
+		r          report.Report
 		has, never string
 	}{
 		{r, "Nothing new to record", "of a past year"},

@@ -11,7 +11,7 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/event"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/reach"
 	"linecamp/daemon/show/screen"
 	"linecamp/daemon/show/text/drilled"
 	"linecamp/daemon/show/text/letter"
@@ -61,10 +61,10 @@ func copyStatus(c daemon.CopyStatus, now time.Time) string {
 	parts := []string{letter.CopyState(c.State)}
 	lead := ""
 	switch {
-	case c.State == mirror.Current || c.State == mirror.Behind:
+	case c.State == reach.Current || c.State == reach.Behind:
 	case c.LastSeen == nil:
 		parts = append(parts, "never within reach of this computer; nothing is known of it")
-	case c.State == mirror.Failed:
+	case c.State == reach.Failed:
 		lead = "; what is known of it: "
 	default:
 		lead = "; when last seen on " + words.When(*c.LastSeen) + ": "
@@ -90,7 +90,7 @@ func copyStatus(c daemon.CopyStatus, now time.Time) string {
 	if c.ToGo.Files > 0 {
 		parts = append(parts, letter.ToGo(c.ToGo, c.Link))
 	}
-	if c.State == mirror.Behind && c.LastCurrent != nil {
+	if c.State == reach.Behind && c.LastCurrent != nil {
 		parts = append(parts, "last had everything "+words.Ago(now.Sub(*c.LastCurrent)))
 	}
 	if c.Fence == "none" {
@@ -223,7 +223,7 @@ func nothingKept(s daemon.Status) int {
 func rollLine(s daemon.Status) string {
 	current := 0
 	for _, c := range s.Copies {
-		if c.State == mirror.Current {
+		if c.State == reach.Current {
 			current++
 		}
 	}

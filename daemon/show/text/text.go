@@ -19,7 +19,7 @@ import (
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/levels"
 	"linecamp/daemon/many"
-	"linecamp/daemon/mirror"
+	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/newmachine"
 	"linecamp/daemon/notice/desk"
 	"linecamp/daemon/setup"
@@ -40,8 +40,8 @@ import (
 
 // Print writes a report for a person. What its command lines need is taken from w,
 // where screen.Writer put it.
-func Print(w io.Writer, report any) {
-	switch r := report.(type) {
+func Print(w io.Writer, rep any) {
+	switch r := rep.(type) {
 	case verify.Report:
 		verified(w, r)
 		cautioned(w, r)
@@ -66,7 +66,7 @@ func Print(w io.Writer, report any) {
 	case daemon.MirrorReport:
 		mirrored(w, r.Report)
 		attentions(w, r.List.Without(r.Tells))
-	case mirror.Report:
+	case report.Report:
 		mirrored(w, r)
 	case daemon.VerifyReport:
 		verified(w, r.Report)
@@ -109,7 +109,7 @@ func Print(w io.Writer, report any) {
 	case interface{ Print(io.Writer) }: // the program's own, such as its version
 		r.Print(w)
 	default:
-		panic(fmt.Sprintf("no words for a %T", report))
+		panic(fmt.Sprintf("no words for a %T", rep))
 	}
 }
 

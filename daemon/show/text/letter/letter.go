@@ -11,9 +11,9 @@ import (
 	"time"
 
 	"linecamp/daemon/attention"
-	"linecamp/daemon/mirror"
 	"linecamp/daemon/notice"
 	"linecamp/daemon/notice/desk"
+	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -192,7 +192,7 @@ func copyLine(c notice.Copy, now time.Time) string {
 
 // stateWords say how a copy stands.
 var stateWords = map[string]string{
-	mirror.Current: "up to date", mirror.Behind: "behind", mirror.Away: "not plugged in", mirror.Unreachable: "out of reach", mirror.Failed: "failed",
+	reach.Current: "up to date", reach.Behind: "behind", reach.Away: "not plugged in", reach.Unreachable: "out of reach", reach.Failed: "failed",
 }
 
 // CopyState says how a copy stands.
