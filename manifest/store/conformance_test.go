@@ -73,6 +73,8 @@ var suite = map[string]func(*testing.T, *place){
 	"NobodyHas":    testNobodyHas,
 	"Seal":         testSeal,
 	"SealTornTail": testSealTornTail,
+	"LateLogs":     testLateLogs,
+	"LateHurt":     testLateHurt,
 	"Author":       testAuthorFile,
 	"Mend":         testMend,
 	"Races":        testRaces,

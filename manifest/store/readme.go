@@ -89,7 +89,11 @@ the number N that was written down with the seal:
 
   cat *.txt | head -n N | sha256sum
 
-The digits must be those that were written down.
+The digits must be those that were written down. If they differ, the seal may be
+of another history of this archive, which a second computer went on with for a
+while. Then one line of this has them:
+
+  for f in ../late/*.txt; do head -n N "$f" | sha256sum; done
 
 On macOS, write "shasum -a 256" in place of "sha256sum" in the commands above; the
 script below does that by itself. On Windows the commands work in any Linux

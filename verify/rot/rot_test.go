@@ -117,6 +117,11 @@ func TestRotFindsDamage(t *testing.T) {
 			verifytest.Write(t, r.Path(0, "My Photos/b/c.jpg"), []byte("x"), time.Now())
 			verifytest.Write(t, r.Path(0, "extensions/other/x"), []byte("x"), time.Now())
 		}, []string{"stray My Photos/ v0", "stray extensions/other/x v0", "stray taxes.pdf v0"}},
+		{"the log of another history", func(t *testing.T, r *verifytest.Ranch) {
+			if err := store.PutLate(t.Context(), r.Copies[0].Root, r.Seal); err != nil {
+				t.Fatal(err)
+			}
+		}, nil},
 		{"litter of operating systems", func(t *testing.T, r *verifytest.Ranch) {
 			verifytest.Write(t, r.Path(0, "System Volume Information/x"), []byte("x"), time.Now())
 			verifytest.Write(t, r.Path(0, ".Trash-1000/files/x"), []byte("x"), time.Now())

@@ -18,7 +18,7 @@ var rootFiles = []string{store.RootNamaste, store.LayoutKey, store.ReadmeKey, st
 // Files of ours below extensions/.
 var ourExtension = regexp.MustCompile(`^(0006-flat-omit-prefix-storage-layout/config\.json` +
 	`|linecamp-root/(config|author)\.json|linecamp-root/probe.*` +
-	`|linecamp-seal/log/[0-9]{5}\.txt` +
+	`|linecamp-seal/log/[0-9]{5}\.txt|linecamp-seal/late/[0-9a-f]{64}\.txt` +
 	`|linecamp-settings/[0-9]{5}-[0-9a-f]{8}\.toml|linecamp-left-behind/list\.json` +
 	`|linecamp-program/(SHA256SUMS|linecamp-[a-z0-9]+-[a-z0-9]+(\.exe)?)` +
 	`|linecamp-(staging|quarantine)/.*)$`)
