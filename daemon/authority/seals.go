@@ -34,7 +34,7 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	told := make([]seal.Told, len(r.Copies))
 	var reading sync.WaitGroup
 	for i, c := range r.Copies {
-		told[i].Epoch, told[i].Ours = r.named[i].Epoch, r.named[i].Author.Author == r.Author
+		told[i].Author, told[i].Epoch = r.named[i].Author.Author, r.named[i].Epoch
 		if c.Usable() {
 			reading.Go(func() {
 				log, err := s.read(ctx, r.Notes, i, c, known)
@@ -95,12 +95,7 @@ func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	if stand == seal.Rotten {
 		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
 	}
-	epoch := 1 // of the newest author line
-	for l := range right.All() {
-		if l.What == seal.Author {
-			epoch = l.Epoch
-		}
-	}
+	_, epoch := right.Author()
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {
 		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run `linecamp mirror`: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
 	}

@@ -40,7 +40,7 @@ func (r *round) meet(ctx context.Context) error {
 	best := seals.Right
 	r.newer = seals.Newer
 	for i, c := range r.copies {
-		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Astray
+		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Parted
 	}
 	if r.log, err = authority.NewLog(r.Archive, best); err != nil {
 		return err // before it is kept: what no round can work with is not to stop every later one

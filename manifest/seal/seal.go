@@ -44,6 +44,7 @@ type Seal struct {
 	marks []hash.Cloner  // of the lines before each file
 	heads map[string]int // object id to the highest version that counts
 	newer bool           // a line tells what this program does not know
+	takes Line           // of the author lines, the one of the last take-over
 }
 
 // File returns the path of the seal's file i, counted from 0, in a storage
@@ -99,7 +100,7 @@ func (s *Seal) Append(l Line) error {
 // Clone returns a seal with the same lines; appending to one leaves the other
 // as it is.
 func (s *Seal) Clone() *Seal {
-	c := &Seal{lines: s.lines, marks: slices.Clip(s.marks), heads: s.Heads(), newer: s.newer}
+	c := &Seal{lines: s.lines, marks: slices.Clip(s.marks), heads: s.Heads(), newer: s.newer, takes: s.takes}
 	if s.hash != nil {
 		c.hash = clone(s.hash).(hash.Hash)
 	}
@@ -130,6 +131,9 @@ func (s *Seal) push(l Line, raw []byte) {
 	}
 	if l.What == Version || l.What == Again {
 		s.heads[l.Object] = max(s.heads[l.Object], l.Version)
+	}
+	if l.What == Author && (s.takes.N == 0 || byTakeover(&l, &s.takes) > 0) {
+		s.takes = l
 	}
 	s.newer = s.newer || !l.Known()
 }
@@ -190,46 +194,9 @@ func (s *Seal) Extends(o *Seal) bool {
 	return true
 }
 
-// mostRotted is how many changed bytes count as rot.
-const mostRotted = 16
-
-// Rotted reports whether s is what rot makes of the first lines of o: a few
-// bytes of lines about versions differ, each in its place, and the lines still
-// read as lines. Another history cannot look so: where it names another version
-// it has another SHA-256 there, of whose 64 digits about 60 differ, and where it
-// names the same one, only the time of the line can differ. So a line of another
-// time is never taken for rot, nor is one about an author or a copy given up: of
-// those, two can be told apart by a single digit.
-func (s *Seal) Rotted(o *Seal) bool {
-	if s.lines > o.lines {
-		return false
-	}
-	changed := 0
-	for i, file := range s.files {
-		was := o.files[i]
-		for raw := range bytes.Lines(file) {
-			before := was[:min(len(raw), len(was))]
-			was = was[len(before):]
-			if bytes.Equal(raw, before) {
-				continue
-			}
-			now, err := parseLine(raw)
-			if err != nil {
-				return false
-			}
-			then, err := parseLine(before)
-			if err != nil || now.What != Version && now.Known() || then.What != Version || !now.At.Equal(then.At) {
-				return false
-			}
-			for j := range raw {
-				if raw[j] != before[j] {
-					changed++
-				}
-			}
-		}
-	}
-	return changed > 0 && changed <= mostRotted
-}
+// Author is who records by these lines, and in which epoch: "" and 1 before anybody
+// took over.
+func (s *Seal) Author() (author string, epoch int) { return s.takes.Author, max(s.takes.Epoch, 1) }
 
 // Newer reports whether a line tells what this program does not know, so that a
 // newer one recorded there: whoever would write must not.

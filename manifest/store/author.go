@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 )
 
 type authorJSON struct {
@@ -57,8 +58,8 @@ func (a Author) check() error {
 		return errors.New("the author's id is not a UUID in lower case")
 	case a.Round != "" && !uuidForm.MatchString(a.Round):
 		return errors.New("the round's id is not a UUID in lower case")
-	case a.Epoch < 1:
-		return errors.New("the author's epoch is below 1")
+	case a.Epoch < 1 || a.Epoch > seal.MaxEpoch:
+		return fmt.Errorf("the author's epoch is %d", a.Epoch)
 	}
 	return nil
 }

@@ -181,7 +181,8 @@ func TestHostileRootFiles(t *testing.T) {
 	r := p.made(t)
 	for name, text := range map[string]string{
 		"nested": nested, "twice": author + author, "empty": "", "an epoch beyond": strings.Replace(author, "1}", "99999999999999999999}", 1),
-		"another form": strings.Replace(author, "2c4b7d10", "../../..", 1), "below one": strings.Replace(author, "1}", "0}", 1),
+		"an epoch that has no next": strings.Replace(author, "1}", "1000000001}", 1),
+		"another form":              strings.Replace(author, "2c4b7d10", "../../..", 1), "below one": strings.Replace(author, "1}", "0}", 1),
 	} {
 		p.write(store.AuthorKey, []byte(text))
 		a, _, err := store.ReadAuthor(t.Context(), r)

@@ -31,7 +31,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, plain(err)))
 	case err != nil:
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
-	case stand == seal.Rotten || stand == seal.Astray:
+	case stand == seal.Rotten || stand == seal.Parted:
 		d := r.sealDamage(ctx, verify.Altered, "")
 		switch {
 		case stand == seal.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
