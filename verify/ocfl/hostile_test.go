@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -50,11 +51,15 @@ func TestHostileInventories(t *testing.T) {
 	fill := func(before, one, between, after string) []byte {
 		var b strings.Builder
 		b.WriteString(before)
+		head, tail, numbered := strings.Cut(one, "#")
+		if !numbered {
+			b.WriteString(strings.Repeat(one+between, size/len(one+between)) + one)
+		}
 		for i := 0; b.Len() < size; i++ {
 			if i > 0 {
 				b.WriteString(between)
 			}
-			b.WriteString(strings.ReplaceAll(one, "#", fmt.Sprint(i)))
+			b.WriteString(head + strconv.Itoa(i) + tail)
 		}
 		b.WriteString(after)
 		return []byte(b.String())

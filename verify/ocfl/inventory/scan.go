@@ -49,12 +49,14 @@ func (s *scanner) word(w string) {
 	s.Take(len(w))
 }
 
-// number is a number of RFC 8259 section 6.
-var number = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?`)
+// number is a number of RFC 8259 section 6. It is held against that number alone:
+// on all that is left, the expression would take memory by how much that is.
+var number = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?$`)
 
 func (s *scanner) number() {
-	n := len(number.Find(s.Rest()))
-	if n == 0 {
+	rest := s.Rest()
+	n := len(rest) - len(bytes.TrimLeft(rest, "+-.0123456789eE"))
+	if !number.Match(rest[:n]) {
 		s.Fail("expected a value")
 		return
 	}
