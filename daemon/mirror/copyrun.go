@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/making"
 	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/short"
@@ -401,18 +402,16 @@ func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
 	c.expectBytes(more)
 }
 
-// lacks notes content that a version was committed without.
-func (c *copyRun) lacks(slug, content string, d manifest.Digest, logical []string, base string, large bool) error {
-	name := content
-	if len(logical) > 0 {
-		name = manifest.RawPath(base, logical[0], manifest.Entry{})
-	}
-	if !large {
-		c.mu.Lock()
-		c.out.Missing = append(c.out.Missing, name)
-		c.mu.Unlock()
-	}
-	return c.short.Add(short.As(slug, content, d, name, large))
+// forMaking is the copy as one on which a version of slug is made.
+func (c *copyRun) forMaking(slug string) making.Copy {
+	return making.Copy{Root: c.Root, Queue: &c.queue, Workers: c.workers, Advance: c.advance, Lacks: func(content string, d manifest.Digest, name string, large bool) error {
+		if !large {
+			c.mu.Lock()
+			c.out.Missing = append(c.out.Missing, name)
+			c.mu.Unlock()
+		}
+		return c.short.Add(short.As(slug, content, d, name, large))
+	}}
 }
 
 func (c *copyRun) expectBytes(n int64) { c.tell(0, n) }
