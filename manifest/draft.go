@@ -27,6 +27,10 @@ type Next struct {
 	// Found holds the content paths that lie under the uncommitted version
 	// already, whatever left them there, each with the true digest of its bytes.
 	Found map[string]Digest
+
+	// Keep are the digests of bytes that are to be kept at FoundPrefix, and that no
+	// file of State has.
+	Keep []Digest
 }
 
 // Draft is a version that is ready to be stored.
@@ -89,6 +93,9 @@ func (inv *Inventory) Add(n Next) (*Draft, error) {
 	author.place(RecordPath, Sum(draft.Record), found)
 	for _, p := range slices.Sorted(maps.Keys(n.State)) {
 		author.place(p, n.State[p], found)
+	}
+	for _, d := range n.Keep {
+		author.place(FoundPrefix+d.String(), d, found)
 	}
 	author.takeIn(found)
 

@@ -309,6 +309,33 @@ func TestAddKeepsWhatWasTakenIn(t *testing.T) {
 	}
 }
 
+// What is to be kept beside the files is stored once, named after its digest, and stays.
+func TestAddKeeps(t *testing.T) {
+	first := history(t, map[string]string{"a": "A"})
+	n := next(2, map[string]string{"a": "A", "b": "B"})
+	n.Keep = []Digest{sum("K"), sum("A")}
+	draft, err := first.Add(n)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{"K", "A"} {
+		if kept := FoundPrefix + sum(text).String(); draft.Inventory.State(2)[kept] != sum(text) {
+			t.Errorf("%s is not kept: %v", text, draft.Inventory.State(2))
+		}
+	}
+	if path := "v2/content/" + FoundPrefix + sum("K").String(); draft.New[path] != sum("K") || len(draft.New) != 3 {
+		t.Errorf("stores %v, want b, the record and %s", draft.New, path)
+	}
+	if got, err := DecodeInventory(draft.Encoded); err != nil || !SameState(got.State(2), n.State) {
+		t.Errorf("reads back as %v (%v)", got, err)
+	}
+	n = next(2, map[string]string{"a": "A"})
+	n.Keep, n.Found = []Digest{sum("K")}, map[string]Digest{"v2/content/x": sum("K")}
+	if draft, err = first.Add(n); err != nil || len(draft.New) != 0 {
+		t.Errorf("stores again what was found: %v (%v)", draft.New, err)
+	}
+}
+
 func TestAddRefuses(t *testing.T) {
 	inv := history(t, map[string]string{"a": "A"})
 	for _, c := range []struct {
