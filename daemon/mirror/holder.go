@@ -130,13 +130,11 @@ func (r *round) passOver(m marks.Mark) error {
 func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) {
 	all, err := c.r.passedOver.All()
 	m := marks.Mark{Copy: c.ID, Slug: slug, N: n}
-	d, ok := c.Root.(interface {
-		SetAside(ctx context.Context, object string, version int) error
-	})
+	d, ok := c.Root.(store.Yielding)
 	if err != nil || !ok || !slices.Contains(all, m) {
 		return false, err
 	}
-	if err := d.SetAside(ctx, slug, n); err != nil {
+	if err := d.GiveWay(ctx, slug, n); err != nil {
 		return false, fmt.Errorf("setting aside version %d of %s, which was begun there and made elsewhere: %w", n, slug, err)
 	}
 	return true, c.r.passedOver.Drop(func(o marks.Mark) bool { return o == m })

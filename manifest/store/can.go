@@ -1,5 +1,7 @@
 package store
 
+import "context"
+
 // Abilities are what a copy can do, whatever its kind. Whoever treats copies
 // differently asks these, so that a new kind has nothing to change elsewhere.
 type Abilities struct {
@@ -18,6 +20,9 @@ type Abilities struct {
 	// Staged: a version is built aside and put in place in one step. Elsewhere what
 	// was stored of a version is there for good, and the version has to name it.
 	Staged bool
+	// GivesWay: versions of another history can be moved out of the way of the
+	// archive's, where every byte of them is kept ([Yielding]).
+	GivesWay bool
 	// Shared: other machines may write there while a round of this one does.
 	// author.json, replaced under conditions, keeps them apart.
 	Shared bool
@@ -39,4 +44,11 @@ func CanOf(r Root) Abilities {
 type Placed interface {
 	Root
 	Folder() string // as the system knows it, not fit to print
+}
+
+// Yielding is a root whose versions can give way.
+type Yielding interface {
+	Root
+	// GiveWay moves the versions of an object from one on out of the way. Hold Lock.
+	GiveWay(ctx context.Context, object string, from int) error
 }

@@ -264,6 +264,26 @@ func (c *Holds) GoBack(ctx context.Context, slug string) error {
 	return ctx.Err()
 }
 
+// GiveWay moves a site's versions from n on out of the way of the archive's, which has
+// every byte of them elsewhere. The ledger forgets them first, so that after a crash
+// they are found there anew, or not at all, and never called gone.
+func (c *Holds) GiveWay(ctx context.Context, slug string, n int) error {
+	d, ok := c.Copy.Root.(store.Yielding)
+	if !ok {
+		return fmt.Errorf("nothing gives way on %s", c.Copy.Name)
+	}
+	c.mu.Lock()
+	err := c.withdraw(slug, n-1)
+	c.mu.Unlock()
+	if err == nil {
+		err = c.Ledger.Sync()
+	}
+	if err != nil {
+		return err
+	}
+	return d.GiveWay(ctx, slug, n)
+}
+
 func sidecar(n int) string { return fmt.Sprintf("v%d/inventory.json.sha256", n) }
 
 // There asks the copy for a key of a site.

@@ -122,7 +122,7 @@ func (d *Drive) WrapDisk(w func(Disk) Disk) { d.disk = w(d.disk) }
 func (d *Drive) Name() string { return manifest.Printable(d.path) }
 
 // Can is what every drive can do.
-var Can = store.Abilities{Kind: "drive", OCFL: true, HoldsFirst: true, Local: true, Staged: true}
+var Can = store.Abilities{Kind: "drive", OCFL: true, HoldsFirst: true, Local: true, Staged: true, GivesWay: true}
 
 func (d *Drive) Can() store.Abilities { return Can }
 

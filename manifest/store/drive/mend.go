@@ -17,11 +17,11 @@ func (d *Drive) Mend(ctx context.Context, key string, good store.Content, aside 
 	if err := errors.Join(ctx.Err(), store.CheckKey(key)); err != nil {
 		return err
 	}
-	_, now, err := store.DigestUpTo(ctx, d, key, true, good.Size)
+	_, is, err := store.DigestUpTo(ctx, d, key, true, good.Size)
 	switch {
 	case ctx.Err() != nil:
 		return err
-	case err == nil && now.SHA256 == good.SHA256:
+	case err == nil && is.SHA256 == good.SHA256:
 		return nil
 	}
 	temp, _, err := d.stage(ctx, key, good)
@@ -34,7 +34,7 @@ func (d *Drive) Mend(ctx context.Context, key string, good store.Content, aside 
 		return err
 	}
 	if there {
-		if _, err := d.quarantineBy(key, d.linkOrMove); err != nil {
+		if _, err := d.quarantineBy(now(), key, d.linkOrMove); err != nil {
 			return err
 		}
 	}
@@ -45,11 +45,11 @@ func (d *Drive) Mend(ctx context.Context, key string, good store.Content, aside 
 	if err := d.syncFolder(path.Dir(key)); err != nil {
 		return err
 	}
-	_, now, err = store.DigestUpTo(ctx, d, key, true, good.Size)
+	_, is, err = store.DigestUpTo(ctx, d, key, true, good.Size)
 	if err != nil {
 		return err
 	}
-	if now.SHA256 != good.SHA256 {
+	if is.SHA256 != good.SHA256 {
 		return fault.Say(store.ErrDigest, "%s: %s was written again and still reads back wrong; the drive may be failing", d.Name(), key)
 	}
 	return nil

@@ -34,7 +34,8 @@ import (
 // The marker is needed because no rename is trusted to be atomic: it lists what
 // was stored, so that a version which a crash may have torn is re-read, and one
 // that was reported as kept never is touched. It is durable before the rename,
-// and durably gone before Commit returns.
+// and durably gone before Commit returns. Versions that give way have one too, see
+// giveway.go.
 
 const (
 	quarantineFolder = "extensions/linecamp-quarantine"
@@ -111,19 +112,27 @@ func (d *Drive) recover(ctx context.Context) error {
 			begun = append(begun, name)
 			continue
 		}
-		rest, isMarker := strings.CutSuffix(name, markerSuffix)
-		object, v, _ := strings.Cut(rest, ".")
+		suffix := path.Ext(name)
+		object, v, _ := strings.Cut(strings.TrimSuffix(name, suffix), ".")
 		version := store.VersionNumber(v)
-		if !isMarker || version == 0 || !store.IsObjectName(object) {
+		if version == 0 || !store.IsObjectName(object) {
 			continue
 		}
-		if err := d.recoverVersion(ctx, object, version, full); err != nil {
+		switch suffix {
+		case markerSuffix:
+			err = d.recoverVersion(ctx, object, version, full)
+		case leavingSuffix:
+			err = d.recoverLeaving(ctx, object, version, full)
+		default:
+			continue
+		}
+		if errors.Is(err, errWaits) {
+			continue
+		}
+		if err != nil {
 			return err
 		}
-		if err := d.disk.Remove(full); err != nil {
-			return d.fail("clearing", full, err)
-		}
-		if err := d.syncFolder(store.StagingFolder); err != nil {
+		if err := d.forgetMarker(full); err != nil {
 			return err
 		}
 	}
@@ -316,27 +325,6 @@ func (d *Drive) setAside(object string, version int) error {
 	return d.quarantine(object + "/" + store.VersionName(version))
 }
 
-// SetAside moves the newest version of an object to quarantine, where every byte
-// of it is kept, and has the root pair show the version before. It is for a
-// version of which another copy holds the true one; the caller knows that nobody
-// was told it is kept here. Hold Lock.
-func (d *Drive) SetAside(ctx context.Context, object string, version int) error {
-	if err := store.CheckObject(object); err != nil {
-		return err
-	}
-	versions, err := store.VersionsOf(ctx, d, object)
-	if err != nil {
-		return err
-	}
-	if len(versions) == 0 || versions[len(versions)-1] != version {
-		return fault.Say(store.ErrConflict, "%s: version %d of %s is not the newest there", d.path, version, object)
-	}
-	if err := d.setAside(object, version); err != nil {
-		return err
-	}
-	return d.settleWithout(ctx, object)
-}
-
 // GoBack has the root pair of an object show the newest version that is there,
 // after those above it went from the drive. Where none is left, what remains of
 // the folder goes to quarantine. A version that is there and whose manifest rotted
@@ -408,20 +396,28 @@ func (d *Drive) clearWay(object string, n int) error {
 // extensions/linecamp-quarantine/TIME/…, under its own key. Nothing there is
 // ever removed by linecamp.
 func (d *Drive) quarantine(key string) error {
-	_, err := d.quarantineBy(key, d.disk.Rename)
+	return d.moveAside(now(), key)
+}
+
+func now() string { return time.Now().UTC().Format("20060102T150405Z") }
+
+// moveAside moves a key into a folder of quarantine, both synced.
+func (d *Drive) moveAside(folder, key string) error {
+	_, err := d.quarantineBy(folder, key, d.disk.Rename)
 	if err == nil {
 		err = d.syncFolder(path.Dir(key))
 	}
 	return err
 }
 
-// quarantineBy finds a free name in quarantine and moves or links key there.
-func (d *Drive) quarantineBy(key string, move func(from, to string) error) (string, error) {
-	stamp := quarantineFolder + "/" + time.Now().UTC().Format("20060102T150405Z")
+// quarantineBy moves or links key into a folder of quarantine, or where its name is
+// taken there, into FOLDER-2 and so on.
+func (d *Drive) quarantineBy(folder, key string, move func(from, to string) error) (string, error) {
+	folder = quarantineFolder + "/" + folder
 	for i := 1; ; i++ {
-		to := stamp + "/" + key
+		to := folder + "/" + key
 		if i > 1 {
-			to = stamp + "-" + strconv.Itoa(i) + "/" + key
+			to = folder + "-" + strconv.Itoa(i) + "/" + key
 		}
 		if taken, err := d.exists(to); err != nil {
 			return "", err
