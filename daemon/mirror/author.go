@@ -21,22 +21,45 @@ import (
 	"linecamp/manifest/store/fault"
 )
 
-// author makes one version on this copy, the first holder: content, commit,
-// seal line. Only then do the other copies hear of it.
+// author makes one planned version on this copy, the first holder. Only once its line is
+// sealed do the other copies hear of it.
 func (c *copyRun) author(ctx context.Context, st plan.Step) error {
+	st.Group.Load()
+	defer st.Group.Release()
+	err := c.make(ctx, st.Slug, st.Old != nil || !st.First, func(m *begun) making.What {
+		m.st = &st
+		what := &making.Folder{Step: st, Old: m.old, Inv: m.Inv, Root: c.r.Tally.Folder, Created: c.r.created, User: c.r.user()}
+		if c.r.Accept != nil {
+			what.Accepted = &manifest.Decision{What: manifest.Accepted, Who: c.r.Accept.Who, When: c.r.created, Why: c.r.Accept.Why}
+		}
+		return what
+	})
+	if errors.Is(err, sites.ErrNoInventory) && st.Old == nil {
+		return nil // its first version could not be made in this round
+	}
+	return err
+}
+
+// user is who makes versions here, as their inventories say it.
+func (r *round) user() manifest.User {
+	return manifest.User{Name: r.Machine, Address: "urn:uuid:" + r.Author}
+}
+
+// make makes one version on this copy: content, commit, seal line. goesOn tells whether
+// the object has versions already.
+func (c *copyRun) make(ctx context.Context, slug string, goesOn bool, what func(*begun) making.What) error {
 	c.turn.Lock()
 	defer c.turn.Unlock()
 	if err := c.broken(); err != nil {
 		return err
 	}
 	c.carryFirst(ctx)
-	st.Group.Load()
-	defer st.Group.Release()
-	m, err := c.r.begin(ctx, c, st)
+	m, err := c.r.begin(ctx, c, slug, goesOn)
 	if m == nil || err != nil {
 		return err
 	}
 	defer m.Build.Close()
+	m.What = what(m)
 	draft, err := m.Store(ctx)
 	if errors.Is(err, making.ErrWaits) {
 		return m.leave()
@@ -47,7 +70,7 @@ func (c *copyRun) author(ctx context.Context, st plan.Step) error {
 	if err := m.Build.Commit(ctx, draft.Encoded); err != nil {
 		m.Doubt = m.Doubt || !fault.IsUnstored(err)
 		m.left()
-		return fmt.Errorf("committing version %d of %s: %w", m.N, st.Slug, err)
+		return fmt.Errorf("committing version %d of %s: %w", m.N, slug, err)
 	}
 	return m.finish(ctx, draft)
 }
@@ -73,14 +96,14 @@ func (m *begun) left() {
 	}
 }
 
-func (m *begun) mark() marks.Mark { return marks.Mark{Copy: m.c.ID, Slug: m.st.Slug, N: m.N} }
+func (m *begun) mark() marks.Mark { return marks.Mark{Copy: m.c.ID, Slug: m.Slug, N: m.N} }
 
 // begun is one version being made on a copy.
 type begun struct {
 	making.Version
 	r     *round
 	c     *copyRun
-	st    plan.Step
+	st    *plan.Step // nil where nothing of the folder is recorded
 	old   *sites.Object
 	fresh bool // nothing of it was begun there before this round
 }
@@ -89,9 +112,9 @@ type begun struct {
 // hand said so.
 var errUnsealed = errors.New("it holds versions that are not in the seal")
 
-// begin settles whether the version can be made now. It returns nil where it
-// has to wait; the report says why.
-func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*begun, error) {
+// begin settles whether the next version of slug can be made now. It returns nil where
+// it has to wait; the report says why.
+func (r *round) begin(ctx context.Context, first *copyRun, slug string, goesOn bool) (*begun, error) {
 	if err := r.who.Begin(ctx); err != nil {
 		return nil, err
 	}
@@ -101,46 +124,37 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*begun
 	if err := first.broken(); err != nil {
 		return nil, err // it could not say who records there
 	}
-	m := &begun{r: r, c: first, st: st, Version: making.Version{
-		Copy: first.forMaking(st.Slug), Slug: st.Slug, Stored: map[string]store.Info{},
-		Wait: r.wait,
+	m := &begun{r: r, c: first, Version: making.Version{
+		Copy: first.forMaking(slug), Slug: slug, Stored: map[string]store.Info{}, Wait: r.wait,
 	}}
-	m.Inv = manifest.New(manifest.ObjectID(r.Archive, st.Slug))
-	if st.Old != nil || !st.First {
-		o, err := r.objects.Get(ctx, st.Slug)
-		if errors.Is(err, sites.ErrNoInventory) && st.Old == nil {
-			return nil, nil // its first version could not be made in this round
-		}
+	m.Inv = manifest.New(manifest.ObjectID(r.Archive, slug))
+	if goesOn {
+		o, err := r.objects.Get(ctx, slug)
 		if err != nil {
 			return nil, err
 		}
 		m.old, m.Inv = o, o.Inv
 	}
 	m.N = m.Inv.Head() + 1
-	what := &making.Folder{Step: st, Old: m.old, Inv: m.Inv, Root: r.Tally.Folder, Created: r.created, User: manifest.User{Name: r.Machine, Address: "urn:uuid:" + r.Author}}
-	if r.Accept != nil {
-		what.Accepted = &manifest.Decision{What: manifest.Accepted, Who: r.Accept.Who, When: r.created, Why: r.Accept.Why}
-	}
-	m.What = what
-	if first.holds.Has(st.Slug) != m.N-1 || first.stuck(st.Slug) {
-		r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
+	if first.holds.Has(slug) != m.N-1 || first.stuck(slug) {
+		r.wait(attention.FileWaits, slug, report.ReasonHolderShort, true)
 		return nil, nil
 	}
-	found, where, hold, err := r.pending(ctx, st.Slug, m.N, first)
+	found, where, hold, err := r.pending(ctx, slug, m.N, first)
 	if err != nil {
 		return nil, err
 	}
 	if hold != "" {
-		r.wait(attention.RecordingHeld, st.Slug, hold, true)
+		r.wait(attention.RecordingHeld, slug, hold, true)
 		return nil, nil
 	}
 	m.Found, m.Where = found, where
-	if ahead, err := r.madeElsewhere(ctx, st.Slug, m.N, first); ahead || err != nil {
+	if ahead, err := r.madeElsewhere(ctx, slug, m.N, first); ahead || err != nil {
 		return nil, err
 	}
-	if held, err := first.heldBack(st.Slug, first.sameBefore(ctx, st.Slug, m.N)); held || err != nil {
+	if held, err := first.heldBack(slug, first.sameBefore(ctx, slug, m.N)); held || err != nil {
 		if held {
-			r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
+			r.wait(attention.FileWaits, slug, report.ReasonHolderShort, true)
 		}
 		return nil, err
 	}
@@ -155,10 +169,10 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*begun
 	if err := r.syncLedger(); err != nil { // the mark must outlive a power cut
 		return nil, err
 	}
-	m.Build, err = first.Root.Begin(ctx, st.Slug, m.N)
+	m.Build, err = first.Root.Begin(ctx, slug, m.N)
 	if errors.Is(err, store.ErrDamaged) {
-		first.block(st.Slug, gone.ReasonManifest)
-		r.wait(attention.FileWaits, st.Slug, report.ReasonHolderShort, true)
+		first.block(slug, gone.ReasonManifest)
+		r.wait(attention.FileWaits, slug, report.ReasonHolderShort, true)
 		return nil, nil
 	}
 	if errors.Is(err, store.ErrConflict) {
@@ -168,7 +182,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*begun
 		if !errors.Is(err, store.ErrConflict) {
 			err = errors.Join(err, m.leave())
 		}
-		return nil, fmt.Errorf("starting version %d of %s: %w", m.N, st.Slug, err)
+		return nil, fmt.Errorf("starting version %d of %s: %w", m.N, slug, err)
 	}
 	for path, info := range m.Build.Found() {
 		m.Found[path] = info.SHA256
@@ -179,7 +193,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, st plan.Step) (*begun
 
 // finish notes everywhere that the version is committed, and seals it.
 func (m *begun) finish(ctx context.Context, draft *manifest.Draft) error {
-	r, c, slug := m.r, m.c, m.st.Slug
+	r, c, slug := m.r, m.c, m.Slug
 	rec, err := manifest.DecodeRecord(draft.Record)
 	if err != nil {
 		return err
@@ -204,22 +218,29 @@ func (m *begun) finish(ctx context.Context, draft *manifest.Draft) error {
 	if err := r.addLine(ctx, c, line); err != nil {
 		return err
 	}
-	if err := unseen.Own(r.Ledger, r.objects.Log()); err != nil {
-		return err
+	if m.st != nil { // else the folder may never have had it
+		if err := unseen.Own(r.Ledger, r.objects.Log()); err != nil {
+			return err
+		}
 	}
 	r.objects.Remember(o)
 	if m.old.Remade() {
 		r.wait(attention.FileWaits, slug, report.ReasonRemade, true)
+	}
+	r.mu.Lock()
+	r.report.Made++
+	r.mu.Unlock()
+	if m.st == nil {
+		return r.dropMarks(slug, m.N)
 	}
 	if m.st.First && len(m.st.Said) > 0 {
 		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && plan.Recorded(rec.Decisions, s.Decision) }); err != nil {
 			return err
 		}
 	}
-	edits, left := report.Edits(m.st, m.Inv.State(m.N-1), o, r.created), report.Departed(m.st, m.Inv.State(m.N-1), o)
+	edits, left := report.Edits(*m.st, m.Inv.State(m.N-1), o, r.created), report.Departed(*m.st, m.Inv.State(m.N-1), o)
 	r.mu.Lock()
 	r.report.Left += left
-	r.report.Made++
 	r.report.Edits = append(r.report.Edits, edits...)
 	r.mu.Unlock()
 	return r.dropMarks(slug, m.N)
@@ -232,8 +253,8 @@ func (m *begun) keepRecord() error {
 	if m.old == nil || m.old.Remade() || len(m.r.copies) < 2 {
 		return nil
 	}
-	if err := m.r.Cache.KeepRecord(m.st.Slug, m.old.Raw); err != nil {
-		return fmt.Errorf("caching the record of %s: %w", m.st.Slug, err)
+	if err := m.r.Cache.KeepRecord(m.Slug, m.old.Raw); err != nil {
+		return fmt.Errorf("caching the record of %s: %w", m.Slug, err)
 	}
 	return nil
 }
