@@ -17,12 +17,12 @@ type Log struct {
 	Lines   []seal.Line
 	Index   map[string][]manifest.Digest        // slug → digest of the inventory of each version that counts
 	dropped map[string]map[manifest.Digest]bool // slug → those of versions that counted once
-	closed  map[string]bool                     // slugs that are not gone on with
+	closed  map[string]seal.Line                // by slug that is not gone on with
 }
 
 // NewLog takes a seal apart. A line of another archive is an error.
 func NewLog(archive string, s *seal.Seal) (*Log, error) {
-	l := &Log{Seal: s, Lines: s.Lines(), Index: map[string][]manifest.Digest{}, dropped: map[string]map[manifest.Digest]bool{}, closed: map[string]bool{}}
+	l := &Log{Seal: s, Lines: s.Lines(), Index: map[string][]manifest.Digest{}, dropped: map[string]map[manifest.Digest]bool{}, closed: map[string]seal.Line{}}
 	for _, line := range l.Lines {
 		if line.Object == "" {
 			continue
@@ -55,7 +55,7 @@ func (l *Log) count(slug string, line seal.Line) error {
 	}
 	switch line.What {
 	case seal.Closed:
-		l.closed[slug] = true
+		l.closed[slug] = line
 	case seal.Version, seal.Again:
 		if line.Version != len(index)+1 {
 			return fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(index))
@@ -73,7 +73,10 @@ func (l *Log) count(slug string, line seal.Line) error {
 func (l *Log) Dropped(slug string, inventory manifest.Digest) bool { return l.dropped[slug][inventory] }
 
 // Closed reports whether slug is not gone on with.
-func (l *Log) Closed(slug string) bool { return l.closed[slug] }
+func (l *Log) Closed(slug string) bool { _, ok := l.closed[slug]; return ok }
+
+// AllClosed are the lines that say which slugs are not gone on with.
+func (l *Log) AllClosed() map[string]seal.Line { return l.closed }
 
 // Counts reports whether a line about a version still stands.
 func (l *Log) Counts(slug string, line seal.Line) bool {

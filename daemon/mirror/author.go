@@ -234,7 +234,10 @@ func (m *begun) finish(ctx context.Context, draft *manifest.Draft) error {
 		return r.dropMarks(slug, m.N)
 	}
 	if m.st.First && len(m.st.Said) > 0 {
-		if err := r.Ledger.DropSaid(func(s ledger.Said) bool { return s.Object == slug && plan.Recorded(rec.Decisions, s.Decision) }); err != nil {
+		log := r.objects.Log()
+		if err := r.Ledger.DropSaid(func(s ledger.Said) bool {
+			return (s.Object == slug || log.Closed(s.Object)) && plan.Recorded(rec.Decisions, s.Decision)
+		}); err != nil {
 			return err
 		}
 	}

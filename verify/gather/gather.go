@@ -8,6 +8,7 @@ package gather
 import (
 	"iter"
 	"path"
+	"slices"
 	"time"
 
 	"linecamp/manifest"
@@ -183,7 +184,9 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 	var s *SiteItems
 	if !unfiled {
 		s = g.site(siteKey{rec.Pasture, rec.Site})
-		s.Object = slug
+		if !slices.Contains(Formers(s.Object, s.Decisions), slug) { // one that goes on in another keeps its names
+			s.Object = slug
+		}
 		s.Decisions = append(s.Decisions, rec.Decisions...)
 	} else {
 		g.unfiled.Decisions = append(g.unfiled.Decisions, rec.Decisions...)

@@ -247,17 +247,23 @@ func (p *planner) askUnfiled() error {
 }
 
 // holdAgain holds changes that would store over a tenth of the archive's bytes
-// again under another object: folders were renamed in a way nobody recognized.
+// again under another object: folders were renamed in a way nobody recognized. A site
+// that goes on from a closed object has to be stored again.
 func (p *planner) holdAgain(ctx context.Context) error {
 	var total int64
 	for _, c := range p.changes {
-		total += c.size
+		if c.from == "" {
+			total += c.size
+		}
 	}
 	if p.paths == 0 || total*10 <= p.bytes {
 		return nil
 	}
 	size := map[manifest.Digest]int64{}
 	for _, c := range p.changes {
+		if c.from != "" {
+			continue
+		}
 		c.Group.Load()
 		for logical := range c.fresh.All() {
 			f := c.Group.Files[logical]
@@ -284,6 +290,9 @@ func (p *planner) holdAgain(ctx context.Context) error {
 		return nil
 	}
 	p.hold(ReasonAgain, func(c *change) []string {
+		if c.from != "" {
+			return nil
+		}
 		return slices.DeleteFunc(c.fresh.list(), func(l string) bool { return !twice[c.Group.Files[l].SHA256] })
 	})
 	return nil

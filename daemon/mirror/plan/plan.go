@@ -24,7 +24,6 @@ import (
 	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/tally"
-	"linecamp/manifest/within"
 )
 
 // versionBytes is how much new content one version carries; a single larger
@@ -53,6 +52,7 @@ type change struct {
 	Renamed bool                // the names or the folder of the site changed
 	Stays   bool                // they did, and the old ones stay on record for now
 	Said    []manifest.Decision // what people decided since, for the record
+	from    string              // the closed object whose site goes on here; "" for none
 }
 
 func (c *change) empty() bool {
@@ -86,7 +86,7 @@ func Make(ctx context.Context, r In) ([]Step, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the ledger: %w", err)
 	}
-	p := &planner{r: r, groups: sites.Groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, said: said}
+	p := &planner{r: r, groups: sites.Groups(r.Tally), uncertain: uncertainPaths(r.Tally), left: map[string]left{}, ends: map[string]string{}, said: said}
 	if p.never, err = unseen.Open(r.Ledger, r.Sites.Log()); err != nil {
 		return nil, fmt.Errorf("the ledger: %w", err)
 	}
@@ -131,9 +131,10 @@ type planner struct {
 	groups    map[string]*sites.Group
 	uncertain uncertain
 	changes   []*change
-	said      []ledger.Said   // what people decided and no version records yet
-	left      map[string]left // by path below the working folder
-	slugs     map[string]bool // taken
+	said      []ledger.Said     // what people decided and no version records yet
+	left      map[string]left   // by path below the working folder
+	slugs     map[string]bool   // taken
+	ends      map[string]string // by group key: closed objects that no other goes on from yet
 	withheld  withheld
 	halves    *halves
 	never     *unseen.Book // what the working folder never had
@@ -151,10 +152,16 @@ func (p *planner) match(ctx context.Context) error {
 	for slug := range log.Index {
 		p.slugs[slug] = true
 	}
+	for slug := range log.AllClosed() {
+		p.slugs[slug] = true
+	}
 	unknown := false
 	var orphans []string
-	matched := map[string]bool{}
+	matched, joined := map[string]bool{}, map[string]bool{}
 	for _, slug := range slices.Sorted(maps.Keys(p.slugs)) {
+		if log.Closed(slug) {
+			continue
+		}
 		o, err := p.r.Sites.Get(ctx, slug)
 		if errors.Is(err, sites.ErrNoInventory) {
 			p.r.Wait(slug, ReasonInventory, true)
@@ -164,6 +171,7 @@ func (p *planner) match(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
+		from(o, joined)
 		p.paths += len(o.Rec.Paths)
 		for _, e := range o.Rec.Paths {
 			p.bytes += e.Bytes
@@ -177,6 +185,12 @@ func (p *planner) match(ctx context.Context) error {
 		matched[key] = true
 		p.compare(slug, o, g)
 	}
+	ended, err := p.ended(ctx, joined)
+	if err != nil {
+		return err
+	}
+	unknown = unknown || ended == nil
+	orphans = append(orphans, ended...)
 	var fresh []*sites.Group
 	for _, key := range slices.Sorted(maps.Keys(p.groups)) {
 		if !matched[key] {
@@ -233,7 +247,7 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*sites.Group, orphans
 		return err
 	}
 	for i, c := range asked {
-		if fits := owners[len(fresh)+i]; len(fits) > 1 {
+		if fits := p.open(owners[len(fresh)+i]); len(fits) > 1 {
 			if err := several(c, fits); err != nil {
 				return err
 			}
@@ -244,7 +258,12 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*sites.Group, orphans
 		if g.Unfiled {
 			fits = nil
 		}
-		if len(fits) == 1 && !lives[fits[0]] {
+		before, err := p.before(ctx, g, fits)
+		if err != nil {
+			return err
+		}
+		fits = p.open(fits)
+		if before == nil && len(fits) == 1 && !lives[fits[0]] {
 			o, err := p.r.Sites.Get(ctx, fits[0])
 			if err != nil {
 				return err
@@ -262,6 +281,10 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*sites.Group, orphans
 		}
 		p.slugs[slug] = true
 		c := p.compare(slug, nil, g)
+		if before != nil {
+			p.goOn(c, before)
+			continue
+		}
 		if len(fits) > 0 && !p.r.Accepted {
 			if err := several(c, fits); err != nil {
 				return err
@@ -269,7 +292,7 @@ func (p *planner) settleFresh(ctx context.Context, fresh []*sites.Group, orphans
 		}
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
-	for _, slug := range orphans {
+	for _, slug := range p.open(orphans) {
 		if lives[slug] {
 			continue
 		}
@@ -458,40 +481,6 @@ func (c *change) steps(most int64) []Step {
 		steps[i].Paths.fit()
 	}
 	return steps
-}
-
-// uncertain holds the raw paths whose absence from the tally proves nothing.
-type uncertain struct {
-	paths   map[string]bool
-	folders []string
-}
-
-func uncertainPaths(t *tally.Result) uncertain {
-	u := uncertain{paths: map[string]bool{}, folders: t.Unlisted}
-	for _, w := range t.Waiting {
-		u.paths[w.Path] = true
-	}
-	for _, w := range t.Passed {
-		u.paths[w.Path] = true
-	}
-	return u
-}
-
-func (u uncertain) holds(raw string) bool {
-	if u.paths[raw] {
-		return true
-	}
-	for i := range len(raw) { // a link in the place of a folder was not listed
-		if raw[i] == '/' && u.paths[raw[:i]] {
-			return true
-		}
-	}
-	for _, f := range u.folders {
-		if f == "." || within.Below(raw, f) {
-			return true
-		}
-	}
-	return false
 }
 
 func hasKey[K comparable, V any](m map[K]V, k K) bool { _, ok := m[k]; return ok }

@@ -57,7 +57,7 @@ func (g *Group) Release() { g.Files, g.raw = nil, nil }
 
 // Key tells groups and objects apart: by the site's folder where it has one of
 // its own, else by its names; files without a site by their top-level folder.
-func (g *Group) key() string {
+func (g *Group) Key() string {
 	switch {
 	case g.Unfiled:
 		return "top\x00" + g.Top
@@ -110,10 +110,10 @@ func (g *Group) Entry(logical string) manifest.Entry {
 func Groups(t *tally.Result) map[string]*Group {
 	all := map[string]*Group{}
 	entered := func(g *Group) *Group {
-		if old, ok := all[g.key()]; ok {
+		if old, ok := all[g.Key()]; ok {
 			return old
 		}
-		all[g.key()] = g
+		all[g.Key()] = g
 		return g
 	}
 	for i := range t.Sites {
@@ -145,7 +145,7 @@ func (o *Object) GroupKey() string {
 	if g.Site == "" && g.Base == "" {
 		g.Unfiled, g.Top = true, o.top()
 	}
-	return g.key()
+	return g.Key()
 }
 
 // top is the top-level folder of an object of files without a site: the first

@@ -82,7 +82,7 @@ func (r *Catalogue) shown(slug string, rec *manifest.Record, state map[string]ma
 	}
 	all := Groups(r.Tally)
 	if rec.Site != "" || rec.Base != "" {
-		g := all[(&Group{Site: rec.Site, Pasture: rec.Pasture, Base: rec.Base}).key()]
+		g := all[(&Group{Site: rec.Site, Pasture: rec.Pasture, Base: rec.Base}).Key()]
 		if g != nil {
 			g.Load()
 		}

@@ -1,0 +1,155 @@
+package mirror
+
+import (
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/mirror/sites"
+	"linecamp/manifest"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+)
+
+// closes has the archive's seal say that an object is not gone on with.
+func (r *ranch) closes(slug string) {
+	r.t.Helper()
+	for _, c := range r.copies {
+		log, err := store.ReadSeal(r.t.Context(), c.root)
+		must(r.t, err)
+		log = log.Clone()
+		id := manifest.ObjectID(archiveName, slug)
+		must(r.t, log.Append(seal.Line{N: log.Len() + 1, At: r.now, What: seal.Closed, Object: id, Version: log.Heads()[id] + 1, Why: "two buckets have another one"}))
+		must(r.t, store.WriteSeal(r.t.Context(), c.root, log))
+	}
+}
+
+// goesOn wants a site to go on in the object slug, joined to the one before, with these
+// files and nothing waiting, and the one before as it was.
+func (r *ranch) goesOn(rep report.Report, before string, was []byte, slug string, files ...string) {
+	r.t.Helper()
+	r.wantCurrent(rep)
+	if len(rep.Waiting) > 0 {
+		r.t.Errorf("there wait %v", rep.Waiting)
+	}
+	for _, c := range r.copies {
+		if now := head(r.t, c.root, before).Encode(); string(now) != string(was) {
+			r.t.Errorf("%s was gone on with on %s", before, c.name)
+		}
+		inv := head(r.t, c.root, slug)
+		var have []string
+		for logical := range inv.State(inv.Head()) {
+			if !manifest.Reserved(logical) {
+				have = append(have, logical)
+			}
+		}
+		slices.Sort(have)
+		if !slices.Equal(have, files) {
+			r.t.Errorf("%s of %s has %q, want %q", slug, c.name, have, files)
+		}
+		rec := recordOf(r.t, c.root, inv)
+		joins := slices.ContainsFunc(rec.Decisions, func(d manifest.Decision) bool { return d.What == manifest.Joined && d.Path == before })
+		if !joins {
+			r.t.Errorf("%s says nothing of %s: %v", slug, before, rec.Decisions)
+		}
+	}
+}
+
+func recordOf(t testing.TB, root store.Root, inv *manifest.Inventory) *manifest.Record {
+	t.Helper()
+	o, err := sites.ReadRecord(t.Context(), root, inv.Slug(), inv)
+	must(t, err)
+	return o.Rec
+}
+
+// A site whose object is closed goes on in a further one, from what the folder shows:
+// nothing waits because it is stored again, and what is closed is left alone. It does so
+// once, whatever is forgotten, and again where that one is closed too.
+func TestASiteGoesOnInAFurtherObject(t *testing.T) {
+	for _, renamed := range []bool{false, true} {
+		r := newRanch(t, "shelf", "barn")
+		const site = "North/Windmill"
+		at := site
+		r.write("East/Tank/2019-06-21/plot.jpg", "tank")
+		r.write(site+"/2019-06-21/plot.jpg", "plot of 2019")
+		r.mirror()
+		r.write(site+"/2020-06-20/plot.jpg", "plot of 2020")
+		r.wantCurrent(r.mirror())
+		was := head(t, r.copies[0].root, "north--windmill").Encode()
+
+		r.closes("north--windmill")
+		if renamed {
+			at = "North/Old Mill"
+			r.rename(site, at)
+		}
+		slug := map[bool]string{false: "north--windmill-2", true: "north--old-mill"}[renamed]
+		r.goesOn(r.mirror(), "north--windmill", was, slug, "2019-06-21/plot.jpg", "2020-06-20/plot.jpg")
+		for _, forget := range []bool{false, true} {
+			if forget {
+				r.loseState()
+			}
+			rep := r.mirror()
+			if rep.Made != 0 {
+				t.Errorf("%d versions were made of nothing new", rep.Made)
+			}
+			r.wantCurrent(rep)
+		}
+		r.write(at+"/2021-06-21/plot.jpg", "plot of 2021")
+		r.remove(at + "/2019-06-21/plot.jpg")
+		r.mirror()
+		files := []string{"2020-06-20/plot.jpg", "2021-06-21/plot.jpg"}
+		r.goesOn(r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada"} }), "north--windmill", was, slug, files...)
+
+		second := head(t, r.copies[0].root, slug).Encode()
+		r.closes(slug)
+		third := map[bool]string{false: "north--windmill-3", true: "north--old-mill-2"}[renamed]
+		r.goesOn(r.mirror(), slug, second, third, files...)
+		if rep := r.mirror(); rep.Made != 0 {
+			t.Errorf("%d versions were made of nothing new", rep.Made)
+		}
+	}
+}
+
+// Of a closed object no version counts: its name stays taken, and there is nothing to join.
+func TestAClosedNameStaysTaken(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.write("North/Windmill/2019-06-21/plot.jpg", "plot of 2019")
+	r.write("North/Tank/2019-06-21/plot.jpg", "tank of 2019")
+	r.mirror()
+	log, err := store.ReadSeal(t.Context(), r.copies[0].root)
+	must(t, err)
+	log = log.Clone()
+	must(t, log.Append(seal.Line{N: log.Len() + 1, At: r.now, What: seal.Closed, Object: manifest.ObjectID(archiveName, "north--mill"), Version: 1, Why: "two sites"}))
+	must(t, store.WriteSeal(t.Context(), r.copies[0].root, log))
+	r.write("North/Mill/2020-06-20/plot.jpg", "mill of 2020")
+	r.wantCurrent(r.mirror())
+	inv := head(t, r.copies[0].root, "north--mill-2")
+	if rec := recordOf(t, r.copies[0].root, inv); len(rec.Decisions) > 0 {
+		t.Errorf("%v", rec.Decisions)
+	}
+}
+
+// Damage in the folder is not what a site goes on with.
+func TestDamageDoesNotGoOn(t *testing.T) {
+	r := newRanch(t, "shelf")
+	const photo = "North/Windmill/2019-06-21/plot.jpg"
+	r.write(photo, "plot of 2019")
+	r.write("North/Windmill/2019-06-21/notes.txt", "dry")
+	r.wantCurrent(r.mirror())
+	r.closes("north--windmill")
+	name := filepath.Join(r.folder, photo)
+	st, err := os.Stat(name)
+	must(t, err)
+	must(t, os.WriteFile(name, []byte("plot of 2O19"), 0o666))
+	must(t, os.Chtimes(name, st.ModTime(), st.ModTime()))
+	rep := r.mirror()
+	if len(rep.Waiting) != 1 || rep.Waiting[0].Path != photo {
+		t.Errorf("there wait %v", rep.Waiting)
+	}
+	inv := head(t, r.copies[0].root, "north--windmill-2")
+	if _, is := inv.State(inv.Head())["2019-06-21/plot.jpg"]; is {
+		t.Error("the damaged photo was recorded")
+	}
+}
