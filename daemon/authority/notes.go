@@ -163,69 +163,30 @@ func HasTwin(l Notes) (bool, error) { return noted(l, twinKey) }
 
 func sealKey(copyID string) string { return "seal " + copyID }
 
-// NoteSeal notes how many lines the copy's seal has, and the ETag of the file
-// that a bucket appends to.
-func NoteSeal(ctx context.Context, l Notes, c Copy, s *seal.Seal) error {
-	if s.Len() == 0 {
-		return nil
-	}
-	etag := ""
-	if c.Can().Tagged {
-		info, err := c.Root.Stat(ctx, seal.File(s.Files()-1))
-		if err != nil {
-			return fmt.Errorf("looking at its seal: %w", err)
-		}
-		etag = info.ETag
-	}
-	return l.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+etag)
+// NoteSeal notes how many lines the copy's seal has, and its last file.
+func NoteSeal(l Notes, copyID string, t store.Tail) error {
+	return l.SetValue(sealKey(copyID), fmt.Sprintf("%d %d %d %s", t.Lines, t.Before, t.File, t.ETag))
 }
 
 // PutSeal brings the seal of a copy to the lines of s, and notes it. A bucket whose seal
 // is known is sent the new lines' file and nothing is read there.
 func PutSeal(ctx context.Context, l Notes, c Copy, s *seal.Seal) error {
-	n, etag, err := NotedSeal(l, c.ID)
+	t, err := NotedSeal(l, c.ID)
 	if err != nil {
 		return err
 	}
-	if isTold(c, n, etag) && n < s.Len() {
-		info, err := store.ExtendSeal(ctx, c.Root, s, n, etag)
-		if err == nil && info.ETag != "" {
-			return l.SetValue(sealKey(c.ID), strconv.Itoa(s.Len())+" "+info.ETag)
-		}
-		if err != nil && !errors.Is(err, store.ErrConflict) {
-			return fmt.Errorf("writing the seal: %w", err)
-		}
-	}
-	if err := store.WriteSeal(ctx, c.Root, s); err != nil {
+	if t, err = store.ExtendSeal(ctx, c.Root, s, t); err != nil {
 		return fmt.Errorf("writing the seal: %w", err)
 	}
-	return NoteSeal(ctx, l, c, s)
+	return NoteSeal(l, c.ID, t)
 }
 
-// isTold reports whether the ETag of a copy's open file tells that its seal has just n
-// lines. A full file says nothing of the next one.
-func isTold(c Copy, n int, etag string) bool {
-	return c.Can().Tagged && n > 0 && etag != "" && n%seal.PerFile != 0
-}
-
-// NotedSeal is what NoteSeal noted last.
-func NotedSeal(l Notes, copyID string) (lines int, etag string, err error) {
+// NotedSeal is what NoteSeal noted last; of what an earlier program noted, the number
+// of lines.
+func NotedSeal(l Notes, copyID string) (t store.Tail, err error) {
 	v, _, err := l.Value(sealKey(copyID))
-	if err != nil {
-		return 0, "", err
+	if n, _ := fmt.Sscan(v, &t.Lines, &t.Before, &t.File, &t.ETag); n < 4 {
+		t = store.Tail{Lines: t.Lines}
 	}
-	text, etag, _ := strings.Cut(v, " ")
-	lines, _ = strconv.Atoi(text)
-	return lines, etag, nil
-}
-
-// sameSeal is the number of lines the copy's seal still has, if its open file is
-// the one last seen.
-func sameSeal(ctx context.Context, l Notes, c Copy) (int, bool) {
-	n, etag, err := NotedSeal(l, c.ID)
-	if err != nil || !isTold(c, n, etag) {
-		return 0, false
-	}
-	info, err := c.Root.Stat(ctx, seal.File((n-1)/seal.PerFile))
-	return n, err == nil && info.ETag == etag
+	return t, err
 }

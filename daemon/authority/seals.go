@@ -65,26 +65,26 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	return s, nil
 }
 
-// read reads one copy's seal. In a bucket an unchanged open file is recognized by
+// read reads one copy's seal. In a bucket an unchanged last file is recognized by
 // its ETag, so that a round with nothing new costs one request whatever the
 // length of the log; the seal is then the beginning of the known one, and nil.
 func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Seal) (*seal.Seal, error) {
-	if n, ok := sameSeal(ctx, l, c); ok && n <= known.Len() {
-		s.Lines[i] = n
+	had, err := NotedSeal(l, c.ID)
+	if err != nil {
+		return nil, err
+	}
+	if had.Lines <= known.Len() && had.Stands(ctx, c.Root) {
+		s.Lines[i] = had.Lines
 		return nil, nil
 	}
-	log, err := store.ReadSeal(ctx, c.Root)
+	log, tail, err := store.ReadTail(ctx, c.Root)
 	if err != nil {
 		return nil, fmt.Errorf("reading its seal: %w", err)
 	}
 	s.Lines[i] = log.Len()
-	had, _, err := NotedSeal(l, c.ID)
-	if err != nil {
-		return nil, err
-	}
-	s.Short[i] = log.Len() < had
+	s.Short[i] = log.Len() < had.Lines
 	if known.Extends(log) && !s.Short[i] { // else it is noted once it is whole again
-		return log, NoteSeal(ctx, l, c, log)
+		return log, NoteSeal(l, c.ID, tail)
 	}
 	return log, nil
 }

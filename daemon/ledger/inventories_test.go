@@ -159,14 +159,14 @@ func TestTheSealIsOnlyAddedTo(t *testing.T) {
 			t.Errorf("it has %d lines, want %d", got.Len(), want.Len())
 		}
 	}
-	for _, n := range []int{1, 2, seal.PerFile, seal.PerFile + 1, 3 * seal.PerFile} {
+	for _, n := range []int{1, 2, seal.MostLines, seal.MostLines + 1, 3 * seal.MostLines} {
 		ok(t, c.PutSeal(sealOf(t, n, "stolen")))
 		check(sealOf(t, n, "stolen"))
 	}
-	last := sealOf(t, 3*seal.PerFile, "stolen")
+	last := sealOf(t, 3*seal.MostLines, "stolen")
 	for name, other := range map[string]*seal.Seal{
 		"shorter": sealOf(t, 5, "stolen"),
-		"other":   sealOf(t, 3*seal.PerFile+1, "lent"),
+		"other":   sealOf(t, 3*seal.MostLines+1, "lent"),
 		"none":    {},
 	} {
 		if err := c.PutSeal(other); !errors.Is(err, ErrOtherSeal) {

@@ -17,9 +17,12 @@ import (
 // ErrOtherSeal marks a seal that does not begin with the lines of the one kept.
 var ErrOtherSeal = errors.New("this seal does not begin with the lines of the seal this machine last saw")
 
-// mostSealFile bounds what is read of one seal file: seal.PerFile lines
+// mostSealFile bounds what is read of one seal file: seal.MostLines lines
 // of at most 4 KiB.
-const mostSealFile = seal.PerFile * 4096
+const mostSealFile = seal.MostLines * 4096
+
+// part is what file i of the kept seal has, each but the last as many lines as it may.
+func part(s *seal.Seal, i int) []byte { return s.Text(i*seal.MostLines, (i+1)*seal.MostLines) }
 
 func (c *Inventories) sealFile(i int) string {
 	return filepath.Join(c.dir, "seal", path.Base(seal.File(i)))
@@ -60,11 +63,11 @@ func (c *Inventories) readSeal() (*seal.Seal, error) {
 
 // decodeSeal need not take apart again what PutSeal kept last.
 func (c *Inventories) decodeSeal(files [][]byte) (*seal.Seal, error) {
-	if c.kept == nil || len(files) != c.kept.Files() {
+	if c.kept == nil || len(part(c.kept, len(files))) > 0 {
 		return seal.Decode(files)
 	}
 	for i, file := range files {
-		if !bytes.Equal(file, c.kept.File(i)) {
+		if !bytes.Equal(file, part(c.kept, i)) {
 			return seal.Decode(files)
 		}
 	}
@@ -119,7 +122,7 @@ func (c *Inventories) PutSeal(s *seal.Seal) error {
 	case err == nil && !s.Extends(old):
 		return fmt.Errorf("%s: %w", filepath.Join(c.dir, "seal"), ErrOtherSeal)
 	case err == nil:
-		from = max(0, old.Files()-1) // earlier files are full
+		from = old.Len() / seal.MostLines // earlier files are full
 	case !errors.Is(err, fs.ErrNotExist):
 		return err
 	default:
@@ -127,16 +130,16 @@ func (c *Inventories) PutSeal(s *seal.Seal) error {
 			return err
 		}
 	}
-	for i := from; i < s.Files(); i++ {
-		if old, err := os.ReadFile(c.sealFile(i)); err == nil && bytes.Equal(old, s.File(i)) {
+	for i := from; i*seal.MostLines < s.Len(); i++ {
+		if old, err := os.ReadFile(c.sealFile(i)); err == nil && bytes.Equal(old, part(s, i)) {
 			continue
 		}
-		if err := replaceFile(c.sealFile(i), s.File(i)); err != nil {
+		if err := replaceFile(c.sealFile(i), part(s, i)); err != nil {
 			return err
 		}
 	}
 	c.kept = s.Clone()
-	if s.Files() == 0 {
+	if s.Len() == 0 {
 		return nil
 	}
 	return c.putCheck(s)

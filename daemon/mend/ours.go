@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"path"
 	"strconv"
 	"strings"
 
@@ -60,17 +61,20 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, false, rewritten)
 		return
 	}
-	for i := range best.Files() {
-		if seal.File(i) == d.Content {
-			if info, err := c.Root.Stat(ctx, d.Content); err == nil && info.Size > int64(len(best.File(i))) {
-				m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is")
-				return
-			}
-			m.put(ctx, c, d, d.Content, best.File(i), from)
-			return
-		}
+	i := 0
+	if fmt.Sscanf(path.Base(d.Content), "%05d.txt", &i); seal.File(i) != d.Content {
+		m.unmended(d, false, "%s", d.Detail)
+		return
 	}
-	m.unmended(d, false, "no other copy in reach has this part of the seal")
+	switch part, more, err := store.SealPart(ctx, c.Root, best, i); {
+	case err != nil:
+		m.failed(ctx, c.Name, err)
+		m.unmended(d, false, "%v", err)
+	case more:
+		m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is")
+	default:
+		m.put(ctx, c, d, d.Content, part, from)
+	}
 }
 
 // longestSeal is the author's seal, or that of a copy which goes on from it; but

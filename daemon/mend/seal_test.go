@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
 	"linecamp/verify/verifytest"
 )
 
@@ -44,7 +45,7 @@ func TestMendTakesNoStrayedSeal(t *testing.T) {
 	if err := s.Append(seal.Line{At: time.Now(), What: seal.GaveUp, Copy: r.Copies[2].ID}); err != nil {
 		t.Fatal(err)
 	}
-	verifytest.Write(t, file, s.File(0), time.Now())
+	verifytest.Write(t, file, s.Text(0, s.Len()), time.Now())
 	verifytest.Flip(t, r.Path(0, seal.File(0)))
 	verifytest.Flip(t, r.Path(0, slug+"/v1/inventory.json"))
 	found, _ := damage(t, r, "")
@@ -52,7 +53,69 @@ func TestMendTakesNoStrayedSeal(t *testing.T) {
 	if len(rep.Mended) != 2 || rep.Wants() {
 		t.Errorf("%+v", rep)
 	}
-	if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(r.Seal.File(0)) {
+	if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(r.Seal.Text(0, r.Seal.Len())) {
 		t.Error("the seal is not the archive's")
+	}
+}
+
+// Which lines a damaged file of the seal has to hold, this copy's own files around it
+// tell: another copy may be divided otherwise.
+func TestMendSealDividedOtherwise(t *testing.T) {
+	files := []int{70, 3, 0, 60, 40}
+	for name, harm := range map[string]func(t *testing.T, path func(int) string, all func(from, to int) []byte){
+		"the first gone":            func(t *testing.T, path func(int) string, _ func(int, int) []byte) { os.Remove(path(0)) },
+		"one in the middle gone":    func(t *testing.T, path func(int) string, _ func(int, int) []byte) { os.Remove(path(1)) },
+		"the last gone":             func(t *testing.T, path func(int) string, _ func(int, int) []byte) { os.Remove(path(4)) },
+		"one in the middle flipped": func(t *testing.T, path func(int) string, _ func(int, int) []byte) { verifytest.Flip(t, path(3)) },
+		"the last flipped":          func(t *testing.T, path func(int) string, _ func(int, int) []byte) { verifytest.Flip(t, path(4)) },
+		"one in the middle longer": func(t *testing.T, path func(int) string, all func(int, int) []byte) {
+			verifytest.Write(t, path(1), all(70, 90), time.Now())
+		},
+		"the first as another copy has it": func(t *testing.T, path func(int) string, all func(int, int) []byte) {
+			verifytest.Write(t, path(0), all(0, 173), time.Now())
+		},
+		"two neighbors flipped": func(t *testing.T, path func(int) string, _ func(int, int) []byte) {
+			verifytest.Flip(t, path(0))
+			verifytest.Flip(t, path(1))
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r, _ := ranch(t, 3)
+			for r.Seal.Len() < 173 {
+				if err := r.Seal.Append(seal.Line{At: time.Now(), What: seal.GaveUp, Copy: r.Copies[2].ID}); err != nil {
+					t.Fatal(err)
+				}
+			}
+			for i, c := range r.Copies {
+				if err := store.WriteSeal(t.Context(), c.Root, r.Seal); err != nil {
+					t.Fatal(i, err)
+				}
+			}
+			path := func(i int) string { return r.Path(0, seal.File(i)) }
+			n := 0
+			for i, lines := range files {
+				verifytest.Write(t, path(i), r.Seal.Text(n, n+lines), time.Now())
+				n += lines
+			}
+			if found, _ := damage(t, r, ""); len(found) != 0 {
+				t.Fatalf("divided otherwise counts as damage: %+v", found)
+			}
+			harm(t, path, r.Seal.Text)
+			for range len(files) {
+				found, _ := damage(t, r, "")
+				if len(found) == 0 {
+					break
+				}
+				if rep := mend(t, r, In{Damage: found, Seal: r.Seal}); rep.Wants() {
+					t.Fatalf("%+v", rep.Unmended)
+				}
+			}
+			if found, _ := damage(t, r, ""); len(found) != 0 {
+				t.Errorf("%+v", found)
+			}
+			if got, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || got.Digest() != r.Seal.DigestOf(got.Len()) || got.Len() < 133 {
+				t.Errorf("the seal is not the archive's: %v", err)
+			}
+		})
 	}
 }

@@ -468,7 +468,7 @@ func (w *world) whole() {
 		if err != nil || its.Digest() != seal.Digest() {
 			w.Errorf("%s: its seal is not ours: %v", c.name, err)
 		}
-		known := w.named(c, seal, expected)
+		known := w.named(c, expected)
 		w.emptyFolders(c)
 		if len(w.copies) == 1 {
 			continue // nothing to compare it with, and Rot has read all of it
@@ -486,11 +486,13 @@ func (w *world) whole() {
 // named asserts that some manifest names every file of a copy, and returns
 // those files. What was begun in a bucket and is not in the working folder any
 // more waits there for the next version, which must name it.
-func (w *world) named(c *copyOf, log *seal.Seal, objects map[string]*manifest.Inventory) map[string]bool {
+func (w *world) named(c *copyOf, objects map[string]*manifest.Inventory) map[string]bool {
 	known := map[string]bool{store.ReadmeKey: true, store.RootNamaste: true, store.LayoutKey: true, store.FormatKey: true,
 		store.ExtensionKey: true, store.IdentityKey: true, store.AuthorKey: true}
-	for i := range log.Files() {
-		known[seal.File(i)] = true
+	log, err := store.SealFiles(w.Context(), c.root)
+	must(w, err)
+	for _, file := range log {
+		known[file.Key] = true
 	}
 	for slug, inv := range objects {
 		folders := []string{slug}

@@ -91,12 +91,12 @@ func TestAVersionThatNoCopyHasCountsNoMore(t *testing.T) {
 			})
 			if !c.lost {
 				if dropped || told || rep.Made > 0 || !rep.Wants() {
-					t.Fatalf("it counts as lost: %+v\n%s", rep, log.File(0))
+					t.Fatalf("it counts as lost: %+v\n%s", rep, log.Text(0, log.Len()))
 				}
 				return
 			}
 			if !dropped || !told || rep.Made != 2 {
-				t.Fatalf("its site does not go on: %+v\n%s", rep, log.File(0))
+				t.Fatalf("its site does not go on: %+v\n%s", rep, log.Text(0, log.Len()))
 			}
 			if got := len(paths(head(t, loft.root, "north--windmill").State(2))); got != 9 {
 				t.Errorf("the new version 2 has %d files, not 9", got)

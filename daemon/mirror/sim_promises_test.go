@@ -161,7 +161,12 @@ func (s *sim) checkVersions(c *simCopy) {
 func (s *sim) hasLine(slug string, n int, sum manifest.Digest) bool {
 	line := fmt.Sprintf(" %s v%d %s\n", manifest.ObjectID(archiveName, slug), n, sum)
 	return slices.ContainsFunc(s.copies, func(c *simCopy) bool {
-		return strings.Contains(string(c.look[seal.File(0)].bytes), line)
+		for key, is := range c.look {
+			if strings.HasPrefix(key, store.SealFolder) && strings.Contains(string(is.bytes), line) {
+				return true
+			}
+		}
+		return false
 	})
 }
 

@@ -16,7 +16,6 @@ import (
 
 	"linecamp/daemon/ledger"
 	"linecamp/manifest"
-	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
 )
@@ -326,7 +325,10 @@ func (s *sim) lastOne(c *simCopy, key string) bool {
 // sealElsewhere reports whether another copy has all of c's seal.
 func (s *sim) sealElsewhere(c *simCopy) bool {
 	return slices.ContainsFunc(s.copies, func(o *simCopy) bool {
-		_, rotted := o.rotted[seal.File(0)]
+		rotted := false
+		for key := range o.rotted {
+			rotted = rotted || strings.HasPrefix(key, store.SealFolder)
+		}
 		return o != c && !rotted && o.sealed >= c.sealed
 	})
 }

@@ -29,9 +29,7 @@ func TestPrintedSealAgainstSha256sum(t *testing.T) {
 	s := logOf(t, 40)
 	p := s.printed(17)
 	var text strings.Builder
-	for i := range s.Files() {
-		text.Write(s.File(i))
-	}
+	text.Write(s.Text(0, s.Len()))
 	cmd := exec.Command("sh", "-c", "head -n 17 | sha256sum")
 	cmd.Stdin = strings.NewReader(text.String())
 	out, err := cmd.Output()

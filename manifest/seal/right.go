@@ -122,8 +122,8 @@ func unlike(a, b *Seal) iter.Seq2[[]byte, []byte] {
 // raw yields the lines as they are written.
 func (s *Seal) raw() iter.Seq[[]byte] {
 	return func(yield func([]byte) bool) {
-		for _, file := range s.files {
-			for line := range bytes.Lines(file) {
+		for _, part := range s.parts {
+			for line := range bytes.Lines(part) {
 				if !yield(line) {
 					return
 				}

@@ -99,7 +99,7 @@ func taken(t *testing.T, n int, names ...string) *Seal {
 // flipped is s with bits of one byte of a line, counted from 1, flipped.
 func flipped(t *testing.T, s *Seal, line, at int, bits byte) *Seal {
 	t.Helper()
-	lines := bytes.SplitAfter(s.File(0), []byte("\n"))
+	lines := bytes.SplitAfter(s.Text(0, s.Len()), []byte("\n"))
 	lines[line-1] = bytes.Clone(lines[line-1])
 	lines[line-1][at] ^= bits
 	r, err := Decode([][]byte{bytes.Join(lines, nil)})

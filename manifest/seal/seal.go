@@ -29,19 +29,19 @@ var (
 	ErrTorn = errors.New("the last line of the seal is cut short")
 )
 
-// PerFile is how many lines each file of the seal holds; only the last file
-// may hold fewer.
-const PerFile = 4096
+// MostLines is how many lines are written into one file of the seal.
+const MostLines = 4096
 
 // Seal is the append-only record of every version made in an archive: plain
 // text, numbered from 0000000001, so that the number of the last line is the
-// count of lines. It is kept as the bytes of its files. A Seal is not safe for
-// use by several goroutines while one of them appends.
+// count of lines. How a storage root divides them into files says nothing, and
+// a Seal does not know it. A Seal is not safe for use by several goroutines
+// while one of them appends.
 type Seal struct {
-	files [][]byte
+	parts [][]byte // the text, MostLines lines in each part but the last
 	lines int
 	hash  hash.Hash      // of all lines
-	marks []hash.Cloner  // of the lines before each file
+	marks []hash.Cloner  // of the lines before each part
 	heads map[string]int // object id to the highest version that counts
 	newer bool           // a line tells what this program does not know
 	takes Line           // of the author lines, the one of the last take-over
@@ -56,17 +56,47 @@ func File(i int) string {
 // Len returns the number of lines.
 func (s *Seal) Len() int { return s.lines }
 
-// Files returns the number of files.
-func (s *Seal) Files() int { return len(s.files) }
+// Text returns the bytes of the lines from+1 to to; those beyond the ends of the
+// seal have none.
+func (s *Seal) Text(from, to int) []byte {
+	var text []byte
+	for to = min(to, s.lines); from < to; {
+		part, first := s.parts[from/MostLines], from-from%MostLines
+		end := min(to, first+MostLines)
+		text = append(text, part[offset(part, from-first):offset(part, end-first)]...)
+		from = end
+	}
+	return text
+}
 
-// File returns the bytes of file i, which must not be changed.
-func (s *Seal) File(i int) []byte { return slices.Clip(s.files[i]) }
+// offset is where line n of b begins, counted from 0.
+func offset(b []byte, n int) int {
+	at := 0
+	for range n {
+		at += bytes.IndexByte(b[at:], '\n') + 1
+	}
+	return at
+}
+
+// LinesIn returns how many lines the first size bytes of the seal are, and false
+// where they end within a line or are more than all.
+func (s *Seal) LinesIn(size int64) (lines int, ok bool) {
+	for _, part := range s.parts {
+		part = part[:min(size, int64(len(part)))]
+		size -= int64(len(part))
+		lines += bytes.Count(part, []byte("\n"))
+		if size == 0 {
+			return lines, len(part) == 0 || part[len(part)-1] == '\n'
+		}
+	}
+	return lines, size == 0
+}
 
 // All yields the lines in order.
 func (s *Seal) All() iter.Seq[Line] {
 	return func(yield func(Line) bool) {
-		for _, file := range s.files {
-			for raw := range bytes.Lines(file) {
+		for _, part := range s.parts {
+			for raw := range bytes.Lines(part) {
 				l, err := parseLine(raw)
 				if err != nil {
 					panic("manifest: a line that was accepted is not valid: " + err.Error())
@@ -104,8 +134,8 @@ func (s *Seal) Clone() *Seal {
 	if s.hash != nil {
 		c.hash = clone(s.hash).(hash.Hash)
 	}
-	for _, f := range s.files {
-		c.files = append(c.files, slices.Clip(f))
+	for _, f := range s.parts {
+		c.parts = append(c.parts, slices.Clip(f))
 	}
 	return c
 }
@@ -116,12 +146,12 @@ func (s *Seal) push(l Line, raw []byte) {
 		s.hash = sha256.New()
 		s.heads = map[string]int{}
 	}
-	if s.lines%PerFile == 0 {
-		s.files = append(s.files, nil)
+	if s.lines%MostLines == 0 {
+		s.parts = append(s.parts, nil)
 		s.marks = append(s.marks, clone(s.hash))
 	}
-	last := len(s.files) - 1
-	s.files[last] = append(s.files[last], raw...)
+	last := len(s.parts) - 1
+	s.parts[last] = append(s.parts[last], raw...)
 	s.hash.Write(raw)
 	s.lines++
 	if l.Drops() {
@@ -158,10 +188,10 @@ func (s *Seal) DigestOf(n int) manifest.Digest {
 	if n <= 0 {
 		return manifest.Sum(nil)
 	}
-	file := n / PerFile
-	h := clone(s.marks[file]).(hash.Hash)
-	rest := n % PerFile
-	for raw := range bytes.Lines(s.files[file]) {
+	part := n / MostLines
+	h := clone(s.marks[part]).(hash.Hash)
+	rest := n % MostLines
+	for raw := range bytes.Lines(s.parts[part]) {
 		if rest == 0 {
 			break
 		}
@@ -186,8 +216,8 @@ func (s *Seal) Extends(o *Seal) bool {
 	if s.lines < o.lines {
 		return false
 	}
-	for i, file := range o.files {
-		if !bytes.HasPrefix(s.files[i], file) {
+	for i, part := range o.parts {
+		if !bytes.HasPrefix(s.parts[i], part) {
 			return false
 		}
 	}
@@ -211,23 +241,17 @@ func (s *Seal) Heads() map[string]int {
 	return maps.Clone(s.heads)
 }
 
-// Decode reads the files of a seal in order. Every line must be exactly as
-// Append writes it. If the last file ends in the middle of a line, or is empty,
-// the seal up to the last whole line is returned together with ErrTorn; every
-// other fault is ErrInvalid, which names the file and the line.
+// Decode reads the files of a seal in order, however the lines are divided into
+// them. Every line must be exactly as Append writes it. If the last file ends in
+// the middle of a line, the seal up to the last whole line is returned together
+// with ErrTorn; every other fault is ErrInvalid, which names the file and the
+// line.
 func Decode(files [][]byte) (*Seal, error) {
 	s := &Seal{}
 	for i, file := range files {
-		last := i == len(files)-1
-		if s.lines != i*PerFile {
-			return nil, fmt.Errorf("%w: %s has %d lines; all but the last have %d", ErrInvalid, File(i-1), s.lines-(i-1)*PerFile, PerFile)
-		}
 		for raw := range bytes.Lines(file) {
-			if raw[len(raw)-1] != '\n' && last {
+			if raw[len(raw)-1] != '\n' && i == len(files)-1 {
 				return s, fmt.Errorf("%w: after line %d, in %s", ErrTorn, s.lines, File(i))
-			}
-			if s.lines == (i+1)*PerFile {
-				return nil, fmt.Errorf("%w: %s has more than %d lines", ErrInvalid, File(i), PerFile)
 			}
 			l, err := parseLine(raw)
 			if err == nil && l.N != s.lines+1 {
@@ -237,9 +261,6 @@ func Decode(files [][]byte) (*Seal, error) {
 				return nil, fmt.Errorf("%w: %s, line %d of the seal: %w", ErrInvalid, File(i), s.lines+1, err)
 			}
 			s.push(l, raw)
-		}
-		if len(file) == 0 && last {
-			return s, fmt.Errorf("%w: after line %d, %s is empty", ErrTorn, s.lines, File(i))
 		}
 	}
 	return s, nil

@@ -53,10 +53,77 @@ func testSeal(t testing.TB, n int) *Seal {
 
 func sealFiles(s *Seal) [][]byte {
 	var out [][]byte
-	for i := range s.Files() {
-		out = append(out, s.File(i))
+	for from := 0; from < s.Len(); from += MostLines {
+		out = append(out, s.Text(from, from+MostLines))
 	}
 	return out
+}
+
+// divided has the lines in files of so many lines, and the rest in one more.
+func divided(s *Seal, lines ...int) [][]byte {
+	var out [][]byte
+	from := 0
+	for _, n := range lines {
+		out = append(out, s.Text(from, from+n))
+		from += n
+	}
+	return append(out, s.Text(from, s.Len()))
+}
+
+// A log is the same however it is divided into files.
+func TestSealDividedAnywhere(t *testing.T) {
+	long := testSeal(t, 300)
+	rapid.Check(t, func(t *rapid.T) {
+		s, err := Decode([][]byte{long.Text(0, rapid.IntRange(1, 300).Draw(t, "lines"))})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var lines []int
+		for left := s.Len() - 1; left > 0; {
+			n := rapid.IntRange(0, min(left, 70)).Draw(t, "lines of a file")
+			lines, left = append(lines, n), left-max(n, 1)
+		}
+		files := divided(s, lines...)
+		got, err := Decode(files)
+		if err != nil || got.Digest() != s.Digest() || got.Len() != s.Len() || !got.Extends(s) || !s.Extends(got) {
+			t.Fatalf("%v: %v", lines, err)
+		}
+		from, size := 0, int64(0)
+		for i, b := range files {
+			if n, ok := s.LinesIn(size); !ok || n != from {
+				t.Fatalf("file %d begins after line %d, they say %d, %v", i, from, n, ok)
+			}
+			if _, ok := s.LinesIn(size + 1); ok {
+				t.Fatalf("one byte of file %d is a whole line", i)
+			}
+			from, size = from+bytes.Count(b, []byte("\n")), size+int64(len(b))
+		}
+		if n, ok := s.LinesIn(size); !ok || n != s.Len() {
+			t.Fatalf("all is %d lines, %v", n, ok)
+		}
+	})
+}
+
+// The bytes of lines are the same across the edges of what a file may have.
+func TestSealText(t *testing.T) {
+	s := testSeal(t, 2*MostLines+9)
+	all := s.Text(0, s.Len())
+	lines := bytes.SplitAfter(all, []byte("\n"))
+	for _, at := range []int{0, 1, MostLines - 1, MostLines, MostLines + 1, 2 * MostLines, s.Len() - 1, s.Len()} {
+		for _, to := range []int{at, at + 1, MostLines, MostLines + 1, 2*MostLines + 1, s.Len(), s.Len() + 5} {
+			want := bytes.Join(lines[at:max(at, min(to, s.Len()))], nil)
+			if got := s.Text(at, to); !bytes.Equal(got, want) {
+				t.Errorf("lines %d to %d are %d bytes, want %d", at, to, len(got), len(want))
+			}
+		}
+		size := int64(len(bytes.Join(lines[:at], nil)))
+		if n, ok := s.LinesIn(size); !ok || n != at {
+			t.Errorf("%d bytes are %d lines (%v), want %d", size, n, ok, at)
+		}
+		if _, ok := s.LinesIn(size + 1); ok {
+			t.Errorf("%d bytes end with a line", size+1)
+		}
+	}
 }
 
 // The lines are those of the storage format, byte for byte.
@@ -75,7 +142,7 @@ func TestSealForm(t *testing.T) {
 0000000002 2026-07-02T02:30:00Z author 6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11 2 "office computer replaced"
 0000000003 2026-07-02T02:31:10Z gave-up b81e62a0-6a4f-4b8c-b6c9-5b3a3b0f7d22 "drive\n\"stolen\" \\ é"
 `
-	if got := string(s.File(0)); got != want {
+	if got := string(s.Text(0, s.Len())); got != want {
 		t.Errorf("got\n%s", got)
 	}
 	if got := s.Lines()[2].Why; got != "drive\n\"stolen\" \\ é" {
@@ -87,7 +154,7 @@ func TestSealForm(t *testing.T) {
 }
 
 func TestSealRoundTrip(t *testing.T) {
-	for _, n := range []int{0, 1, 2, PerFile - 1, PerFile, PerFile + 1, 2*PerFile + 9} {
+	for _, n := range []int{0, 1, 2, MostLines - 1, MostLines, MostLines + 1, 2*MostLines + 9} {
 		s := testSeal(t, n)
 		got, err := Decode(sealFiles(s))
 		if err != nil {
@@ -95,14 +162,6 @@ func TestSealRoundTrip(t *testing.T) {
 		}
 		if got.Len() != n || got.Digest() != s.Digest() || !reflect.DeepEqual(got.Lines(), s.Lines()) || !maps.Equal(got.Heads(), s.Heads()) {
 			t.Errorf("%d lines came back otherwise", n)
-		}
-		if want := (n + PerFile - 1) / PerFile; got.Files() != want {
-			t.Errorf("%d lines are in %d files", n, got.Files())
-		}
-		for i := range got.Files() {
-			if want := min(PerFile, n-i*PerFile); bytes.Count(got.File(i), []byte("\n")) != want {
-				t.Errorf("%d lines: file %d does not hold %d", n, i, want)
-			}
 		}
 		if n > 0 {
 			line := Line{At: testTime, What: GaveUp, Copy: testCopy}
@@ -122,15 +181,15 @@ func TestSealAgreesWithSha256sum(t *testing.T) {
 		}
 		t.Skip("this check needs sh and sha256sum, which are not everywhere outside Linux")
 	}
-	s := testSeal(t, 2*PerFile+9)
+	s := testSeal(t, 2*MostLines+9)
 	folder := t.TempDir()
-	for i := range s.Files() {
+	for i, b := range divided(s, 1, 70, MostLines, 2) {
 		path := filepath.Join(folder, filepath.FromSlash(File(i)))
-		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o777), os.WriteFile(path, s.File(i), 0o666)); err != nil {
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o777), os.WriteFile(path, b, 0o666)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, n := range []int{0, 1, 2, 17, PerFile - 1, PerFile, PerFile + 1, 2 * PerFile, s.Len()} {
+	for _, n := range []int{0, 1, 2, 17, MostLines - 1, MostLines, MostLines + 1, 2 * MostLines, s.Len()} {
 		cmd := exec.Command(shell, "-c", fmt.Sprintf("cat log/* | head -n %d | sha256sum", n))
 		cmd.Dir = filepath.Join(folder, "extensions", "linecamp-seal")
 		out, err := cmd.Output()
@@ -147,8 +206,8 @@ func TestSealAgreesWithSha256sum(t *testing.T) {
 }
 
 func TestSealExtends(t *testing.T) {
-	long, short := testSeal(t, PerFile+20), testSeal(t, PerFile+10)
-	other := testSeal(t, PerFile+9)
+	long, short := testSeal(t, MostLines+20), testSeal(t, MostLines+10)
+	other := testSeal(t, MostLines+9)
 	if err := other.Append(Line{At: testTime, What: GaveUp, Copy: testCopy, Why: "other"}); err != nil {
 		t.Fatal(err)
 	}
@@ -157,7 +216,7 @@ func TestSealExtends(t *testing.T) {
 		a, b *Seal
 		want bool
 	}{
-		{long, short, true}, {short, long, false}, {long, long, true}, {long, testSeal(t, PerFile), true},
+		{long, short, true}, {short, long, false}, {long, long, true}, {long, testSeal(t, MostLines), true},
 		{long, other, false}, {other, short, false}, {short, other, false}, {short, empty, true}, {empty, empty, true}, {empty, short, false},
 	} {
 		if got := c.a.Extends(c.b); got != c.want {
@@ -169,7 +228,7 @@ func TestSealExtends(t *testing.T) {
 // What File gave out stays as it was while the seal grows.
 func TestSealFileIsSteady(t *testing.T) {
 	s := testSeal(t, 3)
-	before := s.File(0)
+	before := s.Text(0, 3)
 	copied := bytes.Clone(before)
 	for range 10 {
 		if err := s.Append(Line{At: testTime, What: GaveUp, Copy: testCopy}); err != nil {
@@ -177,7 +236,7 @@ func TestSealFileIsSteady(t *testing.T) {
 		}
 		_ = append(before, "scribble"...)
 	}
-	if !bytes.Equal(before, copied) || !bytes.HasPrefix(s.File(0), copied) {
+	if !bytes.Equal(before, copied) || !bytes.HasPrefix(s.Text(0, s.Len()), copied) {
 		t.Error("the bytes changed")
 	}
 	if _, err := Decode(sealFiles(s)); err != nil {
@@ -186,7 +245,7 @@ func TestSealFileIsSteady(t *testing.T) {
 }
 
 func TestSealClone(t *testing.T) {
-	for _, n := range []int{0, 3, PerFile} {
+	for _, n := range []int{0, 3, MostLines} {
 		s := testSeal(t, n)
 		before := s.Digest()
 		c := s.Clone()
@@ -230,8 +289,8 @@ func TestSealHeads(t *testing.T) {
 func TestSealTorn(t *testing.T) {
 	check := func(t *testing.T, s *Seal, before [][]byte, cut []byte) {
 		t.Helper()
-		whole := len(before)*PerFile + bytes.Count(cut, []byte("\n"))
-		torn := len(cut) == 0 || cut[len(cut)-1] != '\n'
+		whole := len(before)*MostLines + bytes.Count(cut, []byte("\n"))
+		torn := len(cut) > 0 && cut[len(cut)-1] != '\n'
 		got, err := Decode(append(before, cut))
 		if torn != errors.Is(err, ErrTorn) || torn != (err != nil) || errors.Is(err, ErrInvalid) {
 			t.Fatalf("cut after %d bytes: %v", len(cut), err)
@@ -241,17 +300,17 @@ func TestSealTorn(t *testing.T) {
 		}
 	}
 	short := testSeal(t, 8)
-	for n := range len(short.File(0)) {
-		check(t, short, nil, short.File(0)[:n])
+	for n := range len(short.Text(0, short.Len())) {
+		check(t, short, nil, short.Text(0, short.Len())[:n])
 	}
-	long := testSeal(t, PerFile+2)
-	for _, n := range []int{0, 1, 100, len(long.File(1)) - 1} {
-		check(t, long, [][]byte{long.File(0)}, long.File(1)[:n])
+	long := testSeal(t, MostLines+2)
+	for _, n := range []int{0, 1, 100, len(long.Text(MostLines, long.Len())) - 1} {
+		check(t, long, [][]byte{long.Text(0, MostLines)}, long.Text(MostLines, long.Len())[:n])
 	}
 }
 
 func TestDecodeSealRefuses(t *testing.T) {
-	good := string(testSeal(t, 8).File(0))
+	good := string(testSeal(t, 8).Text(0, 8))
 	line := func(n int) string { return strings.SplitAfter(good, "\n")[n] }
 	for _, c := range []struct{ why, old, new string }{
 		{"an empty line", line(2), "\n" + line(2)},
@@ -294,15 +353,14 @@ func TestDecodeSealRefuses(t *testing.T) {
 			t.Errorf("%s: %v", c.why, err)
 		}
 	}
-	long := testSeal(t, PerFile+2)
-	first, second := long.File(0), long.File(1)
+	long := testSeal(t, MostLines+2)
+	first, second := long.Text(0, MostLines), long.Text(MostLines, long.Len())
 	for why, files := range map[string][][]byte{
-		"a short file that is not the last":  {first[:bytes.LastIndexByte(first[:len(first)-1], '\n')+1], second},
-		"a torn file that is not the last":   {first[:len(first)-1], second},
-		"an empty file that is not the last": {nil, first},
-		"too many lines in a file":           {append(bytes.Clone(first), second...)},
-		"files in another order":             {second, first},
-		"the first file missing":             {second},
+		"a file without its last line":     {first[:bytes.LastIndexByte(first[:len(first)-1], '\n')+1], second},
+		"a torn file that is not the last": {first[:len(first)-1], second},
+		"a line that stands in two files":  {long.Text(0, 5), long.Text(4, long.Len())},
+		"files in another order":           {second, first},
+		"the first file missing":           {second},
 	} {
 		if s, err := Decode(files); !errors.Is(err, ErrInvalid) || s != nil {
 			t.Errorf("%s: %v", why, err)
@@ -341,7 +399,7 @@ func TestSealAppendRefuses(t *testing.T) {
 // A flipped bit that leaves a line a line is rot; another digest is another
 // history.
 func TestSealRotted(t *testing.T) {
-	whole := testSeal(t, PerFile+3)
+	whole := testSeal(t, MostLines+3)
 	first := func(n int, change func(i int, b []byte)) *Seal {
 		var files [][]byte
 		for i, f := range sealFiles(testSeal(t, n)) {
@@ -355,13 +413,13 @@ func TestSealRotted(t *testing.T) {
 		}
 		return s
 	}
-	at := strings.Index(string(whole.File(0)), sum("1").String())
+	at := strings.Index(string(whole.Text(0, whole.Len())), sum("1").String())
 	flip := func(i int, b []byte) { // a digit of the second line's digest
 		if i == 0 {
 			b[at] = '0' + (b[at] - '0') ^ 1
 		}
 	}
-	if c := whole.File(0)[at]; c > '9' {
+	if c := whole.Text(0, whole.Len())[at]; c > '9' {
 		t.Fatalf("%q is no digit to change", c)
 	}
 	for why, tt := range map[string]struct {
@@ -371,9 +429,9 @@ func TestSealRotted(t *testing.T) {
 		"the same":                   {first(5, func(int, []byte) {}), false},
 		"a bit of a digest":          {first(5, flip), true},
 		"another digest":             {first(5, func(_ int, b []byte) { copy(b[at:], sum("other").String()) }), false},
-		"a bit of a full file":       {first(PerFile, flip), true},
-		"a bit, and a longer log":    {first(PerFile+4, flip), true},
-		"a bit in each of two files": {first(PerFile+2, func(_ int, b []byte) { b[bytes.IndexByte(b, '\n')-1] ^= 1 }), true},
+		"a bit of a full file":       {first(MostLines, flip), true},
+		"a bit, and a longer log":    {first(MostLines+4, flip), true},
+		"a bit in each of two files": {first(MostLines+2, func(_ int, b []byte) { b[bytes.IndexByte(b, '\n')-1] ^= 1 }), true},
 		"another version's number":   {first(5, func(_ int, b []byte) { b[bytes.Index(b, []byte(" v1 "))+2] = '3' }), true},
 		"another second":             {first(5, func(_ int, b []byte) { b[29] ^= 1 }), true},
 		"another epoch":              {first(5, func(_ int, b []byte) { b[bytes.Index(b, []byte(" 4 \""))+1] = '5' }), true},
@@ -414,7 +472,7 @@ func TestSealRottedIsNoFork(t *testing.T) {
 func TestSealRottedIsRot(t *testing.T) {
 	whole := testSeal(t, 9)
 	rapid.Check(t, func(t *rapid.T) {
-		b := bytes.Clone(whole.File(0))
+		b := bytes.Clone(whole.Text(0, whole.Len()))
 		for range rapid.IntRange(1, 3).Draw(t, "bits") {
 			b[rapid.IntRange(0, len(b)-1).Draw(t, "byte")] ^= 1 << rapid.IntRange(0, 7).Draw(t, "bit")
 		}
@@ -429,10 +487,11 @@ func TestSealRottedIsRot(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	f.Add(testSeal(f, 8).File(0), []byte(nil))
+	f.Add(testSeal(f, 8).Text(0, 8), []byte(nil))
 	f.Add([]byte("0000000001 "), []byte(nil))
-	long := testSeal(f, PerFile+2)
-	f.Add(long.File(0), long.File(1))
+	long := testSeal(f, MostLines+2)
+	f.Add(long.Text(0, MostLines), long.Text(MostLines, long.Len()))
+	f.Add(long.Text(0, 3), long.Text(3, 9))
 	f.Fuzz(func(t *testing.T, first, second []byte) {
 		files := [][]byte{first}
 		if len(second) > 0 {
@@ -489,7 +548,7 @@ func BenchmarkSeal(b *testing.B) {
 // test that fails here means that their format changed.
 func TestGolden(t *testing.T) {
 	want, err := os.ReadFile("testdata/seal.txt")
-	if got := testSeal(t, 8).File(0); err != nil || !bytes.Equal(got, want) {
+	if got := testSeal(t, 8).Text(0, 8); err != nil || !bytes.Equal(got, want) {
 		t.Errorf("the seal is written otherwise now (%v):\n%s", err, got)
 	}
 }

@@ -67,8 +67,8 @@ func TestALineOfANewerProgramIsKept(t *testing.T) {
 			continue
 		}
 		newer := strings.HasPrefix(rest, "merged") || strings.HasPrefix(rest, "over")
-		if string(s.File(0)) != line || s.Newer() != newer {
-			t.Errorf("%q is kept as %q, newer: %v", rest, s.File(0), s.Newer())
+		if string(s.Text(0, s.Len())) != line || s.Newer() != newer {
+			t.Errorf("%q is kept as %q, newer: %v", rest, s.Text(0, s.Len()), s.Newer())
 		}
 		c := &Seal{}
 		for l := range s.All() {
@@ -85,7 +85,7 @@ func TestALineOfANewerProgramIsKept(t *testing.T) {
 // Rot in the word of a line is rot, and no newer program.
 func TestARottenWordIsRot(t *testing.T) {
 	log := historyOf(t, "a", "b")
-	rotten, err := Decode([][]byte{[]byte(strings.Replace(string(log.File(0)), "version", "vershon", 1))})
+	rotten, err := Decode([][]byte{[]byte(strings.Replace(string(log.Text(0, log.Len())), "version", "vershon", 1))})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -72,6 +72,7 @@ var suite = map[string]func(*testing.T, *place){
 	"Uncommitted":  testUncommitted,
 	"NobodyHas":    testNobodyHas,
 	"Seal":         testSeal,
+	"SealDivided":  testSealDivided,
 	"SealTornTail": testSealTornTail,
 	"LateLogs":     testLateLogs,
 	"LateHurt":     testLateHurt,

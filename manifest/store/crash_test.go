@@ -84,6 +84,10 @@ func (f killedFile) Truncate(n int64) error {
 }
 func (f killedFile) Sync() error { return f.k.run(f.File.Sync) }
 
+// sealed is how many lines the seal of that copy has in the end, the last in a file
+// of its own.
+const sealed = 67
+
 // The life of a small copy, step by step; each step may run again after it was
 // cut off, and then does what is left.
 func lifeSteps(t *testing.T) (*site, []func(r store.Root) error) {
@@ -126,6 +130,9 @@ func lifeSteps(t *testing.T) (*site, []func(r store.Root) error) {
 		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 1)) }),
 		version(2, second),
 		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 2)) }),
+		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 63)) }),
+		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, 66)) }), // into a file that takes no more then
+		locked(func(r store.Root) error { return store.WriteSeal(ctx, r, sealOf(t, sealed)) }),
 		locked(func(r store.Root) error {
 			return r.Mend(ctx, object+"/v1/content/2018/sky.jpg", store.Bytes([]byte("sky 18")), "")
 		}),
@@ -203,7 +210,7 @@ func cutOffAt(t *testing.T, srv *s3test.Server, at int, after bool) (done bool) 
 	s.intact(t, again)
 	seal, err := store.ReadSeal(t.Context(), again)
 	must(t, err)
-	if seal.Len() != 2 {
+	if seal.Len() != sealed || seal.Digest() != sealOf(t, sealed).Digest() {
 		t.Fatalf("cut at %d: the seal has %d lines", at, seal.Len())
 	}
 	return false
@@ -280,7 +287,7 @@ func killedAt(t *testing.T, at int, half bool) (done bool) {
 	s.intact(t, again)
 	seal, err := store.ReadSeal(t.Context(), again)
 	must(t, err)
-	if seal.Len() != 2 {
+	if seal.Len() != sealed || seal.Digest() != sealOf(t, sealed).Digest() {
 		t.Fatalf("killed at %d: the seal has %d lines", at, seal.Len())
 	}
 	for _, k := range keys(t, again, "extensions") {

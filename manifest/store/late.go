@@ -5,7 +5,6 @@ import (
 	"errors"
 	"io/fs"
 	"iter"
-	"slices"
 	"strings"
 
 	"linecamp/manifest"
@@ -34,7 +33,7 @@ func PutLate(ctx context.Context, r Root, log *seal.Seal) error {
 	if log.Len() == 0 {
 		return nil
 	}
-	return keepBytes(ctx, r, wholeLog(log))
+	return keepBytes(ctx, r, log.Text(0, log.Len()))
 }
 
 // keepBytes stores b in LateFolder. Bytes there that do not match their name rotted,
@@ -51,15 +50,6 @@ func keepBytes(ctx context.Context, r Root, b []byte) error {
 		_, err = r.Replace(ctx, key, c, &was)
 	}
 	return err
-}
-
-// wholeLog is all lines of a seal in one piece.
-func wholeLog(s *seal.Seal) []byte {
-	files := make([][]byte, s.Files())
-	for i := range files {
-		files[i] = s.File(i)
-	}
-	return slices.Concat(files...)
 }
 
 // LateLogs yields the logs of other histories that a root keeps, one at a time. A file

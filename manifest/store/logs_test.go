@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 
 	"linecamp/manifest"
@@ -25,24 +26,93 @@ func sealOf(t *testing.T, lines int) *seal.Seal {
 
 func testSeal(t *testing.T, p *place) {
 	ctx, r := t.Context(), p.made(t)
-	for _, n := range []int{0, 1, 2, 2, 4095, 4096, 4097, 8200} {
-		want := sealOf(t, n)
+	var files []int
+	for _, step := range []struct {
+		n     int
+		files []int // how many lines each has
+	}{
+		{0, nil}, {1, []int{1}}, {2, []int{2}}, {2, []int{2}}, {63, []int{63}}, {64, []int{64}}, {65, []int{64, 1}},
+		{127, []int{64, 63}}, {300, []int{64, 236}}, {301, []int{64, 236, 1}}, {4395, []int{64, 236, 4095}},
+		{4396, []int{64, 236, 4095, 1}}, {8500, []int{64, 236, 4095, 4096, 9}},
+	} {
+		want := sealOf(t, step.n)
 		must(t, store.WriteSeal(ctx, r, want))
-		got, err := store.ReadSeal(ctx, p.open())
+		got, tail, err := store.ReadTail(ctx, p.open())
 		must(t, err)
-		if got.Len() != n || got.Digest() != want.Digest() {
-			t.Fatalf("read %d lines, want %d", got.Len(), n)
+		if got.Len() != step.n || got.Digest() != want.Digest() {
+			t.Fatalf("read %d lines, want %d", got.Len(), step.n)
+		}
+		files = nil
+		for i := 0; ; i++ {
+			b, ok := p.read(seal.File(i))
+			if !ok {
+				break
+			}
+			files = append(files, bytes.Count(b, []byte("\n")))
+		}
+		if !slices.Equal(files, step.files) {
+			t.Errorf("%d lines are in files of %v, want %v", step.n, files, step.files)
+		}
+		last := max(len(files)-1, 0)
+		if step.n > 0 && (tail.Lines != step.n || tail.File != last || tail.Lines-tail.Before != files[last]) {
+			t.Errorf("%d lines: the last file is said to be %+v", step.n, tail)
 		}
 	}
 	wantErr(t, store.WriteSeal(ctx, r, sealOf(t, 4000)), store.ErrConflict)
-	wantErr(t, store.WriteSeal(ctx, r, sealOf(t, 8199)), store.ErrConflict)
-	other := sealOf(t, 8199)
-	l := sealLine(8200)
+	wantErr(t, store.WriteSeal(ctx, r, sealOf(t, 8499)), store.ErrConflict)
+	other := sealOf(t, 8499)
+	l := sealLine(8500)
 	l.Version = 7
 	must(t, other.Append(l))
 	wantErr(t, store.WriteSeal(ctx, r, other), store.ErrConflict)
-	if got, err := store.ReadSeal(ctx, r); err != nil || got.Digest() != sealOf(t, 8200).Digest() {
+	if got, err := store.ReadSeal(ctx, r); err != nil || got.Digest() != sealOf(t, 8500).Digest() {
 		t.Errorf("after refused writes: %v", err)
+	}
+}
+
+// How a copy is divided says nothing: files of any number of lines, as an earlier
+// program filled them to 4,096 or a person joined them, are read and gone on with.
+func testSealDivided(t *testing.T, p *place) {
+	ctx, r := t.Context(), p.made(t)
+	all := sealOf(t, 5100)
+	for _, files := range [][]int{{4096, 500}, {3}, {64}, {500}, {1, 1, 1}, {70, 0, 5}, {70, 5, 0}, {0}, {63, 200}, {4096}, {4095}} {
+		for i := 0; ; i++ {
+			if _, ok := p.read(seal.File(i)); !ok {
+				break
+			}
+			p.remove(seal.File(i))
+		}
+		n := 0
+		for i, lines := range files {
+			_, err := r.Create(ctx, seal.File(i), store.Bytes(all.Text(n, n+lines)))
+			must(t, err)
+			n += lines
+		}
+		for step := range 5 {
+			got, tail, err := store.ReadTail(ctx, r)
+			must(t, err)
+			if got.Digest() != all.DigestOf(n) {
+				t.Fatalf("%v: read %d lines, want %d", files, got.Len(), n)
+			}
+			if tail.ETag != "" && step != 1 {
+				if !tail.Stands(ctx, r) {
+					t.Fatalf("%v: %+v is not the last file", files, tail)
+				}
+			} else {
+				tail = store.Tail{}
+			}
+			n += 1 + 40*step
+			longer, err := seal.Decode([][]byte{all.Text(0, min(n, 4096)), all.Text(4096, n)}[:1+n/4097])
+			must(t, err)
+			next, err := store.ExtendSeal(ctx, r, longer, tail)
+			must(t, err)
+			if tail.Stands(ctx, r) {
+				t.Fatalf("%v: %+v is still the last file", files, tail)
+			}
+			if next.Lines != n {
+				t.Fatalf("%v: %+v after %d lines", files, next, n)
+			}
+		}
 	}
 }
 
@@ -52,7 +122,7 @@ func testSealTornTail(t *testing.T, p *place) {
 	must(t, store.WriteSeal(ctx, r, three))
 	key := seal.File(0)
 	whole, _ := p.read(key)
-	four := sealOf(t, 4).File(0)
+	four := sealOf(t, 4).Text(0, 4)
 	for cut := len(whole) + 1; cut < len(four); cut += 7 {
 		p.write(key, four[:cut])
 		got, err := store.ReadSeal(ctx, r)

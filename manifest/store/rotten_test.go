@@ -63,7 +63,7 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	}
 	must(t, store.WriteSeal(t.Context(), r, log))
 	file := filepath.Join(dir, filepath.FromSlash(seal.File(0)))
-	bent := append(bytes.TrimSuffix(log.File(0), []byte("\n")), 'J', 'J')
+	bent := append(bytes.TrimSuffix(log.Text(0, log.Len()), []byte("\n")), 'J', 'J')
 	must(t, os.WriteFile(file, bent, 0o666))
 	r.WrapDisk(func(d drive.Disk) drive.Disk { return noWrites{d} })
 	if err := store.WriteSeal(t.Context(), r, log); err == nil {
@@ -78,7 +78,7 @@ func TestTheSealIsNeverShorter(t *testing.T) {
 	must(t, err)
 	defer again.Close()
 	must(t, store.WriteSeal(t.Context(), again, log))
-	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, log.File(0)) {
+	if now, err = os.ReadFile(file); err != nil || !bytes.Equal(now, log.Text(0, log.Len())) {
 		t.Errorf("the seal is %q, %v", now, err)
 	}
 }

@@ -6,13 +6,17 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strconv"
 	"strings"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
 
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store/fault"
 )
 
-// Most bytes of one file of the seal, 4,096 lines with room for long reasons, and
+// Most bytes of one file of the seal, seal.MostLines with room for long reasons, and
 // of all files together: three million lines and more.
 const (
 	maxSealFile = 16 << 20
@@ -26,100 +30,233 @@ type appender interface {
 	AppendAt(ctx context.Context, key string, at int64, b []byte) error
 }
 
+// Tail is the last file of a root's seal, as it was seen last: it tells whether the
+// seal is still the same, and where it goes on.
+type Tail struct {
+	Lines  int    // of the whole seal
+	Before int    // of the files before this one
+	File   int    // its number
+	ETag   string // where the root has any, else nothing is told
+}
+
+// enough lines are in a file that takes no more. So little is sent again with a new
+// line where a file is replaced whole, and few files are read.
+const enough = 64
+
+// full reports whether the next line begins a new file.
+func (t Tail) full() bool { return t.Lines-t.Before >= enough }
+
+// Stands reports whether the seal of a root still ends with this file.
+func (t Tail) Stands(ctx context.Context, r Root) bool {
+	if t.ETag == "" || !r.Can().Tagged {
+		return false
+	}
+	info, err := r.Stat(ctx, seal.File(t.File))
+	if err != nil || info.ETag != t.ETag {
+		return false
+	}
+	if t.full() {
+		_, err = r.Stat(ctx, seal.File(t.File+1))
+		return errors.Is(err, fs.ErrNotExist)
+	}
+	return true
+}
+
 // ReadSeal reads the whole seal of a root; an archive without any version has
 // an empty one. A last line that a crash left unfinished was never sealed, and
 // is passed over.
 func ReadSeal(ctx context.Context, r Root) (*seal.Seal, error) {
+	s, _, err := ReadTail(ctx, r)
+	return s, err
+}
+
+// atOnce is how many files of a seal are read side by side.
+const atOnce = 8
+
+// ReadTail is ReadSeal, and tells what its last file is.
+func ReadTail(ctx context.Context, r Root) (*seal.Seal, Tail, error) {
 	files, err := SealFiles(ctx, r)
 	if err != nil {
-		return nil, err
+		return nil, Tail{}, err
 	}
-	parts := make([][]byte, len(files))
-	for i := range files {
-		if parts[i], _, err = ReadSmall(ctx, r, seal.File(i), maxSealFile); err != nil {
-			return nil, err
-		}
+	last := max(len(files)-1, 0)
+	parts := make([][]byte, last)
+	g, within := errgroup.WithContext(ctx)
+	g.SetLimit(atOnce)
+	var whole atomic.Int64
+	for i := range parts {
+		g.Go(func() (err error) {
+			parts[i], _, err = ReadSmall(within, r, seal.File(i), maxSealFile)
+			if whole.Add(int64(len(parts[i]))) > maxSeal { // more than the listing said
+				err = tooLong(r)
+			}
+			return err
+		})
 	}
-	if n := len(parts); n > 0 {
-		parts[n-1] = wholeLines(parts[n-1])
-		if len(parts[n-1]) == 0 {
-			parts = parts[:n-1]
-		}
+	if err := g.Wait(); err != nil {
+		return nil, Tail{}, err
 	}
+	end, info, err := readEnd(ctx, r, last)
+	if err != nil {
+		return nil, Tail{}, err
+	}
+	parts = append(parts, end...)
+	if len(parts) == 0 {
+		return &seal.Seal{}, Tail{}, nil
+	}
+	t := Tail{File: len(parts) - 1, ETag: info.ETag}
+	parts[t.File] = wholeLines(parts[t.File])
 	s, err := seal.Decode(parts)
 	if err != nil {
-		return nil, fmt.Errorf("the seal of %s: %w", r.Name(), err)
+		return nil, Tail{}, fmt.Errorf("the seal of %s: %w", r.Name(), err)
 	}
-	return s, nil
+	t.Lines = s.Len()
+	t.Before = s.Len() - bytes.Count(parts[t.File], lineEnd)
+	return s, t, nil
+}
+
+// readEnd reads the files of a seal from the given one on until there is none. A
+// listing may be old, and not show a file that was begun since.
+func readEnd(ctx context.Context, r Root, from int) (parts [][]byte, last Info, err error) {
+	whole := 0
+	for i := from; ; i++ {
+		b, info, err := ReadSmall(ctx, r, seal.File(i), maxSealFile)
+		if errors.Is(err, fs.ErrNotExist) {
+			return parts, last, nil
+		}
+		if whole += len(b); err == nil && whole > maxSeal {
+			err = tooLong(r)
+		}
+		if err != nil {
+			return nil, Info{}, err
+		}
+		if parts, last = append(parts, b), info; bytes.Count(b, lineEnd) < enough {
+			return parts, last, nil
+		}
+	}
 }
 
 // WriteSeal brings the seal of a root up to s and writes only what is new. What
 // is there must be the beginning of s: anything else is ErrConflict, and
 // nothing is written. On a drive, hold Lock.
 func WriteSeal(ctx context.Context, r Root, s *seal.Seal) error {
-	files, err := SealFiles(ctx, r)
-	if err != nil {
-		return err
-	}
-	if len(files) > s.Files() {
-		return sealConflict(r)
-	}
-	// Full files never change, so their sizes are enough here; verify reads
-	// their bytes.
-	last := len(files) - 1
-	for i := range last {
-		if files[i].Size != int64(len(s.File(i))) {
-			return sealConflict(r)
-		}
-	}
-	for i := max(last, 0); i < s.Files(); i++ {
-		want := s.File(i)
-		key := seal.File(i)
-		if i > last {
-			if err := writeSealFile(ctx, r, key, want, nil, 0); err != nil {
-				return err
-			}
-			continue
-		}
-		now, was, err := ReadSmall(ctx, r, key, maxSealFile)
-		if err != nil {
-			return err
-		}
-		if bytes.Equal(now, want) {
-			continue
-		}
-		kept := wholeLines(now)
-		if !bytes.HasPrefix(want, kept) {
-			return sealConflict(r)
-		}
-		if err := writeSealFile(ctx, r, key, want, &was, int64(len(kept))); err != nil {
-			return err
-		}
-	}
-	return nil
+	_, err := ExtendSeal(ctx, r, s, Tail{})
+	return err
 }
 
-// ExtendSeal is WriteSeal where it is known that the root has the first n lines of s,
-// and that the file with the last of them has an ETag: nothing is read. It returns what
-// is known of the last file. ErrConflict: another file is there, and WriteSeal looks.
-func ExtendSeal(ctx context.Context, r Root, s *seal.Seal, n int, etag string) (info Info, err error) {
-	was := &Info{Key: seal.File((n - 1) / seal.PerFile), ETag: etag}
-	for i := (n - 1) / seal.PerFile; i < s.Files(); i++ {
-		if info, err = r.Replace(ctx, seal.File(i), Bytes(s.File(i)), was); err != nil {
-			return Info{}, err
+// ExtendSeal is WriteSeal where the last file of the root's seal is known, and
+// tells what it is then. Where that is right, nothing is read.
+func ExtendSeal(ctx context.Context, r Root, s *seal.Seal, t Tail) (Tail, error) {
+	if t.ETag != "" && t.Lines < s.Len() && r.Can().Tagged {
+		next, err := addLines(ctx, r, s, t, &Info{Key: seal.File(t.File), ETag: t.ETag}, false)
+		if !errors.Is(err, ErrConflict) {
+			return next, err
 		}
-		was = nil
 	}
-	return info, nil
+	files, err := SealFiles(ctx, r)
+	if err != nil {
+		return Tail{}, err
+	}
+	t = Tail{File: max(len(files)-1, 0)}
+	before := int64(0)
+	for _, f := range files[:t.File] {
+		before += f.Size // verify reads their bytes
+	}
+	end, last, err := readEnd(ctx, r, t.File)
+	if err != nil {
+		return Tail{}, err
+	}
+	if len(end) == 0 {
+		return addLines(ctx, r, s, t, nil, false)
+	}
+	for _, b := range end[:len(end)-1] {
+		before += int64(len(b))
+		t.File++
+	}
+	now := end[len(end)-1]
+	kept := wholeLines(now)
+	var ok bool
+	if t.Before, ok = s.LinesIn(before); !ok {
+		return Tail{}, sealConflict(r)
+	}
+	t.Lines, t.ETag = t.Before+bytes.Count(kept, lineEnd), last.ETag
+	if !bytes.Equal(s.Text(t.Before, t.Lines), kept) {
+		return Tail{}, sealConflict(r)
+	}
+	return addLines(ctx, r, s, t, &last, len(kept) < len(now))
+}
+
+// addLines writes the lines of s behind those of the last file, which is as was
+// says, nil for none. One that ends within a line is gone on with, however many it
+// has, so that none but the last ever ends so.
+func addLines(ctx context.Context, r Root, s *seal.Seal, t Tail, was *Info, torn bool) (Tail, error) {
+	for torn || t.Lines < s.Len() {
+		if t.full() && !torn {
+			t.File, t.Before, was = t.File+1, t.Lines, nil
+		}
+		kept := len(s.Text(t.Before, t.Lines))
+		t.Lines = min(s.Len(), t.Before+seal.MostLines)
+		info, err := writeSealFile(ctx, r, seal.File(t.File), s.Text(t.Before, t.Lines), was, int64(kept))
+		if err != nil {
+			return Tail{}, err
+		}
+		t.ETag, torn = info.ETag, false
+	}
+	return t, nil
 }
 
 // writeSealFile makes key hold b, of which the first kept bytes are there.
-func writeSealFile(ctx context.Context, r Root, key string, b []byte, was *Info, kept int64) error {
+func writeSealFile(ctx context.Context, r Root, key string, b []byte, was *Info, kept int64) (Info, error) {
 	if a, ok := r.(appender); ok {
-		return a.AppendAt(ctx, key, kept, b[kept:])
+		return Info{}, a.AppendAt(ctx, key, kept, b[kept:])
 	}
-	_, err := r.Replace(ctx, key, Bytes(b), was)
-	return err
+	return r.Replace(ctx, key, Bytes(b), was)
+}
+
+// SealPart is what file i of a root's seal has to hold, which is damaged or gone,
+// where the files before it are as s has them: the lines up to those of the next
+// file. more tells that the file may hold lines that s lacks.
+func SealPart(ctx context.Context, r Root, s *seal.Seal, i int) (part []byte, more bool, err error) {
+	size := int64(0)
+	for info, err := range r.List(ctx, SealFolder) {
+		if err != nil {
+			return nil, false, err
+		}
+		if info.Key < seal.File(i) {
+			size += info.Size
+		}
+	}
+	from, ok := s.LinesIn(size)
+	if !ok {
+		return nil, false, sealConflict(r)
+	}
+	next, b, err := firstLine(ctx, r, i+1)
+	for j := i + 2; err == nil && len(b) == 0; j++ {
+		next, b, err = firstLine(ctx, r, j)
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		part = s.Text(from, from+seal.MostLines)
+		first, b, err := firstLine(ctx, r, i)
+		return part, err == nil && len(b) > len(part) && max(first-1, 0)+bytes.Count(b, lineEnd) > s.Len(), nil
+	case err != nil:
+		return nil, false, err
+	case next == 0 || next > from+seal.MostLines+1:
+		return nil, false, fault.Say(seal.ErrInvalid, "the file of the seal behind %s is damaged, too", seal.File(i))
+	}
+	return s.Text(from, next-1), false, nil
+}
+
+// firstLine reads a file of a seal, with the number of its first line, 0 where that
+// does not read.
+func firstLine(ctx context.Context, r Root, i int) (int, []byte, error) {
+	b, _, err := ReadSmall(ctx, r, seal.File(i), maxSealFile)
+	n, _ := strconv.Atoi(string(b[:min(len(b), 10)]))
+	return max(n, 0), b, err
+}
+
+func tooLong(r Root) error {
+	return fault.Say(seal.ErrInvalid, "the seal of %s is larger than the %d bytes it may have", r.Name(), maxSeal)
 }
 
 func sealConflict(r Root) error {
@@ -145,7 +282,7 @@ func SealFiles(ctx context.Context, r Root) ([]Info, error) {
 			return nil, fault.Say(seal.ErrInvalid, "the seal of %s lacks %s but has %s", r.Name(), seal.File(len(files)), info.Key)
 		}
 		if whole += info.Size; whole > maxSeal {
-			return nil, fault.Say(seal.ErrInvalid, "the seal of %s is larger than the %d bytes it may have", r.Name(), maxSeal)
+			return nil, tooLong(r)
 		}
 		files = append(files, info)
 	}
@@ -154,3 +291,5 @@ func SealFiles(ctx context.Context, r Root) ([]Info, error) {
 
 // wholeLines cuts off what stands after the last line end.
 func wholeLines(b []byte) []byte { return b[:bytes.LastIndexByte(b, '\n')+1] }
+
+var lineEnd = []byte("\n")

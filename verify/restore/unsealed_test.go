@@ -57,7 +57,7 @@ func TestRestoreUnsealed(t *testing.T) {
 			cut := r.Seal.Clone()
 			r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), second)
 			r.Version(creek, verifytest.Day(2020, 7, 1), theirs)
-			verifytest.Write(t, r.Path(0, seal.File(0)), cut.File(0), verifytest.Day(2019, 7, 1))
+			verifytest.Write(t, r.Path(0, seal.File(0)), cut.Text(0, cut.Len()), verifytest.Day(2019, 7, 1))
 			if s, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || s.Len() != 1 {
 				t.Fatal(err)
 			}

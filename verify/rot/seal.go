@@ -1,6 +1,7 @@
 package rot
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -45,8 +46,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 		s = nil
 	case s.Len() < r.o.HadLines:
 		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", words.Count(int64(s.Len()), "line"), r.o.HadLines))
-		d.Content = seal.File(s.Len() / seal.PerFile)
-		if s.Len() == 0 {
+		if d.Kind = verify.Altered; s.Len() == 0 {
 			d.Kind = verify.Gone
 		}
 		r.damaged(ctx, nil, d)
@@ -100,24 +100,26 @@ func (r *check) holdAgainstPaper(log *seal.Seal, err error) {
 	r.report.SealHolds = true
 }
 
-// sealDamage finds the file of the seal that differs, where the archive's own
+// sealDamage finds the first file of the seal that differs, where the archive's own
 // seal tells; else the first.
 func (r *check) sealDamage(ctx context.Context, kind, detail string) verify.Damage {
 	d := verify.Damage{Path: verify.SealPath, Kind: kind, Detail: detail, Content: seal.File(0)}
 	if r.o.Seal == nil {
 		return d
 	}
-	for i := range r.o.Seal.Files() {
-		key := seal.File(i)
-		b, _, err := store.ReadSmall(ctx, r.c.Root, key, int64(len(r.o.Seal.File(i)))+1)
-		if err == nil && len(b) <= len(r.o.Seal.File(i)) && string(r.o.Seal.File(i)[:len(b)]) == string(b) {
+	for i, from := 0, 0; ; i++ {
+		b, _, err := store.ReadSmall(ctx, r.c.Root, seal.File(i), int64(len(r.o.Seal.Text(from, from+seal.MostLines)))+1)
+		to := from + bytes.Count(b, []byte("\n"))
+		switch gone := errors.Is(err, fs.ErrNotExist); {
+		case err == nil && bytes.Equal(r.o.Seal.Text(from, to), b):
+			from = to
 			continue
-		}
-		d.Content = key
-		if errors.Is(err, fs.ErrNotExist) {
+		case gone && from == r.o.Seal.Len():
+			return d
+		case gone:
 			d.Kind = verify.Gone
 		}
+		d.Content = seal.File(i)
 		return d
 	}
-	return d
 }

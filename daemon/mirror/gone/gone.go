@@ -156,8 +156,8 @@ func Had(l interface {
 	for slug, n := range lost {
 		had[slug] = max(had[slug], n)
 	}
-	lines, _, err = authority.NotedSeal(l, copyID)
-	return had, lines, err
+	tail, err := authority.NotedSeal(l, copyID)
+	return had, tail.Lines, err
 }
 
 // lostFrom reads what the ledger notes as gone and not sent again yet.
