@@ -283,3 +283,25 @@ func TestWhatCannotBeReadIsNotCountedAsSeen(t *testing.T) {
 		t.Fatalf("the site, now that it can be read: %+v", rows)
 	}
 }
+
+// A file that rotted before its state was lost, and counts for another site by then,
+// is judged by what the site before recorded of it: the new state never saw those
+// bytes in the folder, and still takes no others in their place.
+func TestRotBeforeTheStateWasLostIsNotRecordedUnderAnotherSite(t *testing.T) {
+	const rotten = "South/Old Well/Renamed/plot.jpg"
+	r := newRanch(t, "shelf")
+	r.visit("North/Windmill", "2019-06-21")
+	r.write("South/Old Well/Renamed/landscape.jpg", "a landscape")
+	r.write(rotten, "as it was taken")
+	r.wantCurrent(r.mirror())
+	r.writeAt(rotten, "as it rotted...", r.now.Add(-49*time.Hour)) // its size and time are what they were
+	r.visit("South/Old Well", "2021-04-02")                        // a visit makes a site of the folder
+	r.loseState()
+	rep := r.mirror()
+	if got := reasons(rep)[plan.ReasonDamaged]; !slices.Equal(got, []string{rotten}) || rep.Made == 0 {
+		t.Errorf("%+v", rep)
+	}
+	if inv := head(t, r.copies[0].root, "south--old-well"); len(inv.Content[manifest.Sum([]byte("as it rotted..."))]) > 0 {
+		t.Error("rotten bytes are on record")
+	}
+}

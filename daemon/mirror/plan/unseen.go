@@ -21,13 +21,9 @@ func (p *planner) leaveUnseen() {
 		if len(never) == 0 {
 			continue
 		}
-		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool {
-			if !hasKey(never, logical) {
-				return false
-			}
-			delete(p.left, c.rawOld(logical))
-			return true
-		})
+		// They stay in p.left: a file that stands there now, and counts for another
+		// site, is judged by what is recorded of them.
+		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool { return hasKey(never, logical) })
 		c.Group.Load()
 		p.holdPaths(c, ReasonNewer, slices.DeleteFunc(slices.Clone(c.Altered), func(logical string) bool {
 			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256)
