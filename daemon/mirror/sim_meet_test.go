@@ -1,7 +1,6 @@
 package mirror
 
 import (
-	"bytes"
 	"context"
 	"flag"
 	"fmt"
@@ -9,7 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -22,11 +20,8 @@ import (
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
-	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
-	"linecamp/verify"
 	"linecamp/verify/restore"
-	"linecamp/verify/rot"
 )
 
 // meets has machines take over with whatever copy is at hand, be cloned, and be put
@@ -40,14 +35,17 @@ var meets = flag.Bool("simulation.meets", false, "several histories come about, 
 type meeting struct {
 	*sim
 	folders map[*machine]string
-	ever    map[manifest.Digest]string            // what people put there → where it was committed first
+	ever    map[manifest.Digest]string            // content of a version → where it was committed first
+	made    map[manifest.Digest]string            // inventory of a version → the same
 	had     map[string]map[string]manifest.Digest // what each copy had committed, by key
 	printed map[string]string                     // "N SHA256" → where it could be printed first
+	last    map[*simCopy]recorder                 // who made versions last with that copy at hand
 	photos  int
 }
 
 func newMeeting(t *rapid.T, dir string) *meeting {
-	s := &meeting{sim: newSim(t, dir), folders: map[*machine]string{}, ever: map[manifest.Digest]string{}, had: map[string]map[string]manifest.Digest{}, printed: map[string]string{}}
+	s := &meeting{sim: newSim(t, dir), folders: map[*machine]string{}, ever: map[manifest.Digest]string{}, made: map[manifest.Digest]string{},
+		had: map[string]map[string]manifest.Digest{}, printed: map[string]string{}, last: map[*simCopy]recorder{}}
 	s.machines = append(s.machines, s.newMachine(3))
 	for i, m := range s.machines {
 		s.folders[m] = filepath.Join(dir, fmt.Sprint("folder", i))
@@ -140,6 +138,9 @@ func (s *meeting) round(m *machine, change ...func(*In)) (rep report.Report, ok 
 	if err != nil && !killed {
 		s.t.Fatalf("the round ended with %v", err)
 	}
+	if !killed {
+		s.neverTwo(m, rep)
+	}
 	return rep, !killed
 }
 
@@ -186,123 +187,6 @@ func (s *meeting) bring(m *machine, rep report.Report) {
 	}
 }
 
-// lookAll holds every copy to what it had, and learns what is new there.
-func (s *meeting) lookAll() {
-	for _, c := range s.copies {
-		if !c.dirty.Swap(false) {
-			continue
-		}
-		c.look = c.all()
-		s.keeps(c)
-		for key, side := range c.look {
-			folder, ok := strings.CutSuffix(key, "/"+store.SidecarName)
-			f := strings.Split(folder, "/")
-			inv := c.look[folder+"/"+store.InventoryName]
-			if !ok || len(f) != 2 || f[0] == "extensions" || !strings.HasPrefix(string(side.bytes), inv.sum.String()+" ") {
-				continue
-			}
-			if _, pending := c.look["extensions/linecamp-staging/"+f[0]+"."+f[1]+".pending"]; pending || s.had[c.name][key] == side.sum {
-				continue
-			}
-			s.learn(c, f[0], folder, inv)
-			s.had[c.name][key], s.had[c.name][folder+"/"+store.InventoryName] = side.sum, inv.sum
-		}
-		s.print(c)
-	}
-	if b := s.bucket(); b != nil && len(b.deleted) > 0 {
-		s.t.Fatalf("the bucket was asked to delete %v", b.deleted)
-	}
-}
-
-// keeps: what a copy had is there, or on a drive gave way to another version and is
-// set aside as it was.
-func (s *meeting) keeps(c *simCopy) {
-	for key, d := range s.had[c.name] {
-		if c.look[key].sum == d {
-			continue
-		}
-		aside := false
-		for other, is := range c.look {
-			aside = aside || c.kind == "drive" && is.sum == d && strings.HasPrefix(other, "extensions/linecamp-quarantine/late-") && strings.HasSuffix(other, "/"+key)
-		}
-		if !aside {
-			s.t.Fatalf("%s no longer has %s as it was", c.name, key)
-		}
-		delete(s.had[c.name], key)
-	}
-}
-
-func (s *meeting) learn(c *simCopy, slug, folder string, raw seen) {
-	inv, err := manifest.DecodeInventory(raw.bytes)
-	s.must(err)
-	for path, d := range inv.Paths(inv.Head()) {
-		if is, there := c.look[slug+"/"+path]; there {
-			if is.sum != d {
-				s.t.Fatalf("%s: %s/%s is not what its manifest says", c.name, slug, path)
-			}
-			s.had[c.name][slug+"/"+path] = d
-		}
-	}
-	for logical, d := range inv.State(inv.Head()) {
-		if _, known := s.ever[d]; !known && !strings.HasPrefix(logical, ".linecamp/") && len(inv.Content[d]) > 0 {
-			s.ever[d] = c.name + " " + folder + " " + logical
-		}
-	}
-}
-
-// print notes the seal that the copy has now, as anybody might have it on paper.
-func (s *meeting) print(c *simCopy) {
-	log := s.logOf(c, "extensions/linecamp-seal/log/")
-	n := bytes.Count(log, []byte("\n"))
-	seal := fmt.Sprint(n, " ", manifest.Sum(log))
-	if _, known := s.printed[seal]; n > 0 && !known {
-		s.printed[seal] = fmt.Sprintf("%s at %s", c.name, s.now.Format(time.DateTime))
-	}
-}
-
-// logOf is all whole lines below a folder of the seal's.
-func (s *meeting) logOf(c *simCopy, folder string) (log []byte) {
-	var keys []string
-	for key := range c.look {
-		if rest, ok := strings.CutPrefix(key, folder); ok && !strings.Contains(rest, "/") {
-			keys = append(keys, key)
-		}
-	}
-	slices.Sort(keys)
-	for _, key := range keys {
-		log = append(log, c.look[key].bytes...)
-	}
-	return log[:bytes.LastIndexByte(log, '\n')+1]
-}
-
-// checksOn reports whether a printed seal is found true on a copy: in its log, or in
-// a late one beside it.
-func (s *meeting) checksOn(c *simCopy, printed string) bool {
-	var n int
-	var sum string
-	fmt.Sscan(printed, &n, &sum)
-	folders := []string{"extensions/linecamp-seal/log/"}
-	for key := range c.look {
-		if rest, ok := strings.CutPrefix(key, "extensions/linecamp-seal/late/"); ok {
-			name, _, _ := strings.Cut(rest, "/")
-			if folder := "extensions/linecamp-seal/late/" + name + "/"; !slices.Contains(folders, folder) {
-				folders = append(folders, folder)
-			}
-		}
-	}
-	return slices.ContainsFunc(folders, func(folder string) bool {
-		log, end := s.logOf(c, folder), 0
-		for range n {
-			i := bytes.IndexByte(log[end:], '\n')
-			if i < 0 {
-				return false
-			}
-			end += i + 1
-		}
-		return manifest.Sum(log[:end]).String() == sum
-	})
-}
-
 // peace has one machine take over with every copy in reach. A few rounds bring all
 // copies together: every byte that was ever committed is on each of them, every seal
 // that was ever printed checks there, nothing is damaged, and nobody else records.
@@ -335,37 +219,6 @@ func (s *meeting) peace(t *rapid.T) {
 		s.photo(other, "North/Gully/2020-06-20/late.jpg", other.name)
 		if rep, _ := s.round(other, accept); rep.Made > 0 && other.author != m.author {
 			t.Fatalf("%s records beside %s: %+v", other.name, m.name, rep)
-		}
-	}
-}
-
-func (s *meeting) checkAll(m *machine) {
-	log, err := m.cache.Seal()
-	s.must(err)
-	copies, leave := s.reach(context.Background())
-	defer leave()
-	for i, c := range s.copies {
-		on := map[manifest.Digest]bool{}
-		for key, is := range c.look {
-			if !strings.HasPrefix(key, "extensions/") && strings.Contains(key, "/content/") {
-				on[is.sum] = true
-			}
-		}
-		for d, where := range s.ever {
-			if !on[d] {
-				s.t.Fatalf("%s does not have what was committed first as %s", c.name, where)
-			}
-		}
-		for printed, where := range s.printed {
-			if !s.checksOn(c, printed) {
-				s.t.Fatalf("on %s the seal cannot be checked that could be printed from %s", c.name, where)
-			}
-		}
-		found, err := rot.Check(context.Background(), verify.Copy{Name: c.name, ID: c.id, Root: copies[i].Root}, rot.Options{Allowance: -1, Seal: log, Now: s.clock, Workers: 1})
-		s.must(err)
-		damage := slices.DeleteFunc(found.Damage, func(d verify.Damage) bool { return d.Kind == verify.Stray && c.kind == "s3" })
-		if len(damage)+len(found.Behind)+len(found.Unfinished) > 0 {
-			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
 		}
 	}
 }

@@ -1,0 +1,261 @@
+package mirror
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
+	"linecamp/manifest"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+	"linecamp/verify"
+	"linecamp/verify/ocfl"
+	"linecamp/verify/rot"
+)
+
+// lookAll holds every copy to what it had, and learns what is new there.
+func (s *meeting) lookAll() {
+	for _, c := range s.copies {
+		if !c.dirty.Swap(false) {
+			continue
+		}
+		c.look = c.all()
+		s.keeps(c)
+		for key, side := range c.look {
+			folder, ok := strings.CutSuffix(key, "/"+store.SidecarName)
+			f := strings.Split(folder, "/")
+			inv := c.look[folder+"/"+store.InventoryName]
+			if !ok || len(f) != 2 || f[0] == "extensions" || !strings.HasPrefix(string(side.bytes), inv.sum.String()+" ") {
+				continue
+			}
+			if _, pending := c.look["extensions/linecamp-staging/"+f[0]+"."+f[1]+".pending"]; pending || s.had[c.name][key] == side.sum {
+				continue
+			}
+			s.learn(c, f[0], folder, inv)
+			s.had[c.name][key], s.had[c.name][folder+"/"+store.InventoryName] = side.sum, inv.sum
+		}
+		s.print(c)
+	}
+	if b := s.bucket(); b != nil && len(b.deleted) > 0 {
+		s.t.Fatalf("the bucket was asked to delete %v", b.deleted)
+	}
+}
+
+// keeps: what a copy had is there, or on a drive gave way to another version and is
+// set aside as it was.
+func (s *meeting) keeps(c *simCopy) {
+	for key, d := range s.had[c.name] {
+		if c.look[key].sum == d {
+			continue
+		}
+		aside := false
+		for other, is := range c.look {
+			aside = aside || c.kind == "drive" && is.sum == d && strings.HasPrefix(other, "extensions/linecamp-quarantine/late-") && strings.HasSuffix(other, "/"+key)
+		}
+		if !aside {
+			s.t.Fatalf("%s no longer has %s as it was", c.name, key)
+		}
+		delete(s.had[c.name], key)
+	}
+}
+
+func (s *meeting) learn(c *simCopy, slug, folder string, raw seen) {
+	inv, err := manifest.DecodeInventory(raw.bytes)
+	s.must(err)
+	where := c.name + " " + folder
+	if _, known := s.made[raw.sum]; !known {
+		s.made[raw.sum] = where
+	}
+	for path, d := range inv.Paths(inv.Head()) {
+		is, there := c.look[slug+"/"+path]
+		if !there {
+			s.t.Fatalf("%s committed %s without %s, and nothing was ever lost", c.name, folder, path)
+		}
+		if is.sum != d {
+			s.t.Fatalf("%s: %s/%s is not what its manifest says", c.name, slug, path)
+		}
+		s.had[c.name][slug+"/"+path] = d
+		if _, known := s.ever[d]; !known {
+			s.ever[d] = where + " " + path
+		}
+	}
+}
+
+// print notes the seal that the copy has now, as anybody might have it on paper.
+func (s *meeting) print(c *simCopy) {
+	log := s.logOf(c, "extensions/linecamp-seal/log/")
+	n := bytes.Count(log, []byte("\n"))
+	seal := fmt.Sprint(n, " ", manifest.Sum(log))
+	if _, known := s.printed[seal]; n > 0 && !known {
+		s.printed[seal] = fmt.Sprintf("%s at %s", c.name, s.now.Format(time.DateTime))
+	}
+}
+
+// logOf is all whole lines below a folder of the seal's.
+func (s *meeting) logOf(c *simCopy, folder string) (log []byte) {
+	var keys []string
+	for key := range c.look {
+		if rest, ok := strings.CutPrefix(key, folder); ok && !strings.Contains(rest, "/") {
+			keys = append(keys, key)
+		}
+	}
+	slices.Sort(keys)
+	for _, key := range keys {
+		log = append(log, c.look[key].bytes...)
+	}
+	return log[:bytes.LastIndexByte(log, '\n')+1]
+}
+
+// checksOn reports whether a printed seal is found true on a copy: in its log, or in
+// a late one beside it.
+func (s *meeting) checksOn(c *simCopy, printed string) bool {
+	var n int
+	var sum string
+	fmt.Sscan(printed, &n, &sum)
+	holds := func(log []byte) bool {
+		end := 0
+		for range n {
+			i := bytes.IndexByte(log[end:], '\n')
+			if i < 0 {
+				return false
+			}
+			end += i + 1
+		}
+		return manifest.Sum(log[:end]).String() == sum
+	}
+	if holds(s.logOf(c, "extensions/linecamp-seal/log/")) {
+		return true
+	}
+	for key, is := range c.look {
+		if d, ok := store.LateDigest(key); ok && d == is.sum && holds(is.bytes) {
+			return true
+		}
+	}
+	return false
+}
+
+// recorder is who records by a log, and since when.
+type recorder struct {
+	author string
+	epoch  int
+	at     time.Time
+}
+
+// before reports whether another take-over stands above this one.
+func (r recorder) before(o recorder) bool {
+	return cmp.Or(cmp.Compare(r.epoch, o.epoch), r.at.Compare(o.at), cmp.Compare(o.author, r.author)) < 0
+}
+
+// neverTwo: who makes versions with a copy at hand was made the recorder after
+// whoever made some with that copy before.
+func (s *meeting) neverTwo(m *machine, rep report.Report) {
+	if rep.Made == 0 {
+		return
+	}
+	log, err := m.cache.Seal()
+	s.must(err)
+	is := recorder{author: m.author, epoch: 1}
+	for line := range log.All() {
+		if line.What == seal.Author {
+			is = recorder{line.Author, line.Epoch, line.At}
+		}
+	}
+	if is.author != m.author {
+		s.t.Fatalf("%s made %d versions, and by its seal %s records", m.name, rep.Made, is.author)
+	}
+	for _, of := range rep.Copies {
+		if of.State != reach.Current && of.State != reach.Behind {
+			continue
+		}
+		c := s.copyNamed(of.Copy)
+		if last := s.last[c]; last.author != "" && last.author != is.author && is.before(last) {
+			s.t.Fatalf("%s records with %s at hand as %+v, where %+v recorded before", m.name, c.name, is, last)
+		}
+		s.last[c] = is
+	}
+}
+
+func (s *meeting) checkAll(m *machine) {
+	log, err := m.cache.Seal()
+	s.must(err)
+	copies, leave := s.reach(context.Background())
+	defer leave()
+	for i, c := range s.copies {
+		on, proved := s.bytesOn(c)
+		for d, where := range s.ever {
+			if !on[d] {
+				s.t.Fatalf("%s does not have what was committed first as %s", c.name, where)
+			}
+		}
+		for d, where := range s.made {
+			if !proved[d] {
+				s.t.Fatalf("%s cannot prove the version that was committed first as %s", c.name, where)
+			}
+		}
+		for printed, where := range s.printed {
+			if !s.checksOn(c, printed) {
+				s.t.Fatalf("on %s the seal cannot be checked that could be printed from %s", c.name, where)
+			}
+		}
+		found, err := rot.Check(context.Background(), verify.Copy{Name: c.name, ID: c.id, Root: copies[i].Root}, rot.Options{Allowance: -1, Seal: log, Now: s.clock, Workers: 1})
+		s.must(err)
+		damage := slices.DeleteFunc(found.Damage, func(d verify.Damage) bool { return d.Kind == verify.Stray && c.kind == "s3" })
+		if len(damage)+len(found.Behind)+len(found.Unfinished) > 0 {
+			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
+		}
+		s.standard(c, copies[i].Root)
+	}
+}
+
+// bytesOn are the digests of all content of versions on a copy, and of all manifests
+// that are there or follow from one that is.
+func (s *meeting) bytesOn(c *simCopy) (content, manifests map[manifest.Digest]bool) {
+	content, manifests = map[manifest.Digest]bool{}, map[manifest.Digest]bool{}
+	for key, is := range c.look {
+		if strings.HasPrefix(key, "extensions/") {
+			continue
+		}
+		if strings.Contains(key, "/content/") {
+			content[is.sum] = true
+		}
+		if !bytes.Contains(is.bytes, []byte(`"digestAlgorithm"`)) {
+			continue
+		}
+		inv, err := manifest.DecodeInventory(is.bytes)
+		s.must(err)
+		for n := range inv.Head() {
+			manifests[manifest.Sum(inv.Until(n+1).Encode())] = true
+		}
+	}
+	return content, manifests
+}
+
+// standard: a copy is what OCFL says, but for what every copy of ours is warned of.
+func (s *meeting) standard(c *simCopy, root store.Root) {
+	files, err := ocfl.Stored(context.Background(), root)
+	if c.kind == "drive" {
+		var local *ocfl.LocalFolder
+		local, err = ocfl.OpenFolder(c.path)
+		s.must(err)
+		defer local.Close()
+		files = local
+	}
+	s.must(err)
+	rep, err := ocfl.Validate(context.Background(), files, ocfl.Options{Workers: 1})
+	s.must(err)
+	found := slices.Concat(rep.Errors, rep.Warnings)
+	for _, o := range rep.Objects {
+		found = slices.Concat(found, o.Errors, o.Warnings)
+	}
+	for _, f := range found {
+		if f.Code != "W004" && f.Code != "W016" {
+			s.t.Fatalf("%s: %+v", c.name, f)
+		}
+	}
+}
