@@ -147,6 +147,16 @@ type recorder struct {
 	at     time.Time
 }
 
+// recorderBy is who records by a log; none where no line says so.
+func recorderBy(log *seal.Seal, none recorder) recorder {
+	for line := range log.All() {
+		if line.What == seal.Author {
+			none = recorder{line.Author, line.Epoch, line.At}
+		}
+	}
+	return none
+}
+
 // before reports whether another take-over stands above this one.
 func (r recorder) before(o recorder) bool {
 	return cmp.Or(cmp.Compare(r.epoch, o.epoch), r.at.Compare(o.at), cmp.Compare(o.author, r.author)) < 0
@@ -160,12 +170,7 @@ func (s *meeting) neverTwo(m *machine, rep report.Report) {
 	}
 	log, err := m.cache.Seal()
 	s.must(err)
-	is := recorder{author: m.author, epoch: 1}
-	for line := range log.All() {
-		if line.What == seal.Author {
-			is = recorder{line.Author, line.Epoch, line.At}
-		}
-	}
+	is := recorderBy(log, recorder{author: m.author, epoch: 1})
 	if is.author != m.author {
 		s.t.Fatalf("%s made %d versions, and by its seal %s records", m.name, rep.Made, is.author)
 	}
@@ -210,6 +215,28 @@ func (s *meeting) checkAll(m *machine) {
 			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
 		}
 		s.standard(c, copies[i].Root)
+		s.broughtOnce(c)
+	}
+}
+
+// broughtOnce: bytes of another history come under one name of their own.
+func (s *meeting) broughtOnce(c *simCopy) {
+	for key, is := range c.look {
+		if slug, name, _ := strings.Cut(key, "/"); name != store.InventoryName || slug == "extensions" {
+			continue
+		}
+		inv, err := manifest.DecodeInventory(is.bytes)
+		s.must(err)
+		named := map[manifest.Digest]string{}
+		for logical, d := range inv.State(inv.Head()) {
+			if !strings.Contains(logical, "~"+d.String()[:8]) {
+				continue
+			}
+			if other, twice := named[d]; twice {
+				s.t.Fatalf("%s: %s brought the same bytes as %s and as %s", c.name, key, other, logical)
+			}
+			named[d] = logical
+		}
 	}
 }
 

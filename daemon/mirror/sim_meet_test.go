@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/tally"
 	"linecamp/verify/restore"
 )
@@ -90,14 +92,18 @@ func (s *meeting) files(m *machine) (all []string) {
 	return all
 }
 
-// reachable draws which copies a machine reaches now: at least one.
+// reachable draws which copies a machine reaches now: at least one. Of those, some
+// take no writes, or not for long.
 func (s *meeting) reachable(t *rapid.T) {
 	any := false
 	for _, c := range s.copies {
 		c.trouble = trouble{}
-		if rapid.IntRange(0, 2).Draw(t, "reaches "+c.name) == 0 {
+		switch n := rapid.IntRange(0, 5).Draw(t, "reaches "+c.name); {
+		case n < 2:
 			c.trouble = trouble{kind: away(c)}
-		} else {
+		case n == 2 && *meets:
+			c.trouble = trouble{kind: rapid.SampledFrom(refusals(c)).Draw(t, "trouble"), at: rapid.IntRange(0, 40).Draw(t, "from write"), salt: rapid.Uint64().Draw(t, "salt")}
+		default:
 			any = true
 		}
 	}
@@ -106,11 +112,38 @@ func (s *meeting) reachable(t *rapid.T) {
 	}
 }
 
+// refusals are the ways in which a copy that can be read takes no writes.
+func refusals(c *simCopy) []string {
+	if c.kind == "s3" {
+		return []string{"denied", "lossy", "busy"}
+	}
+	return []string{"read-only", "full", "failing"}
+}
+
+// alone has one copy in reach, and the others away.
+func (s *meeting) alone(t *rapid.T) {
+	at := rapid.IntRange(0, len(s.copies)-1).Draw(t, "reaches only")
+	for i, c := range s.copies {
+		if c.trouble = (trouble{}); i != at {
+			c.trouble.kind = away(c)
+		}
+	}
+}
+
 func away(c *simCopy) string {
 	if c.kind == "s3" {
 		return "down"
 	}
 	return "away"
+}
+
+// only has all troubles cease but these.
+func (s *meeting) only(kinds ...string) {
+	for _, c := range s.copies {
+		if !slices.Contains(kinds, c.trouble.kind) {
+			c.trouble = trouble{}
+		}
+	}
 }
 
 func (s *meeting) all() {
@@ -187,40 +220,92 @@ func (s *meeting) bring(m *machine, rep report.Report) {
 	}
 }
 
-// peace has one machine take over with every copy in reach. A few rounds bring all
-// copies together: every byte that was ever committed is on each of them, every seal
-// that was ever printed checks there, nothing is damaged, and nobody else records.
+// peace has one machine go on with every copy in reach, the one that records by the
+// copies, or one that takes over. A few rounds bring all copies together: every byte
+// that was ever committed is on each of them, every seal that was ever printed checks
+// there, nothing is damaged, and nobody else records. Then each site is gone on with.
 func (s *meeting) peace(t *rapid.T) {
 	s.t = t
 	s.all()
-	m := s.machines[rapid.IntRange(0, len(s.machines)-1).Draw(t, "who goes on")]
-	s.takeOver(m)
+	m := s.governing()
+	if m == nil || rapid.Bool().Draw(t, "a person says who goes on") {
+		m = s.machines[rapid.IntRange(0, len(s.machines)-1).Draw(t, "who goes on")]
+		s.takeOver(m)
+	}
 	accept := func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} }
 	const enough = 10
-	for i := 1; ; i++ {
-		s.now = s.now.Add(time.Hour)
-		rep, _ := s.round(m, accept)
-		s.bring(m, rep)
-		rest := rep.Made == 0 && len(rep.Waiting) == 0 && !slices.ContainsFunc(rep.Copies, func(c report.CopyState) bool { return c.State != reach.Current })
-		if rest {
-			break
+	rest := func() {
+		for i := 1; ; i++ {
+			s.now = s.now.Add(time.Hour)
+			rep, _ := s.round(m, accept)
+			s.bring(m, rep)
+			if rep.Made == 0 && len(rep.Waiting) == 0 && !slices.ContainsFunc(rep.Copies, func(c report.CopyState) bool { return c.State != reach.Current }) {
+				break
+			}
+			if i == enough {
+				t.Fatalf("after %d rounds in peace: %+v", i, rep)
+			}
 		}
-		if i == enough {
-			t.Fatalf("after %d rounds in peace: %+v", i, rep)
-		}
+		s.lookAll()
+		s.checkAll(m)
 	}
-	s.lookAll()
-	s.checkAll(m)
+	rest()
 	for _, other := range s.machines {
 		if other == m {
 			continue
 		}
 		s.now = s.now.Add(time.Hour)
 		s.photo(other, "North/Gully/2020-06-20/late.jpg", other.name)
-		if rep, _ := s.round(other, accept); rep.Made > 0 && other.author != m.author {
+		rep, _ := s.round(other, accept)
+		if other.author == m.author {
+			continue // a copy of its state folder
+		}
+		if rep.Made > 0 {
 			t.Fatalf("%s records beside %s: %+v", other.name, m.name, rep)
 		}
+		if !slices.ContainsFunc(rep.Waiting, func(w report.Waiting) bool { return strings.Contains(w.Reason, "setup --take-over") }) {
+			t.Fatalf("%s is not told that %s records: %+v", other.name, m.name, rep)
+		}
 	}
+	s.goesOn(m, rest)
+}
+
+// goesOn adds a photo to every site, and wants it on every copy.
+func (s *meeting) goesOn(m *machine, rest func()) {
+	var added []string
+	for _, site := range simSites {
+		text := "at last " + site
+		s.photo(m, site+"/2021-06-21/plot.jpg", text)
+		added = append(added, text)
+	}
+	rest()
+	for _, c := range s.copies {
+		on, _ := s.bytesOn(c)
+		for _, text := range added {
+			if !on[manifest.Sum([]byte(text))] {
+				s.t.Fatalf("%s does not have what was added %s", c.name, text)
+			}
+		}
+	}
+}
+
+// governing is the machine that records by the seals on the copies, if it still is
+// who it was.
+func (s *meeting) governing() *machine {
+	var best recorder
+	for _, c := range s.copies {
+		log, err := seal.Decode([][]byte{s.logOf(c, "extensions/linecamp-seal/log/")})
+		s.must(err)
+		if is := recorderBy(log, recorder{}); best.author == "" || best.before(is) {
+			best = is
+		}
+	}
+	for _, m := range s.machines {
+		if m.author == best.author {
+			return m
+		}
+	}
+	return nil
 }
 
 // TestMeetingSimulation plays the lives of archives that several machines go on
@@ -300,7 +385,11 @@ func (s *meeting) steps(count map[string]int) map[string]func(*rapid.T) {
 	step("taken over", func(t *rapid.T, m *machine) {
 		s.all()
 		if *meets {
-			s.reachable(t)
+			s.alone(t)
+			if rapid.Bool().Draw(t, "others too") {
+				s.reachable(t)
+				s.only("away", "down")
+			}
 		}
 		s.takeOver(m)
 	})
