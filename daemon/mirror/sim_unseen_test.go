@@ -5,6 +5,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"linecamp/daemon/mirror/plan"
@@ -29,7 +30,7 @@ func (s *sim) bring(m *machine, rep report.Report) (more bool) {
 				continue
 			}
 			raw := manifest.RawPath(v.rec.Base, logical, v.rec.Paths[logical])
-			if s.overlaps(raw) || s.isFolder(raw) {
+			if s.overlaps(raw) || s.isFolder(raw) || s.countsElsewhere(slug, raw) {
 				simTaken++ // of another site now; only a person can make room for it
 				s.takenPlace[raw] = true
 				continue
@@ -86,6 +87,23 @@ func (s *sim) bring(m *machine, rep report.Report) (more bool) {
 func (s *sim) isFolder(raw string) bool {
 	info, err := os.Stat(filepath.Join(s.folder, filepath.FromSlash(raw)))
 	return err == nil && info.IsDir()
+}
+
+// countsElsewhere reports whether the file that stands there is on record for another
+// site.
+func (s *sim) countsElsewhere(slug, raw string) bool {
+	f := s.files[raw]
+	for other, v := range s.heads {
+		if other == slug || v.rec == nil || f == nil {
+			continue
+		}
+		for logical, e := range v.rec.Paths {
+			if manifest.RawPath(v.rec.Base, logical, e) == raw && slices.Contains(f.may(), v.inv.State(v.inv.Head())[logical]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 var simTaken int // files that could not come back, since a folder has their name
