@@ -42,8 +42,10 @@ func (s *meeting) lookAll() {
 		}
 		s.print(c)
 	}
-	if b := s.bucket(); b != nil && len(b.deleted) > 0 {
-		s.t.Fatalf("the bucket was asked to delete %v", b.deleted)
+	for _, c := range s.copies {
+		if b := c.bucket; b != nil && len(b.deleted) > 0 {
+			s.t.Fatalf("%s was asked to delete %v", c.name, b.deleted)
+		}
 	}
 }
 

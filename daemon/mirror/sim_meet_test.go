@@ -16,7 +16,6 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
-	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
@@ -45,8 +44,8 @@ type meeting struct {
 	photos  int
 }
 
-func newMeeting(t *rapid.T, dir string) *meeting {
-	s := &meeting{sim: newSim(t, dir), folders: map[*machine]string{}, ever: map[manifest.Digest]string{}, made: map[manifest.Digest]string{},
+func newMeeting(t rapid.TB, dir, copies string) *meeting {
+	s := &meeting{sim: newSimOf(t, dir, copies), folders: map[*machine]string{}, ever: map[manifest.Digest]string{}, made: map[manifest.Digest]string{},
 		had: map[string]map[string]manifest.Digest{}, printed: map[string]string{}, last: map[*simCopy]recorder{}}
 	s.machines = append(s.machines, s.newMachine(3))
 	for i, m := range s.machines {
@@ -232,6 +231,11 @@ func (s *meeting) peace(t *rapid.T) {
 		m = s.machines[rapid.IntRange(0, len(s.machines)-1).Draw(t, "who goes on")]
 		s.takeOver(m)
 	}
+	s.goesOnAlone(m)
+}
+
+// goesOnAlone is peace with one machine that goes on.
+func (s *meeting) goesOnAlone(m *machine) {
 	accept := func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} }
 	const enough = 10
 	rest := func() {
@@ -243,7 +247,7 @@ func (s *meeting) peace(t *rapid.T) {
 				break
 			}
 			if i == enough {
-				t.Fatalf("after %d rounds in peace: %+v", i, rep)
+				s.t.Fatalf("after %d rounds in peace: %+v", i, rep)
 			}
 		}
 		s.lookAll()
@@ -261,10 +265,10 @@ func (s *meeting) peace(t *rapid.T) {
 			continue // a copy of its state folder
 		}
 		if rep.Made > 0 {
-			t.Fatalf("%s records beside %s: %+v", other.name, m.name, rep)
+			s.t.Fatalf("%s records beside %s: %+v", other.name, m.name, rep)
 		}
 		if !slices.ContainsFunc(rep.Waiting, func(w report.Waiting) bool { return strings.Contains(w.Reason, "setup --take-over") }) {
-			t.Fatalf("%s is not told that %s records: %+v", other.name, m.name, rep)
+			s.t.Fatalf("%s is not told that %s records: %+v", other.name, m.name, rep)
 		}
 	}
 	s.goesOn(m, rest)
@@ -317,13 +321,7 @@ func TestMeetingSimulation(t *testing.T) {
 		must(t, flag.Set("rapid.seed", "1"))
 		defer flag.Set("rapid.seed", "0")
 	}
-	base := ""
-	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() {
-		base = "/dev/shm"
-	}
-	warm := t.TempDir() // what is made once must not be made inside a bubble
-	must(t, ledger.OpenInventories(warm).Put("warm", []byte("{}")))
-	ledger.OpenInventories(warm).Get("warm")
+	base := simBase(t)
 	steps := map[string]int{}
 	rapid.Check(t, func(t *rapid.T) {
 		dir, err := os.MkdirTemp(base, "linecamp-meeting-")
@@ -332,7 +330,11 @@ func TestMeetingSimulation(t *testing.T) {
 		}
 		defer os.RemoveAll(dir)
 		rapid.SyncTest(t, func(t *rapid.T) {
-			s := newMeeting(t, dir)
+			copies := []string{"d", "s", "dd", "ds", "dds"}
+			if *meets {
+				copies = append(copies, "ss", "dss")
+			}
+			s := newMeeting(t, dir, rapid.SampledFrom(copies).Draw(t, "copies"))
 			defer s.close()
 			s.takeOver(s.machines[0])
 			t.Repeat(s.steps(steps))

@@ -30,7 +30,7 @@ import (
 // S3 client over a service in this process, the ledger. Only the operations
 // that change a drive, and the service, misbehave.
 type sim struct {
-	t        *rapid.T
+	t        rapid.TB
 	dir      string
 	folder   string // the working folder
 	foreign  string // another archive's drive
@@ -77,13 +77,17 @@ func (s *sim) folderFor(what string) string {
 }
 
 func newSim(t *rapid.T, dir string) *sim {
+	return newSimOf(t, dir, rapid.SampledFrom([]string{"d", "s", "dd", "ds", "dds"}).Draw(t, "copies"))
+}
+
+// newSimOf is one with these copies: d is a drive, s a bucket.
+func newSimOf(t rapid.TB, dir, kinds string) *sim {
 	s := &sim{t: t, dir: dir, now: time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC), oneByOne: !*concurrent,
 		files: map[string]*simFile{}, intended: map[string]map[manifest.Digest]bool{}, absent: map[string]bool{}, takenPlace: map[string]bool{},
 		versions: map[string]*versionOf{}, heads: map[string]*versionOf{}, named: map[string]bool{}}
 	s.folder, s.foreign, s.empty = filepath.Join(dir, "monitoring"), filepath.Join(dir, "foreign"), filepath.Join(dir, "empty")
 	s.must(os.Mkdir(s.folder, 0o777))
 	s.must(os.Mkdir(s.empty, 0o777))
-	kinds := rapid.SampledFrom([]string{"d", "s", "dd", "ds", "dds"}).Draw(t, "copies")
 	for i, k := range kinds {
 		c := &simCopy{s: s, name: fmt.Sprint("copy ", i), kind: "drive", id: fmt.Sprintf("33333333-3333-4333-8333-%012d", i),
 			kept: map[string]manifest.Digest{}, lacking: map[string]manifest.Digest{}, rotted: map[string]manifest.Digest{}, committed: map[string]int{}}
@@ -148,13 +152,7 @@ func TestSimulation(t *testing.T) {
 		must(t, flag.Set("rapid.seed", "1"))
 		defer flag.Set("rapid.seed", "0")
 	}
-	base := ""
-	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() {
-		base = "/dev/shm" // memory: there is nothing here that a power cut should find
-	}
-	warm := t.TempDir() // what is made once must not be made inside a bubble
-	must(t, ledger.OpenInventories(warm).Put("warm", []byte("{}")))
-	ledger.OpenInventories(warm).Get("warm")
+	base := simBase(t)
 	rapid.Check(t, func(t *rapid.T) {
 		dir, err := os.MkdirTemp(base, "linecamp-simulation-")
 		if err != nil {
@@ -174,6 +172,18 @@ func TestSimulation(t *testing.T) {
 		rapid.SyncTest(t, life)
 	})
 	t.Logf("%d steps; %s; %d rounds left something unkept and said so; %d files were brought back that no machine knew from the folder", simSteps, faultsSeen(), simUnkept, simBrought)
+}
+
+// simBase is the folder that lives lie in, "" for the usual one. It sees to it that
+// what is made once is not made inside a bubble.
+func simBase(t *testing.T) (base string) {
+	warm := t.TempDir()
+	must(t, ledger.OpenInventories(warm).Put("warm", []byte("{}")))
+	ledger.OpenInventories(warm).Get("warm")
+	if st, err := os.Stat("/dev/shm"); err == nil && st.IsDir() {
+		base = "/dev/shm" // memory: there is nothing here that a power cut should find
+	}
+	return base
 }
 
 // actions are what may happen. Some stand there more than once, to happen more
