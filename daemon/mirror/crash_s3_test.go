@@ -157,7 +157,21 @@ func (g *ground) everyRequest(t *testing.T, least int, work func(*world, context
 	if total < least {
 		t.Errorf("only %d requests", total)
 	}
-	// Most of a life is waiting, for a server and before another try.
+	live, wait := sixAtOnce()
+	n := 0
+	for at := 1; at <= total; at = nextPoint(at) {
+		for _, v := range breaks(at, crashSeeds(t)) {
+			n++
+			live(func() { g.breakAt(t, at, v, work) })
+		}
+	}
+	wait()
+	t.Logf("%d requests, %d broken", total, n)
+}
+
+// sixAtOnce lives up to six lives at the same time: most of one is waiting, for a
+// server and before another try.
+func sixAtOnce() (live func(func()), wait func()) {
 	lives := make(chan func())
 	var living sync.WaitGroup
 	for range 6 {
@@ -172,16 +186,10 @@ func (g *ground) everyRequest(t *testing.T, least int, work func(*world, context
 			}
 		})
 	}
-	n := 0
-	for at := 1; at <= total; at = nextPoint(at) {
-		for _, v := range breaks(at, crashSeeds(t)) {
-			n++
-			lives <- func() { g.breakAt(t, at, v, work) }
-		}
+	return func(life func()) { lives <- life }, func() {
+		close(lives)
+		living.Wait()
 	}
-	close(lives)
-	living.Wait()
-	t.Logf("%d requests, %d broken", total, n)
 }
 
 func (g *ground) breakAt(t *testing.T, n int, v broken, work func(*world, context.Context) (bool, error)) {

@@ -131,6 +131,7 @@ var at = time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC)
 type ground struct {
 	days   [4]*tally.Result
 	dir    string // holds state, and a folder for each drive
+	author string // whose state it is
 	drives []string
 	server *s3test.Server // nil for none: it serves the last copy, "bucket"
 	client *minio.Core
@@ -144,7 +145,7 @@ type ground struct {
 func newGround(t testing.TB, drives ...string) *ground { return newGroundOf(t, days(), drives...) }
 
 func newGroundOf(t testing.TB, days [4]files, drives ...string) *ground {
-	g := &ground{dir: crashtest.Folder(t), drives: drives, now: at}
+	g := &ground{dir: crashtest.Folder(t), author: authorID, drives: drives, now: at}
 	for i, f := range days {
 		g.days[i] = f.paint(t, filepath.Join(crashtest.Folder(t), "monitoring"))
 	}
@@ -290,7 +291,7 @@ func (w *world) account(name string, each bool) *crashtest.Drive {
 // round is one round of the service: the locks taken, then all else.
 func (w *world) round(ctx context.Context, change ...func(*In)) (report.Report, error) {
 	w.now = w.now.Add(time.Hour)
-	in := In{Archive: archiveName, ArchiveID: archiveID, Author: authorID, Machine: "office", Tally: w.g.days[w.day],
+	in := In{Archive: archiveName, ArchiveID: archiveID, Author: w.g.author, Machine: "office", Tally: w.g.days[w.day],
 		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most}
 	for _, c := range w.copies {
 		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away}

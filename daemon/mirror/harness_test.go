@@ -112,7 +112,7 @@ func takenOver(t testing.TB, c *copyOf) {
 	if err != nil || !a.Recording {
 		return
 	}
-	a.Recording = false
+	a.Recording, a.Round = false, ""
 	must(t, store.WriteAuthor(ctx, c.root, a, &info))
 }
 

@@ -5,9 +5,12 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
@@ -114,34 +117,6 @@ func (s *meeting) logOf(c *simCopy, folder string) (log []byte) {
 	return log[:bytes.LastIndexByte(log, '\n')+1]
 }
 
-// checksOn reports whether a printed seal is found true on a copy: in its log, or in
-// a late one beside it.
-func (s *meeting) checksOn(c *simCopy, printed string) bool {
-	var n int
-	var sum string
-	fmt.Sscan(printed, &n, &sum)
-	holds := func(log []byte) bool {
-		end := 0
-		for range n {
-			i := bytes.IndexByte(log[end:], '\n')
-			if i < 0 {
-				return false
-			}
-			end += i + 1
-		}
-		return manifest.Sum(log[:end]).String() == sum
-	}
-	if holds(s.logOf(c, "extensions/linecamp-seal/log/")) {
-		return true
-	}
-	for key, is := range c.look {
-		if d, ok := store.LateDigest(key); ok && d == is.sum && holds(is.bytes) {
-			return true
-		}
-	}
-	return false
-}
-
 // recorder is who records by a log, and since when.
 type recorder struct {
 	author string
@@ -194,7 +169,7 @@ func (s *meeting) checkAll(m *machine) {
 	copies, leave := s.reach(context.Background())
 	defer leave()
 	for i, c := range s.copies {
-		on, proved := s.bytesOn(c)
+		on, proved := held(s.t, c.bytes())
 		for d, where := range s.ever {
 			if !on[d] {
 				s.t.Fatalf("%s does not have what was committed first as %s", c.name, where)
@@ -206,7 +181,10 @@ func (s *meeting) checkAll(m *machine) {
 			}
 		}
 		for printed, where := range s.printed {
-			if !s.checksOn(c, printed) {
+			var n int
+			var digest string
+			fmt.Sscan(printed, &n, &digest)
+			if !sealFound(c.bytes(), n, digest) {
 				s.t.Fatalf("on %s the seal cannot be checked that could be printed from %s", c.name, where)
 			}
 		}
@@ -216,48 +194,65 @@ func (s *meeting) checkAll(m *machine) {
 		if len(damage)+len(found.Behind)+len(found.Unfinished) > 0 {
 			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
 		}
-		s.standard(c, copies[i].Root)
-		s.broughtOnce(c)
+		standard(s.t, c.name, c.path, copies[i].Root)
+		broughtOnce(s.t, c.bytes())
+	}
+}
+
+// bytes are all files of a copy, as last looked at.
+func (c *simCopy) bytes() iter.Seq2[string, []byte] {
+	return func(yield func(string, []byte) bool) {
+		for key, is := range c.look {
+			if !yield(key, is.bytes) {
+				return
+			}
+		}
 	}
 }
 
 // broughtOnce: bytes of another history come under one name of their own.
-func (s *meeting) broughtOnce(c *simCopy) {
-	for key, is := range c.look {
+func broughtOnce(t rapid.TB, keys iter.Seq2[string, []byte]) {
+	t.Helper()
+	for key, b := range keys {
 		if slug, name, _ := strings.Cut(key, "/"); name != store.InventoryName || slug == "extensions" {
 			continue
 		}
-		inv, err := manifest.DecodeInventory(is.bytes)
-		s.must(err)
+		inv, err := manifest.DecodeInventory(b)
+		if err != nil {
+			t.Fatalf("%s: %v", key, err)
+		}
 		named := map[manifest.Digest]string{}
 		for logical, d := range inv.State(inv.Head()) {
 			if !strings.Contains(logical, "~"+d.String()[:8]) {
 				continue
 			}
 			if other, twice := named[d]; twice {
-				s.t.Fatalf("%s: %s brought the same bytes as %s and as %s", c.name, key, other, logical)
+				t.Fatalf("%s brought the same bytes as %s and as %s", key, other, logical)
 			}
 			named[d] = logical
 		}
 	}
 }
 
-// bytesOn are the digests of all content of versions on a copy, and of all manifests
-// that are there or follow from one that is.
-func (s *meeting) bytesOn(c *simCopy) (content, manifests map[manifest.Digest]bool) {
+// held are the digests of all content of versions on a copy, and of all manifests that
+// are there or follow from one that is.
+func held(t rapid.TB, keys iter.Seq2[string, []byte]) (content, manifests map[manifest.Digest]bool) {
+	t.Helper()
 	content, manifests = map[manifest.Digest]bool{}, map[manifest.Digest]bool{}
-	for key, is := range c.look {
+	for key, b := range keys {
 		if strings.HasPrefix(key, "extensions/") {
 			continue
 		}
 		if strings.Contains(key, "/content/") {
-			content[is.sum] = true
+			content[manifest.Sum(b)] = true
 		}
-		if !bytes.Contains(is.bytes, []byte(`"digestAlgorithm"`)) {
+		if !bytes.Contains(b, []byte(`"digestAlgorithm"`)) {
 			continue
 		}
-		inv, err := manifest.DecodeInventory(is.bytes)
-		s.must(err)
+		inv, err := manifest.DecodeInventory(b)
+		if err != nil {
+			t.Fatalf("%s: %v", key, err)
+		}
 		for n := range inv.Head() {
 			manifests[manifest.Sum(inv.Until(n+1).Encode())] = true
 		}
@@ -265,26 +260,67 @@ func (s *meeting) bytesOn(c *simCopy) (content, manifests map[manifest.Digest]bo
 	return content, manifests
 }
 
-// standard: a copy is what OCFL says, but for what every copy of ours is warned of.
-func (s *meeting) standard(c *simCopy, root store.Root) {
-	files, err := ocfl.Stored(context.Background(), root)
-	if c.kind == "drive" {
-		var local *ocfl.LocalFolder
-		local, err = ocfl.OpenFolder(c.path)
-		s.must(err)
-		defer local.Close()
-		files = local
+// sealFound reports whether the first n lines of the log on a copy, or of a late one
+// beside it, have a digest that was printed.
+func sealFound(keys iter.Seq2[string, []byte], n int, printed string) bool {
+	var names []string
+	files := map[string][]byte{}
+	for key, b := range keys {
+		if d, late := store.LateDigest(key); late && d == manifest.Sum(b) && begins(b, n, printed) {
+			return true
+		}
+		if strings.HasPrefix(key, "extensions/linecamp-seal/log/") {
+			names, files[key] = append(names, key), b
+		}
 	}
-	s.must(err)
+	slices.Sort(names)
+	var log []byte
+	for _, name := range names {
+		log = append(log, files[name]...)
+	}
+	return begins(log, n, printed)
+}
+
+// begins reports whether the first n lines of a log have a digest.
+func begins(log []byte, n int, digest string) bool {
+	end := 0
+	for range n {
+		i := bytes.IndexByte(log[end:], '\n')
+		if i < 0 {
+			return false
+		}
+		end += i + 1
+	}
+	return manifest.Sum(log[:end]).String() == digest
+}
+
+// standard: a copy is what OCFL says, but for what every copy of ours is warned of.
+func standard(t rapid.TB, name, path string, root store.Root) {
+	t.Helper()
+	var files ocfl.Files
+	var err error
+	if path != "" {
+		local, e := ocfl.OpenFolder(path)
+		if files, err = local, e; err == nil {
+			defer local.Close()
+		}
+	} else {
+		files, err = ocfl.Stored(context.Background(), root)
+	}
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
 	rep, err := ocfl.Validate(context.Background(), files, ocfl.Options{Workers: 1})
-	s.must(err)
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
 	found := slices.Concat(rep.Errors, rep.Warnings)
 	for _, o := range rep.Objects {
 		found = slices.Concat(found, o.Errors, o.Warnings)
 	}
 	for _, f := range found {
 		if f.Code != "W004" && f.Code != "W016" {
-			s.t.Fatalf("%s: %+v", c.name, f)
+			t.Errorf("%s: %+v", name, f)
 		}
 	}
 }

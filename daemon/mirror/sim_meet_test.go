@@ -284,7 +284,7 @@ func (s *meeting) goesOn(m *machine, rest func()) {
 	}
 	rest()
 	for _, c := range s.copies {
-		on, _ := s.bytesOn(c)
+		on, _ := held(s.t, c.bytes())
 		for _, text := range added {
 			if !on[manifest.Sum([]byte(text))] {
 				s.t.Fatalf("%s does not have what was added %s", c.name, text)
