@@ -30,6 +30,7 @@ type History struct {
 // HistoryVersion is one version; files and bytes are people's.
 type HistoryVersion struct {
 	Version int       `json:"version"`
+	Object  string    `json:"object,omitempty"` // where it is another than the site's own: one that is closed
 	Created time.Time `json:"created"`
 	Message string    `json:"message"`
 	Files   int       `json:"files"`

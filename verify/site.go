@@ -12,6 +12,7 @@ type Site struct {
 	Site    string // its name; "" for files without a site
 	Pasture string
 	Folder  string // where it lies in the working folder, "" if not in one folder
+	Before  string // the closed objects that it goes on from, spaces between them
 }
 
 // Name is the site's name, or the slug where it has none.
@@ -48,7 +49,7 @@ func (s Site) Names() []string {
 	if s.Pasture != "" && s.Site != "" {
 		names = append(names, s.Pasture+"/"+s.Site)
 	}
-	return names
+	return append(names, strings.Fields(s.Before)...)
 }
 
 // Begun is the first of the names a site goes by that begins so; "" for none.

@@ -1,16 +1,23 @@
 package mirror
 
 import (
+	"fmt"
+	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/verify"
+	"linecamp/verify/history"
+	"linecamp/verify/restore"
 )
 
 // closes has the archive's seal say that an object is not gone on with.
@@ -152,4 +159,110 @@ func TestDamageDoesNotGoOn(t *testing.T) {
 	if _, is := inv.State(inv.Head())["2019-06-21/plot.jpg"]; is {
 		t.Error("the damaged photo was recorded")
 	}
+}
+
+// A site that goes on in a further object is one site for whoever reads a copy: it is found
+// by each of its names, its history has both, and what is brought back has the newest bytes
+// of each path, from the closed object only what the further one lacks.
+func TestAFurtherObjectIsReadAsOneSite(t *testing.T) {
+	for _, renamed := range []bool{false, true} {
+		r := newRanch(t, "shelf")
+		const site = "North/Windmill"
+		at, slug := site, "north--windmill-2"
+		r.write("East/Tank/2019-06-21/plot.jpg", "tank")
+		r.write(site+"/2018-06-21/plot.jpg", "plot of 2018")
+		r.write(site+"/2019-06-21/plot.jpg", "plot of 2019")
+		r.write(site+"/2019-06-21/notes.txt", "dry")
+		r.mirror()
+		before := r.now
+		r.remove(site + "/2018-06-21/plot.jpg")
+		r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada"} })
+		r.closes("north--windmill")
+		if renamed {
+			at, slug = "North/Old Mill", "north--old-mill"
+			r.rename(site, at)
+		}
+		r.mirror()
+		r.writeAt(at+"/2019-06-21/notes.txt", "dry, and hot", r.now.Add(-time.Hour))
+		r.write(at+"/2020-06-20/plot.jpg", "plot of 2020")
+		r.wantCurrent(r.mirror())
+		root := r.copies[0].root
+
+		all, err := history.Sites(t.Context(), root)
+		must(t, err)
+		if len(all) != 2 {
+			t.Errorf("the sites are %v", all)
+		}
+		for _, name := range []string{at, "north--windmill", slug} {
+			s, err := history.Find(all, name)
+			if err != nil || s.Object != slug {
+				t.Errorf("%s is %v, %v", name, s, err)
+			}
+		}
+		s, err := history.Find(all, slug)
+		must(t, err)
+		h, err := history.Of(t.Context(), root, s)
+		must(t, err)
+		if len(h.Versions) != 4 || h.Versions[0].Object != "north--windmill" || h.Versions[3].Object != "" || len(h.Formers)+len(h.Missing) > 0 {
+			t.Errorf("its history is %+v", h)
+		}
+		var visits []string
+		for _, v := range h.Visits {
+			visits = append(visits, fmt.Sprint(v.Date, " ", len(v.Photos), " ", len(v.Notes)))
+		}
+		if want := []string{"2018-06-21 1 0", "2019-06-21 1 1", "2020-06-20 1 0"}; !slices.Equal(visits, want) {
+			t.Errorf("its visits are %q, want %q", visits, want)
+		}
+
+		now := map[string]string{"/2019-06-21/plot.jpg": "plot of 2019", "/2019-06-21/notes.txt": "dry, and hot", "/2020-06-20/plot.jpg": "plot of 2020"}
+		full := maps.Clone(now)
+		full["/2018-06-21/plot.jpg"] = "plot of 2018"
+		every := maps.Clone(full)
+		every["/2019-06-21/notes (v1).txt"] = "dry"
+		then := map[string]string{"/2018-06-21/plot.jpg": "plot of 2018", "/2019-06-21/plot.jpg": "plot of 2019", "/2019-06-21/notes.txt": "dry"}
+		for name, c := range map[string]struct {
+			o    restore.Options
+			want map[string]string
+			at   string
+		}{
+			"the site":             {restore.Options{Sites: []verify.Site{s}}, full, at},
+			"everything":           {restore.Options{Everything: true}, full, at},
+			"everything as it is":  {restore.Options{Everything: true, Newest: true}, now, at},
+			"this site first":      {restore.Options{Everything: true, Newest: true, First: []string{slug}}, now, at},
+			"every version":        {restore.Options{Sites: []verify.Site{s}, EveryVersion: true}, every, at},
+			"a day before":         {restore.Options{Sites: []verify.Site{s}, On: before.Format(time.RFC3339)}, then, site},
+			"everything on it":     {restore.Options{Everything: true, On: before.Format(time.RFC3339)}, then, site},
+			"a day since":          {restore.Options{Sites: []verify.Site{s}, On: r.now.Format(time.RFC3339)}, now, at},
+			"a year of the closed": {restore.Options{Sites: []verify.Site{s}, Year: "2018"}, map[string]string{"/2018-06-21/plot.jpg": "plot of 2018"}, at},
+		} {
+			c.o.Into = filepath.Join(t.TempDir(), "back")
+			rep, err := restore.Run(t.Context(), []restore.Source{{Name: "shelf", Root: root}}, c.o)
+			must(t, err)
+			want := map[string]string{}
+			for p, text := range c.want {
+				want[c.at+p] = text
+			}
+			if c.o.Everything {
+				want["East/Tank/2019-06-21/plot.jpg"] = "tank"
+			}
+			if got := texts(t, c.o.Into); !maps.Equal(got, want) || rep.Wants() || len(rep.Trouble) > 0 {
+				t.Errorf("renamed %v, %s: got %q, want %q; %+v", renamed, name, got, want, rep)
+			}
+		}
+	}
+}
+
+// texts are the files below a folder.
+func texts(t testing.TB, folder string) map[string]string {
+	all := map[string]string{}
+	must(t, filepath.WalkDir(folder, func(name string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		b, err := os.ReadFile(name)
+		rel, _ := filepath.Rel(folder, name)
+		all[filepath.ToSlash(rel)] = string(b)
+		return err
+	}))
+	return all
 }

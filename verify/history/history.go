@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
@@ -26,8 +27,78 @@ func Of(ctx context.Context, r store.Root, s verify.Site) (verify.History, error
 		return verify.History{}, err
 	}
 	rs := &Records{Inventory: inv, Roots: []store.Root{r}}
-	for n, v := range inv.Versions {
-		hv := verify.HistoryVersion{Version: n + 1, Created: v.Created, Message: v.Message}
+	rec, _ := rs.Newest(ctx)
+	if rec != nil {
+		h.Formers = gather.Formers(s.Object, rec.Decisions)
+	}
+	seal, err := store.ReadSeal(ctx, r)
+	if ctx.Err() != nil {
+		return verify.History{}, ctx.Err()
+	}
+	visits := newVisits()
+	if err := visits.add(ctx, &h, rs); err != nil {
+		return verify.History{}, err
+	}
+	if err := addVersions(ctx, &h, rs, ""); err != nil {
+		return verify.History{}, err
+	}
+	if err == nil {
+		for n := inv.Head() + 1; n <= seal.Heads()[inv.ID]; n++ {
+			h.Missing = append(h.Missing, n)
+		}
+		if err := addClosed(ctx, r, &h, visits, seal); err != nil {
+			return verify.History{}, err
+		}
+	}
+	visits.sorted(&h)
+	return h, nil
+}
+
+// addClosed makes the closed objects that the site goes on from a part of it: what the later
+// ones lack of their files, and their versions. One that this copy cannot read stays among
+// the formers.
+func addClosed(ctx context.Context, r store.Root, h *verify.History, v *visits, s *seal.Seal) error {
+	closed := verify.ClosedBy(s)
+	for i := 0; i < len(h.Formers); {
+		f := h.Formers[i]
+		inv, err := store.Head(ctx, r, f)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if !closed[f] || err != nil {
+			i++
+			continue
+		}
+		h.Formers = slices.Delete(h.Formers, i, i+1)
+		closed[f] = false // once
+		counts := min(inv.Head(), s.Heads()[inv.ID])
+		if counts == 0 {
+			continue
+		}
+		rs := &Records{Inventory: inv.Until(counts), Roots: []store.Root{r}}
+		if err := v.add(ctx, h, rs); err != nil {
+			return err
+		}
+		if err := addVersions(ctx, h, rs, f); err != nil {
+			return err
+		}
+		if rec, _ := rs.Newest(ctx); rec != nil {
+			for _, more := range gather.Formers(f, rec.Decisions) {
+				if !slices.Contains(h.Formers, more) {
+					h.Formers = append(h.Formers, more)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// addVersions puts an object's versions before those that are there, under its name
+// where it is not the site's own.
+func addVersions(ctx context.Context, h *verify.History, rs *Records, object string) error {
+	all := []verify.HistoryVersion{}
+	for n, v := range rs.Inventory.Versions {
+		hv := verify.HistoryVersion{Version: n + 1, Object: object, Created: v.Created, Message: v.Message}
 		for p := range v.State {
 			if !manifest.Reserved(p) {
 				hv.Files++
@@ -35,38 +106,39 @@ func Of(ctx context.Context, r store.Root, s verify.Site) (verify.History, error
 		}
 		rec, err := rs.Of(ctx, n+1)
 		if ctx.Err() != nil {
-			return verify.History{}, ctx.Err()
+			return ctx.Err()
 		}
-		if err != nil {
+		if err != nil && object == "" {
 			h.Unread = append(h.Unread, n+1)
-		} else {
+		}
+		if err == nil {
 			for _, e := range rec.Paths {
 				hv.Bytes += e.Bytes
 			}
 		}
-		h.Versions = append(h.Versions, hv)
+		all = append(all, hv)
 	}
-	if err := addVisits(ctx, &h, rs); err != nil {
-		return verify.History{}, err
-	}
-	if rec, _ := rs.Newest(ctx); rec != nil {
-		h.Formers = gather.Formers(s.Object, rec.Decisions)
-	}
-	seal, err := store.ReadSeal(ctx, r)
-	if err == nil {
-		for n := inv.Head() + 1; n <= seal.Heads()[inv.ID]; n++ {
-			h.Missing = append(h.Missing, n)
-		}
-	} else if ctx.Err() != nil {
-		return verify.History{}, ctx.Err()
-	}
-	return h, nil
+	h.Versions = append(all, h.Versions...)
+	return nil
 }
 
-// addVisits sorts the full history into visits.
-func addVisits(ctx context.Context, h *verify.History, rs *Records) error {
-	visits := map[string]*tally.ReportVisit{}
+// visits sorts the full history into visits.
+type visits struct {
+	of   map[string]*tally.ReportVisit
+	seen map[string]bool // logical paths
+}
+
+func newVisits() *visits {
+	return &visits{map[string]*tally.ReportVisit{}, map[string]bool{}}
+}
+
+// add takes in the paths of an object that none before it had.
+func (vs *visits) add(ctx context.Context, h *verify.History, rs *Records) error {
 	for logical, held := range rs.Inventory.FullHistory() {
+		if vs.seen[logical] {
+			continue
+		}
+		vs.seen[logical] = true
 		e, rec, err := rs.Entry(ctx, held)
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -80,10 +152,10 @@ func addVisits(ctx context.Context, h *verify.History, rs *Records) error {
 			h.Other = append(h.Other, f)
 			continue
 		}
-		v := visits[e.Visit]
+		v := vs.of[e.Visit]
 		if v == nil {
 			v = &tally.ReportVisit{Date: e.Visit, Year: year, Photos: []tally.ReportFile{}, Notes: []tally.ReportFile{}}
-			visits[e.Visit] = v
+			vs.of[e.Visit] = v
 		}
 		if e.Kind == manifest.KindPhoto {
 			v.Photos = append(v.Photos, f)
@@ -91,9 +163,14 @@ func addVisits(ctx context.Context, h *verify.History, rs *Records) error {
 			v.Notes = append(v.Notes, f)
 		}
 	}
+	return nil
+}
+
+// sorted puts the visits into the history, in order.
+func (vs *visits) sorted(h *verify.History) {
 	byPath := func(a, b tally.ReportFile) int { return strings.Compare(a.Path, b.Path) }
 	h.Visits = []tally.ReportVisit{}
-	for _, v := range visits {
+	for _, v := range vs.of {
 		slices.SortFunc(v.Photos, byPath)
 		slices.SortFunc(v.Notes, byPath)
 		h.Visits = append(h.Visits, *v)
@@ -103,7 +180,6 @@ func addVisits(ctx context.Context, h *verify.History, rs *Records) error {
 	if h.Other == nil {
 		h.Other = []tally.ReportFile{}
 	}
-	return nil
 }
 
 // workingName is a path for people: below the base the record gives, with the

@@ -22,6 +22,7 @@ func Sites(ctx context.Context, r store.Root) ([]verify.Site, error) {
 		return nil, err
 	}
 	var sites []verify.Site
+	joined, some := map[string][]string{}, false
 	for _, slug := range slugs {
 		inv, rec, err := ReadObject(ctx, r, slug)
 		if ctx.Err() != nil {
@@ -35,8 +36,17 @@ func Sites(ctx context.Context, r store.Root) ([]verify.Site, error) {
 			rec, _ = rs.Newest(ctx)
 		}
 		sites = append(sites, verify.SiteOf(slug, rec))
+		joined[slug] = verify.JoinedIn(rec)
+		some = some || len(joined[slug]) > 0
 	}
-	return sites, nil
+	if !some {
+		return sites, nil
+	}
+	seal, err := store.ReadSeal(ctx, r)
+	if err != nil { // then all are listed
+		return sites, ctx.Err()
+	}
+	return verify.OneSite(sites, joined, verify.ClosedBy(seal)), nil
 }
 
 // ErrNoSite marks a name that fits no site.
@@ -71,6 +81,13 @@ func Find(sites []verify.Site, name string) (verify.Site, error) {
 	if want == "" {
 		return verify.Site{}, fault.Say(ErrNoSite, "the name of the site is empty")
 	}
+	before := map[string]bool{} // on another copy a closed object may still stand by itself
+	for _, s := range sites {
+		for _, slug := range strings.Fields(s.Before) {
+			before[slug] = true
+		}
+	}
+	sites = slices.DeleteFunc(slices.Clone(sites), func(s verify.Site) bool { return before[s.Object] })
 	for _, fits := range []func(string) bool{
 		func(n string) bool { return trimmed(n) == trimmed(name) },
 		func(n string) bool { return fold(n) == want },

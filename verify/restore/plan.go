@@ -36,6 +36,9 @@ type planner struct {
 	known  map[string]*looked
 	paths  int // of objects that were looked at
 
+	closed map[string]bool // by slug: not gone on with
+	part   map[string]bool // by slug: brought with the object that it goes on in
+
 	everything bool
 	listed     map[string]bool // object ids whose missing versions are told
 }
@@ -66,8 +69,10 @@ func (p *planner) begin(ctx context.Context, o Options) ([]part, error) {
 	if p.seal, serr = p.sources.seal(ctx, o.Seal); p.seal == nil {
 		p.note("the seal could not be read, so versions that only another copy has cannot be named: " + oneLine(serr))
 	}
-	p.sealed = map[sealedVersion]manifest.Digest{}
+	p.sealed, p.part = map[sealedVersion]manifest.Digest{}, map[string]bool{}
 	if p.seal != nil {
+		p.closed = verify.ClosedBy(p.seal)
+		slices.SortStableFunc(objects, func(a, b string) int { return p.last(a) - p.last(b) })
 		for id, versions := range verify.SealedBy(p.seal) {
 			for n, inventory := range versions {
 				p.sealed[sealedVersion{id, n}] = inventory
@@ -101,7 +106,10 @@ func (p *planner) begin(ctx context.Context, o Options) ([]part, error) {
 // run plans one part object by object and posts each file; it stops when post does.
 func (p *planner) run(ctx context.Context, part part, post func(item) bool) error {
 	for _, slug := range part.objects {
-		if err := p.object(ctx, slug, part.visits, post); err != nil {
+		if p.part[slug] {
+			continue
+		}
+		if err := p.object(ctx, slug, part.visits, nil, post); err != nil {
 			return err
 		}
 	}
@@ -187,7 +195,9 @@ type wanted struct {
 	old  bool
 }
 
-func (p *planner) object(ctx context.Context, slug string, which visits, post func(item) bool) error {
+// object posts the files of an object. later is the one that goes on from it, nil for none:
+// then only what that one lacks is posted.
+func (p *planner) object(ctx context.Context, slug string, which visits, later *further, post func(item) bool) error {
 	rs, why := p.look(ctx, slug, which == newestVisit)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
@@ -198,6 +208,11 @@ func (p *planner) object(ctx context.Context, slug string, which visits, post fu
 			return nil
 		}
 		return p.unread(ctx, slug, why)
+	}
+	if later != nil {
+		if rs = p.upToClosing(rs); rs == nil {
+			return nil
+		}
 	}
 	inv := rs.Inventory
 	version := inv.Head()
@@ -216,15 +231,23 @@ func (p *planner) object(ctx context.Context, slug string, which visits, post fu
 	}
 	if tell {
 		p.missing(inv, site)
-		p.unsealed(inv, version, site)
+		if !p.closed[slug] {
+			p.unsealed(inv, version, site)
+		}
 	}
 
 	files := p.files(inv, version)
+	taken := map[string]bool{}
+	if later != nil {
+		files, taken = later.lacks(files, p.wish.every), later.taken
+		if later.there {
+			base = later.base
+		}
+	}
 	if which != allVisits {
 		files = p.ofVisits(ctx, rs, files, which)
 	}
 	slices.SortFunc(files, func(a, b wanted) int { return strings.Compare(a.path, b.path) })
-	taken := map[string]bool{}
 	for _, f := range files {
 		if !f.old {
 			taken[strings.ToLower(f.path)] = true
@@ -239,7 +262,10 @@ func (p *planner) object(ctx context.Context, slug string, which visits, post fu
 			return context.Cause(ctx)
 		}
 	}
-	return nil
+	if len(p.closed) == 0 {
+		return nil
+	}
+	return p.before(ctx, rs, which, later.on(inv, version, base, taken), post)
 }
 
 // ofVisits leaves the files of the newest visit, or all others.
@@ -368,7 +394,7 @@ func (p *planner) missing(inv *manifest.Inventory, site string) {
 		return
 	}
 	for l := range p.seal.All() {
-		if l.What == "version" && l.Object == inv.ID && l.Version > inv.Head() && !p.later(l.At) {
+		if p.counts(l) && l.Object == inv.ID && l.Version > inv.Head() && !p.later(l.At) {
 			p.addMissing(Missing{Object: inv.Slug(), Site: site, Version: l.Version, Created: l.At})
 		}
 	}
@@ -380,13 +406,18 @@ func (p *planner) missingObjects() {
 		return
 	}
 	for l := range p.seal.All() {
-		if l.What != "version" || p.listed[l.Object] || p.later(l.At) {
+		if !p.counts(l) || p.listed[l.Object] || p.later(l.At) {
 			continue
 		}
 		if _, slug, err := manifest.ParseObjectID(l.Object); err == nil {
 			p.addMissing(Missing{Object: slug, Site: slug, Version: l.Version, Created: l.At})
 		}
 	}
+}
+
+// counts reports whether a line names a version that counts.
+func (p *planner) counts(l seal.Line) bool {
+	return (l.What == seal.Version || l.What == seal.Again) && p.sealed[sealedVersion{l.Object, l.Version}] == l.Inventory
 }
 
 // later reports whether a version is after the state asked for.

@@ -38,6 +38,9 @@ func history(w io.Writer, h verify.History) {
 	fmt.Fprintf(w, "\n%s:\n", words.Count(len(h.Versions), "version"))
 	for _, v := range h.Versions {
 		l := fmt.Sprintf("  v%-3d %s  %s, %s", v.Version, v.Created.Local().Format("2006-01-02 15:04"), words.Count(v.Files, "file"), words.Size(v.Bytes))
+		if v.Object != "" {
+			l += "  in " + v.Object
+		}
 		if v.Message != "" {
 			l += "  " + shown(v.Message)
 		}
