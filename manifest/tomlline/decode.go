@@ -3,7 +3,9 @@ package tomlline
 import (
 	"bytes"
 	"errors"
+	"regexp"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/BurntSushi/toml"
@@ -34,12 +36,26 @@ func Decode(b []byte) (map[string]any, Lines, *Fault) {
 	if _, err := toml.Decode(text, &tree); err != nil {
 		var at toml.ParseError
 		if !errors.As(err, &at) {
-			return nil, nil, &Fault{Text: "this file is not TOML: " + err.Error()}
+			return nil, nil, &Fault{Text: "this file cannot be read: " + err.Error()}
 		}
-		return nil, nil, &Fault{Line: at.Position.Line, Key: at.LastKey, Text: "this is not TOML: " + at.Message +
+		f := &Fault{Line: at.Position.Line, Key: at.LastKey, Text: "this line cannot be read: " + at.Message +
 			"; text stands in quotes, and each setting on a line of its own"}
+		if lines := strings.Split(text, "\n"); f.Line >= 1 && f.Line <= len(lines) {
+			if day := bareDay.FindStringSubmatch(lines[f.Line-1]); day != nil && !isDay(day[1]) {
+				f.Text = day[1] + " cannot be read as a day; check that the month has this day, and write year-month-day, such as 2023-06-09"
+			}
+		}
+		return nil, nil, f
 	}
 	return tree, find(text), nil
+}
+
+// bareDay is a value that somebody meant as a day, without quotes.
+var bareDay = regexp.MustCompile(`=\s*([0-9]{4}-[0-9]+-[0-9]+)`)
+
+func isDay(s string) bool {
+	_, err := time.Parse(time.DateOnly, s)
+	return err == nil
 }
 
 // Number is a value that was written as a number, whole or not.
