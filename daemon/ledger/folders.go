@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"bytes"
-	"cmp"
 	"database/sql"
 	"maps"
 	"slices"
@@ -10,7 +9,6 @@ import (
 	"time"
 	"unique"
 
-	"linecamp/manifest/geo"
 	"linecamp/manifest/packed"
 	"linecamp/manifest/walk"
 )
@@ -177,12 +175,7 @@ func formOfKnown(f packed.Form, k *walk.Known) {
 	f.If(flags&hasModified != 0).Time(&k.Modified)
 	f.If(flags&hasChanged != 0).Time(&k.Changed)
 	f.If(flags&hasTaken != 0).Text(&k.Taken)
-	if flags&hasPosition != 0 {
-		k.At = cmp.Or(k.At, &geo.Fix{})
-		for _, n := range []*float64{&k.At.Latitude, &k.At.Longitude, &k.At.Error} {
-			f.Float(n)
-		}
-	}
+	f.If(flags&hasPosition != 0).Fix(&k.At)
 	f.If(flags&hasFault != 0).Text(&k.Fault)
 	if flags&hasPicture != 0 {
 		f.Text(&k.Camera)

@@ -1,6 +1,11 @@
 package packed
 
-import "time"
+import (
+	"cmp"
+	"time"
+
+	"linecamp/manifest/geo"
+)
 
 // Form is the form of a value, told once for both ways: its methods pack what the
 // pointers point to, or read it into there. A Form of neither does nothing.
@@ -41,10 +46,20 @@ func both[T any](f Form, v *T, pack func(*Writer, T), read func(*Reader) T) {
 
 func (f Form) Byte(b *byte)      { both(f, b, func(w *Writer, b byte) { w.Byte(b) }, (*Reader).Byte) }
 func (f Form) Fixed(n *uint64)   { both(f, n, (*Writer).Fixed, (*Reader).Fixed) }
-func (f Form) Float(n *float64)  { both(f, n, (*Writer).Float, (*Reader).Float) }
 func (f Form) Text(s *string)    { both(f, s, (*Writer).Text, (*Reader).Text) }
 func (f Form) Time(t *time.Time) { both(f, t, (*Writer).Time, (*Reader).Time) }
 func (f Form) Flag(is *bool)     { both(f, is, (*Writer).Flag, (*Reader).Flag) }
+
+// Fix packs or reads a position.
+func (f Form) Fix(at **geo.Fix) {
+	if f == (Form{}) {
+		return
+	}
+	*at = cmp.Or(*at, &geo.Fix{})
+	for _, n := range []*float64{&(*at).Latitude, &(*at).Longitude, &(*at).Error} {
+		both(f, n, (*Writer).Float, (*Reader).Float)
+	}
+}
 
 // Path packs or reads a path, told against another one.
 func (f Form) Path(like string, path *string) {

@@ -1,12 +1,10 @@
 package tally
 
 import (
-	"cmp"
 	"iter"
 	"slices"
 
 	"linecamp/manifest"
-	"linecamp/manifest/geo"
 	"linecamp/manifest/packed"
 )
 
@@ -169,12 +167,7 @@ func form(p packed.Form, f, was *File, isFirst bool) {
 	}
 	p.If(flags&hasTaken != 0).Text(&f.Taken)
 	p.If(flags&hasWith != 0).Path(f.Path, &f.With)
-	if flags&hasPosition != 0 {
-		f.At = cmp.Or(f.At, &geo.Fix{})
-		for _, n := range []*float64{&f.At.Latitude, &f.At.Longitude, &f.At.Error} {
-			p.Float(n)
-		}
-	}
+	p.If(flags&hasPosition != 0).Fix(&f.At)
 	p.If(flags&hasFault != 0).Text(&f.Fault)
 	if flags&hasPicture != 0 {
 		p.Byte(&f.Turn)
