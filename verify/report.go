@@ -55,9 +55,11 @@ type CopyReport struct {
 	Unread    Share `json:"unread"`
 
 	// Where a seal on paper was given: the copy's log still begins with the lines
-	// it was made of, or what is wrong with that.
-	SealHolds bool   `json:"seal_holds,omitempty"`
-	SealFault string `json:"seal_fault,omitempty"`
+	// it was made of, or a log of another history that it keeps does; or what is wrong
+	// with that.
+	SealHolds   bool   `json:"seal_holds,omitempty"`
+	SealHistory string `json:"seal_history,omitempty"`
+	SealFault   string `json:"seal_fault,omitempty"`
 
 	Damage     []Damage       `json:"damage"`
 	Behind     []Behind       `json:"behind,omitempty"`

@@ -36,6 +36,8 @@ type object struct {
 	sizes   map[int]map[manifest.Digest]int64 // by version, as its record says
 	records history.Records
 
+	late int // the first version that is of another history; 0 for none
+
 	mu      sync.Mutex
 	found   []verify.Held // to be remembered
 	pending int           // jobs not done, and one while jobs are still added
@@ -72,22 +74,26 @@ func (r *check) object(ctx context.Context, slug string, files map[string]store.
 	if o.exp != nil {
 		want = max(want, o.exp.Head())
 	}
-	if v.claimed < want {
+	have := v.claimed
+	if o.late > 0 {
+		have = o.late - 1
+	}
+	if have < want {
 		site := slug
 		if v.claimed > 0 {
 			site = o.label(ctx, r)
 		}
 		r.mu.Lock()
-		r.report.Behind = append(r.report.Behind, verify.Behind{Object: slug, Site: site, Have: v.claimed, Want: want})
+		r.report.Behind = append(r.report.Behind, verify.Behind{Object: slug, Site: site, Have: have, Want: want})
 		r.mu.Unlock()
 	}
 	if v.claimed == 0 && want == 0 && !building(files) {
 		r.strayFolder(slug, files)
 		return
 	}
-	if v.claimed > 0 {
+	if have > 0 {
 		r.mu.Lock()
-		r.report.Heads[slug] = v.claimed
+		r.report.Heads[slug] = have
 		r.mu.Unlock()
 	}
 	known := map[string]bool{namasteFile: true, inventoryFile: true, sidecarFile: true}

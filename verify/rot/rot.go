@@ -143,7 +143,8 @@ type check struct {
 
 	seal   *seal.Seal
 	sealed verify.Sealed
-	heads  map[string]int // by object folder, from the seals
+	heads  map[string]int           // by object folder, from the seals
+	late   map[manifest.Digest]bool // inventories that a line names; nil before it was asked
 
 	mu       sync.Mutex
 	report   verify.CopyReport
@@ -320,7 +321,7 @@ func (r *check) group(ctx context.Context, top string, files map[string]store.In
 		return
 	}
 	if top == "extensions" {
-		r.extensions(files)
+		r.extensions(ctx, files)
 		return
 	}
 	if passedFolder(top) { // counted as it was listed

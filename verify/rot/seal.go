@@ -54,7 +54,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 	if err != nil {
 		s = nil
 	}
-	r.holdAgainstPaper(read, err)
+	r.holdAgainstPaper(ctx, read, err)
 	r.seal = r.o.Seal
 	if r.seal == nil || (s != nil && s.Len() > r.seal.Len()) {
 		r.seal = s
@@ -85,8 +85,9 @@ func Seconded(ctx context.Context, copies []verify.Copy, but string, log *seal.S
 }
 
 // holdAgainstPaper compares the copy's own log with the seal somebody was given
-// on paper, which the log must still begin with, whatever else agrees today.
-func (r *check) holdAgainstPaper(log *seal.Seal, err error) {
+// on paper, which the log must still begin with, whatever else agrees today; or a log
+// of another history that the copy keeps.
+func (r *check) holdAgainstPaper(ctx context.Context, log *seal.Seal, err error) {
 	if r.o.Paper == nil {
 		return
 	}
@@ -94,8 +95,10 @@ func (r *check) holdAgainstPaper(log *seal.Seal, err error) {
 		err = log.Bears(*r.o.Paper)
 	}
 	if err != nil {
-		r.report.SealFault = plain(err)
-		return
+		if r.report.SealHistory = r.historyOf(ctx); r.report.SealHistory == "" {
+			r.report.SealFault = plain(err)
+			return
+		}
 	}
 	r.report.SealHolds = true
 }

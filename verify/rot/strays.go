@@ -18,7 +18,7 @@ var rootFiles = []string{store.RootNamaste, store.LayoutKey, store.ReadmeKey, st
 // Files of ours below extensions/.
 var ourExtension = regexp.MustCompile(`^(0006-flat-omit-prefix-storage-layout/config\.json` +
 	`|linecamp-root/(config|author)\.json|linecamp-root/probe.*` +
-	`|linecamp-seal/log/[0-9]{5}\.txt|linecamp-seal/late/[0-9a-f]{64}\.txt` +
+	`|linecamp-seal/log/[0-9]{5}\.txt` +
 	`|linecamp-settings/[0-9]{5}-[0-9a-f]{8}\.toml|linecamp-left-behind/list\.json` +
 	`|linecamp-program/(SHA256SUMS|linecamp-[a-z0-9]+-[a-z0-9]+(\.exe)?)` +
 	`|linecamp-(staging|quarantine)/.*)$`)
@@ -117,9 +117,14 @@ func (r *check) rootFile(name string, info store.Info) {
 	}
 }
 
-// extensions looks for what is not ours below extensions/.
-func (r *check) extensions(files map[string]store.Info) {
+// extensions looks for what is not ours below extensions/, and checks what no
+// manifest names.
+func (r *check) extensions(ctx context.Context, files map[string]store.Info) {
 	for path, info := range files {
+		if d, ok := store.LateDigest("extensions/" + path); ok {
+			r.lateLog(ctx, "extensions/"+path, d)
+			continue
+		}
 		if !ourExtension.MatchString(path) {
 			r.stray("", "", "extensions/"+path, info)
 		}

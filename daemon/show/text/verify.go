@@ -209,6 +209,8 @@ func copyLine(c verify.CopyReport) string {
 		parts = append(parts, "no damage found")
 	}
 	switch {
+	case c.SealHistory != "":
+		parts = append(parts, "as sealed, in another history that met this one ("+shown(c.SealHistory)+")")
 	case c.SealHolds:
 		parts = append(parts, "as sealed")
 	case c.SealFault != "":
