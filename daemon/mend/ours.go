@@ -45,7 +45,14 @@ func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key st
 // seal mends a file of the seal from the archive's. Where the copy's seal still
 // reads, and tells something else, it is mended only if a few of its bytes are
 // all that differs and two others say so, the author's state and another copy.
+//
+// What still reads is kept among the logs of other histories before it is replaced: a
+// history that looks as if it rotted is not lost.
 func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
+	if want, ok := store.LateDigest(d.Content); ok {
+		m.lateLog(ctx, c, d, want)
+		return
+	}
 	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with `linecamp setup --add-copy --drive NAME=FOLDER`"
 	if strings.HasPrefix(d.Detail, verify.Rewritten) {
 		m.unmended(d, false, rewritten)
@@ -56,10 +63,18 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, len(m.Copies) > 0, "no other copy in reach has a readable seal")
 		return
 	}
-	if own, err := store.ReadSeal(ctx, c.Root); err == nil && own.Against(best) != seal.Begins &&
-		!(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+	own, err := store.ReadSeal(ctx, c.Root)
+	parted := err == nil && own.Against(best) != seal.Begins
+	if parted && !(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
+	}
+	if parted {
+		if err := store.PutLate(ctx, c.Root, own); err != nil {
+			m.failed(ctx, c.Name, err)
+			m.unmended(d, false, "what is there could not be kept: %v", err)
+			return
+		}
 	}
 	i := 0
 	if fmt.Sscanf(path.Base(d.Content), "%05d.txt", &i); seal.File(i) != d.Content {
@@ -75,6 +90,22 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 	default:
 		m.put(ctx, c, d, d.Content, part, from)
 	}
+}
+
+// lateLog mends a log of another history from a copy that has it whole.
+func (m *mender) lateLog(ctx context.Context, c verify.Copy, d verify.Damage, want manifest.Digest) {
+	for _, other := range m.Copies {
+		if other.Name == c.Name {
+			continue
+		}
+		for log, err := range store.LateLogs(ctx, other.Root) {
+			if err == nil && log.Digest() == want {
+				m.put(ctx, c, d, d.Content, log.Text(0, log.Len()), other.Name)
+				return
+			}
+		}
+	}
+	m.unmended(d, len(m.Copies) > 1, "no other copy in reach has this log of another history whole")
 }
 
 // longestSeal is the author's seal, or that of a copy which goes on from it; but

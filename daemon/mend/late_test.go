@@ -1,0 +1,70 @@
+package mend
+
+import (
+	"os"
+	"testing"
+
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+	"linecamp/verify/verifytest"
+)
+
+// A seal that looks as if it rotted is kept before it is replaced.
+func TestMendKeepsTheSealItReplaces(t *testing.T) {
+	r, folder := ranch(t, 2)
+	r.BendSeal(0, 2)
+	was, err := store.ReadSeal(t.Context(), r.Copies[0].Root)
+	if err != nil {
+		t.Fatal(err)
+	}
+	found, _ := damage(t, r, folder)
+	rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal})
+	if len(rep.Mended) != 1 || rep.Wants() {
+		t.Errorf("%+v", rep)
+	}
+	if now, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || now.Digest() != r.Seal.Digest() {
+		t.Errorf("the seal is not mended: %v", err)
+	}
+	kept := 0
+	for log, err := range store.LateLogs(t.Context(), r.Copies[0].Root) {
+		if err != nil || log.Digest() != was.Digest() {
+			t.Errorf("it keeps %v, %v", log, err)
+		}
+		kept++
+	}
+	if kept != 1 {
+		t.Errorf("it keeps %d logs", kept)
+	}
+}
+
+// The log of another history is mended from a copy that has it whole, and only so.
+func TestMendTakesALateLogFromAnotherCopy(t *testing.T) {
+	r, folder := ranch(t, 3)
+	x := new(seal.Seal)
+	if err := x.Append(seal.Line{At: verifytest.Day(2020, 1, 1), What: seal.GaveUp, Copy: r.Copies[1].ID}); err != nil {
+		t.Fatal(err)
+	}
+	key := store.LateFolder + "/" + x.Digest().String() + ".txt"
+	for _, c := range r.Copies {
+		if err := store.PutLate(t.Context(), c.Root, x); err != nil {
+			t.Fatal(err)
+		}
+	}
+	verifytest.Flip(t, r.Path(0, key))
+	verifytest.Flip(t, r.Path(1, key))
+	found, _ := damage(t, r, folder)
+	rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal})
+	if len(rep.Mended) != 2 || rep.Wants() || rep.Mended[0].From != "drive3" {
+		t.Errorf("%+v", rep)
+	}
+	for i := range r.Copies {
+		if b, err := os.ReadFile(r.Path(i, key)); err != nil || string(b) != string(x.Text(0, 1)) {
+			t.Errorf("drive%d: %v", i+1, err)
+		}
+		verifytest.Flip(t, r.Path(i, key))
+	}
+	found, _ = damage(t, r, folder)
+	if rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal}); len(rep.Mended) != 0 || len(rep.Unmended) != 3 {
+		t.Errorf("with none whole: %+v", rep)
+	}
+}
