@@ -2,11 +2,11 @@ package daemon
 
 import (
 	"context"
-	"errors"
 
 	"linecamp/daemon/authority"
-	"linecamp/daemon/config"
+	"linecamp/daemon/mirror/adopt"
 	"linecamp/daemon/reach"
+	"linecamp/manifest/seal"
 )
 
 // Takeover says what making this machine the author came to.
@@ -19,6 +19,8 @@ type Takeover struct {
 	// Later are copies out of reach; the next mirror round that meets them
 	// tells them.
 	Later []string `json:"later"`
+	// Parted are copies in reach that have another history, or a damaged seal.
+	Parted []string `json:"parted,omitempty"`
 	// Held are copies that answer, and cannot be worked with: nothing is recorded until
 	// a person put them right, or gave them up.
 	Held []Held `json:"held,omitempty"`
@@ -62,8 +64,11 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 
 	taken, err := authority.TakeOver(ctx, authority.Taker{
 		Archive: r.ID, Folder: a.Dir, Self: self, Copies: forAuthority(r.All), Notes: a.Ledger, Seal: a.Cache, Now: a.Now,
+		Adopt: func(was, is *seal.Seal) error {
+			return adopt.History(a.Ledger, a.Cache, r.Name, forAuthority(r.All), was, is)
+		},
 	})
-	t.Epoch, t.Was, t.Already = taken.Epoch, taken.Was, taken.Already
+	t.Epoch, t.Was, t.Already, t.Parted = taken.Epoch, taken.Was, taken.Already, taken.Parted
 	if err != nil {
 		return t, err
 	}
@@ -73,7 +78,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 	for _, h := range r.All {
 		switch {
 		case h.Root != nil:
-		case answers(h):
+		case h.Answers():
 			t.Held = append(t.Held, Held{h.Name, h.Err.Error()})
 		case !t.Already:
 			t.Later = append(t.Later, h.Name)
@@ -86,16 +91,9 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 func forAuthority(copies []*reach.Copy) []authority.Copy {
 	var all []authority.Copy
 	for _, h := range copies {
-		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root, Answers: answers(h)})
+		all = append(all, authority.Copy{ID: h.ID, Name: h.Name, Root: h.Root, Answers: h.Answers()})
 	}
 	return all
-}
-
-// answers reports whether a copy that could not be opened is within reach all the same.
-// One that a person gave up, or whose address nobody confirmed, was not asked, and where
-// something else stands in a drive's place, the drive is away.
-func answers(h *reach.Copy) bool {
-	return h.Err != nil && h.State() == reach.Failed && !errors.Is(h.Err, reach.ErrNotUsed) && !errors.Is(h.Err, reach.ErrElsewhere) && h.Credentials != config.NoCredentials
 }
 
 // Identity is the archive's uuid and its name in object ids, from a copy

@@ -94,7 +94,7 @@ func (k *Known) Seconded(ctx context.Context, copyID string, lines int) bool {
 // Object returns the newest manifest of a site known anywhere, with its record
 // where that can be read. The error wraps fs.ErrNotExist if there is none.
 func (k *Known) Object(slug string) (*manifest.Inventory, *manifest.Record, error) {
-	if inv, rec, err := k.a.Cached(slug); err == nil && inv.Head() >= k.heads[slug] {
+	if inv, rec, err := k.a.Cached(slug); err == nil && inv.Head() >= k.heads[slug] && k.seals.Vouches(inv) {
 		return inv, rec, nil
 	}
 	var best *manifest.Inventory

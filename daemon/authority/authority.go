@@ -72,7 +72,7 @@ type Recorder struct {
 	Copies   []Copy // in the settings' order
 	Notes    Notes
 	Sync     func() error                                          // has the notes outlive a power cut
-	Lines    func() []seal.Line                                    // of the archive's seal, as it is now
+	Seal     func() *seal.Seal                                     // the archive's, as it is now
 	Wait     func(kind attention.Kind, reason string, person bool) // why nothing is recorded
 	Question func(question string)
 
@@ -93,21 +93,23 @@ func (r *Recorder) notAuthor(machine string) error {
 	if machine == r.Machine {
 		said = fmt.Sprintf("another state folder records this archive, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", machine)
 	}
+	if stepped, err := noted(r.Notes, steppedKey); err != nil {
+		return err
+	} else if stepped {
+		said = fmt.Sprintf("%v: %s. Its history of the archive goes on, and the one recorded here does not; nothing of that is lost. If you go on there, file this folder there with `linecamp intake`; if you go on here, run `linecamp setup --take-over`", ErrNotAuthor, machine)
+	}
 	r.Wait(attention.OtherRecorder, said, true)
 	return ErrHoldOff
 }
 
 // epoch is the epoch this machine records in: 1 until the seal has an author
-// line, then that line's; 0 where the line names another machine.
-func (r *Recorder) epoch() int {
-	e := 1
-	for _, l := range r.Lines() {
-		if l.What == seal.Author {
-			e = 0
-			if l.Author == r.Author {
-				e = l.Epoch
-			}
-		}
+// line, which sealed tells, then that line's; 0 where the line names another machine.
+func (r *Recorder) epoch() (epoch int, sealed bool) {
+	switch author, e := r.Seal().Author(); author {
+	case "":
+		return 1, false
+	case r.Author:
+		return e, true
 	}
-	return e
+	return 0, true
 }

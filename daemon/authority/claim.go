@@ -49,21 +49,26 @@ func (r *Recorder) Ask(ctx context.Context) error {
 
 // Claim makes sure that every copy in reach names this machine as the author.
 // A copy without an author is claimed create-only: of two machines, one wins. A
-// copy with an older epoch was out of reach while this machine took over. A
-// copy with another history counts only if its epoch is later than ours.
+// copy with an older epoch was out of reach while this machine took over. Who
+// records is told by the seal; an author file is a fence. One that names another
+// machine in a later epoch stops this one, since a take-over is under way. In the
+// same epoch it does so only where the seal has no line that tells: two machines may
+// have come to one epoch without knowing of each other, and then the seal that
+// governs has the line of one of them. A copy with another history counts only if
+// its epoch is later than ours.
 func (r *Recorder) Claim(ctx context.Context) error {
-	epoch := r.epoch()
+	epoch, sealed := r.epoch()
 	last, err := LastAuthor(r.Notes, r.Archive)
 	if err != nil {
 		return err
 	}
 	for i, c := range r.Copies { // in the settings' order, so that the report is the same each time
 		a := r.named[i]
-		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && c.Usable()) {
+		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && !sealed && c.Usable()) {
 			return r.notAuthor(a.Machine)
 		}
 	}
-	if last.Author != "" && last.Author != r.Author && last.Epoch >= epoch {
+	if last.Author != "" && last.Author != r.Author && (last.Epoch > epoch || last.Epoch == epoch && !sealed) {
 		return r.notAuthor(last.Machine)
 	}
 	if epoch == 0 {

@@ -112,6 +112,14 @@ func excuse(l Notes, copies []Copy) error {
 	return marks.Begun(l).Drop(func(m marks.Mark) bool { return away[m.Copy] })
 }
 
+const steppedKey = "stepped down"
+
+// StepDown notes that another history goes on instead of the one this state recorded:
+// nothing waits for a line of that.
+func StepDown(l Notes) error {
+	return errors.Join(l.SetValue(steppedKey, "yes"), l.SetValue(SealingKey, ""))
+}
+
 func noted(l Notes, key string) (bool, error) {
 	v, _, err := l.Value(key)
 	return v != "", err
@@ -167,6 +175,9 @@ func sealKey(copyID string) string { return "seal " + copyID }
 func NoteSeal(l Notes, copyID string, t store.Tail) error {
 	return l.SetValue(sealKey(copyID), fmt.Sprintf("%d %d %d %s", t.Lines, t.Before, t.File, t.ETag))
 }
+
+// ForgetSeal forgets what NoteSeal noted.
+func ForgetSeal(l Notes, copyID string) error { return l.SetValue(sealKey(copyID), "") }
 
 // PutSeal brings the seal of a copy to the lines of s, and notes it. A bucket whose seal
 // is known is sent the new lines' file and nothing is read there.

@@ -16,7 +16,7 @@ import (
 
 // Seals is what the copies' seals came to.
 type Seals struct {
-	Right *seal.Seal // the archive's
+	Right *seal.Seal // the archive's, which need not go on from the one known
 	Lines []int      // that each copy is known to have, by its place in Copies
 	Short []bool     // the copy had more when it was last met
 	Stray []seal.Stand
@@ -54,7 +54,12 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		r.Copies[i].Fail(ErrNewer)
 		told[i].Seal = nil
 	}
-	s.Right, _ = seal.Right(known, told...)
+	var from int
+	if s.Right, from = seal.Right(known, told...); from >= 0 && !s.Right.Extends(known) {
+		if err := r.noteGoverning(r.named[from].Author); err != nil {
+			return s, err
+		}
+	}
 	for i, c := range r.Copies {
 		if log := told[i].Seal; log != nil {
 			if s.Stray[i] = log.Against(s.Right); s.Stray[i] != seal.Begins {
@@ -63,6 +68,16 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		}
 	}
 	return s, nil
+}
+
+// noteGoverning notes who recorded the history that goes on instead of this
+// machine's, also where that is of the same epoch.
+func (r *Recorder) noteGoverning(a store.Author) error {
+	last, err := LastAuthor(r.Notes, r.Archive)
+	if err != nil || a.Epoch < last.Epoch {
+		return err
+	}
+	return NoteAuthor(r.Notes, a)
 }
 
 // read reads one copy's seal. In a bucket an unchanged last file is recognized by
@@ -97,7 +112,7 @@ func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	}
 	_, epoch := right.Author()
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {
-		return fmt.Errorf("the machine %s took this archive over, and the history recorded there goes another way than the one this machine recorded since; nothing is written there. To follow it, move this archive's state folder aside and run `linecamp mirror`: it then says which copies here have to be given a new root. Both histories stay readable with --from", a.Machine)
+		return fmt.Errorf("the machine %s began to take this archive over there and did not finish, so nothing is written there; run `linecamp setup --take-over` there again", a.Machine)
 	}
 	return errors.New("its seal tells another history than this archive's; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)")
 }
@@ -125,6 +140,26 @@ func (e *OtherHistory) Error() string {
 // Agreed is the archive's seal where all agree: kept is the state folder's, with
 // the error of reading it. One that tells something else is *OtherHistory.
 func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*seal.Seal, error) {
+	kept, err = whole(kept, err)
+	if err != nil {
+		return nil, err
+	}
+	told, err := tell(ctx, kept, copies)
+	if err != nil {
+		return nil, err
+	}
+	right, _ := seal.Right(kept, told...)
+	for i, t := range told {
+		if t.Seal.Against(right) != seal.Begins {
+			return nil, &OtherHistory{copies[i].Name}
+		}
+	}
+	return right.Clone(), nil
+}
+
+// whole is the state folder's seal, with the error of reading it: an empty one where
+// there is none.
+func whole(kept *seal.Seal, err error) (*seal.Seal, error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		kept, err = seal.Decode(nil)
 	}
@@ -134,7 +169,12 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 	if kept.Newer() {
 		return nil, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
-	told := make([]seal.Told, len(copies))
+	return kept, nil
+}
+
+// tell is what each copy's seal tells.
+func tell(ctx context.Context, kept *seal.Seal, copies []Copy) (told []seal.Told, err error) {
+	told = make([]seal.Told, len(copies))
 	for i, c := range copies {
 		if told[i].Seal, err = store.ReadSeal(ctx, c.Root); ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -145,11 +185,5 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 	for i := range newer(kept, told) {
 		return nil, fmt.Errorf("%s: %w", copies[i].Name, ErrNewer)
 	}
-	right, _ := seal.Right(kept, told...)
-	for i, t := range told {
-		if t.Seal.Against(right) != seal.Begins {
-			return nil, &OtherHistory{copies[i].Name}
-		}
-	}
-	return right.Clone(), nil
+	return told, nil
 }

@@ -16,8 +16,9 @@ import (
 // Taken says what making this machine the author came to.
 type Taken struct {
 	Epoch   int
-	Was     string // the machine that recorded before, "" for none
-	Already bool   // this machine recorded before, and every copy in reach says so; nothing was changed
+	Was     string   // the machine that recorded before, "" for none
+	Already bool     // this machine recorded before, and every copy in reach says so; nothing was changed
+	Parted  []string // copies in reach with another history, or a damaged seal: they know who records, and no more
 }
 
 // Taker makes a machine the one that records.
@@ -31,21 +32,24 @@ type Taker struct {
 		Seal() (*seal.Seal, error)
 		PutSeal(*seal.Seal) error
 	}
-	Now func() time.Time
+	Adopt func(was, is *seal.Seal) error // has the state folder go over to another history
+	Now   func() time.Time
 }
 
 // TakeOver raises the epoch in author.json of each copy within reach, which stops
 // the machine that recorded before at its next step, and then puts a line into the
 // seal. A copy is told only if it is at the state that was read; a machine that
 // records at this very moment makes it fail, and it can be run again. Nothing waits
-// afterwards for a copy out of reach. The caller holds the locks of all copies.
+// afterwards for a copy out of reach. The history that governs among all in reach and
+// the state folder's own goes on; a copy that tells another is told who records, and
+// gets no line. The caller holds the locks of all copies.
 func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	open := slices.DeleteFunc(slices.Clone(t.Copies), func(c Copy) bool { return c.Root == nil })
-	seal, err := t.agreed(ctx, open)
+	is, err := t.governing(ctx, open)
 	if err != nil {
 		return Taken{}, err
 	}
-	out, was, mine, twin, err := t.ask(ctx, open, seal)
+	out, was, mine, twin, err := t.ask(ctx, open, is)
 	if err != nil {
 		return out, err
 	}
@@ -53,7 +57,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		if t.Self, err = identity.Anew(t.Folder); err != nil {
 			return out, err
 		}
-	} else if mine && sealed(seal, t.Self.Author, out.Epoch) {
+	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
 		return out, excuse(t.Notes, t.Copies)
 	}
@@ -95,13 +99,19 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 // ask finds the newest epoch that anything in reach names, and by whom; mine tells
 // that all name this machine in that epoch, twin that a copy of its state folder
 // recorded under its name.
-func (t Taker) ask(ctx context.Context, open []Copy, log *seal.Seal) (out Taken, was []*store.Info, mine, twin bool, err error) {
+func (t Taker) ask(ctx context.Context, open []Copy, is governing) (out Taken, was []*store.Info, mine, twin bool, err error) {
 	// The first author claims the archive with epoch 1 and no line, and may have
 	// done so where this machine cannot look now.
 	out.Epoch = 1
-	for l := range log.All() {
-		if l.What == seal.Author {
-			out.Epoch = max(out.Epoch, l.Epoch)
+	for _, told := range is.told {
+		_, epoch := told.Seal.Author()
+		out.Epoch = max(out.Epoch, epoch)
+	}
+	_, epoch := is.right.Author()
+	out.Epoch = max(out.Epoch, epoch)
+	for i, c := range open {
+		if is.told[i].Seal.Against(is.right) != seal.Begins {
+			out.Parted = append(out.Parted, c.Name)
 		}
 	}
 	last, err := LastAuthor(t.Notes, t.Archive)
@@ -157,14 +167,16 @@ func sealed(log *seal.Seal, author string, epoch int) bool {
 // another machine adds to.
 const sealTries = 5
 
-// addLine adds the line of a take-over to the seal of every copy within reach: to
-// buckets first, since no lock keeps another machine from adding to those, and a
-// drive that has the line would then tell another history.
+// addLine adds the line of a take-over to the seal of every copy within reach whose
+// seal is the beginning of the archive's: to buckets first, since no lock keeps
+// another machine from adding to those, and a drive that has the line would then
+// tell another history.
 func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
-	log, err := t.agreed(ctx, open)
+	is, err := t.governing(ctx, open)
 	if err != nil {
 		return err
 	}
+	log := is.right.Clone()
 	at := t.Now().UTC().Truncate(time.Second)
 	if lines := log.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		at = lines[len(lines)-1].At
@@ -174,8 +186,8 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 		return err
 	}
 	for _, shared := range []bool{true, false} {
-		for _, c := range open {
-			if c.Can().Shared != shared {
+		for i, c := range open {
+			if c.Can().Shared != shared || is.told[i].Seal.Against(is.right) != seal.Begins {
 				continue
 			}
 			if err := store.WriteSeal(ctx, c.Root, log); err != nil {
@@ -183,17 +195,41 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 			}
 		}
 	}
-	if err := t.Seal.PutSeal(log); err != nil {
+	if !log.Extends(is.kept) {
+		err = t.Adopt(is.kept, log)
+	} else {
+		err = t.Seal.PutSeal(log)
+	}
+	if err != nil {
 		return fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	return nil
+	return t.Notes.SetValue(steppedKey, "")
 }
 
-func (t Taker) agreed(ctx context.Context, open []Copy) (*seal.Seal, error) {
+// governing is what the state folder and the copies tell, and which seal governs.
+type governing struct {
+	kept, right *seal.Seal
+	told        []seal.Told // by the copy's place, each with a seal
+}
+
+func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err error) {
 	kept, err := t.Seal.Seal()
-	log, err := Agreed(ctx, kept, err, open)
-	if other, ok := errors.AsType[*OtherHistory](err); ok {
-		return nil, fmt.Errorf("%w; take that copy out of the settings first: it stays readable with --from", other)
+	if is.kept, err = whole(kept, err); err != nil {
+		return is, err
 	}
-	return log, err
+	if is.told, err = tell(ctx, is.kept, open); err != nil {
+		return is, err
+	}
+	for i, c := range open {
+		a, _, err := store.ReadAuthor(ctx, c.Root)
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return is, fmt.Errorf("%s: %w", c.Name, err)
+		}
+		is.told[i].Author, is.told[i].Epoch = a.Author, a.Epoch
+		if author, epoch := is.told[i].Seal.Author(); a.Author == t.Self.Author && a.Epoch > epoch { // by this take-over
+			is.told[i].Author, is.told[i].Epoch = author, epoch
+		}
+	}
+	is.right, _ = seal.Right(is.kept, is.told...)
+	return is, nil
 }

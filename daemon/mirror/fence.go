@@ -69,7 +69,8 @@ func (r *round) clock() error {
 
 // unread names the copies this state has never read, and has to. Those that a
 // person gave up are not among the round's; those that were out of reach when a
-// person had this machine take over are met when they return.
+// person had this machine take over are met when they return. One that tells another
+// history holds nothing of this one that could be missed.
 func (r *round) unread() ([]*copyRun, error) {
 	var all []*copyRun
 	for _, c := range r.copies {
@@ -78,7 +79,7 @@ func (r *round) unread() ([]*copyRun, error) {
 		if err = errors.Join(err, xerr); err != nil {
 			return nil, err
 		}
-		if !read && !excused {
+		if !read && !excused && !c.astray {
 			all = append(all, c)
 		}
 	}
@@ -115,9 +116,9 @@ func (r *round) recorder() *authority.Recorder {
 		Archive: r.ArchiveID, Author: r.Author, Machine: r.Machine, Accepted: r.Accept != nil,
 		Notes: r.Ledger, Sync: r.syncLedger, Question: r.inquire,
 		Wait: func(kind attention.Kind, reason string, person bool) { r.wait(kind, "", reason, person) },
-		Lines: func() []seal.Line {
+		Seal: func() *seal.Seal {
 			log, _, _ := r.look()
-			return log.Lines
+			return log.Seal
 		},
 	}
 	for _, c := range r.copies {

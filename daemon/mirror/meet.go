@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
+	"linecamp/daemon/mirror/adopt"
 	"linecamp/daemon/mirror/unseen"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -45,7 +46,11 @@ func (r *round) meet(ctx context.Context) error {
 	if r.log, err = authority.NewLog(r.Archive, best); err != nil {
 		return err // before it is kept: what no round can work with is not to stop every later one
 	}
-	if best.Len() > local.Len() {
+	if !best.Extends(local) {
+		if err := adopt.History(r.Ledger, r.Cache, r.Archive, r.who.Copies, local, best); err != nil {
+			return err
+		}
+	} else if best.Len() > local.Len() {
 		// Another state of this archive got further than ours: whatever we
 		// knew about the other copies may be old as well.
 		for _, c := range r.copies {
@@ -57,9 +62,16 @@ func (r *round) meet(ctx context.Context) error {
 			return fmt.Errorf("caching the seal: %w", err)
 		}
 	}
+	late, err := r.Cache.LateSeals()
+	if err != nil {
+		return fmt.Errorf("reading the seals that did not go on: %w", err)
+	}
 	for i, c := range r.copies {
 		if !c.usable() {
 			continue
+		}
+		if err := adopt.Carry(ctx, r.Ledger, late, c.forOthers()); err != nil {
+			return err
 		}
 		if err := c.holds.Learn(ctx, seals.Short[i], c.scan); err != nil {
 			if ctx.Err() != nil {

@@ -1,8 +1,10 @@
 package reach
 
 import (
+	"errors"
 	"fmt"
 
+	"linecamp/daemon/config"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 )
@@ -43,4 +45,11 @@ func (h *Copy) Note() string {
 		return fmt.Sprintf("it is plugged in at %s, not at %s, and was found by its id", at.Name(), h.Copy.Root)
 	}
 	return ""
+}
+
+// Answers reports whether a copy that could not be opened is within reach all the same.
+// One that a person gave up, or whose address nobody confirmed, was not asked, and where
+// something else stands in a drive's place, the drive is away.
+func (h *Copy) Answers() bool {
+	return h.Err != nil && h.State() == Failed && !errors.Is(h.Err, ErrNotUsed) && !errors.Is(h.Err, ErrElsewhere) && h.Credentials != config.NoCredentials
 }

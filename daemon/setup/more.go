@@ -188,6 +188,6 @@ func TakeOver(ctx context.Context, o Options) (Report, error) {
 		return Report{}, err
 	}
 	return Report{Archive: t.Archive, Config: cfg.File, Copies: []CopyReport{}, Author: &AuthorReport{
-		Machine: t.Machine, Was: t.Was, Epoch: t.Epoch, Already: t.Already, Copies: t.Copies, Later: t.Later, Held: t.Held,
+		Machine: t.Machine, Was: t.Was, Epoch: t.Epoch, Already: t.Already, Copies: t.Copies, Later: t.Later, Parted: t.Parted, Held: t.Held,
 	}}, nil
 }

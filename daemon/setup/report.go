@@ -31,6 +31,7 @@ type AuthorReport struct {
 	Already bool     `json:"already,omitempty"` // it was the author before, and nothing was changed
 	Copies  []string `json:"copies"`
 	Later   []string `json:"later"`
+	Parted  []string `json:"parted,omitempty"` // see daemon.Takeover
 
 	Held []daemon.Held `json:"held,omitempty"` // see daemon.Takeover
 }

@@ -23,10 +23,11 @@ func (t Told) vouched() bool {
 }
 
 // Right is the archive's seal, of the one this machine knows (nil for none) and
-// those the copies tell: the one that governs, of those that go on from what is
-// known. A copy whose author file does not vouch for its seal comes last, and where
-// two differ as by rot, the one that more of the others agree with stands. The index
-// is that of the one told which it is, -1 for the one known.
+// those the copies tell: the one that governs. One that goes on from what is known is
+// taken as it is; one that goes another way only if its copy's author file vouches
+// for it, and if rot is not all that sets it apart. Where two differ as by rot, the
+// one that more of the others agree with stands. The index is that of the one told
+// which it is, -1 for the one known.
 //
 // Everything that has to choose between seals asks Right, and whoever has to say
 // what is wrong with another seal asks Against.
@@ -55,7 +56,8 @@ func Right(known *Seal, told ...Told) (right *Seal, index int) {
 	right, index = known, -1
 	for _, i := range order {
 		s := told[i].Seal
-		if right == nil || s.Len() > right.Len() && s.Extends(right) {
+		if right == nil || s.Len() > right.Len() && s.Extends(right) ||
+			told[i].vouched() && Governs(s, right) && !s.Rotted(right) {
 			right, index = s, i
 		}
 	}
@@ -104,6 +106,19 @@ func byTakeover(a, b *Line) int {
 
 // timeOf is where a line tells its time, in a form that sorts as times do.
 func timeOf(raw []byte) []byte { return raw[11:31] }
+
+// Common is how many lines a and b have in common before they part, or one ends.
+func Common(a, b *Seal) (n int) {
+	next, stop := iter.Pull(b.raw())
+	defer stop()
+	for x := range a.raw() {
+		if y, ok := next(); !ok || !bytes.Equal(x, y) {
+			break
+		}
+		n++
+	}
+	return n
+}
 
 // unlike yields the lines of a and b that are not the same, of as many as both
 // have.

@@ -43,6 +43,10 @@ func TestRight(t *testing.T) {
 		"nothing known":                               {nil, []Told{{Seal: two}}, two, 0},
 		"no longer one":                               {three, []Told{{Seal: two}, {Seal: three}}, three, -1},
 		"known tells, however long the other":         {two, []Told{{Seal: long, Epoch: 9}}, two, -1},
+		"another that governs, once vouched for":      {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}}, nil, 0},
+		"another that governs, and nobody vouches":    {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 1}}, two, -1},
+		"another that does not govern":                {taken(t, 2, "a"), []Told{{Seal: taken(t, 1, "a", "x"), Author: author(1), Epoch: 2}}, nil, -1},
+		"another that a copy goes on with":            {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}, {Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}}, nil, 0},
 		"the one that governs":                        {none, []Told{{Seal: taken(t, 1, "a"), Author: author(1), Epoch: 2}, {Seal: taken(t, 2, "a"), Author: author(2), Epoch: 3}}, nil, 1},
 		"what goes on from it":                        {none, []Told{{Seal: three}, {Seal: fork}, {Seal: two, Epoch: 1}}, three, 0},
 		"of one that rotted, what others tell":        {none, []Told{{Seal: rotten, Epoch: 1}, {Seal: two, Epoch: 1}, {Seal: three, Epoch: 1}}, three, 2},
@@ -54,6 +58,8 @@ func TestRight(t *testing.T) {
 			got, from := Right(tt.known, tt.told...)
 			if tt.want == nil && tt.from >= 0 {
 				tt.want = tt.told[tt.from].Seal
+			} else if tt.want == nil {
+				tt.want = tt.known
 			}
 			if got != tt.want || from != tt.from {
 				t.Errorf("the one told %d is taken, want %d", from, tt.from)
@@ -250,6 +256,36 @@ func TestRightInAnyOrder(t *testing.T) {
 		other, _ := Right(known, rapid.Permutation(told).Draw(t, "order")...)
 		if one.Digest() != other.Digest() {
 			t.Fatalf("known\n%s\nin one order\n%s\nin the other\n%s", text(known), text(one), text(other))
+		}
+	})
+}
+
+// A bit that flipped on one copy never has that copy's seal taken instead of the one
+// known, wherever it flipped, and however many lines the copy has.
+func TestAFlippedBitDoesNotGovern(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		known := drawHistories(t, 1)[1]
+		for range rapid.IntRange(1, 3).Draw(t, "known") {
+			if err := known.Append(drawLine(t, known)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		at := rapid.IntRange(0, len(text(known))-1).Draw(t, "byte")
+		there := known.Clone()
+		for range rapid.IntRange(0, 2).Draw(t, "more") {
+			if err := there.Append(drawLine(t, there)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		who, epoch := there.Author()
+		b := []byte(text(there))
+		b[at] ^= 1 << rapid.IntRange(0, 7).Draw(t, "bit")
+		s, err := Decode([][]byte{b})
+		if err != nil {
+			return
+		}
+		if _, from := Right(known, Told{s, who, epoch}); from >= 0 {
+			t.Fatalf("known\n%s\nand taken instead\n%s", text(known), b)
 		}
 	})
 }

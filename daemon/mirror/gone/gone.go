@@ -191,6 +191,34 @@ func (c *Holds) KeepLost() error {
 	return c.Ledger.SetValue(goneKey(c.Copy.ID), b.String())
 }
 
+// Forget has a copy no longer be known to hold more than keep versions of each site,
+// nor any line of its seal: another history governs, and what it does not have may
+// give way.
+func Forget(l *ledger.Ledger, copyID string, keep func(slug string) int) error {
+	had, _, err := Had(l, copyID)
+	if err != nil {
+		return err
+	}
+	has, err := l.Committed(copyID)
+	if err != nil {
+		return err
+	}
+	c := Holds{Ledger: l, lost: map[string]int{}, has: map[string]int{}}
+	c.Copy.ID = copyID
+	for slug, n := range had {
+		if n > has[slug] {
+			c.lost[slug] = min(n, keep(slug))
+		}
+		if has[slug] > keep(slug) {
+			if err := l.ForgetVersions(copyID, slug, keep(slug)+1); err != nil {
+				return err
+			}
+		}
+		c.has[slug] = min(has[slug], keep(slug))
+	}
+	return errors.Join(c.KeepLost(), authority.ForgetSeal(l, copyID))
+}
+
 // readAnew reads what a copy holds, where the ledger is new to it or its seal is
 // shorter than it was: a person, or a service, put it back to an earlier state.
 // All that is known to have been there is looked for.

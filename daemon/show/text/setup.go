@@ -26,6 +26,9 @@ func setUp(w io.Writer, r setup.Report) {
 		if len(a.Later) > 0 {
 			fmt.Fprintf(w, "These copies are out of reach now, and the next mirror round tells them: %s.\n", strings.Join(a.Later, ", "))
 		}
+		if len(a.Parted) > 0 {
+			fmt.Fprintf(w, "These copies have another history of the archive, or a damaged seal, and stay as they are: %s. `%s` says more.\n", strings.Join(a.Parted, ", "), line.Run("mirror"))
+		}
 		held(w, a.Held)
 		return
 	}

@@ -1,0 +1,97 @@
+// Package adopt has a state folder go over from one history of an archive to another,
+// which governs (manifest/seal): [History]. The seal that it recorded until then is
+// kept, and [Carry] brings it to the copies, so that what was printed of it can be
+// checked and what it names be taken in.
+package adopt
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"linecamp/daemon/authority"
+	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/gone"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+)
+
+// History replaces the seal of the state folder, was, by the one that governs. What
+// the ledger knows of the copies stays as far as both agree: versions of the other
+// history may give way there, which is no damage, and every copy is read anew. The
+// ledger is synced first, so that a crash in between leaves a state that does all of
+// this again. Files that were deleted in the folder before the two parted stay deleted; of later
+// ones nothing is known in the history that goes on.
+func History(l *ledger.Ledger, cache *ledger.Inventories, archive string, copies []authority.Copy, was, is *seal.Seal) error {
+	from, err := authority.NewLog(archive, was)
+	if err != nil {
+		return err
+	}
+	to, err := authority.NewLog(archive, is)
+	if err != nil {
+		return err
+	}
+	agree := func(slug string) int {
+		a, b := from.Index[slug], to.Index[slug]
+		for n := range min(len(a), len(b)) {
+			if a[n] != b[n] {
+				return n
+			}
+		}
+		return min(len(a), len(b))
+	}
+	for _, c := range copies {
+		if err := gone.Forget(l, c.ID, agree); err != nil {
+			return err
+		}
+		if err := authority.Unread(l, c.ID); err != nil {
+			return err
+		}
+	}
+	if err := authority.StepDown(l); err != nil {
+		return err
+	}
+	lines, sum, all, err := l.Accounted()
+	if err != nil {
+		return err
+	}
+	if common := seal.Common(was, is); !all && lines > common && lines <= was.Len() && was.DigestOf(lines) == sum {
+		if err := l.AccountFor(common, is.DigestOf(common), nil); err != nil {
+			return err
+		}
+	}
+	if err := l.Sync(); err != nil {
+		return err
+	}
+	if err := cache.AdoptSeal(is); err != nil {
+		return fmt.Errorf("keeping the seal of the history that goes on: %w", err)
+	}
+	return nil
+}
+
+func carriedKey(copyID string) string { return "late seals " + copyID }
+
+// Carry puts the seals that this state folder recorded, and that did not go on, beside
+// the seal of a copy. The ledger notes what is there, which saves asking: what is
+// there is put again without harm. A copy that refuses gets them in a later round.
+func Carry(ctx context.Context, l authority.Notes, all []*seal.Seal, c authority.Copy) error {
+	was, _, err := l.Value(carriedKey(c.ID))
+	if err != nil {
+		return err
+	}
+	there := strings.Fields(was)
+	for _, s := range all {
+		if slices.Contains(there, s.Digest().String()) {
+			continue
+		}
+		if store.PutLate(ctx, c.Root, s) != nil {
+			return ctx.Err()
+		}
+		there = append(there, s.Digest().String())
+		if err := l.SetValue(carriedKey(c.ID), strings.Join(there, " ")); err != nil {
+			return err
+		}
+	}
+	return nil
+}
