@@ -79,9 +79,8 @@ type In struct {
 	Question func(string)
 }
 
-// Make compares the tally with what is recorded and says which versions to
-// make: newest visits of all sites first, files without a site last.
-func Make(ctx context.Context, r In) ([]Step, error) {
+// compute is Make, with nothing remembered.
+func compute(ctx context.Context, r In) ([]Step, error) {
 	said, err := r.Ledger.Said()
 	if err != nil {
 		return nil, fmt.Errorf("the ledger: %w", err)
