@@ -8,6 +8,7 @@ import (
 	"iter"
 	"maps"
 	"slices"
+	"sync"
 
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
@@ -33,6 +34,8 @@ type Known struct {
 	a     *Archive
 	heads map[string]int
 	seals verify.Sealed
+	once  sync.Once
+	parts map[string]bool // closed objects that another goes on from; see Present
 }
 
 // Look reaches the copies and gathers what should exist. The caller closes k.Copies.
@@ -126,11 +129,30 @@ func (k *Known) Inventory(slug string) (*manifest.Inventory, error) {
 	return inv, err
 }
 
-// Pairs yields every site's newest manifest and record, leaving out those that
-// cannot be read.
+// Present are the objects that sites are recorded in now: all but the closed ones that
+// another goes on from.
+func (k *Known) Present() []string {
+	closed := verify.ClosedBy(k.Seal)
+	if len(closed) == 0 {
+		return k.Slugs
+	}
+	k.once.Do(func() {
+		k.parts = map[string]bool{}
+		for _, slug := range k.Slugs {
+			_, rec, _ := k.Object(slug)
+			for _, former := range verify.JoinedIn(rec) {
+				k.parts[former] = closed[former] && former != slug
+			}
+		}
+	})
+	return slices.DeleteFunc(slices.Clone(k.Slugs), func(slug string) bool { return k.parts[slug] })
+}
+
+// Pairs yields the newest manifest and record of every site, as it is recorded now,
+// leaving out those that cannot be read.
 func (k *Known) Pairs() iter.Seq2[*manifest.Inventory, *manifest.Record] {
 	return func(yield func(*manifest.Inventory, *manifest.Record) bool) {
-		for _, slug := range k.Slugs {
+		for _, slug := range k.Present() {
 			inv, rec, err := k.Object(slug)
 			if err != nil || rec == nil {
 				continue
@@ -204,6 +226,7 @@ func (a *Archive) SiteIDs() (func(*tally.Site) string, error) {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
 	if err == nil {
+		closed := verify.ClosedBy(seal)
 		for id := range seal.Heads() {
 			_, slug, err := manifest.ParseObjectID(id)
 			if err != nil {
@@ -213,10 +236,13 @@ func (a *Archive) SiteIDs() (func(*tally.Site) string, error) {
 			if err != nil {
 				continue // a cache may lack anything; the next mirror round fills it
 			}
-			if rec.Base != "" {
-				byBase[rec.Base] = id
+			put := func(names map[string]string, name string) {
+				if names[name] == "" || !closed[slug] { // a closed one goes on in the other
+					names[name] = id
+				}
 			}
-			byName[rec.Pasture+"\x00"+rec.Site] = id
+			put(byBase, rec.Base)
+			put(byName, rec.Pasture+"\x00"+rec.Site)
 		}
 	}
 	return func(s *tally.Site) string {

@@ -1,10 +1,12 @@
 package mirror
 
 import (
+	"bytes"
 	"fmt"
 	"io/fs"
 	"maps"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -220,6 +222,21 @@ func TestAFurtherObjectIsReadAsOneSite(t *testing.T) {
 		every := maps.Clone(full)
 		every["/2019-06-21/notes (v1).txt"] = "dry"
 		then := map[string]string{"/2018-06-21/plot.jpg": "plot of 2018", "/2019-06-21/plot.jpg": "plot of 2019", "/2019-06-21/notes.txt": "dry"}
+		back := filepath.Join(t.TempDir(), "back")
+		readme, err := os.ReadFile(filepath.Join(r.copies[0].path, "README.txt"))
+		must(t, err)
+		sh := exec.Command("sh", "-s", r.copies[0].path, back)
+		sh.Stdin = bytes.NewReader(readme[bytes.Index(readme, []byte("#!/bin/sh")):])
+		if out, err := sh.CombinedOutput(); err != nil {
+			t.Errorf("renamed %v, by hand: %v: %s", renamed, err, out)
+		}
+		got := texts(t, back)
+		for p, text := range now {
+			if got[at+p] != text {
+				t.Errorf("renamed %v, by hand %s is %q, want %q", renamed, at+p, got[at+p], text)
+			}
+		}
+
 		for name, c := range map[string]struct {
 			o    restore.Options
 			want map[string]string

@@ -47,8 +47,10 @@ type Found struct {
 	copy *reach.Copy
 	id   store.Identity
 	seal *seal.Seal
-	has  map[manifest.Digest]bool // of what the list names
-	mu   sync.Mutex
+
+	joined map[string][]string      // by object, those that its record joins to it
+	has    map[manifest.Digest]bool // of what the list names
+	mu     sync.Mutex
 }
 
 // Close closes the copy.
@@ -73,7 +75,7 @@ func Look(ctx context.Context, o Options) (*Found, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &Found{Archive: id.Archive, From: c.Name, o: o, copy: c, id: id, has: map[manifest.Digest]bool{}}
+	f := &Found{Archive: id.Archive, From: c.Name, o: o, copy: c, id: id, has: map[manifest.Digest]bool{}, joined: map[string][]string{}}
 	if err := f.look(ctx); err != nil {
 		f.Close()
 		return nil, err
@@ -177,6 +179,7 @@ func (f *Found) count(ctx context.Context) error {
 		return err
 	}
 	slices.SortFunc(f.Sites, func(a, b verify.Site) int { return cmp.Compare(a.Object, b.Object) })
+	f.Sites = verify.OneSite(f.Sites, f.joined, verify.ClosedBy(f.seal))
 	return nil
 }
 
@@ -185,6 +188,7 @@ func (f *Found) add(slug string, inv *manifest.Inventory, rec *manifest.Record) 
 	defer f.mu.Unlock()
 	if !manifest.Unfiled(slug) {
 		f.Sites = append(f.Sites, verify.SiteOf(slug, rec))
+		f.joined[slug] = verify.JoinedIn(rec)
 	}
 	for logical := range inv.State(inv.Head()) {
 		if manifest.Reserved(logical) {

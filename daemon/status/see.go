@@ -102,7 +102,7 @@ func look(ctx context.Context, a *archive.Archive, r *reach.Copies, looked *arch
 	for inv, rec := range k.Pairs() {
 		recorded.Add(inv, rec)
 	}
-	unsure := recorded.Sites < len(k.Slugs)
+	unsure := recorded.Sites < len(k.Present())
 	seen, err := glance.Look(ctx, a.Config.Folder, a.Ledger.Folder, &recorded, since.Add(-time.Minute), a.Now())
 	if err != nil {
 		return seen, err

@@ -112,10 +112,13 @@ func Photo(path string, modified time.Time) File {
 }
 
 // Site says which object a version belongs to.
-type Site struct{ Slug, Site, Pasture, Base string }
+type Site struct {
+	Slug, Site, Pasture, Base string
+	Joins                     string // another object, which its record joins to it
+}
 
 // Stake is the usual site.
-var Stake = Site{"windmill--stake-3", "Stake 3", "Windmill", "Windmill/Stake 3"}
+var Stake = Site{Slug: "windmill--stake-3", Site: "Stake 3", Pasture: "Windmill", Base: "Windmill/Stake 3"}
 
 // Visits is a state with a visit in each year.
 func Visits(years ...int) State {
@@ -160,6 +163,9 @@ func (r *Ranch) version(s Site, created time.Time, state State, copies ...int) (
 			e.Kind = manifest.KindOther
 		}
 		next.Record.Paths[p] = e
+	}
+	if s.Joins != "" {
+		next.Record.Decisions = []manifest.Decision{{What: manifest.Joined, Who: "linecamp", When: created, Path: s.Joins}}
 	}
 	draft, err := inv.Add(next)
 	if err != nil {
