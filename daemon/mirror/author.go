@@ -205,13 +205,13 @@ func (m *begun) finish(ctx context.Context, draft *manifest.Draft) error {
 	if err := r.objects.Save(o); err != nil {
 		return err
 	}
-	t := &taking{c: c, o: o, version: m.N, people: o.Inv.Files()}
+	t := c.forTaking(o, m.N)
 	for path, d := range draft.Inventory.Paths(m.N) {
 		if info, ok := m.Stored[path]; ok {
-			t.keep(path, d, info)
+			t.Keep(path, d, info)
 		}
 	}
-	if err := t.committed(); err != nil {
+	if err := c.committed(t); err != nil {
 		return err
 	}
 	line := seal.Line{At: r.created, What: seal.Version, Object: draft.Inventory.ID, Version: m.N, Inventory: manifest.Sum(draft.Encoded)}

@@ -10,12 +10,15 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
+	"linecamp/daemon/mirror/committed"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/making"
 	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/short"
 	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/source"
+	"linecamp/daemon/mirror/taking"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -38,7 +41,7 @@ type copyRun struct {
 	astray bool // its seal tells another history than ours
 
 	mu       sync.Mutex
-	forked   map[string]bool   // slugs whose versions there are not ours
+	loose    map[string]int    // slugs with versions that are not the archive's, and the first of them; 0 where that is not known yet
 	blocked  map[string]string // slugs that cannot go on in this round, and why
 	out      report.CopyState
 	short    short.List
@@ -47,15 +50,17 @@ type copyRun struct {
 	done     int64
 	total    int64
 
-	sealLen int // lines of the seal the copy is known to hold
-	next    int // the first seal line not yet looked at
+	sealLen int  // lines of the seal the copy is known to hold
+	next    int  // the first seal line not yet looked at
+	scanned bool // every site there was looked at in this round
+	taken   int  // versions of another history that were taken in from there
 
 	sends       bool // something is sent there in this round
 	carriedPlan int  // the plan that its list was made from
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, forked: map[string]bool{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, loose: map[string]int{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
 	if !c.Can().Local {
 		run.workers = c.Link.AtOnce()
 	}
@@ -106,14 +111,6 @@ func (c *copyRun) fail(err error) {
 	}
 }
 
-// fork notes that the copy's versions of slug are not the sealed ones; nothing
-// is written there again.
-func (c *copyRun) fork(slug string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.forked[slug] = true
-}
-
 // wayOn says what a person can do about a copy that has to be asked and cannot be.
 func (c *copyRun) wayOn() string {
 	first := "bring it within reach"
@@ -127,7 +124,8 @@ func (c *copyRun) wayOn() string {
 func (c *copyRun) elsewhere(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.astray || c.forked[slug]
+	_, loose := c.loose[slug]
+	return c.astray || loose
 }
 
 // block notes why slug cannot go on there in this round.
@@ -185,7 +183,7 @@ func (c *copyRun) catchUp(ctx context.Context) bool {
 }
 
 func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
-	if err := c.putSeal(ctx, log.Seal); err != nil {
+	if err := c.putSeal(ctx, log); err != nil {
 		return err
 	}
 	lines := log.Lines
@@ -235,18 +233,22 @@ func (c *copyRun) stuck(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	_, blocked := c.blocked[slug]
-	return blocked || c.forked[slug] || c.queue.Has(slug)
+	_, loose := c.loose[slug]
+	return blocked || loose || c.queue.Has(slug)
 }
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
-func (c *copyRun) putSeal(ctx context.Context, log *seal.Seal) error {
-	if c.sealLen >= log.Len() {
+func (c *copyRun) putSeal(ctx context.Context, log *authority.Log) error {
+	if c.sealLen >= log.Seal.Len() {
 		return nil
 	}
-	if err := authority.PutSeal(ctx, c.r.Ledger, c.forOthers(), log); err != nil {
+	if err := c.bringLogs(ctx, log.Lines[c.sealLen:]); err != nil {
 		return err
 	}
-	c.sealLen = log.Len()
+	if err := authority.PutSeal(ctx, c.r.Ledger, c.forOthers(), log.Seal); err != nil {
+		return err
+	}
+	c.sealLen = log.Seal.Len()
 	return nil
 }
 
@@ -284,8 +286,9 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 		return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
 	}
 	defer func() { b.Close() }()
-	t := &taking{c: c, o: o, version: line.Version, build: b, content: inv.Paths(line.Version), people: inv.Files()}
-	replaced, err := t.replaceUnfinished(ctx)
+	t := c.forTaking(o, line.Version)
+	t.Build, t.Content = b, inv.Paths(line.Version)
+	replaced, err := t.ReplaceUnfinished(ctx, c.r.Aside)
 	if err != nil {
 		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
 	}
@@ -294,28 +297,28 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 		if b, err = c.Root.Begin(ctx, slug, line.Version); err != nil {
 			return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
 		}
-		t.build = b
+		t.Build = b
 	}
-	if err := t.bring(ctx); errors.Is(err, errBlocked) {
+	if err := t.Bring(ctx); errors.Is(err, taking.ErrBlocked) {
 		return nil
 	} else if err != nil {
 		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
 	}
-	if t.sought != "" && !c.r.everyoneAsked() {
-		c.block(slug, "bytes of "+manifest.Printable(t.sought)+" are on no copy in reach")
+	if t.Sought != "" && !c.r.everyoneAsked() {
+		c.block(slug, "bytes of "+manifest.Printable(t.Sought)+" are on no copy in reach")
 		return nil
 	}
 	if err := b.Commit(ctx, encoded); err != nil {
 		return fmt.Errorf("committing version %d of %s: %w", line.Version, slug, err)
 	}
-	return t.committed()
+	return c.committed(t)
 }
 
 // adopt takes note of a version the copy has although the ledger does not know
 // it: the round that brought it ended before it could say so.
 func (c *copyRun) adopt(ctx context.Context, slug string, line seal.Line) error {
-	err := isSealed(ctx, c.Root, slug, line.Version, line.Inventory)
-	if errors.Is(err, errForked) {
+	err := committed.IsSealed(ctx, c.Root, slug, line.Version, line.Inventory)
+	if errors.Is(err, committed.ErrOther) {
 		if cleared, err := c.outrun(ctx, slug, line.Version); err != nil {
 			return err
 		} else if cleared {
@@ -337,12 +340,6 @@ func (c *copyRun) adopt(ctx context.Context, slug string, line seal.Line) error 
 	return c.holds.SetHas(slug, line.Version)
 }
 
-// errBlocked: the version cannot go on there in this round; the copy says why.
-var errBlocked = errors.New("cannot go on there")
-
-// errForked: the copy's version is not the one the seal names.
-var errForked = errors.New("its versions there are not the sealed ones")
-
 // sameBefore checks that the version the new one builds on is the sealed one.
 func (c *copyRun) sameBefore(ctx context.Context, slug string, n int) error {
 	if n == 1 {
@@ -350,16 +347,16 @@ func (c *copyRun) sameBefore(ctx context.Context, slug string, n int) error {
 	}
 	want, ok := c.r.sealed(slug, n-1)
 	if !ok {
-		return errForked
+		return committed.ErrOther
 	}
-	return isSealed(ctx, c.Root, slug, n-1, want)
+	return committed.IsSealed(ctx, c.Root, slug, n-1, want)
 }
 
 // heldBack takes in what stops one site on this copy and no other.
 func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 	switch {
-	case errors.Is(err, errForked):
-		c.fork(slug)
+	case errors.Is(err, committed.ErrOther):
+		return true, c.loosen(slug, 0)
 	case errors.Is(err, store.ErrDamaged):
 		c.block(slug, gone.ReasonManifest)
 	default:
@@ -402,6 +399,43 @@ func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
 	c.expectBytes(more)
 }
 
+// places are where bytes may be in this round.
+func (r *round) places() source.Places {
+	p := source.Places{Old: r.Cache.OldRecord}
+	if r.Tally != nil {
+		p.Folder = r.Tally.Folder
+	}
+	for _, c := range r.copies {
+		p.Copies = append(p.Copies, source.Place{Copy: c.forOthers(), Has: c.holds.Has})
+	}
+	return p
+}
+
+// forTaking is the copy as one that version n of an object goes to.
+func (c *copyRun) forTaking(o *sites.Object, n int) *taking.Version {
+	return &taking.Version{
+		Copy:   taking.Copy{ID: c.ID, Root: c.Root, Ledger: c.r.Ledger, Queue: &c.queue, Holds: &c.holds, Short: &c.short, Workers: c.workers, Advance: c.advance, Now: c.r.Now, Block: c.block},
+		Object: o, N: n, People: o.Inv.Until(n).Files(),
+		Sources: func(wanted map[string]manifest.Digest) map[manifest.Digest][]source.Source {
+			return c.r.places().For(o, n, wanted, c.ID)
+		},
+	}
+}
+
+// committed notes what the copy has now, for the report too.
+func (c *copyRun) committed(t *taking.Version) error {
+	if err := t.Committed(); err != nil {
+		return err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.out.Versions++
+	c.out.Files += t.Files
+	c.out.Bytes += t.Stored
+	c.out.Missing = append(c.out.Missing, t.Missing...)
+	return nil
+}
+
 // forMaking is the copy as one on which a version of slug is made.
 func (c *copyRun) forMaking(slug string) making.Copy {
 	return making.Copy{Root: c.Root, Queue: &c.queue, Workers: c.workers, Advance: c.advance, Lacks: func(content string, d manifest.Digest, name string, large bool) error {
@@ -412,22 +446,6 @@ func (c *copyRun) forMaking(slug string) making.Copy {
 		}
 		return c.short.Add(short.As(slug, content, d, name, large))
 	}}
-}
-
-func (c *copyRun) expectBytes(n int64) { c.tell(0, n) }
-
-func (c *copyRun) advance(n int64) { c.tell(n, 0) }
-
-// tell counts bytes that are done, and bytes that are still to come, and says how
-// far the copy is.
-func (c *copyRun) tell(done, more int64) {
-	c.mu.Lock()
-	c.done, c.total = c.done+done, c.total+more
-	done, total := c.done, c.total
-	c.mu.Unlock()
-	if c.r.Progress != nil {
-		c.r.Progress(c.Name, done, max(total, done))
-	}
 }
 
 // final is the copy's line in the report.
@@ -448,9 +466,9 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		}
 	case c.failed != nil:
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
-	case len(c.forked) > 0:
+	case len(c.loose) > 0:
 		out.State = reach.Failed
-		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)", words.Count(len(c.forked), "site was", "sites were"))
+		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)", words.Count(len(c.loose), "site was", "sites were"))
 	case len(c.blocked) > 0:
 		out.State = reach.Behind
 		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))

@@ -4,10 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"slices"
 
 	"linecamp/daemon/authority/marks"
+	"linecamp/daemon/mirror/committed"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 	"linecamp/manifest/store"
@@ -47,7 +47,7 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		if m.Copy != first.ID || !first.Can().Local && !first.hasAnswered(m) {
 			continue
 		}
-		inv, err := first.lookFor(ctx, m.Slug, m.N)
+		inv, err := committed.Look(ctx, first.Root, first.ID, m.Slug, m.N)
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -66,31 +66,6 @@ func (r *round) release(ctx context.Context, first *copyRun) error {
 		}
 	}
 	return nil
-}
-
-// lookFor returns the newest inventory of slug on a copy where version n of it
-// is committed, and nil where it is not there. The error is for a copy that
-// cannot tell.
-func (c *copyRun) lookFor(ctx context.Context, slug string, n int) (*manifest.Inventory, error) {
-	id, err := c.Root.Identity(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if id.CopyID != c.ID {
-		return nil, store.ErrOtherRoot
-	}
-	_, err = c.Root.Stat(ctx, fmt.Sprintf("%s/v%d/inventory.json.sha256", slug, n))
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	inv, err := store.Head(ctx, c.Root, slug)
-	if err == nil && inv.Head() < n {
-		err = store.ErrDamaged
-	}
-	return inv, err
 }
 
 // sealFrom adds the lines of what a failing drive has committed, and keeps what

@@ -73,7 +73,7 @@ func (c *copyRun) takeLine(ctx context.Context, log *authority.Log, mine bool) e
 	if err := c.broken(); err != nil {
 		return err
 	}
-	return c.putSeal(ctx, log.Seal)
+	return c.putSeal(ctx, log)
 }
 
 // noteSealing notes in the ledger which copies may hold a line of the seal that

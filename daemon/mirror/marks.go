@@ -83,16 +83,19 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	log, _, _ := r.look()
 	id := manifest.ObjectID(r.Archive, slug)
 	from := log.Head(slug)
-	if from > inv.Head() {
+	if from > inv.Head() || log.Closed(slug) {
 		return nil
 	}
 	if from > 0 {
 		if want, _ := r.sealed(slug, from); manifest.Sum(inv.Until(from).Encode()) != want {
-			return nil // another history; catching up will call it forked
+			return nil // another history
 		}
 	}
 	for n := from + 1; n <= inv.Head(); n++ {
 		at := inv.Versions[n-1].Created
+		if len(r.others.Logs) > 0 && at.After(r.created) { // another's clock must not stop all sites
+			at = r.created
+		}
 		log, _, _ := r.look()
 		if last := log.Last(); at.Before(last.At) {
 			at = last.At
@@ -156,7 +159,7 @@ func (r *round) pending(ctx context.Context, slug string, n int, holder *copyRun
 			continue
 		}
 		i := slices.IndexFunc(r.copies, func(c *copyRun) bool { return c.ID == m.Copy })
-		if i < 0 {
+		if i < 0 || r.copies[i].elsewhere(slug) {
 			continue
 		}
 		c := r.copies[i]

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"strings"
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
@@ -83,6 +82,9 @@ func (r *round) meet(ctx context.Context) error {
 		if err := authority.MarkRead(r.Ledger, c.ID); err != nil {
 			return err
 		}
+		if err := c.loosenClosed(); err != nil {
+			return err
+		}
 	}
 	return r.objects.ForgetRecords(r.Ledger)
 }
@@ -92,6 +94,9 @@ func (r *round) meet(ctx context.Context) error {
 // are noted, and the author adds the lines.
 func (c *copyRun) scan(ctx context.Context) error {
 	c.holds.Clear()
+	if err := c.r.gather(ctx, c); err != nil {
+		return err
+	}
 	slugs, err := store.Objects(ctx, c.Root)
 	if err != nil {
 		return fmt.Errorf("listing its sites: %w", err)
@@ -107,19 +112,21 @@ func (c *copyRun) scan(ctx context.Context) error {
 			return fmt.Errorf("%s there says it is %q", slug, inv.ID)
 		default:
 			n = inv.Head()
-			if want, ok := c.r.sealed(slug, n); ok && manifest.Sum(inv.Encode()) != want {
-				c.forked[slug] = true
-			}
 			if err := c.holds.SetHas(slug, n); err != nil {
 				return err
 			}
-			if _, sealed := c.r.sealed(slug, n); !sealed {
+			from, free := c.r.isLoose(slug, inv)
+			if from > 0 && !free {
+				if err := c.loosen(slug, from); err != nil {
+					return err
+				}
+			} else if from > 0 {
 				if err := c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n}); err != nil {
 					return err
 				}
 				continue
 			}
-			if !settled && !c.forked[slug] { // the round that committed it ended there
+			if !settled && from == 0 && c.usable() { // the round that committed it ended there
 				if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 					return fmt.Errorf("finishing %s: %w", slug, err)
 				}
@@ -139,6 +146,10 @@ func (c *copyRun) scan(ctx context.Context) error {
 			}
 			break
 		}
+	}
+	c.scanned = true
+	if len(c.loose) > 0 {
+		return nil // and is read anew, until nothing is
 	}
 	return authority.MarkScanned(c.r.Ledger, c.ID)
 }
@@ -165,27 +176,4 @@ func (c *copyRun) headOf(ctx context.Context, slug string) (*manifest.Inventory,
 		return nil, false, errors.Join(store.ErrNoObject, c.holds.GoBack(ctx, slug))
 	}
 	return inv.Until(n), true, c.holds.GoBack(ctx, slug)
-}
-
-// isSealed checks that version n of slug on a copy is the one the seal names,
-// by the digest its sidecar states. Another one is errForked if it agrees with
-// itself, and else rot: store.ErrDamaged.
-func isSealed(ctx context.Context, root store.Root, slug string, n int, want manifest.Digest) error {
-	folder := fmt.Sprintf("%s/v%d/", slug, n)
-	side, _, err := store.ReadSmall(ctx, root, folder+"inventory.json.sha256", 4096)
-	if err != nil {
-		return fmt.Errorf("reading version %d of %s: %w", n, slug, err)
-	}
-	hex, _, _ := strings.Cut(string(side), " ")
-	if got, err := manifest.ParseDigest(hex); err == nil && got == want {
-		return nil
-	}
-	inv, _, err := store.ReadSmall(ctx, root, folder+"inventory.json", manifest.MaxInventory)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("reading version %d of %s: %w", n, slug, err)
-	}
-	if err == nil && manifest.CheckSidecar(inv, side) == nil {
-		return errForked
-	}
-	return fmt.Errorf("version %d of %s: %w", n, slug, store.ErrDamaged)
 }

@@ -41,6 +41,7 @@ import (
 	"linecamp/daemon/carried"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/link"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/left"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
@@ -115,6 +116,7 @@ type round struct {
 	log      *authority.Log // replaced, never changed
 	grown    chan struct{}  // closed when the seal grew or authoring ended
 	newer    bool           // a newer program recorded on a copy
+	others   late.Others    // histories that were met
 	authored bool           // no more versions come in this round
 	report   report.Report
 }
@@ -253,6 +255,9 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 		return nil
 	}
 	r.claimed.Store(true)
+	if err := r.meetOthers(ctx, false); err != nil {
+		return err
+	}
 	steps, err := plan.Make(ctx, plan.In{
 		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
 	})
@@ -265,6 +270,11 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	r.todo.Plan(steps)
 	r.planned()
 	for _, st := range steps {
+		if r.undone(st.Slug) {
+			r.wait(attention.RecordingHeld, st.Slug, report.ReasonOther, false)
+			r.todo.Made()
+			continue
+		}
 		if ok, err := first.queue.New(st.Slug, st.Size); err != nil {
 			return err
 		} else if !ok {
@@ -281,5 +291,5 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 			return err
 		}
 	}
-	return nil
+	return r.meetOthers(ctx, true)
 }

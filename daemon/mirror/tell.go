@@ -30,6 +30,22 @@ func (r *round) heldUp(h report.HeldUp) {
 	}
 }
 
+func (c *copyRun) expectBytes(n int64) { c.tell(0, n) }
+
+func (c *copyRun) advance(n int64) { c.tell(n, 0) }
+
+// tell counts bytes that are done, and bytes that are still to come, and says how
+// far the copy is.
+func (c *copyRun) tell(done, more int64) {
+	c.mu.Lock()
+	c.done, c.total = c.done+done, c.total+more
+	done, total := c.done, c.total
+	c.mu.Unlock()
+	if c.r.Progress != nil {
+		c.r.Progress(c.Name, done, max(total, done))
+	}
+}
+
 // finish sets the last words of the report, copies in the config's order.
 func (r *round) finish() report.Report {
 	r.mu.Lock()

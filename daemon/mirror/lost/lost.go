@@ -30,7 +30,9 @@ import (
 type Copy struct {
 	authority.Copy
 	Excused bool                  // it was out of reach when this machine took over, and was not read since
-	Has     func(slug string) int // the newest version of an object there
+	Has     func(slug string) int // the newest of the archive's versions of an object there
+	// Other reports whether what it has beyond that is of another history.
+	Other func(slug string) bool
 }
 
 // In is what is looked at.
@@ -128,7 +130,7 @@ func (in In) lacking(ctx context.Context, slug string) (int, error) {
 		return 0, err
 	}
 	for _, c := range in.Copies {
-		if c.Root == nil {
+		if c.Root == nil || c.Other(slug) {
 			continue
 		}
 		for n := most + 1; n <= head+1; n++ {

@@ -19,6 +19,7 @@ const (
 	ReasonClock       = "the clock of this machine stands before the newest recorded version; set the clock"
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
 	ReasonRemade      = "its record was lost on every copy and is made anew, and what people had put on file in it may be lost; where `linecamp verify` asks again about what was explained before, run `linecamp explain` again"
+	ReasonOther       = "a copy in reach has versions of this site that another history recorded, and they are taken in first; see its line above"
 	ReasonHolderShort = "the copy where new versions are made lacks this site's earlier ones; see its line above"
 )
 

@@ -143,14 +143,14 @@ func Groups(t *tally.Result) map[string]*Group {
 func (o *Object) GroupKey() string {
 	g := Group{Site: o.Rec.Site, Pasture: o.Rec.Pasture, Base: o.Rec.Base}
 	if g.Site == "" && g.Base == "" {
-		g.Unfiled, g.Top = true, o.top()
+		g.Unfiled, g.Top = true, o.Top()
 	}
 	return g.Key()
 }
 
-// top is the top-level folder of an object of files without a site: the first
+// Top is the top-level folder of an object of files without a site: the first
 // element of any raw path it ever had.
-func (o *Object) top() string {
+func (o *Object) Top() string {
 	for logical, e := range o.Rec.Paths {
 		return firstElement(manifest.RawPath("", logical, e))
 	}

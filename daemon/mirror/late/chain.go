@@ -1,0 +1,112 @@
+package late
+
+import (
+	"context"
+	"maps"
+	"slices"
+
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/source"
+	"linecamp/manifest"
+	"linecamp/manifest/store/fault"
+)
+
+// Chain is what a copy has committed of an object, of another history.
+type Chain struct {
+	Slug string
+	Inv  *manifest.Inventory
+	From int // its first version that is not the archive's
+	On   authority.Copy
+}
+
+// Bytes are the places that may have bytes of the chain: the copy it is on, then any
+// other with that history.
+func (c Chain) Bytes(d manifest.Digest, copies []authority.Copy) (from []source.Source) {
+	if b := c.Inv.Encode(); manifest.Sum(b) == d {
+		from = append(from, source.Bytes("the other history's manifest", b))
+	}
+	for _, held := range append([]authority.Copy{c.On}, copies...) {
+		for _, p := range c.Inv.Content[d] {
+			if held.CanRead() {
+				from = append(from, source.Held(held, c.Slug+"/"+p, -1))
+			}
+		}
+	}
+	return from
+}
+
+// Record is the record of version n. Where it rotted, the sizes are all that is known
+// of its files, and the names are those of what is on record, nil for nothing.
+func (c Chain) Record(ctx context.Context, n int, old *sites.Object) (*manifest.Record, error) {
+	o, err := sites.ReadRecord(ctx, c.On.Root, c.Slug, c.Inv.Until(n))
+	if err == nil {
+		return o.Rec, nil
+	}
+	if fault.Of(err).OfCopy() || ctx.Err() != nil {
+		return nil, err
+	}
+	rec := &manifest.Record{Paths: map[string]manifest.Entry{}}
+	if old != nil {
+		rec.Site, rec.Pasture, rec.Base = old.Rec.Site, old.Rec.Pasture, old.Rec.Base
+	}
+	for p, d := range c.Inv.State(n) {
+		if manifest.Reserved(p) {
+			continue
+		}
+		e := manifest.Entry{Kind: manifest.KindOther}
+		for _, path := range c.Inv.Content[d] {
+			if info, err := c.On.Root.Stat(ctx, c.Slug+"/"+path); err == nil {
+				e.Bytes = info.Size
+			}
+		}
+		rec.Paths[p] = e
+	}
+	return rec, ctx.Err()
+}
+
+// Into is the object into which the chain is brought, and what is on record of it, nil
+// for one that bringing makes. It is the same object, unless that is closed, or another
+// site's, or the site has a second object already. rec is the chain's newest record; held
+// reports whether a copy has anything of an object.
+func (c Chain) Into(ctx context.Context, objects *sites.Catalogue, rec *manifest.Record, held func(slug string) bool) (string, *sites.Object, error) {
+	log := objects.Log()
+	theirs := &sites.Object{Slug: c.Slug, Inv: c.Inv, Rec: rec}
+	key := theirs.GroupKey()
+	if log.Head(c.Slug) > 0 {
+		o, err := objects.Get(ctx, c.Slug)
+		if err != nil {
+			return "", nil, err
+		}
+		same := c.From > 1 || o.GroupKey() == key // with a common version it is the same site, renamed or not
+		if same && !log.Closed(c.Slug) {
+			return c.Slug, o, nil
+		}
+		if same {
+			key = o.GroupKey()
+		}
+	}
+	for _, slug := range slices.Sorted(maps.Keys(log.Index)) {
+		if slug == c.Slug || log.Closed(slug) {
+			continue
+		}
+		o, err := objects.Get(ctx, slug)
+		if err != nil {
+			return "", nil, err
+		}
+		joined := log.Closed(c.Slug) && slices.ContainsFunc(o.Rec.Decisions, func(d manifest.Decision) bool {
+			return d.What == manifest.Joined && d.Path == c.Slug
+		})
+		if joined || o.GroupKey() == key {
+			return slug, o, nil
+		}
+	}
+	if log.Head(c.Slug) == 0 && !log.Closed(c.Slug) {
+		return c.Slug, nil, nil
+	}
+	taken := func(s string) bool { return log.Head(s) > 0 || log.Closed(s) || held(s) }
+	if rec.Site == "" && rec.Base == "" {
+		return manifest.UnfiledSlug(theirs.Top(), taken), nil, nil
+	}
+	return manifest.Slug(rec.Pasture, rec.Site, taken), nil, nil
+}

@@ -1,0 +1,55 @@
+package late
+
+import (
+	"testing"
+
+	"linecamp/daemon/authority"
+	"linecamp/manifest/seal"
+)
+
+// A chain is believed as far as a log names it, or this archive's once did, and one version beyond.
+func TestKnown(t *testing.T) {
+	chain := grow(t, grow(t, grow(t, nil, map[string]string{"a": "A"}, "both"), map[string]string{"a": "B"}, "theirs"), map[string]string{"a": "C"}, "theirs").Inv
+	id := chain.ID
+	named := func(to int, more ...seal.Line) *seal.Seal {
+		log, err := seal.Decode(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var lines []seal.Line
+		for n := 1; n <= to; n++ {
+			lines = append(lines, seal.Line{What: seal.Version, Object: id, Version: n, Inventory: index(chain)[n-1]})
+		}
+		for i, l := range append(lines, more...) {
+			l.N, l.At = i+1, day
+			if err := log.Append(l); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return log
+	}
+	for _, c := range []struct {
+		why        string
+		ours, late *seal.Seal
+		want       int
+	}{
+		{"nobody names what goes beyond", named(1), named(1), 2},
+		{"the other log names one more", named(1), named(2), 3},
+		{"it names all", named(1), named(3), 3},
+		{"ours named it once", named(2, seal.Line{What: seal.Lost, Object: id, Version: 2, Why: "gone"}), named(1), 3},
+	} {
+		log, err := authority.NewLog("ranch", c.ours)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var o Others
+		o.Add(c.late, "shelf")
+		o.Add(c.late, "barn")
+		if len(o.Logs) != 1 {
+			t.Errorf("%s: the same log is known %d times", c.why, len(o.Logs))
+		}
+		if got := o.Known(log, "stake-1", chain, 2); got != c.want {
+			t.Errorf("%s: believed up to %d, want %d", c.why, got, c.want)
+		}
+	}
+}

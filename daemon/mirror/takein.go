@@ -1,0 +1,233 @@
+package mirror
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"linecamp/daemon/attention"
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/late"
+	"linecamp/daemon/mirror/making"
+	"linecamp/daemon/mirror/sites"
+	"linecamp/daemon/mirror/source"
+	"linecamp/manifest"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
+)
+
+// What a copy has of another history is loose there: committed, and not the archive's.
+// The machine that records takes each such version in, once: as it is where its number
+// is free, else by a version of its own that brings what it brought. Then it gives way
+// on a drive. In a bucket nothing that is committed is ever replaced, so there the
+// object is closed, and its site goes on in a further one.
+
+// meetOthers has this history and others that were met go on as one: their logs are kept,
+// and what is loose is taken in.
+func (r *round) meetOthers(ctx context.Context, planned bool) error {
+	if err := r.keepLogs(ctx); err != nil {
+		return err
+	}
+	return r.takeIn(ctx, planned)
+}
+
+// takeIn takes in what is loose on each copy that can be read. Where that has to wait,
+// the site waits, and the report says for what; the error is for the round.
+func (r *round) takeIn(ctx context.Context, planned bool) error {
+	for _, c := range r.copies {
+		for _, slug := range c.looseSlugs() {
+			if !c.canRead() {
+				break
+			}
+			err := r.takeInSite(ctx, c, slug, planned)
+			switch {
+			case err == nil:
+			case ctx.Err() != nil:
+				return ctx.Err()
+			case errors.Is(err, authority.ErrHoldOff), errors.Is(err, errUnsealed):
+				return err
+			case fault.Of(err).OfCopy():
+				c.fail(err)
+			default:
+				c.block(slug, err.Error())
+			}
+		}
+	}
+	return nil
+}
+
+// takeInSite takes in what one copy has loose of one object.
+func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned bool) error {
+	inv, err := store.Head(ctx, c.Root, slug)
+	if errors.Is(err, store.ErrNoObject) {
+		return c.unloose(slug, 0)
+	}
+	if err != nil {
+		return fmt.Errorf("reading what another history has there of %s: %w", slug, err)
+	}
+	if inv.ID != manifest.ObjectID(r.Archive, slug) {
+		return fault.Say(store.ErrDamaged, "%s there says it is %q", slug, inv.ID)
+	}
+	log := r.objects.Log()
+	chain := late.Chain{Slug: slug, Inv: inv, From: late.From(inv, log.Index[slug]), On: c.forOthers()}
+	if chain.From == 0 {
+		return c.unloose(slug, inv.Head())
+	}
+	if n := r.others.Known(log, slug, inv, chain.From); n < inv.Head() {
+		return fault.Say(store.ErrDamaged, "version %d of %s there is named by no log of any history", n+1, slug)
+	}
+	theirs, err := chain.Record(ctx, inv.Head(), nil)
+	if err != nil {
+		return err
+	}
+	into, o, err := chain.Into(ctx, r.objects, theirs, r.anywhere)
+	if err != nil {
+		return err
+	}
+	closed := log.Closed(slug)
+	switch {
+	case chain.From > log.Head(slug) && !closed && into == slug:
+		if err := r.sealFrom(ctx, c, slug, inv); err != nil || r.objects.Log().Head(slug) < inv.Head() {
+			return err
+		}
+		return c.unloose(slug, inv.Head())
+	case !closed && !c.Can().GivesWay && c.usable():
+		return r.close(ctx, c, slug, chain.From)
+	case closed && o == nil && !planned && len(r.shown(&sites.Object{Inv: inv, Rec: theirs})) > 0:
+		return nil // the plan makes the further object from the folder
+	}
+	for n := chain.From; n <= inv.Head(); n++ {
+		if o != nil && late.Done(inv, n, o.Inv) {
+			continue
+		}
+		h := r.holderOf(ctx, into, c, closed)
+		if h == nil {
+			r.wait(attention.RecordingHeld, slug, fmt.Sprintf("%s has versions of it that another history recorded, and no other copy with its newest version is in reach to take them in; bring one within reach", c.Name), true)
+			return nil
+		}
+		if o, err = r.bring(ctx, h, chain, n, into, o); err != nil || o == nil || !late.Done(inv, n, o.Inv) {
+			return err // the report says why
+		}
+		c.took()
+	}
+	return r.makeWay(ctx, c, slug, chain.From, into)
+}
+
+// makeWay has the copy go on with the archive's versions, once all it had loose of the
+// object is in versions that another copy in reach has, too.
+func (r *round) makeWay(ctx context.Context, c *copyRun, slug string, from int, into string) error {
+	if r.objects.Log().Closed(slug) {
+		return c.unloose(slug, min(c.holds.Has(slug), r.objects.Log().Head(slug)))
+	}
+	if !c.usable() || r.holderOf(ctx, into, c, false) == nil {
+		return nil
+	}
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	if err := c.holds.GiveWay(ctx, slug, from); err != nil {
+		return err
+	}
+	c.next = 0 // what it lacks now is taken over like anything else
+	return c.unloose(slug, from-1)
+}
+
+// close has an object not be gone on with: where a committed version in a bucket stands
+// in the way of a sealed one, neither is ever touched, and the site goes on in a further object.
+func (r *round) close(ctx context.Context, c *copyRun, slug string, from int) error {
+	holder := r.firstHolder()
+	if holder == nil {
+		return nil
+	}
+	if err := r.who.Begin(ctx); err != nil {
+		return err
+	}
+	line := seal.Line{At: r.created, What: seal.Closed, Object: manifest.ObjectID(r.Archive, slug), Version: from,
+		Why: fmt.Sprintf("%s has other versions from v%d on", c.Name, from)}
+	if err := holder.write(ctx, line); err != nil {
+		return err
+	}
+	for _, other := range r.copies {
+		if other.holds.Has(slug) < from {
+			continue
+		}
+		if err := other.loosen(slug, from); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// bring makes the version that brings version n of a chain, and returns the object then.
+func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, into string, o *sites.Object) (*sites.Object, error) {
+	rec, err := chain.Record(ctx, n, o)
+	if err != nil {
+		return nil, err
+	}
+	shown := o
+	if o == nil {
+		shown = &sites.Object{Inv: chain.Inv, Rec: rec}
+	}
+	v := late.Compose(o, chain.Inv, n, rec, r.shown(shown))
+	if o == nil && r.objects.Log().Closed(chain.Slug) {
+		v.Record.Decisions = append(v.Record.Decisions, manifest.Decision{What: manifest.Joined, Who: r.Machine, When: r.created, Path: chain.Slug, Why: "the site goes on here"})
+	}
+	made := chain.Inv.Versions[n-1]
+	err = h.make(ctx, into, o != nil, func(*begun) making.What {
+		return &making.Brought{Version: v, User: r.user(), Created: r.created,
+			Came:  fmt.Sprintf("came with %s, version %d of %s, made on %s by %s", chain.On.Name, n, chain.Slug, made.Created.Format("2006-01-02"), made.User.Name),
+			Bytes: func(d manifest.Digest) []source.Source { return chain.Bytes(d, r.who.Copies) }}
+	})
+	if err != nil {
+		if ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) && !errors.Is(err, errUnsealed) {
+			h.fail(err)
+			return nil, nil
+		}
+		return nil, err
+	}
+	if r.objects.Log().Head(into) == 0 {
+		return nil, nil
+	}
+	return r.objects.Get(ctx, into)
+}
+
+// anywhere reports whether a copy in reach has anything of an object.
+func (r *round) anywhere(slug string) bool {
+	return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.holds.Has(slug) > 0 || c.elsewhere(slug) })
+}
+
+// holderOf is the copy on which the next version of an object can be made: the first in
+// order that has its newest version and nothing else of it. The one where a late version lies
+// is it only where that does not give way.
+func (r *round) holderOf(ctx context.Context, slug string, lies *copyRun, stays bool) *copyRun {
+	for _, local := range []bool{true, false} {
+		for _, c := range r.copies {
+			if c == lies && !stays || !c.usable() || !c.Can().HoldsFirst || c.Can().Local != local || c.elsewhere(slug) {
+				continue
+			}
+			if c.holds.Has(slug) != r.objects.Log().Head(slug) && !c.catchUp(ctx) {
+				continue
+			}
+			if !c.stuck(slug) && c.holds.Has(slug) == r.objects.Log().Head(slug) {
+				return c
+			}
+		}
+	}
+	return nil
+}
+
+// shown is what the folder has of an object's site.
+func (r *round) shown(o *sites.Object) map[string]manifest.Digest {
+	g := sites.Groups(r.Tally)[o.GroupKey()]
+	if g == nil {
+		return nil
+	}
+	g.Load()
+	defer g.Release()
+	files := map[string]manifest.Digest{}
+	for p, f := range g.Files {
+		files[p] = f.SHA256
+	}
+	return files
+}
