@@ -45,19 +45,45 @@ func (r *check) lateLogs(ctx context.Context) (logs []*seal.Seal) {
 	return logs
 }
 
+// version names what a line of a seal says of one version.
+type version struct {
+	object    string
+	n         int
+	inventory manifest.Digest
+}
+
 // isLate reports whether a version has been recorded in another history, or counts no
-// more: a mirror round is putting the object together, and nobody rewrote it. Only
-// the goroutine that walks calls it.
-func (r *check) isLate(ctx context.Context, inventory manifest.Digest) bool {
-	if r.late == nil {
-		r.late = map[manifest.Digest]bool{}
-		for _, log := range append(r.lateLogs(ctx), r.seal) {
-			for l := range log.All() {
-				r.late[l.Inventory] = true
+// more: a mirror round is putting the object together, and nobody rewrote it. A log of
+// another history counts if the seal says that it was met: anybody who can write to a
+// copy can put one there. Only the goroutine that walks calls it.
+func (r *check) isLate(ctx context.Context, v version) bool {
+	if r.late == nil && r.seal != nil {
+		r.late = map[version]bool{}
+		met := r.addLate(r.seal)
+		if len(met) > 0 {
+			for _, log := range r.lateLogs(ctx) {
+				if met[log.Digest()] {
+					r.addLate(log)
+				}
 			}
 		}
 	}
-	return r.late[inventory]
+	return r.late[v]
+}
+
+// addLate adds the versions that a log names and the seal does not count, and returns
+// the logs that it says were met.
+func (r *check) addLate(log *seal.Seal) map[manifest.Digest]bool {
+	met := map[manifest.Digest]bool{}
+	for l := range log.All() {
+		if l.What == seal.Late {
+			met[l.Log] = true
+		}
+		if r.sealed[l.Object][l.Version] != l.Inventory {
+			r.late[version{l.Object, l.Version, l.Inventory}] = true
+		}
+	}
+	return met
 }
 
 // historyOf says which other history bears out the seal on paper, "" for none.

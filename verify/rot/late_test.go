@@ -27,6 +27,9 @@ func parted(t *testing.T) (r *verifytest.Ranch, x *seal.Seal) {
 	x, r.Seal, r.Heads, r.Copies = r.Seal, common, heads, copies[1:]
 	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 2), verifytest.Visits(2019, 2020))
 	r.Copies = copies
+	if err := r.Seal.Append(seal.Line{At: verifytest.Day(2021, 8, 1), What: seal.Late, Lines: x.Len(), Log: x.Digest(), Why: "met on drive1"}); err != nil {
+		t.Fatal(err)
+	}
 	if err := store.ReplaceSeal(t.Context(), copies[0].Root, r.Seal); err != nil {
 		t.Fatal(err)
 	}
@@ -79,6 +82,52 @@ func TestRotCallsALostVersionThatTurnedUpBehind(t *testing.T) {
 	}
 }
 
+// Whoever can write to a copy can put a log there that names what they rewrote. The
+// archive's seal does not name that log, so it excuses nothing.
+func TestRotBelievesNoLogThatTheSealDoesNotName(t *testing.T) {
+	r := verifytest.New(t, 2)
+	r.Version(verifytest.Stake, verifytest.Day(2020, 7, 1), verifytest.Visits(2019))
+	first, heads, copies := r.Seal.Clone(), maps.Clone(r.Heads), r.Copies
+	r.Copies = copies[:1]
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 1), verifytest.Visits(2019, 2021))
+	r.Seal, r.Heads, r.Copies = first, heads, copies[1:]
+	r.Version(verifytest.Stake, verifytest.Day(2021, 7, 2), verifytest.Visits(2019, 2020))
+	if err := store.ReplaceSeal(t.Context(), copies[0].Root, r.Seal); err != nil {
+		t.Fatal(err)
+	}
+	rep := checked(t, copies[0], r.Options())
+	if got := found(rep); !slices.Contains(got, "altered .linecamp/inventory v2") || len(rep.Behind) != 0 {
+		t.Errorf("found %q, behind %+v", got, rep.Behind)
+	}
+}
+
+// A line excuses the version that it names, not another one that shows its bytes.
+func TestRotTakesAnotherVersionsPairForNoHistory(t *testing.T) {
+	r := verifytest.New(t, 1)
+	for year := 2019; year < 2022; year++ {
+		r.Version(verifytest.Stake, verifytest.Day(year+1, 7, 1), verifytest.Visits(2019, year))
+	}
+	for _, name := range []string{"inventory.json", "inventory.json.sha256"} {
+		b, err := os.ReadFile(r.Path(0, "windmill--stake-3/v1/"+name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		verifytest.Write(t, r.Path(0, "windmill--stake-3/v2/"+name), b, time.Now())
+	}
+	rep := checked(t, r.Copies[0], r.Options())
+	if got := found(rep); !slices.Contains(got, "altered .linecamp/inventory v2") || len(rep.Behind) != 0 {
+		t.Errorf("found %q, behind %+v", got, rep.Behind)
+	}
+	// Without any seal, too.
+	verifytest.Write(t, r.Path(0, seal.File(0)), []byte("no log\n"), time.Now())
+	o := r.Options()
+	o.Seal = nil
+	rep = checked(t, r.Copies[0], o)
+	if got := found(rep); !slices.Contains(got, "altered .linecamp/inventory v2") || !slices.Contains(got, "altered .linecamp/seal v0") {
+		t.Errorf("found %q, behind %+v", got, rep.Behind)
+	}
+}
+
 func TestRotChecksTheLogsOfOtherHistories(t *testing.T) {
 	r, x := parted(t)
 	whole, err := os.ReadFile(lateFile(r, 0, x))
@@ -98,7 +147,8 @@ func TestRotChecksTheLogsOfOtherHistories(t *testing.T) {
 // history it is.
 func TestRotHoldsAPaperAgainstOtherHistories(t *testing.T) {
 	r, x := parted(t)
-	if err := r.Seal.Append(seal.Line{At: verifytest.Day(2021, 8, 1), What: seal.Late, Lines: x.Len(), Log: x.Digest(), Why: "met on drive1"}); err != nil {
+	paper := r.Seal.Clone()
+	if err := paper.Append(seal.Line{At: verifytest.Day(2021, 8, 2), What: seal.GaveUp, Copy: r.Copies[1].ID}); err != nil {
 		t.Fatal(err)
 	}
 	never := new(seal.Seal)
@@ -111,7 +161,7 @@ func TestRotHoldsAPaperAgainstOtherHistories(t *testing.T) {
 		holds   bool
 		history string
 	}{
-		{0, r.Seal, false, ""}, // its own log is a line behind
+		{0, paper, false, ""}, // its own log is a line behind
 		{0, x, true, "2 lines until 2021-07-01, met on drive1"},
 		{1, x, false, ""},
 		{0, never, false, ""},

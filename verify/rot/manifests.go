@@ -201,7 +201,7 @@ func (r *check) version(ctx context.Context, o *object, n int, p pair, files map
 		r.damaged(ctx, o, d)
 	case p.whole() && (!bytes.Equal(p.inv, want) || (inSeal && manifest.Sum(p.inv) != sealed)):
 		// It agrees with itself, so no rot made it: someone wrote it.
-		if r.isLate(ctx, manifest.Sum(p.inv)) {
+		if r.isLate(ctx, version{o.inv.ID, n, manifest.Sum(p.inv)}) {
 			if o.late == 0 {
 				o.late = n
 			}

@@ -143,8 +143,8 @@ type check struct {
 
 	seal   *seal.Seal
 	sealed verify.Sealed
-	heads  map[string]int           // by object folder, from the seals
-	late   map[manifest.Digest]bool // inventories that a line names; nil before it was asked
+	heads  map[string]int   // by object folder, from the seals
+	late   map[version]bool // those of other histories; nil before it was asked
 
 	mu       sync.Mutex
 	report   verify.CopyReport
