@@ -168,6 +168,9 @@ func separate(card, folder string, insideAllowed bool) error {
 	if folder == "" {
 		return nil
 	}
+	if within.Folder(folder, card) && within.Folder(card, folder) {
+		return fault.Say(intake.ErrAsked, "%s is your folder; name the card's own folder", manifest.Printable(card))
+	}
 	if within.Folder(folder, card) || !insideAllowed && within.Folder(card, folder) {
 		return fault.Say(intake.ErrAsked, "%s and your folder %s lie one inside the other; name the card's own folder", manifest.Printable(card), manifest.Printable(folder))
 	}

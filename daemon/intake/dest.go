@@ -49,7 +49,7 @@ func (p *Plan) notes(notes []tally.File, taken *taken) {
 	}
 	if only == nil || p.o.Site == "" {
 		for _, f := range notes {
-			p.left(f, "a note tells no site; name the one visit it is of with --visit and --site")
+			p.left(f, "a note does not tell its site; name the visit it belongs to with --visit and --site")
 		}
 		return
 	}

@@ -15,7 +15,9 @@ import (
 	"linecamp/verify/rot"
 )
 
-const fromManifest = "manifest"
+// FromRecord stands in Mended.From where the bytes were made again from what is on
+// record, and came from no copy.
+const FromRecord = "manifest"
 
 // rootFile writes the file that makes a folder an OCFL storage root again (OCFL
 // 1.1 section 4.1).
@@ -24,7 +26,7 @@ func (m *mender) rootFile(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, false, "%s", d.Detail)
 		return
 	}
-	m.put(ctx, c, d, store.RootNamaste, []byte("ocfl_1.1\n"), fromManifest)
+	m.put(ctx, c, d, store.RootNamaste, []byte("ocfl_1.1\n"), FromRecord)
 }
 
 // put mends one small file with bytes that are known.
@@ -122,7 +124,7 @@ func (m *mender) longestSeal(ctx context.Context, but string) (*seal.Seal, strin
 	}
 	best, i := seal.Right(m.Seal, told...)
 	if i < 0 {
-		return best, fromManifest
+		return best, FromRecord
 	}
 	return best, m.Copies[i].Name
 }
@@ -184,7 +186,7 @@ func (m *mender) source(ctx context.Context, c verify.Copy, inv *manifest.Invent
 			return other.Name
 		}
 	}
-	return fromManifest
+	return FromRecord
 }
 
 // seals is what the archive's seal says of inventories.
@@ -212,7 +214,7 @@ func (m *mender) settleDamage(ctx context.Context, c verify.Copy, d verify.Damag
 	if strings.HasSuffix(d.Content, ".sha256") {
 		b = manifest.Sidecar(b)
 	}
-	m.put(ctx, c, d, d.Object+"/"+d.Content, bytes.Clone(b), fromManifest)
+	m.put(ctx, c, d, d.Object+"/"+d.Content, bytes.Clone(b), FromRecord)
 }
 
 // settle completes an object that a crash left unfinished.
@@ -226,6 +228,6 @@ func (m *mender) settle(ctx context.Context, c verify.Copy, object string) {
 	case err != nil && ctx.Err() == nil:
 		m.unmended(d, false, "its root inventory could not be written again: %v", err)
 	case changed:
-		m.mended(d, fromManifest, false)
+		m.mended(d, FromRecord, false)
 	}
 }

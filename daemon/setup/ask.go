@@ -15,7 +15,7 @@ import (
 )
 
 // ErrNoAnswer: the answers ended before the questions did.
-var ErrNoAnswer = errors.New("nothing was written; run setup again, or give the answers as options with --yes")
+var ErrNoAnswer = errors.New("nothing was written; run the command again, or give the answers as options with --yes")
 
 // tries is how often a question is put before setup gives up.
 const tries = 3

@@ -194,9 +194,9 @@ func (r *check) version(ctx context.Context, o *object, n int, p pair, files map
 	sealed, inSeal := r.sealed[o.inv.ID][n]
 	switch {
 	case p.invErr != nil:
-		d.Kind, d.Detail = kindOf(p.invErr), "the version's inventory: "+plain(p.invErr)
+		d.Kind, d.Detail = kindOf(p.invErr), "the version's manifest: "+plain(p.invErr)
 		if d.Kind == verify.Gone {
-			d.Detail = "the version's inventory is not on this copy"
+			d.Detail = "the version's manifest is not on this copy"
 		}
 		r.damaged(ctx, o, d)
 	case p.whole() && (!bytes.Equal(p.inv, want) || (inSeal && manifest.Sum(p.inv) != sealed)):
@@ -219,13 +219,13 @@ func (r *check) version(ctx context.Context, o *object, n int, p pair, files map
 	d.Content = versionFile(n, sidecarFile)
 	switch side := manifest.Sidecar(want); {
 	case p.sideErr != nil:
-		d.Kind, d.Detail = kindOf(p.sideErr), "the sidecar of the version's inventory: "+plain(p.sideErr)
+		d.Kind, d.Detail = kindOf(p.sideErr), "the .sha256 file of the version's manifest: "+plain(p.sideErr)
 		if d.Kind == verify.Gone {
-			d.Detail = "the sidecar of the version's inventory is not on this copy"
+			d.Detail = "the .sha256 file of the version's manifest is not on this copy"
 		}
 		r.damaged(ctx, o, d)
 	case !bytes.Equal(p.side, side):
-		d.Kind, d.Detail = verify.Altered, "the sidecar of the version's inventory "+differs(int64(len(p.side)), int64(len(side)))
+		d.Kind, d.Detail = verify.Altered, "the .sha256 file of the version's manifest: "+differs(int64(len(p.side)), int64(len(side)))
 		r.damaged(ctx, o, d)
 	default:
 		r.rememberOurs(o, d.Content, side, p, files)

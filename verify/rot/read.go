@@ -91,7 +91,7 @@ func (d *digester) Write(b []byte) (int, error) {
 // differs says in words how a size is wrong, or that only the bytes are.
 func differs(got, want int64) string {
 	if got == want {
-		return "its bytes differ from the manifest"
+		return "its bytes are not those that were recorded"
 	}
 	return fmt.Sprintf("it has %s, it should have %s", words.Count(got, "byte"), words.Count(want, "byte"))
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strings"
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -29,7 +30,11 @@ func (r *check) checkSeal(ctx context.Context) error {
 	case r.over(ctx, err):
 		return context.Cause(ctx)
 	case errors.Is(err, seal.ErrInvalid):
-		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, plain(err)))
+		detail := plain(err)
+		if _, why, found := strings.Cut(detail, seal.ErrInvalid.Error()+": "); found {
+			detail = why
+		}
+		r.damaged(ctx, nil, r.sealDamage(ctx, verify.Altered, detail))
 	case err != nil:
 		r.damaged(ctx, nil, r.sealDamage(ctx, kindOf(err), plain(err)))
 	case stand == seal.Rotten || stand == seal.Parted:

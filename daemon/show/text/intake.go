@@ -14,7 +14,7 @@ import (
 // Print writes the plan, or what came of it, for a person.
 func plan(w io.Writer, p *intake.Plan) {
 	if p.Known.Files > 0 {
-		fmt.Fprintf(w, "%s on the card %s in the archive already, by content.\n", words.Count(p.Known.Files, "file"), words.Noun(p.Known.Files, "is", "are"))
+		fmt.Fprintf(w, "The archive already has %s of the card, byte for byte.\n", words.Count(p.Known.Files, "file"))
 	}
 	if len(p.Visits) == 0 {
 		fmt.Fprintf(w, "No new photo is on %s.\n", shown(p.Card))
@@ -23,7 +23,7 @@ func plan(w io.Writer, p *intake.Plan) {
 		planVisit(w, &v)
 	}
 	if n, bytes := p.Count(intake.Filed); n > 0 {
-		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nA minute from now, to bring them to the copies: %s\n", words.Count(n, "file"), words.Size(bytes), screen.LineOf(w).Run("mirror"))
+		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nTo bring them to the copies, wait a minute, then: %s\n", words.Count(n, "file"), words.Size(bytes), screen.LineOf(w).Run("mirror"))
 	}
 	if n, _ := p.Count(intake.Failed); n > 0 {
 		fmt.Fprintf(w, "\n%s could NOT be filed, see above. Nothing half-copied is left. Run the same command again; it carries on with what is missing.\n", words.Count(n, "file"))
@@ -31,7 +31,7 @@ func plan(w io.Writer, p *intake.Plan) {
 	cardList(w, "\nCould not be read, so nothing is known of them:", p.Unread)
 	cardList(w, "\nStays on the card:", slices.Concat(p.Left, p.Passed))
 	if n, bytes := p.Count(intake.Planned); n > 0 && !p.Filed {
-		fmt.Fprintf(w, "\nNothing is filed yet. To file %s (%s), run it again with --yes.\n", words.Count(n, "file"), words.Size(bytes))
+		fmt.Fprintf(w, "\nNothing is filed yet. To file %s (%s), run the command again with --yes.\n", words.Count(n, "file"), words.Size(bytes))
 	}
 	caution(w)
 }

@@ -23,14 +23,18 @@ func mended(w io.Writer, r mend.Report) {
 		}
 	}
 	mendList(w, "LOST as far as linecamp can reach: no good bytes anywhere", len(nowhere), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", copyName(nowhere[i].Copy), shown(nowhere[i].Path), shown(line.Text(nowhere[i].Reason)))
+		return fmt.Sprintf("%s: %s  %s", copyName(nowhere[i].Copy), damagedPath(nowhere[i].Path, nowhere[i].Site), shown(line.Text(nowhere[i].Reason)))
 	})
 	mendList(w, "Not mended", len(other), func(i int) string {
-		return fmt.Sprintf("%s: %s  %s", copyName(other[i].Copy), shown(other[i].Path), shown(line.Text(other[i].Reason)))
+		return fmt.Sprintf("%s: %s  %s", copyName(other[i].Copy), damagedPath(other[i].Path, other[i].Site), shown(line.Text(other[i].Reason)))
 	})
 	fresh := slices.DeleteFunc(slices.Clone(r.Mended), func(m mend.Mended) bool { return m.Already })
 	mendList(w, "Mended, and read back", len(fresh), func(i int) string {
-		return fmt.Sprintf("%s: %s  from %s", copyName(fresh[i].Copy), shown(fresh[i].Path), copyName(fresh[i].From))
+		from := "from " + copyName(fresh[i].From)
+		if fresh[i].From == mend.FromRecord {
+			from = "made again from what is on record"
+		}
+		return fmt.Sprintf("%s: %s  %s", copyName(fresh[i].Copy), damagedPath(fresh[i].Path, fresh[i].Site), from)
 	})
 	if n := len(r.Mended) - len(fresh); n > 0 {
 		fmt.Fprintf(w, "%d found good when looked at again.\n", n)
@@ -39,7 +43,7 @@ func mended(w io.Writer, r mend.Report) {
 		return fmt.Sprintf("%s: %s  %s", shown(r.Left[i].Copy), shown(r.Left[i].Path), r.Left[i].Detail)
 	})
 	if len(r.Left) > 0 {
-		fmt.Fprintf(w, "Once that is done, so that it is known: %s\n", line.Run("verify", "--quick"))
+		fmt.Fprintf(w, "When you have moved it, let linecamp know: %s\n", line.Run("verify", "--quick"))
 	}
 	mendList(w, "Out of reach, so nothing was looked at there", len(r.Unreached), func(i int) string {
 		return fmt.Sprintf("%s: %s", shown(r.Unreached[i].Copy), shown(line.Text(r.Unreached[i].Reason)))

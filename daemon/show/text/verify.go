@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/show/screen"
+	"linecamp/manifest"
 	"linecamp/manifest/geo"
 	"linecamp/manifest/layout"
 	"linecamp/manifest/words"
@@ -276,9 +277,9 @@ func (p printer) damage(c verify.CopyReport) {
 		if strings.HasPrefix(d.Detail, verify.Rewritten) {
 			rewritten++
 		}
-		where := shown(d.Path)
-		if d.Site != "" && (d.Path == verify.InventoryPath || strings.HasPrefix(d.Path, ".linecamp/")) {
-			where = fmt.Sprintf("%s of %s, version %d", where, shown(d.Site), d.Version)
+		where := damagedPath(d.Path, d.Site)
+		if d.Version > 0 && strings.HasPrefix(d.Path, ".linecamp/") {
+			where += fmt.Sprintf(", version %d", d.Version)
 		}
 		bad = append(bad, where+"  "+damageWords(d))
 	}
@@ -297,6 +298,21 @@ func (p printer) damage(c verify.CopyReport) {
 	p.list("Damage "+on(c), bad, todo)
 	p.list("Files on "+shown(c.Copy)+" that linecamp did not put there", strays,
 		"They harm nothing, and linecamp leaves them alone. Look at them, and move them off the copy: it is counted as damaged until then.")
+}
+
+// damagedPath is a path as people know it, and what linecamp itself keeps by its name.
+func damagedPath(path, site string) string {
+	own := map[string]string{
+		verify.SealPath: "the seal", verify.RootPath: "what makes it a copy",
+		verify.InventoryPath: "the manifest", manifest.RecordPath: "the record",
+	}[path]
+	switch {
+	case own == "":
+		return shown(path)
+	case site == "":
+		return own
+	}
+	return own + " of " + shown(site)
 }
 
 // damageWords say what is wrong with a file. What the digests are is in the JSON.

@@ -72,7 +72,7 @@ func wipe(out io.Writer, w *maywipe.Answer) {
 		}
 		cardFiles(out, append(list, w.Passed...))
 		if photos > 0 && !w.Moved {
-			fmt.Fprintf(out, "  Photos among them: %d. Those of sites are filed by: %s\n", photos, screen.LineOf(out).Run("intake", w.Card))
+			fmt.Fprintf(out, "  Photos among them: %d. To file those that are of a site: %s\n", photos, screen.LineOf(out).Run("intake", w.Card))
 		}
 		if !w.Moved {
 			fmt.Fprintf(out, "  When all of them are somewhere else, or not wanted: %s\n", screen.LineOf(out).Run("may-wipe", w.Card, "--others-moved"))

@@ -36,6 +36,9 @@ func Print(w io.Writer, r drill.Report) {
 		}
 		paths(under, "different", c.Different)
 		paths(under, "missing", c.Missing)
+		if c.Step == drill.Fetching {
+			under("To see what is wrong there: %s. To put it right: %s", screen.LineOf(w).Run("verify", "--copy", c.Copy), screen.LineOf(w).Run("mend"))
+		}
 		if c.LeftOut.Files > 0 {
 			under("Left out: %s (%s). The settings let no more be downloaded from this copy for now.", words.Count(c.LeftOut.Files, "file"), words.Size(c.LeftOut.Bytes))
 		}
@@ -60,7 +63,7 @@ func outcome(c drill.Copy) string {
 	came := fmt.Sprintf("%s (%s) came back in %s", words.Count(c.Files, "file"), words.Size(c.Bytes), lasts(c.Seconds))
 	switch {
 	case c.Untried != "":
-		return "not tried: " + strings.TrimSuffix(c.Untried, ".") + "."
+		return "not tried: " + words.Sentence(c.Untried)
 	case !c.Passed && c.Files == 0:
 		return fmt.Sprintf("NOT passed; it failed while %s.", c.Step)
 	case !c.Passed:
