@@ -21,14 +21,15 @@ type Chain struct {
 }
 
 // Bytes are the places that may have bytes of the chain: the copy it is on, then any
-// other with that history.
+// other with that history. The copy it is on is asked also where it went out of reach: the
+// bytes then wait, and are not taken for lost.
 func (c Chain) Bytes(d manifest.Digest, copies []authority.Copy) (from []source.Source) {
 	if b := c.Inv.Encode(); manifest.Sum(b) == d {
 		from = append(from, source.Bytes("the other history's manifest", b))
 	}
 	for _, held := range append([]authority.Copy{c.On}, copies...) {
 		for _, p := range c.Inv.Content[d] {
-			if held.CanRead() {
+			if held.ID == c.On.ID || held.CanRead() {
 				from = append(from, source.Held(held, c.Slug+"/"+p, -1))
 			}
 		}
