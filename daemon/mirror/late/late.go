@@ -57,8 +57,9 @@ type Version struct {
 // theirs, into an object, nil for one that this makes. shown is what the folder has of the site.
 //
 // The newest state stays as it is: nothing is removed, nothing altered. A file of the late
-// version is added only if no version of the object ever had its bytes, so that what was
-// moved or deleted here on purpose does not come back. It gets its own name where that is
+// version is added only if no version of the object ever had its bytes as a file, so that
+// what was moved or deleted here on purpose does not come back. Bytes that it only keeps
+// beside the files, such as the beginning of that very version in a bucket, were never one. It gets its own name where that is
 // free, and else one that tells its bytes apart, as an escaped name does. All else that
 // the late version stored is kept beside the files, its record always. The last of the
 // chain keeps the chain's inventory too, which proves every line about it in the other
@@ -66,9 +67,9 @@ type Version struct {
 func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manifest.Record, shown map[string]manifest.Digest) Version {
 	v := Version{State: map[string]manifest.Digest{}, Fresh: map[manifest.Digest][]string{}}
 	v.Record = manifest.Record{Site: theirs.Site, Pasture: theirs.Pasture, Base: theirs.Base, Paths: map[string]manifest.Entry{}}
-	known := map[manifest.Digest][]string{}
+	known, stored := map[manifest.Digest]int{}, map[manifest.Digest][]string{}
 	if into != nil {
-		known = into.Inv.Content
+		known, stored = into.Inv.Files(), into.Inv.Content
 		v.State = maps.Clone(into.Inv.State(into.Head()))
 		delete(v.State, manifest.RecordPath)
 		v.Record.Site, v.Record.Pasture, v.Record.Base = into.Rec.Site, into.Rec.Pasture, into.Rec.Base
@@ -110,8 +111,8 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 	}
 	keep := map[manifest.Digest]bool{}
 	for d := range chain.ContentOf(n) {
-		_, had := known[d]
-		keep[d] = !had && len(v.Fresh[d]) == 0
+		_, has := stored[d]
+		keep[d] = !has && len(v.Fresh[d]) == 0
 	}
 	if n == chain.Head() {
 		keep[manifest.Sum(chain.Encode())] = true
