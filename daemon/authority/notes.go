@@ -129,14 +129,18 @@ func noted(l Notes, key string) (bool, error) {
 // to be read before anything is recorded. A machine that takes over does this
 // for every copy, since the one before may have committed more than it sealed.
 func Unread(l Notes, copyID string) error {
-	return errors.Join(l.SetValue(readKey(copyID), ""), l.SetValue(scanKey(copyID), ""))
+	return errors.Join(l.SetValue(readKey(copyID), ""), ScanAnew(l, copyID))
 }
+
+// ScanAnew has every site on the copy be looked at once more. Whether this state has seen
+// what the copy holds stays as it is.
+func ScanAnew(l Notes, copyID string) error { return l.SetValue(scanKey(copyID), "") }
 
 // ReadAnew makes this machine's state new to a copy that was given up and is used
 // again. The person who gave it up answered for what it holds, so nothing waits
 // for it.
 func ReadAnew(l Notes, copyID string) error {
-	return errors.Join(MarkRead(l, copyID), l.SetValue(scanKey(copyID), ""))
+	return errors.Join(MarkRead(l, copyID), ScanAnew(l, copyID))
 }
 
 const (

@@ -16,7 +16,7 @@ func (c *copyRun) loosen(slug string, from int) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.loose[slug] = from
-	return authority.ReadAnew(c.r.Ledger, c.ID)
+	return authority.ScanAnew(c.r.Ledger, c.ID)
 }
 
 // unloose notes that nothing is loose of slug there, and which version the copy has.
