@@ -42,6 +42,7 @@ type copyRun struct {
 
 	mu       sync.Mutex
 	loose    map[string]int    // slugs with versions that are not the archive's, and the first of them; 0 where that is not known yet
+	rests    map[string]bool   // those of them that hold up nothing
 	blocked  map[string]string // slugs that cannot go on in this round, and why
 	out      report.CopyState
 	short    short.List
@@ -60,7 +61,7 @@ type copyRun struct {
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, loose: map[string]int{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, loose: map[string]int{}, rests: map[string]bool{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
 	if !c.Can().Local {
 		run.workers = c.Link.AtOnce()
 	}
@@ -466,9 +467,6 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		}
 	case c.failed != nil:
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
-	case len(c.loose) > 0:
-		out.State = reach.Failed
-		out.Error = fmt.Sprintf("%s recorded there by another computer; it stays readable with --from, but give this copy a new root (`linecamp setup --add-copy --drive NAME=FOLDER`)", words.Count(len(c.loose), "site was", "sites were"))
 	case len(c.blocked) > 0:
 		out.State = reach.Behind
 		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))
@@ -476,6 +474,9 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		if more := len(c.blocked) - 1; more > 0 {
 			out.Error += fmt.Sprintf(" (and %s)", words.Count(more, "more site", "more sites"))
 		}
+	case len(c.loose) > 0:
+		out.State = reach.Behind
+		out.Error = words.Count(len(c.loose), "site has", "sites have") + " versions there that another history recorded, and the computer that records has still to take them in"
 	case log == nil || c.next < len(log.Lines):
 		out.State = reach.Behind
 	case c.queue.Why() != "":

@@ -89,9 +89,18 @@ func (c *copyRun) took() {
 	c.out.Note = words.Count(c.taken, "version that another history recorded there was", "versions that another history recorded there were") + " taken in"
 }
 
-// undone reports whether a copy in reach has something loose of an object.
+// rest notes that what is loose of slug there holds up nothing in this round: all of it is
+// brought, or nothing can be done with it.
+func (c *copyRun) rest(slug string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.rests[slug] = true
+}
+
+// undone reports whether a copy in reach has something loose of an object that is still
+// to be taken in.
 func (r *round) undone(slug string) bool {
 	return slices.ContainsFunc(r.copies, func(c *copyRun) bool {
-		return c.canRead() && slices.Contains(c.looseSlugs(), slug)
+		return c.canRead() && slices.Contains(c.looseSlugs(), slug) && !c.rests[slug]
 	})
 }

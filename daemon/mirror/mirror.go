@@ -258,6 +258,9 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 	if err := r.meetOthers(ctx, false); err != nil {
 		return err
 	}
+	if !first.catchUp(ctx) { // where it gave way
+		return nil
+	}
 	steps, err := plan.Make(ctx, plan.In{
 		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
 	})
@@ -281,11 +284,17 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 			r.wait(attention.RecordingHeld, "", report.ReasonLink+first.queue.Why(), false)
 			continue
 		}
-		err := first.author(ctx, st)
+		holder := first
+		if first.elsewhere(st.Slug) { // what another history recorded there stays
+			if c := r.holderOf(ctx, st.Slug, first, false); c != nil {
+				holder = c
+			}
+		}
+		err := holder.author(ctx, st)
 		r.todo.Made()
 		if err != nil {
 			if ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) && !errors.Is(err, errUnsealed) {
-				first.fail(err)
+				holder.fail(err)
 				return nil
 			}
 			return err

@@ -50,8 +50,9 @@ func (r *round) takeIn(ctx context.Context, planned bool) error {
 				return err
 			case fault.Of(err).OfCopy():
 				c.fail(err)
-			default:
+			default: // it stays as it is there, and the site goes on elsewhere
 				c.block(slug, err.Error())
+				c.rest(slug)
 			}
 		}
 	}
@@ -89,8 +90,13 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 	closed := log.Closed(slug)
 	switch {
 	case chain.From > log.Head(slug) && !closed && into == slug:
-		if err := r.sealFrom(ctx, c, slug, inv); err != nil || r.objects.Log().Head(slug) < inv.Head() {
+		if err := r.sealFrom(ctx, c, slug, inv); err != nil {
 			return err
+		}
+		if r.objects.Log().Head(slug) < inv.Head() { // its record rotted, and is made anew
+			if err := r.sealUpTo(ctx, c, slug, inv); err != nil {
+				return err
+			}
 		}
 		return c.unloose(slug, inv.Head())
 	case !closed && !c.Can().GivesWay && c.usable():
@@ -112,16 +118,29 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		}
 		c.took()
 	}
-	return r.makeWay(ctx, c, slug, chain.From, into)
+	c.rest(slug)
+	return r.makeWay(ctx, c, chain, o)
 }
 
-// makeWay has the copy go on with the archive's versions, once all it had loose of the
-// object is in versions that another copy in reach has, too.
-func (r *round) makeWay(ctx context.Context, c *copyRun, slug string, from int, into string) error {
-	if r.objects.Log().Closed(slug) {
+// makeWay has the copy go on with the archive's versions, once another copy in reach has
+// all the bytes that it had loose of the object: a version may have been committed without some.
+func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *sites.Object) error {
+	slug, from, closed := chain.Slug, chain.From, r.objects.Log().Closed(chain.Slug)
+	var others []authority.Copy
+	for _, h := range r.copies {
+		if (h != c || closed) && h.canRead() && !h.elsewhere(o.Slug) {
+			others = append(others, h.forOthers())
+		}
+	}
+	if only, err := chain.OnlyThere(ctx, o, others); err != nil {
+		return err
+	} else if only != "" {
+		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so it stays there as another history recorded it", manifest.Printable(only))
+	}
+	if closed {
 		return c.unloose(slug, min(c.holds.Has(slug), r.objects.Log().Head(slug)))
 	}
-	if !c.usable() || r.holderOf(ctx, into, c, false) == nil {
+	if !c.usable() {
 		return nil
 	}
 	c.turn.Lock()
@@ -194,7 +213,7 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 
 // anywhere reports whether a copy in reach has anything of an object.
 func (r *round) anywhere(slug string) bool {
-	return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.holds.Has(slug) > 0 || c.elsewhere(slug) })
+	return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.holds.Has(slug) > 0 })
 }
 
 // holderOf is the copy on which the next version of an object can be made: the first in

@@ -165,3 +165,76 @@ func TestWhatIsLooseIsTakenIn(t *testing.T) {
 		t.Errorf("what was free has %d versions", n)
 	}
 }
+
+// loosened is a machine that took over from shelf and meets barn, on which another one recorded one
+// more version of a site; barn has the archive's seal by now, and the other one beside it
+// where keeps says so.
+func loosened(t *testing.T, file string, keeps bool) *ranch {
+	r := newRanch(t, "barn", "shelf")
+	barn, shelf := r.copies[0], r.copies[1]
+	r.visit("North/Windmill", "2019-06-21")
+	r.mirror()
+	r.reach("shelf")
+	o := r.takesOver(laptopID)
+	r.reach("barn")
+	r.write("North/Windmill/"+file, "theirs")
+	r.mirror()
+	r.write("North/Windmill/2021-06-22/plot.jpg", "theirs again")
+	r.mirror()
+	o.reach("shelf")
+	o.now = r.now
+	o.visit("North/Windmill", "2020-06-21")
+	o.mirror()
+	if keeps {
+		must(t, store.PutLate(t.Context(), barn.root, logOf(t, barn.root)))
+	}
+	must(t, copyTree(filepath.Join(shelf.path, "extensions/linecamp-seal/log"), filepath.Join(barn.path, "extensions/linecamp-seal/log")))
+	o.reach("barn", "shelf")
+	return o
+}
+
+// What only the copy of the other history can hold does not give way there, and holds up
+// nothing elsewhere.
+func TestWhatNoOtherCopyHoldsDoesNotGiveWay(t *testing.T) {
+	o := loosened(t, "2021-06-21/film.mp4", true)
+	barn, shelf := o.copies[0], o.copies[1]
+	film := manifest.Sum([]byte("theirs"))
+	whole := shelf.root
+	shelf.root = small{whole, film}
+	has := func() bool {
+		for d, paths := range head(t, barn.root, "north--windmill").Content {
+			if d == film {
+				_, err := barn.root.Stat(t.Context(), "north--windmill/"+paths[0])
+				return err == nil
+			}
+		}
+		return false
+	}
+	for range 3 {
+		rep := o.mirror()
+		if !has() {
+			t.Fatalf("the only bytes of the film gave way: %+v", rep)
+		}
+		if c := rep.Copies[0]; c.State != "behind" || !strings.Contains(c.Error, "film.mp4") {
+			t.Errorf("barn is %s: %s", c.State, c.Error)
+		}
+	}
+	o.visit("North/Windmill", "2022-06-21")
+	if rep := o.mirror(); rep.Made != 1 {
+		t.Errorf("the site waits: %+v", rep)
+	}
+}
+
+// What no log of any history names is left as it is, and holds up nothing elsewhere.
+func TestWhatNoLogNamesIsLeft(t *testing.T) {
+	o := loosened(t, "2021-06-21/plot.jpg", false)
+	before := head(t, o.copies[0].root, "north--windmill").Encode()
+	o.visit("North/Windmill", "2022-06-21")
+	rep := o.mirror()
+	if c := rep.Copies[0]; rep.Made != 1 || c.State != "behind" || !strings.Contains(c.Error, "named by no log") {
+		t.Errorf("%+v", rep)
+	}
+	if after := head(t, o.copies[0].root, "north--windmill").Encode(); string(after) != string(before) {
+		t.Error("it was changed")
+	}
+}

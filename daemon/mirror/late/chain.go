@@ -2,6 +2,8 @@ package late
 
 import (
 	"context"
+	"errors"
+	"io/fs"
 	"maps"
 	"slices"
 
@@ -64,6 +66,31 @@ func (c Chain) Record(ctx context.Context, n int, old *sites.Object) (*manifest.
 		rec.Paths[p] = e
 	}
 	return rec, ctx.Err()
+}
+
+// OnlyThere is a file that the chain stored and that none of these copies has among the
+// content of the object into which it was brought, "" for none. What is not on the chain's own copy either,
+// nobody has.
+func (c Chain) OnlyThere(ctx context.Context, o *sites.Object, copies []authority.Copy) (string, error) {
+	for n := c.From; n <= c.Inv.Head(); n++ {
+		for d, path := range c.Inv.ContentOf(n) {
+			held := slices.ContainsFunc(copies, func(h authority.Copy) bool {
+				return slices.ContainsFunc(o.Inv.Content[d], func(p string) bool {
+					_, err := h.Root.Stat(ctx, o.Slug+"/"+p)
+					return err == nil
+				})
+			})
+			if held {
+				continue
+			}
+			if _, err := c.On.Root.Stat(ctx, c.Slug+"/"+path); err == nil {
+				return path, nil
+			} else if !errors.Is(err, fs.ErrNotExist) {
+				return "", err
+			}
+		}
+	}
+	return "", ctx.Err()
 }
 
 // Into is the object into which the chain is brought, and what is on record of it, nil
