@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/mirror/adopt"
 	"linecamp/daemon/reach"
@@ -156,6 +157,23 @@ func TestAMachineStepsDown(t *testing.T) {
 				t.Errorf("the barn goes on: %+v", rep)
 			}
 		})
+	}
+}
+
+// What was begun of the history that is left, or passed over, holds no site up in the
+// one that goes on.
+func TestMarksOfAHistoryThatIsLeftGo(t *testing.T) {
+	office, _ := parted(t, false)
+	shelf := office.copies[0]
+	lists := []*marks.List{marks.Begun(office.led), marks.PassedOver(office.led)}
+	for _, list := range lists {
+		must(t, list.Add(marks.Mark{Copy: shelf.id, Slug: "north--beech", N: 2}))
+	}
+	office.mirror()
+	for _, list := range lists {
+		if all, err := list.All(); err != nil || len(all) > 0 {
+			t.Errorf("still marked: %v %v", all, err)
+		}
 	}
 }
 

@@ -6,11 +6,13 @@ package adopt
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/manifest/seal"
@@ -50,6 +52,12 @@ func History(l *ledger.Ledger, cache *ledger.Inventories, archive string, copies
 		}
 	}
 	if err := authority.StepDown(l); err != nil {
+		return err
+	}
+	// They are of versions of the history that is left; each copy is read anew, and what
+	// lies there is noted then.
+	every := func(marks.Mark) bool { return true }
+	if err := errors.Join(marks.Begun(l).Drop(every), marks.PassedOver(l).Drop(every)); err != nil {
 		return err
 	}
 	lines, sum, all, err := l.Accounted()
