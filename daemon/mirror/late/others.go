@@ -39,13 +39,13 @@ func (o *Others) Add(log *seal.Seal, met string) {
 }
 
 // Read takes in the logs of other histories that a copy keeps beside its own; ours is
-// the archive's.
+// the archive's. One that differs as by rot is what a mend replaced, and no history.
 func (o *Others) Read(ctx context.Context, from authority.Copy, ours *seal.Seal) error {
 	for log, err := range store.LateLogs(ctx, from.Root) {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if err == nil && !ours.Extends(log) {
+		if err == nil && !ours.Extends(log) && !(log.Rotted(ours) && log.Len() <= ours.Len()) {
 			o.Add(log, from.Name)
 		}
 	}

@@ -1,10 +1,14 @@
 package late
 
 import (
+	"errors"
 	"testing"
 
 	"linecamp/daemon/authority"
+	"linecamp/manifest"
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/drive"
 )
 
 // A chain is believed as far as a log names it, or this archive's once did, and one version beyond.
@@ -51,5 +55,32 @@ func TestKnown(t *testing.T) {
 		if got := o.Known(log, "stake-1", chain, 2); got != c.want {
 			t.Errorf("%s: believed up to %d, want %d", c.why, got, c.want)
 		}
+	}
+}
+
+// What a mend replaced is kept beside the seal, and is no other history.
+func TestReadPassesOverWhatRotted(t *testing.T) {
+	line := func(d string) seal.Line {
+		return seal.Line{At: day, What: seal.Version, Object: manifest.ObjectID("ranch", "stake-1"), Version: 1, Inventory: manifest.Sum([]byte(d))}
+	}
+	rotted := line("a")
+	rotted.Inventory[0] ^= 1
+	ours, other, hurt := new(seal.Seal), new(seal.Seal), new(seal.Seal)
+	root, err := drive.New(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	for s, l := range map[*seal.Seal]seal.Line{ours: line("a"), other: line("b"), hurt: rotted} {
+		if err := errors.Join(s.Append(l), store.PutLate(t.Context(), root, s)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var o Others
+	if err := o.Read(t.Context(), authority.Copy{Name: "shelf", Root: root}, ours); err != nil {
+		t.Fatal(err)
+	}
+	if len(o.Logs) != 1 || o.Logs[0].Digest() != other.Digest() {
+		t.Errorf("it takes %d logs for other histories", len(o.Logs))
 	}
 }
