@@ -70,17 +70,26 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 	if err != nil {
 		return in, fmt.Errorf("the ledger: %w", err)
 	}
-	files, print := 0, uint64(0) // of what is recorded
-	in.Input = gather.Sites(a.Now(), t, func(yield func(gather.Object) bool) {
-		for o := range k.Objects() {
-			n, sum := printOf(o)
-			files += n
-			print += sum
-			if !yield(o) {
-				return
+	of, err := k.manifestsAtHand()
+	if err != nil {
+		return in, fmt.Errorf("the state folder: %w", err)
+	}
+	kept, err := k.shown(of, t)
+	if err != nil {
+		return in, fmt.Errorf("the ledger: %w", err)
+	}
+	recorded := true
+	if kept != nil {
+		in.Input = gather.Sites(a.Now(), t, kept.objects(), holdings)
+	} else {
+		read := &shown{Of: of}
+		in.Input = gather.Sites(a.Now(), t, read.reading(k.Objects()), holdings)
+		if recorded = read.all(t); recorded {
+			if err := read.keep(k); err != nil {
+				return in, fmt.Errorf("the ledger: %w", err)
 			}
 		}
-	}, holdings)
+	}
 	in.Tolerance, in.Units = gather.Tolerance(a.Config.Years), a.Config.Distances()
 	if err := a.addSaid(&in.Input); err != nil {
 		return in, err
@@ -94,29 +103,9 @@ func (a *Archive) JudgedBy(t *tally.Result, r *reach.Copies, k *Known, checked [
 		cards := card.Read(t)
 		in.Declare(cards)
 		in.Faults = cards.Faults
-		all := len(t.Waiting) == 0 && files == t.Files && print == t.BytesPrint
-		in.Looked = &Looked{Files: t.Seen, Print: t.Print, Judged: true, Recorded: all, Lines: k.Seal.Len()}
+		in.Looked = &Looked{Files: t.Seen, Print: t.Print, Judged: true, Recorded: recorded, Lines: k.Seal.Len()}
 	}
 	return in, nil
-}
-
-// printOf is how many files an object's newest version has, where its record can be
-// read, and what their [walk.BytesMark] come to.
-func printOf(o gather.Object) (files int, print uint64) {
-	if o.Record == nil {
-		return 0, 0
-	}
-	for logical, d := range o.Inventory.State(o.Inventory.Head()) {
-		e, ok := o.Record.Paths[logical]
-		if !ok {
-			continue
-		}
-		if files++; len(e.Raw) > 0 {
-			logical = string(e.Raw)
-		}
-		print += walk.BytesMark(o.Record.Base, logical, d) // as manifest.RawPath has it
-	}
-	return files, print
 }
 
 // holdings says what each copy of the config holds, from the check just done

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
@@ -36,6 +37,7 @@ type Known struct {
 	seals verify.Sealed
 	once  sync.Once
 	parts map[string]bool // closed objects that another goes on from; see Present
+	asked atomic.Bool     // copies were, for a manifest that is not at hand
 }
 
 // Look reaches the copies and gathers what should exist. The caller closes k.Copies.
@@ -100,6 +102,7 @@ func (k *Known) Object(slug string) (*manifest.Inventory, *manifest.Record, erro
 	if inv, rec, err := k.a.Cached(slug); err == nil && inv.Head() >= k.heads[slug] && k.seals.Vouches(inv) {
 		return inv, rec, nil
 	}
+	k.asked.Store(true)
 	var best *manifest.Inventory
 	var record *manifest.Record
 	for _, h := range k.Copies.Open() {

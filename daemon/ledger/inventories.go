@@ -160,31 +160,6 @@ func readUpTo(path string, most int64) ([]byte, error) {
 	return b, nil
 }
 
-// AtHand tells the cached manifests and records from what they were before and after:
-// the name, size and time of each file, and none is read.
-func (c *Inventories) AtHand() ([]string, error) {
-	var all []string
-	for _, folder := range []string{"inventories", "records"} {
-		entries, err := os.ReadDir(filepath.Join(c.dir, folder))
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return nil, err
-		}
-		for _, e := range entries {
-			if e.IsDir() {
-				continue
-			}
-			st, err := e.Info()
-			if err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return nil, err
-			}
-			if err == nil {
-				all = append(all, fmt.Sprint(folder, "/", e.Name(), " ", st.Size(), " ", st.ModTime().UnixNano()))
-			}
-		}
-	}
-	return all, nil
-}
-
 // All returns the objects that have a cached inventory, in byte order, good or
 // not.
 func (c *Inventories) All() ([]string, error) {

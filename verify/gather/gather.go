@@ -19,6 +19,9 @@ import (
 
 // Object is the newest manifest of an object, for [Sites].
 type Object struct {
+	// Slug is needed where Inventory is nil: each file that a version had is known to be
+	// in the working folder, at its path, and only the record's names and decisions count.
+	Slug      string
 	Inventory *manifest.Inventory
 	Record    *manifest.Record // of the newest version; may be nil
 	// RecordOf reads the record of an earlier version; may be nil. It is only
@@ -121,18 +124,8 @@ func (g *gatherer) tally(t *tally.Result) {
 		for _, v := range ts.Visits {
 			pack(s, packed{files: v.Shared, shared: true, visit: v.Date})
 		}
-		for f := range ts.Files() {
-			g.seen(f)
-			if f.Visit == "" && f.Kind == manifest.KindPhoto {
-				g.loose[looseKey{k, f.SHA256}] = true
-			}
-		}
 	}
 	pack(&g.unfiled, packed{files: t.Unfiled})
-	for f := range t.Unfiled.All() {
-		g.seen(f)
-	}
-	g.here.sort()
 	// What waits is there, whatever it turns out to be.
 	g.waiting = map[string]bool{}
 	for _, w := range t.Waiting {
@@ -140,7 +133,26 @@ func (g *gatherer) tally(t *tally.Result) {
 	}
 }
 
-func (g *gatherer) seen(f tally.File) { g.here = append(g.here, brief(f.SHA256)) }
+// look takes down which bytes are in the working folder. Where no manifest was read
+// nobody asks.
+func (g *gatherer) look() {
+	if g.folder == nil || g.here != nil {
+		return
+	}
+	for i := range g.folder.Sites {
+		s := &g.folder.Sites[i]
+		for f := range s.Files() {
+			g.here = append(g.here, brief(f.SHA256))
+			if f.Visit == "" && f.Kind == manifest.KindPhoto {
+				g.loose[looseKey{siteKey{s.Pasture, s.Site}, f.SHA256}] = true
+			}
+		}
+	}
+	for f := range g.folder.Unfiled.All() {
+		g.here = append(g.here, brief(f.SHA256))
+	}
+	g.here.sort()
+}
 
 // hasPath reports whether a path is in the working folder. Where all bytes are there
 // nobody asks.
@@ -169,8 +181,10 @@ type sharedNote struct {
 // object takes in what an object's history holds and the working folder does
 // not.
 func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
-	inv := o.Inventory
-	slug := inv.Slug()
+	inv, slug := o.Inventory, o.Slug
+	if inv != nil {
+		slug = inv.Slug()
+	}
 	unfiled := manifest.Unfiled(slug)
 	rec := o.Record
 	if rec == nil && o.RecordOf != nil {
@@ -191,6 +205,10 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 	} else {
 		g.unfiled.Decisions = append(g.unfiled.Decisions, rec.Decisions...)
 	}
+	if inv == nil {
+		return nil
+	}
+	g.look()
 	for logical, held := range inv.FullHistory() {
 		from := rec
 		if held.Version != inv.Head() && o.RecordOf != nil {

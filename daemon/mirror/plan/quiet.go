@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"os"
 
 	"linecamp/manifest"
 	"linecamp/manifest/packed"
@@ -46,23 +45,9 @@ func Make(ctx context.Context, r In) ([]Step, error) {
 	return nil, r.Ledger.SetValue(quietKey, sum)
 }
 
-// program tells this program from another one, which may plan otherwise. It is what
-// stood there when the process began: an upgrade puts another file in that place.
-var program = func() string {
-	file, err := os.Executable()
-	if err != nil {
-		return ""
-	}
-	st, err := os.Stat(file)
-	if err != nil {
-		return ""
-	}
-	return fmt.Sprint(file, st.Size(), st.ModTime().UnixNano())
-}()
-
-// sum is the digest of all that a plan is made from: the program, what the folder shows,
-// what the ledger notes, the seal, which names each newest manifest by its digest, and
-// the manifests' files at hand, since a plan brings those that are not from the copies.
+// sum is the digest of all that a plan is made from: what the folder shows, what the
+// ledger notes, the seal, which names each newest manifest by its digest, the manifests'
+// files at hand, since a plan brings those that are not from the copies, and the program.
 // It is "" where the plan has to be made: people decide while rounds run, so what they
 // said may be newer than the plan.
 func (r In) sum() (string, error) {
@@ -74,11 +59,11 @@ func (r In) sum() (string, error) {
 	if err := errors.Join(err, err2, err3, err4); err != nil {
 		return "", fmt.Errorf("the state folder: %w", err)
 	}
-	if r.Accepted || len(said) > 0 || len(t.Waiting) > 0 || program == "" {
+	if r.Accepted || len(said) > 0 || len(t.Waiting) > 0 || atHand == "" {
 		return "", nil
 	}
 	seal := r.Sites.Log().Seal
-	noted := []any{program, seal.Len(), seal.Digest(), t.Device, t.Files, lines, of, all, unseen, atHand}
+	noted := []any{seal.Len(), seal.Digest(), t.Device, t.Files, lines, of, all, unseen, atHand}
 	for _, key := range []string{deviceKey, provenKey, massKey, unfiledKey} {
 		value, _, err := r.Ledger.Value(key)
 		if err != nil {
