@@ -103,13 +103,16 @@ func Slug(pasture, site string, taken func(string) bool) string {
 
 // UnfiledSlug chooses the slug for the files of one top-level folder that
 // belong to no site. top is that folder's name, or "" for the working folder
-// itself, of which there is only one: its slug is always "unfiled".
+// itself, of which there is only one: its slug is "unfiled", and "unfiled--2" and so on
+// where that is taken because the object is closed.
 func UnfiledSlug(top string, taken func(string) bool) string {
-	if top == "" {
-		return unfiled
-	}
 	name := slugPart(top)
-	if name == "" {
+	switch {
+	case top == "" && (taken == nil || !taken(unfiled)):
+		return unfiled
+	case top == "":
+		name = "2"
+	case name == "":
 		name = "site"
 	}
 	return number(unfiled+"--"+name, func(s string) bool { return taken != nil && taken(s) })

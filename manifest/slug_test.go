@@ -70,7 +70,8 @@ func TestUnfiledSlug(t *testing.T) {
 		want  string
 	}{
 		{"", nil, "unfiled"},
-		{"", all, "unfiled"},
+		{"", all, "unfiled--2"},
+		{"", func(s string) bool { return all(s) || s == "unfiled--2" }, "unfiled--2-2"},
 		{"Scans", nil, "unfiled--scans"},
 		{"Scans", all, "unfiled--scans-2"},
 		{"牧", nil, "unfiled--site"},

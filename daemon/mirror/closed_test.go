@@ -140,6 +140,22 @@ func TestAClosedNameStaysTaken(t *testing.T) {
 	}
 }
 
+// Files at the top of the folder belong to no site, and go on in a further object too.
+func TestWhatHasNoSiteGoesOn(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.write("phone list.txt", "the vet")
+	r.wantCurrent(r.mirror())
+	before, was := "unfiled", head(t, r.copies[0].root, "unfiled").Encode()
+	for _, slug := range []string{"unfiled--2", "unfiled--2-2"} {
+		r.closes(before)
+		r.goesOn(r.mirror(), before, was, slug, "phone list.txt")
+		if rep := r.mirror(); rep.Made != 0 {
+			t.Errorf("%d versions were made of nothing new", rep.Made)
+		}
+		before, was = slug, head(t, r.copies[0].root, slug).Encode()
+	}
+}
+
 // Damage in the folder is not what a site goes on with.
 func TestDamageDoesNotGoOn(t *testing.T) {
 	r := newRanch(t, "shelf")

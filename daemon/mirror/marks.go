@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"linecamp/daemon/attention"
@@ -62,6 +63,9 @@ func (r *round) sealCommitted(ctx context.Context) error {
 // sealMarked finishes what a mark tells of: what is committed gets its root pair
 // and its lines, what is not stays marked.
 func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
+	if r.objects.Log().Closed(slug) { // nothing is written there any more
+		return r.dropMarks(slug, math.MaxInt)
+	}
 	inv, _, err := c.headOf(ctx, slug) // not what the root pair shows, whose version may have gone
 	if errors.Is(err, store.ErrNoObject) {
 		return nil

@@ -102,7 +102,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 		return fmt.Errorf("listing its sites: %w", err)
 	}
 	for _, slug := range slugs {
-		n := 0
+		n, closed := 0, c.r.objects.Log().Closed(slug)
 		inv, settled, err := c.headOf(ctx, slug)
 		switch {
 		case errors.Is(err, store.ErrNoObject):
@@ -126,13 +126,13 @@ func (c *copyRun) scan(ctx context.Context) error {
 				}
 				continue
 			}
-			if !settled && from == 0 && c.usable() { // the round that committed it ended there
+			if !settled && from == 0 && !closed && c.usable() { // the round that committed it ended there
 				if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 					return fmt.Errorf("finishing %s: %w", slug, err)
 				}
 			}
 		}
-		if c.Can().Staged {
+		if c.Can().Staged || closed {
 			continue
 		}
 		// Content of a version that was never finished may lie in a bucket; the

@@ -11,7 +11,6 @@ import (
 	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/making"
 	"linecamp/daemon/mirror/sites"
-	"linecamp/daemon/mirror/source"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -188,7 +187,11 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 	if o == nil {
 		shown = &sites.Object{Inv: chain.Inv, Rec: rec}
 	}
-	v := late.Compose(o, chain.Inv, n, rec, r.shown(shown))
+	past, err := chain.Past(ctx, r.objects)
+	if err != nil {
+		return nil, err
+	}
+	v := late.Compose(o, chain.Inv, n, rec, past, r.shown(shown))
 	if o == nil && r.objects.Log().Closed(chain.Slug) {
 		v.Record.Decisions = append(v.Record.Decisions, manifest.Decision{What: manifest.Joined, Who: r.Machine, When: r.created, Path: chain.Slug, Why: "the site goes on here"})
 	}
@@ -196,7 +199,7 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 	err = h.make(ctx, into, o != nil, func(*begun) making.What {
 		return &making.Brought{Version: v, User: r.user(), Created: r.created,
 			Came:  fmt.Sprintf("came with %s, version %d of %s, made on %s by %s", chain.On.Name, n, chain.Slug, made.Created.Format("2006-01-02"), made.User.Name),
-			Bytes: func(d manifest.Digest) []source.Source { return chain.Bytes(d, r.who.Copies) }}
+			Bytes: chain.Bytes(r.who.Copies)}
 	})
 	if err != nil {
 		if ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) && !errors.Is(err, errUnsealed) {

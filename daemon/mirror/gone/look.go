@@ -12,7 +12,7 @@ import (
 
 // glance holds what the ledger says of a drive against the newest version folders
 // there. What was there and is not any more is gone. A drive that has more was written to by a round whose lines in the ledger a power cut took,
-// or by one after the day the state folder was put back to.
+// or by one after the day the state folder was put back to. Of a closed object it has more for good.
 func (c *Holds) glance(ctx context.Context, scan func(context.Context) error) error {
 	for _, slug := range slices.Sorted(maps.Keys(c.has)) {
 		if now, err := c.There(ctx, slug, sidecar(c.has[slug])); err != nil {
@@ -27,7 +27,11 @@ func (c *Holds) glance(ctx context.Context, scan func(context.Context) error) er
 	if err != nil {
 		return fmt.Errorf("listing its sites: %w", err)
 	}
+	log := c.Sites.Log()
 	for _, slug := range slugs {
+		if log.Closed(slug) {
+			continue
+		}
 		if more, err := c.There(ctx, slug, sidecar(c.has[slug]+1)); more || err != nil {
 			if err != nil {
 				return err

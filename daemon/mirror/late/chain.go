@@ -22,21 +22,56 @@ type Chain struct {
 	On   authority.Copy
 }
 
-// Bytes are the places that may have bytes of the chain: the copy it is on, then any
+// Bytes tells the places that may have bytes of the chain: the copy it is on, then any
 // other with that history. The copy it is on is asked also where it went out of reach: the
 // bytes then wait, and are not taken for lost.
-func (c Chain) Bytes(d manifest.Digest, copies []authority.Copy) (from []source.Source) {
-	if b := c.Inv.Encode(); manifest.Sum(b) == d {
-		from = append(from, source.Bytes("the other history's manifest", b))
+func (c Chain) Bytes(copies []authority.Copy) func(manifest.Digest) []source.Source {
+	encoded := c.Inv.Encode()
+	its := manifest.Sum(encoded)
+	return func(d manifest.Digest) (from []source.Source) {
+		if d == its {
+			from = append(from, source.Bytes("the other history's manifest", encoded))
+		}
+		for _, held := range append([]authority.Copy{c.On}, copies...) {
+			for _, p := range c.Inv.Content[d] {
+				if held.ID == c.On.ID || held.CanRead() {
+					from = append(from, source.Held(held, c.Slug+"/"+p, -1))
+				}
+			}
+		}
+		return from
 	}
-	for _, held := range append([]authority.Copy{c.On}, copies...) {
-		for _, p := range c.Inv.Content[d] {
-			if held.ID == c.On.ID || held.CanRead() {
-				from = append(from, source.Held(held, c.Slug+"/"+p, -1))
+}
+
+// Past are the bytes that files of the site had where the object of the chain is closed
+// and the site goes on in a further one: all that the archive has on record of the closed
+// one, and what versions that counted once had and then no more. None of it was lost, so
+// that bringing gives it no name.
+func (c Chain) Past(ctx context.Context, objects *sites.Catalogue) (map[manifest.Digest]int, error) {
+	log := objects.Log()
+	if !log.Closed(c.Slug) {
+		return nil, nil
+	}
+	past := map[manifest.Digest]int{}
+	if c.From > 1 {
+		o, err := objects.Get(ctx, c.Slug)
+		if err != nil {
+			return nil, err
+		}
+		past = o.Inv.Files()
+	}
+	if log.Dropped(c.Slug, manifest.Sum(c.Inv.Encode())) {
+		newest := map[manifest.Digest]bool{}
+		for _, d := range c.Inv.State(c.Inv.Head()) {
+			newest[d] = true
+		}
+		for d, n := range c.Inv.Files() {
+			if !newest[d] {
+				past[d] = n
 			}
 		}
 	}
-	return from
+	return past, nil
 }
 
 // Record is the record of version n. Where it rotted, the sizes are all that is known

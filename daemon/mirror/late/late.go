@@ -54,7 +54,8 @@ type Version struct {
 }
 
 // Compose says what the version is that brings version n of a chain, whose record is
-// theirs, into an object, nil for one that this makes. shown is what the folder has of the site.
+// theirs, into an object, nil for one that this makes. past are bytes that its site is known
+// to have had besides (Chain.Past); shown is what the folder has of the site.
 //
 // The newest state stays as it is: nothing is removed, nothing altered. A file of the late
 // version is added only if no version of the object ever had its bytes as a file, so that
@@ -64,7 +65,7 @@ type Version struct {
 // the late version stored is kept beside the files, its record always. The last of the
 // chain keeps the chain's inventory too, which proves every line about it in the other
 // history's log.
-func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manifest.Record, shown map[string]manifest.Digest) Version {
+func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manifest.Record, past map[manifest.Digest]int, shown map[string]manifest.Digest) Version {
 	v := Version{State: map[string]manifest.Digest{}, Fresh: map[manifest.Digest][]string{}}
 	v.Record = manifest.Record{Site: theirs.Site, Pasture: theirs.Pasture, Base: theirs.Base, Paths: map[string]manifest.Entry{}}
 	known, stored := map[manifest.Digest]int{}, map[manifest.Digest][]string{}
@@ -86,7 +87,7 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 	named := map[string]string{} // their path → ours
 	for _, p := range slices.Sorted(maps.Keys(state)) {
 		d := state[p]
-		if _, had := known[d]; had || manifest.Reserved(p) {
+		if known[d]+past[d] > 0 || manifest.Reserved(p) {
 			continue
 		}
 		name, e := p, theirs.Paths[p]

@@ -42,7 +42,7 @@ func bring(t interface {
 	Fatal(...any)
 }, into, from *sites.Object, n int, shown map[string]manifest.Digest) (*sites.Object, Version) {
 	t.Helper()
-	v := Compose(into, from.Inv, n, from.Rec, shown)
+	v := Compose(into, from.Inv, n, from.Rec, nil, shown)
 	inv := manifest.New("linecamp:ranch:stake-1")
 	if into != nil {
 		inv = into.Inv
