@@ -102,6 +102,12 @@ func (r *Recorder) notAuthor(machine string) error {
 	return ErrHoldOff
 }
 
+// unfinished tells that this machine's take-over was stopped before its line.
+func (r *Recorder) unfinished() error {
+	r.Wait(attention.OtherRecorder, "this computer began to take this archive over and was stopped before it was done; run `linecamp setup --take-over` again", true)
+	return ErrHoldOff
+}
+
 // epoch is the epoch this machine records in: 1 until the seal has an author
 // line, which sealed tells, then that line's; 0 where the line names another machine.
 func (r *Recorder) epoch() (epoch int, sealed bool) {

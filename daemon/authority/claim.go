@@ -55,7 +55,8 @@ func (r *Recorder) Ask(ctx context.Context) error {
 // same epoch it does so only where the seal has no line that tells: two machines may
 // have come to one epoch without knowing of each other, and then the seal that
 // governs has the line of one of them. A copy with another history counts only if
-// its epoch is later than ours.
+// its epoch is later than ours. Before the seal has the line of this machine's own
+// take-over, that has not happened.
 func (r *Recorder) Claim(ctx context.Context) error {
 	epoch, sealed := r.epoch()
 	last, err := LastAuthor(r.Notes, r.Archive)
@@ -64,12 +65,18 @@ func (r *Recorder) Claim(ctx context.Context) error {
 	}
 	for i, c := range r.Copies { // in the settings' order, so that the report is the same each time
 		a := r.named[i]
+		if a.was != nil && a.Author.Author == r.Author && a.Epoch > epoch && !sealed {
+			return r.unfinished()
+		}
 		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && !sealed && c.Usable()) {
 			return r.notAuthor(a.Machine)
 		}
 	}
 	if last.Author != "" && last.Author != r.Author && (last.Epoch > epoch || last.Epoch == epoch && !sealed) {
 		return r.notAuthor(last.Machine)
+	}
+	if last.Author == r.Author && last.Epoch > epoch && !sealed {
+		return r.unfinished()
 	}
 	if epoch == 0 {
 		return r.notAuthor("another machine")

@@ -69,6 +69,11 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	if err := excuse(t.Notes, t.Copies); err != nil {
 		return out, fmt.Errorf("the ledger: %w", err)
 	}
+	// Kept before any copy names this machine: from then on the author files do not
+	// tell any more which seals they vouched for.
+	if err := t.keep(is.kept, is.right); err != nil {
+		return out, err
+	}
 	out.Epoch++
 	a := store.Author{Archive: t.Archive, Author: t.Self.Author, Machine: t.Self.Machine, Epoch: out.Epoch}
 	for i, c := range open {
@@ -195,15 +200,25 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 			}
 		}
 	}
-	if !log.Extends(is.kept) {
-		err = t.Adopt(is.kept, log)
-	} else {
-		err = t.Seal.PutSeal(log)
+	if err := t.keep(is.kept, log); err != nil {
+		return err
+	}
+	return t.Notes.SetValue(steppedKey, "")
+}
+
+// keep has the state folder go on from the seal that it has to the one that governs.
+func (t Taker) keep(was, is *seal.Seal) error {
+	var err error
+	switch {
+	case !is.Extends(was):
+		err = t.Adopt(was, is)
+	case is.Len() > was.Len():
+		err = t.Seal.PutSeal(is)
 	}
 	if err != nil {
 		return fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	return t.Notes.SetValue(steppedKey, "")
+	return nil
 }
 
 // governing is what the state folder and the copies tell, and which seal governs.

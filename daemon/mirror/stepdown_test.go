@@ -7,10 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
-	"linecamp/daemon/identity"
-	"linecamp/daemon/mirror/adopt"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -19,32 +16,6 @@ import (
 )
 
 const barnID = "44444444-4444-4444-8444-444444444444"
-
-// takeOver makes the machine the one that records, with the copies that are not away.
-func (r *ranch) takeOver(machine string) authority.Taken {
-	r.t.Helper()
-	r.now = r.now.Add(time.Second)
-	ctx := context.Background()
-	var copies []authority.Copy
-	for _, c := range r.copies {
-		is := authority.Copy{Name: c.name, ID: c.id}
-		if !c.away {
-			is.Root = c.root
-			if c.kind == "drive" {
-				unlock, err := c.root.Lock(ctx)
-				must(r.t, err)
-				defer unlock()
-			}
-		}
-		copies = append(copies, is)
-	}
-	taken, err := authority.TakeOver(ctx, authority.Taker{Archive: archiveID, Folder: r.state, Self: identity.State{Author: r.author, Machine: machine},
-		Copies: copies, Notes: r.led, Seal: r.cache, Now: func() time.Time { return r.now }, Adopt: func(was, is *seal.Seal) error {
-			return adopt.History(r.led, r.cache, archiveName, copies, was, is)
-		}})
-	must(r.t, err)
-	return taken
-}
 
 func logOf(t testing.TB, root store.Root) *seal.Seal {
 	t.Helper()

@@ -1,0 +1,147 @@
+package mirror
+
+import (
+	"bytes"
+	"context"
+	"testing"
+	"time"
+
+	"linecamp/daemon/authority"
+	"linecamp/daemon/identity"
+	"linecamp/daemon/mirror/adopt"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+)
+
+// tryTakeOver makes the machine the one that records, with the copies that are not away.
+func (r *ranch) tryTakeOver(machine string, with ...func(*authority.Taker)) (authority.Taken, error) {
+	r.t.Helper()
+	r.now = r.now.Add(time.Second)
+	ctx := context.Background()
+	var copies []authority.Copy
+	for _, c := range r.copies {
+		is := authority.Copy{Name: c.name, ID: c.id}
+		if !c.away {
+			is.Root = c.root
+			if c.kind == "drive" {
+				unlock, err := c.root.Lock(ctx)
+				must(r.t, err)
+				defer unlock()
+			}
+		}
+		copies = append(copies, is)
+	}
+	taker := authority.Taker{Archive: archiveID, Folder: r.state, Self: identity.State{Author: r.author, Machine: machine},
+		Copies: copies, Notes: r.led, Seal: r.cache, Now: func() time.Time { return r.now }, Adopt: func(was, is *seal.Seal) error {
+			return adopt.History(r.led, r.cache, archiveName, copies, was, is)
+		}}
+	for _, change := range with {
+		change(&taker)
+	}
+	return authority.TakeOver(ctx, taker)
+}
+
+func (r *ranch) takeOver(machine string) authority.Taken {
+	r.t.Helper()
+	taken, err := r.tryTakeOver(machine)
+	must(r.t, err)
+	return taken
+}
+
+// killedTakeOver is a take-over that ends between the author files and its line.
+func (r *ranch) killedTakeOver(machine string) {
+	r.t.Helper()
+	type killed struct{}
+	defer func() {
+		if v := recover(); v != (killed{}) {
+			r.t.Fatalf("the take-over was not killed: %v", v)
+		}
+	}()
+	_, err := r.tryTakeOver(machine, func(t *authority.Taker) { t.Now = func() time.Time { panic(killed{}) } })
+	must(r.t, err)
+}
+
+// rotSeal changes bytes of the seal of a copy that has one file of it.
+func rotSeal(t testing.TB, root store.Root, old, to string) {
+	t.Helper()
+	log := logOf(t, root).Text(0, 99)
+	if bytes.Count(log, []byte(old)) != 1 {
+		t.Fatalf("%q is not there once:\n%s", old, log)
+	}
+	was, err := root.Stat(t.Context(), seal.File(0))
+	must(t, err)
+	_, err = root.Replace(t.Context(), seal.File(0), store.Bytes(bytes.Replace(log, []byte(old), []byte(to), 1)), &was)
+	must(t, err)
+}
+
+const newID = "66666666-6666-4666-8666-666666666666"
+
+// A new computer takes over while the seal of one copy rotted where it names the epoch.
+// The seal of the other copy goes on, also if the computer was stopped on the way.
+func TestTakeOverPastARottenEpoch(t *testing.T) {
+	for _, stopped := range []bool{false, true} {
+		for _, epoch := range []string{"3", "6"} {
+			r := newRanch(t, "shelf", "loft")
+			r.write("North/Alder/2020-06-20/1.jpg", "first")
+			r.wantCurrent(r.mirror())
+			r.author = barnID
+			r.takeOver("barn")
+			r.wantCurrent(r.mirror())
+			shelf, loft := r.copies[0], r.copies[1]
+			whole := logOf(t, shelf.root)
+			rotSeal(t, loft.root, barnID+" 2", barnID+" "+epoch)
+			r.loseState()
+			r.author = newID
+			if stopped {
+				r.killedTakeOver("new")
+			}
+			taken := r.takeOver("new")
+			if len(taken.Parted) != 1 || taken.Parted[0] != "loft" {
+				t.Errorf("stopped %v, %s: %+v", stopped, epoch, taken)
+			}
+			kept, err := r.cache.Seal()
+			must(t, err)
+			s := logOf(t, shelf.root)
+			if author, _ := s.Author(); !s.Extends(whole) || author != newID || kept.Digest() != s.Digest() {
+				t.Errorf("stopped %v, %s: shelf has\n%sthe state folder\n%s", stopped, epoch, s.Text(0, 99), kept.Text(0, 99))
+			}
+		}
+	}
+}
+
+// A take-over that was stopped before its line has not happened: nothing is recorded until
+// it is run again, which settles it, on every copy in reach.
+func TestAStoppedTakeOverIsRunAgain(t *testing.T) {
+	for _, before := range []string{"nobody took over before", "somebody took over before"} {
+		t.Run(before, func(t *testing.T) {
+			r := newRanch(t, "shelf", "loft")
+			r.write("North/Alder/2020-06-20/1.jpg", "first")
+			r.wantCurrent(r.mirror())
+			if before == "somebody took over before" {
+				r.author = barnID
+				r.takeOver("barn")
+				r.wantCurrent(r.mirror())
+			}
+			whole := logOf(t, r.copies[0].root)
+			r.loseState()
+			r.author = newID
+			r.killedTakeOver("new")
+			r.write("North/Beech/2020-06-20/1.jpg", "second")
+			if rep := r.mirror(); rep.Made != 0 {
+				t.Errorf("it records without its line: %+v", rep)
+			}
+			r.takeOver("new")
+			rep := r.mirror()
+			if rep.Made != 1 {
+				t.Errorf("%+v", rep)
+			}
+			r.wantCurrent(rep)
+			for _, c := range r.copies {
+				s := logOf(t, c.root)
+				if author, epoch := s.Author(); !s.Extends(whole) || author != newID || epoch < 2 {
+					t.Errorf("%s has\n%s", c.name, s.Text(0, 99))
+				}
+			}
+		})
+	}
+}
