@@ -59,6 +59,14 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		if err := r.noteGoverning(r.named[from].Author); err != nil {
 			return s, err
 		}
+		for i, c := range r.Copies { // those known by a look have lines of the seal known
+			if told[i].Seal == nil && c.Usable() {
+				var err error
+				if told[i].Seal, err = seal.Decode([][]byte{known.Text(0, s.Lines[i])}); err != nil {
+					return s, err
+				}
+			}
+		}
 	}
 	for i, c := range r.Copies {
 		if log := told[i].Seal; log != nil {

@@ -9,8 +9,10 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/mirror/adopt"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
 )
 
 // tryTakeOver makes the machine the one that records, with the copies that are not away.
@@ -143,5 +145,49 @@ func TestAStoppedTakeOverIsRunAgain(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A bucket in which nothing changed since this machine's last round is known by one look,
+// and is of another history all the same when that turns out to govern.
+func TestAQuietBucketOfAnotherHistory(t *testing.T) {
+	office := newRanch(t)
+	office.addBucket(s3test.Fake(t), "shelf")
+	office.addBucket(s3test.Fake(t), "loft")
+	shelf, loft := office.copies[0], office.copies[1]
+	office.write("North/Alder/2020-06-20/1.jpg", "first")
+	office.wantCurrent(office.mirror())
+	barn := office.beside(barnID, false)
+	barn.folder = t.TempDir()
+	barn.write("North/Alder/2020-06-20/1.jpg", "first")
+	barn.copies[0].away = true
+	barn.takeOver("barn")
+	barn.write("North/Dogwood/2021-06-20/barn.jpg", "barn")
+	if rep := barn.mirror(); rep.Made != 1 {
+		t.Fatalf("the barn records nothing: %+v", rep)
+	}
+	office.now = barn.now
+	loft.away = true
+	office.write("North/Alder/2021-06-20/office.jpg", "office")
+	office.write("North/Cedar/2021-06-20/1.jpg", "new")
+	office.write("North/Elder/2021-06-20/1.jpg", "new")
+	if rep := office.mirror(); rep.Made != 3 {
+		t.Fatalf("the office records nothing: %+v", rep)
+	}
+	office.mirror()
+	loft.away = false
+	was, there := logOf(t, shelf.root), authorless(contents(t, shelf.root))
+	for range 2 {
+		rep := office.mirror()
+		if rep.Copies[1].State != reach.Current || rep.Made != 0 {
+			t.Errorf("%+v", rep)
+		}
+		if rep.Copies[0].State == reach.Current {
+			t.Errorf("shelf is called current: %+v", rep)
+		}
+		if s := logOf(t, shelf.root); s.Digest() != was.Digest() {
+			t.Errorf("shelf has\n%s", s.Text(0, 99))
+		}
+		diff(t, "shelf", authorless(contents(t, shelf.root)), there)
 	}
 }
