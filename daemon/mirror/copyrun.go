@@ -338,7 +338,13 @@ func (c *copyRun) adopt(ctx context.Context, slug string, line seal.Line) error 
 	if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 		return fmt.Errorf("finishing %s: %w", slug, err)
 	}
-	return c.holds.SetHas(slug, line.Version)
+	return errors.Join(c.holds.SetHas(slug, line.Version), c.caughtUp(slug, line.Version))
+}
+
+// caughtUp forgets that versions up to n were begun there and made elsewhere: there is
+// the sealed one now, and what stands in its place later is another history's.
+func (c *copyRun) caughtUp(slug string, n int) error {
+	return c.r.passedOver.Drop(func(m marks.Mark) bool { return m.Copy == c.ID && m.Slug == slug && m.N <= n })
 }
 
 // sameBefore checks that the version the new one builds on is the sealed one.
@@ -425,7 +431,7 @@ func (c *copyRun) forTaking(o *sites.Object, n int) *taking.Version {
 
 // committed notes what the copy has now, for the report too.
 func (c *copyRun) committed(t *taking.Version) error {
-	if err := t.Committed(); err != nil {
+	if err := errors.Join(t.Committed(), c.caughtUp(t.Object.Slug, t.N)); err != nil {
 		return err
 	}
 	c.mu.Lock()

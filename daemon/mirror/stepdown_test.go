@@ -2,6 +2,7 @@ package mirror
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"testing"
@@ -145,6 +146,22 @@ func TestMarksOfAHistoryThatIsLeftGo(t *testing.T) {
 		if all, err := list.All(); err != nil || len(all) > 0 {
 			t.Errorf("still marked: %v %v", all, err)
 		}
+	}
+}
+
+// A version that was passed over on a drive is so no more once the drive has the sealed
+// one: what stands in its place later is not set aside as that.
+func TestAMarkOfAVersionPassedOverGoesWithTheSealedOne(t *testing.T) {
+	r := newRanch(t, "shelf", "loft")
+	r.write("North/Beech/2020-06-20/1.jpg", "first")
+	r.wantCurrent(r.mirror())
+	list := marks.PassedOver(r.led)
+	later := marks.Mark{Copy: r.copies[1].id, Slug: "north--beech", N: 3}
+	must(t, errors.Join(list.Add(marks.Mark{Copy: later.Copy, Slug: later.Slug, N: 2}), list.Add(later)))
+	r.write("North/Beech/2021-06-20/1.jpg", "second")
+	r.wantCurrent(r.mirror())
+	if all, err := list.All(); err != nil || len(all) != 1 || all[0] != later {
+		t.Errorf("marked: %v %v", all, err)
 	}
 }
 
