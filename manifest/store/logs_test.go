@@ -2,12 +2,18 @@ package store_test
 
 import (
 	"bytes"
+	"errors"
+	"net/http"
+	"path"
 	"slices"
+	"sync/atomic"
 	"testing"
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3"
+	"linecamp/manifest/store/s3test"
 )
 
 func sealLine(n int) seal.Line {
@@ -159,5 +165,48 @@ func testAuthorFile(t *testing.T, p *place) {
 	p.write(store.AuthorKey, []byte(`{"archive": "", "extra": 1}`))
 	if _, _, err := store.ReadAuthor(ctx, r); err == nil {
 		t.Error("a damaged author.json was accepted")
+	}
+}
+
+// Whoever reads a log while another machine puts that of another history in its place
+// gets the one or the other, or is told to come again.
+func TestSealReplacedWhileItIsRead(t *testing.T) {
+	ctx, srv := t.Context(), s3test.Fake(t)
+	var meanwhile atomic.Pointer[func()] // before one file is handed out
+	p := s3Place(t, srv, func(o *s3.Options) {
+		o.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
+			if path.Base(r.URL.Path) == "00002.txt" && r.Method == http.MethodGet {
+				if do := meanwhile.Swap(nil); do != nil {
+					(*do)()
+				}
+			}
+			return http.DefaultTransport.RoundTrip(r)
+		})
+	})
+	r := p.made(t)
+	for _, n := range []int{64, 128, 200} {
+		must(t, store.WriteSeal(ctx, r, sealOf(t, n)))
+	}
+	other, turns := p.open(), 0
+	replace := func() {
+		turns++
+		must(t, store.ReplaceSeal(ctx, other, forked(t, turns, 200+turns)))
+	}
+	meanwhile.Store(&replace)
+	got, err := store.ReadSeal(ctx, r)
+	must(t, err)
+	if want := forked(t, 1, 201); got.Digest() != want.Digest() {
+		t.Errorf("read %d lines of no history there was", got.Len())
+	}
+	var always func()
+	always = func() {
+		replace()
+		meanwhile.Store(&always)
+	}
+	meanwhile.Store(&always)
+	_, err = store.ReadSeal(ctx, r)
+	wantErr(t, err, store.ErrBusy)
+	if errors.Is(err, seal.ErrInvalid) {
+		t.Errorf("it is called damaged: %v", err)
 	}
 }

@@ -73,20 +73,54 @@ func ReadSeal(ctx context.Context, r Root) (*seal.Seal, error) {
 // atOnce is how many files of a seal are read side by side.
 const atOnce = 8
 
-// ReadTail is ReadSeal, and tells what its last file is.
+// ReadTail is ReadSeal, and tells what its last file is. Files that another machine
+// replaced meanwhile by those of another history are read again, so that no log is
+// put together of both.
 func ReadTail(ctx context.Context, r Root) (*seal.Seal, Tail, error) {
+	for range 2 {
+		s, t, full, err := readFiles(ctx, r)
+		if len(full) == 0 || err != nil && !errors.Is(err, seal.ErrInvalid) {
+			return s, t, err
+		}
+		if same, lerr := unchanged(ctx, r, full); lerr != nil {
+			return nil, Tail{}, lerr
+		} else if same {
+			return s, t, err
+		}
+	}
+	return nil, Tail{}, fault.Say(ErrBusy, "another machine is writing the seal of %s; the next round reads it again", r.Name())
+}
+
+// unchanged reports whether files of the seal that take no more lines are as they
+// were read.
+func unchanged(ctx context.Context, r Root, full []Info) (bool, error) {
+	now, err := SealFiles(ctx, r)
+	if err != nil || len(now) < len(full) {
+		return false, err
+	}
+	for i, was := range full {
+		is := now[i]
+		if is.Size != was.Size || is.ETag != was.ETag || !r.Can().Tagged && !is.Modified.Equal(was.Modified) {
+			return false, nil
+		}
+	}
+	return true, nil
+}
+
+// readFiles reads each file of the seal once, and tells what all but the last were.
+func readFiles(ctx context.Context, r Root) (*seal.Seal, Tail, []Info, error) {
 	files, err := SealFiles(ctx, r)
 	if err != nil {
-		return nil, Tail{}, err
+		return nil, Tail{}, nil, err
 	}
 	last := max(len(files)-1, 0)
-	parts := make([][]byte, last)
+	parts, full := make([][]byte, last), make([]Info, last)
 	g, within := errgroup.WithContext(ctx)
 	g.SetLimit(atOnce)
 	var whole atomic.Int64
 	for i := range parts {
 		g.Go(func() (err error) {
-			parts[i], _, err = ReadSmall(within, r, seal.File(i), maxSealFile)
+			parts[i], full[i], err = ReadSmall(within, r, seal.File(i), maxSealFile)
 			if whole.Add(int64(len(parts[i]))) > maxSeal { // more than the listing said
 				err = tooLong(r)
 			}
@@ -94,44 +128,45 @@ func ReadTail(ctx context.Context, r Root) (*seal.Seal, Tail, error) {
 		})
 	}
 	if err := g.Wait(); err != nil {
-		return nil, Tail{}, err
+		return nil, Tail{}, nil, err
 	}
-	end, info, err := readEnd(ctx, r, last)
+	end, infos, err := readEnd(ctx, r, last)
 	if err != nil {
-		return nil, Tail{}, err
+		return nil, Tail{}, nil, err
 	}
-	parts = append(parts, end...)
+	parts, full = append(parts, end...), append(full, infos...)
 	if len(parts) == 0 {
-		return &seal.Seal{}, Tail{}, nil
+		return &seal.Seal{}, Tail{}, nil, nil
 	}
-	t := Tail{File: len(parts) - 1, ETag: info.ETag}
+	t := Tail{File: len(parts) - 1, ETag: full[len(parts)-1].ETag}
+	full = full[:t.File]
 	parts[t.File] = wholeLines(parts[t.File])
 	s, err := seal.Decode(parts)
 	if err != nil {
-		return nil, Tail{}, fmt.Errorf("the seal of %s: %w", r.Name(), err)
+		return nil, Tail{}, full, fmt.Errorf("the seal of %s: %w", r.Name(), err)
 	}
 	t.Lines = s.Len()
 	t.Before = s.Len() - bytes.Count(parts[t.File], lineEnd)
-	return s, t, nil
+	return s, t, full, nil
 }
 
 // readEnd reads the files of a seal from the given one on until there is none. A
 // listing may be old, and not show a file that was begun since.
-func readEnd(ctx context.Context, r Root, from int) (parts [][]byte, last Info, err error) {
+func readEnd(ctx context.Context, r Root, from int) (parts [][]byte, infos []Info, err error) {
 	whole := 0
 	for i := from; ; i++ {
 		b, info, err := ReadSmall(ctx, r, seal.File(i), maxSealFile)
 		if errors.Is(err, fs.ErrNotExist) {
-			return parts, last, nil
+			return parts, infos, nil
 		}
 		if whole += len(b); err == nil && whole > maxSeal {
 			err = tooLong(r)
 		}
 		if err != nil {
-			return nil, Info{}, err
+			return nil, nil, err
 		}
-		if parts, last = append(parts, b), info; bytes.Count(b, lineEnd) < enough {
-			return parts, last, nil
+		if parts, infos = append(parts, b), append(infos, info); bytes.Count(b, lineEnd) < enough {
+			return parts, infos, nil
 		}
 	}
 }
@@ -162,7 +197,7 @@ func ExtendSeal(ctx context.Context, r Root, s *seal.Seal, t Tail) (Tail, error)
 	for _, f := range files[:t.File] {
 		before += f.Size // verify reads their bytes
 	}
-	end, last, err := readEnd(ctx, r, t.File)
+	end, infos, err := readEnd(ctx, r, t.File)
 	if err != nil {
 		return Tail{}, err
 	}
@@ -173,7 +208,7 @@ func ExtendSeal(ctx context.Context, r Root, s *seal.Seal, t Tail) (Tail, error)
 		before += int64(len(b))
 		t.File++
 	}
-	now := end[len(end)-1]
+	now, last := end[len(end)-1], infos[len(infos)-1]
 	kept := wholeLines(now)
 	var ok bool
 	if t.Before, ok = s.LinesIn(before); !ok {
