@@ -63,9 +63,6 @@ func (r *round) sealCommitted(ctx context.Context) error {
 // sealMarked finishes what a mark tells of: what is committed gets its root pair
 // and its lines, what is not stays marked.
 func (r *round) sealMarked(ctx context.Context, c *copyRun, slug string) error {
-	if r.objects.Log().Closed(slug) { // nothing is written there any more
-		return r.dropMarks(slug, math.MaxInt)
-	}
 	inv, _, err := c.headOf(ctx, slug) // not what the root pair shows, whose version may have gone
 	if errors.Is(err, store.ErrNoObject) {
 		return nil
@@ -87,7 +84,10 @@ func (r *round) sealUpTo(ctx context.Context, c *copyRun, slug string, inv *mani
 	log, _, _ := r.look()
 	id := manifest.ObjectID(r.Archive, slug)
 	from := log.Head(slug)
-	if from > inv.Head() || log.Closed(slug) {
+	if log.Closed(slug) { // nothing more is recorded there
+		return r.dropMarks(slug, math.MaxInt)
+	}
+	if from > inv.Head() {
 		return nil
 	}
 	if from > 0 {

@@ -126,7 +126,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 				}
 				continue
 			}
-			if !settled && from == 0 && !closed && c.usable() { // the round that committed it ended there
+			if !settled && from == 0 && c.usable() { // the round that committed it ended there
 				if _, err := store.Settle(ctx, c.Root, slug); err != nil {
 					return fmt.Errorf("finishing %s: %w", slug, err)
 				}

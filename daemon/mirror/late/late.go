@@ -78,7 +78,8 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 		maps.Copy(v.Record.Paths, into.Rec.Paths)
 	}
 	for _, d := range theirs.Decisions {
-		if !plan.Recorded(v.Record.Decisions, d) {
+		itself := into != nil && d.What == manifest.Joined && d.Path == into.Slug
+		if !itself && !plan.Recorded(v.Record.Decisions, d) {
 			v.Record.Decisions = append(v.Record.Decisions, d)
 		}
 	}

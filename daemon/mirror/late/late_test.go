@@ -188,6 +188,21 @@ func TestComposeNamesWhatWasFound(t *testing.T) {
 	}
 }
 
+// A third history, for which an object is not closed, brings into it what goes on from it:
+// it does not go on from itself then. Other decisions come with the version.
+func TestAnObjectDoesNotGoOnFromItself(t *testing.T) {
+	first := grow(t, nil, map[string]string{"a": "A"}, "both")
+	theirs := grow(t, nil, map[string]string{"a": "A", "b": "B"}, "theirs")
+	theirs.Rec.Decisions = []manifest.Decision{
+		{What: manifest.Joined, Path: "stake-1", Who: "linecamp", When: day, Why: "the site goes on here"},
+		{What: manifest.Joined, Path: "stake-one", Who: "Ada", When: day, Why: "the same site"},
+	}
+	v := Compose(first, theirs.Inv, 1, theirs.Rec, nil, nil)
+	if d := v.Record.Decisions; len(d) != 1 || d[0].Path != "stake-one" {
+		t.Errorf("%v", d)
+	}
+}
+
 // A site that only the other history has is made with the other's names.
 func TestComposeMakesASite(t *testing.T) {
 	theirs := grow(t, nil, map[string]string{"a": "A"}, "theirs")
