@@ -74,7 +74,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	if err := t.keep(is.kept, is.right); err != nil {
 		return out, err
 	}
-	out.Epoch++
+	out.Epoch = min(out.Epoch+1, seal.MaxEpoch) // in one epoch the later line governs
 	a := store.Author{Archive: t.Archive, Author: t.Self.Author, Machine: t.Self.Machine, Epoch: out.Epoch}
 	for i, c := range open {
 		err := store.WriteAuthor(ctx, c.Root, a, was[i])

@@ -306,11 +306,15 @@ func TestAFlippedBitHasNobodyStepDown(t *testing.T) {
 	office := newRanch(t, "shelf", "loft")
 	office.write("North/Alder/2020-06-20/1.jpg", "first")
 	office.wantCurrent(office.mirror())
+	office.author = newID
 	office.takeOver("office")
 	office.write("North/Beech/2020-06-20/1.jpg", "other")
 	office.wantCurrent(office.mirror())
 	b := office.copies[1]
 	whole := logOf(t, b.root).Text(0, 99)
+	if author, _ := logOf(t, b.root).Author(); author != newID {
+		t.Fatalf("no line names who took over:\n%s", whole)
+	}
 	for i := 0; i < len(whole); i += 3 {
 		rotten := append([]byte(nil), whole...)
 		rotten[i] ^= 1

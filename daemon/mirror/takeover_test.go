@@ -191,3 +191,32 @@ func TestAQuietBucketOfAnotherHistory(t *testing.T) {
 		diff(t, "shelf", authorless(contents(t, shelf.root)), there)
 	}
 }
+
+// An author file that names the highest epoch there is stops recording, and a take-over
+// settles that, also a second one.
+func TestTakeOverAtTheHighestEpoch(t *testing.T) {
+	r := newRanch(t, "shelf", "loft")
+	r.write("North/Alder/2020-06-20/1.jpg", "first")
+	r.wantCurrent(r.mirror())
+	a, was, err := store.ReadAuthor(t.Context(), r.copies[1].root)
+	must(t, err)
+	a.Author, a.Machine, a.Epoch = barnID, "barn", seal.MaxEpoch
+	must(t, store.WriteAuthor(t.Context(), r.copies[1].root, a, &was))
+	r.write("North/Beech/2020-06-20/1.jpg", "second")
+	if rep := r.mirror(); rep.Made != 0 {
+		t.Fatalf("%+v", rep)
+	}
+	r.takeOver("office")
+	rep := r.mirror()
+	if rep.Made != 1 {
+		t.Errorf("%+v", rep)
+	}
+	r.wantCurrent(rep)
+	r.author = newID
+	r.takeOver("new")
+	r.write("North/Cedar/2020-06-20/1.jpg", "third")
+	if rep = r.mirror(); rep.Made != 1 {
+		t.Errorf("%+v", rep)
+	}
+	r.wantCurrent(rep)
+}
