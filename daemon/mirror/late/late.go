@@ -32,7 +32,9 @@ func From(chain *manifest.Inventory, index []manifest.Digest) int {
 	return 1 + sort.Search(chain.Head()-1, func(i int) bool { return !own(i + 1) })
 }
 
-// Done reports whether version n of a chain was brought into an object.
+// Done reports whether version n of a chain was brought into an object. The newest one
+// of a chain wants its manifest kept, too. So where two copies have one other history at
+// different heights, each site there gets one version more, with a manifest and no photo.
 func Done(chain *manifest.Inventory, n int, into *manifest.Inventory) bool {
 	if _, has := into.Content[manifest.Sum(chain.Encode())]; n == chain.Head() && !has {
 		return false
