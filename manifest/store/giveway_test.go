@@ -20,11 +20,10 @@ import (
 
 // Three versions of a site, and what the archive has in place of those from one on.
 type twoHistories struct {
-	from   int
-	late   [4]*site // as of each version, of what stands in the way
-	ours   *site    // up to the version below from, and then
-	next   *manifest.Draft
-	encode []byte
+	from int
+	late [4]*site // as of each version, of what stands in the way
+	ours *site    // up to the version below from, and then
+	next *manifest.Draft
 }
 
 func (h *twoHistories) begin(t *testing.T, r store.Root) {
