@@ -76,8 +76,9 @@ type Recorder struct {
 	Wait     func(kind attention.Kind, reason string, person bool) // why nothing is recorded
 	Question func(question string)
 
-	named []named // who each copy names, by its place in Copies
-	round string  // the name under which this round records in buckets, once it does
+	parted map[int]bool // the copies with another history
+	named  []named      // who each copy names, by its place in Copies
+	round  string       // the name under which this round records in buckets, once it does
 }
 
 // named is who a copy says records the archive; the zero value where it names

@@ -68,7 +68,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 		if a.was != nil && a.Author.Author == r.Author && a.Epoch > epoch && !sealed {
 			return r.unfinished()
 		}
-		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && !sealed && c.Usable()) {
+		if a.was != nil && a.Author.Author != r.Author && (a.Epoch > epoch || a.Epoch == epoch && !sealed && c.Usable() && !r.parted[i]) {
 			return r.notAuthor(a.Machine)
 		}
 	}

@@ -95,6 +95,19 @@ func (l *Log) Inventory(slug string, n int) (manifest.Digest, bool) {
 	return l.Index[slug][n-1], true
 }
 
+// Agrees tells how many first versions of an object two logs have the same.
+func (l *Log) Agrees(with *Log) func(slug string) int {
+	return func(slug string) int {
+		a, b := l.Index[slug], with.Index[slug]
+		for n := range min(len(a), len(b)) {
+			if a[n] != b[n] {
+				return n
+			}
+		}
+		return min(len(a), len(b))
+	}
+}
+
 // Last is the newest line, a zero one where there is none.
 func (l *Log) Last() seal.Line {
 	if len(l.Lines) == 0 {

@@ -20,17 +20,20 @@ type Seals struct {
 	Lines []int      // that each copy is known to have, by its place in Copies
 	Short []bool     // the copy had more when it was last met
 	Stray []seal.Stand
-	Newer bool // a copy's seal tells what this program does not know
+	Other []*seal.Seal // that of a copy with another history, nil for none
+	Newer bool         // a copy's seal tells what this program does not know
 }
 
 // Seals reads the seal of every copy in reach, and settles with seal.Right
 // which is the archive's; known is the one in the state folder. A copy whose seal
-// is not the beginning of it has failed in this round. Ask comes first.
+// rotted has failed in this round. One with another history is for the caller to meet,
+// and nothing is to be written there before. Ask comes first.
 func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
-	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies))}
+	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies)), Other: make([]*seal.Seal, len(r.Copies))}
 	if known.Newer() {
 		return s, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
+	r.parted = map[int]bool{}
 	told := make([]seal.Told, len(r.Copies))
 	var reading sync.WaitGroup
 	for i, c := range r.Copies {
@@ -70,8 +73,13 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	}
 	for i, c := range r.Copies {
 		if log := told[i].Seal; log != nil {
-			if s.Stray[i] = log.Against(s.Right); s.Stray[i] != seal.Begins {
-				c.Fail(r.strayed(i, s.Stray[i], s.Right))
+			switch s.Stray[i] = log.Against(s.Right); s.Stray[i] {
+			case seal.Begins:
+			case seal.Parted:
+				s.Other[i] = log
+				r.parted[i] = true
+			default:
+				c.Fail(r.Strayed(i, s.Stray[i], s.Right))
 			}
 		}
 	}
@@ -112,9 +120,9 @@ func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Se
 	return log, nil
 }
 
-// strayed says what to do about a copy whose seal is not the beginning of the
+// Strayed says what to do about a copy whose seal is not the beginning of the
 // archive's: it rotted, or it goes another way.
-func (r *Recorder) strayed(i int, stand seal.Stand, right *seal.Seal) error {
+func (r *Recorder) Strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	if stand == seal.Rotten {
 		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
 	}

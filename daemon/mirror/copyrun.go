@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/committed"
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/making"
 	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/report"
@@ -37,12 +38,11 @@ type copyRun struct {
 
 	holds gone.Holds
 	queue queue.Queue
+	loose late.Loose
 
 	astray bool // its seal tells another history than ours
 
 	mu       sync.Mutex
-	loose    map[string]int    // slugs with versions that are not the archive's, and the first of them; 0 where that is not known yet
-	rests    map[string]bool   // those of them that hold up nothing
 	blocked  map[string]string // slugs that cannot go on in this round, and why
 	out      report.CopyState
 	short    short.List
@@ -61,7 +61,7 @@ type copyRun struct {
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, loose: map[string]int{}, rests: map[string]bool{}, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
 	if !c.Can().Local {
 		run.workers = c.Link.AtOnce()
 	}
@@ -73,6 +73,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 	d, ok := c.Root.(interface{ Largest() int64 })
 	run.short.Ledger, run.short.CopyID, run.short.FAT = r.Ledger, c.ID, ok && d.Largest() == 1<<32-1
 	run.short.Load()
+	run.loose = late.Loose{CopyID: c.ID, Notes: r.Ledger}
 	run.holds = gone.Holds{Copy: run.forOthers(), Ledger: r.Ledger, Block: run.block}
 	return run
 }
@@ -125,8 +126,7 @@ func (c *copyRun) wayOn() string {
 func (c *copyRun) elsewhere(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	_, loose := c.loose[slug]
-	return c.astray || loose
+	return c.astray || c.loose.Has(slug)
 }
 
 // block notes why slug cannot go on there in this round.
@@ -234,8 +234,7 @@ func (c *copyRun) stuck(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	_, blocked := c.blocked[slug]
-	_, loose := c.loose[slug]
-	return blocked || loose || c.queue.Has(slug)
+	return blocked || c.loose.Has(slug) || c.queue.Has(slug)
 }
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
@@ -363,7 +362,7 @@ func (c *copyRun) sameBefore(ctx context.Context, slug string, n int) error {
 func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 	switch {
 	case errors.Is(err, committed.ErrOther):
-		return true, c.loosen(slug, 0)
+		return true, c.loose.Add(slug, 0)
 	case errors.Is(err, store.ErrDamaged):
 		c.block(slug, gone.ReasonManifest)
 	default:
@@ -459,7 +458,7 @@ func (c *copyRun) forMaking(slug string) making.Copy {
 func (c *copyRun) final(log *authority.Log) report.CopyState {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	out := c.out
+	out, loose := c.out, c.loose.Slugs()
 	out.Gone = c.holds.Gone()
 	var lacks string
 	out.TooLarge, lacks = c.short.TooLarge()
@@ -480,9 +479,9 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		if more := len(c.blocked) - 1; more > 0 {
 			out.Error += fmt.Sprintf(" (and %s)", words.Count(more, "more site", "more sites"))
 		}
-	case len(c.loose) > 0:
+	case len(loose) > 0:
 		out.State = reach.Behind
-		out.Error = words.Count(len(c.loose), "site has", "sites have") + " versions there that another history recorded, and the computer that records has still to take them in"
+		out.Error = words.Count(len(loose), "site has", "sites have") + " versions there that another history recorded, and the computer that records has still to take them in"
 	case log == nil || c.next < len(log.Lines):
 		out.State = reach.Behind
 	case c.queue.Why() != "":

@@ -2,16 +2,79 @@ package mirror
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/gone"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 )
 
-// gather reads the logs of other histories that a copy keeps beside its own.
-func (r *round) gather(ctx context.Context, c *copyRun) error {
-	return r.others.Read(ctx, c.forOthers(), r.log.Seal)
+// meetParted has each copy with another history take on the archive's seal, in place of
+// its own, which is kept beside it there. What it has of that history is loose then. Only
+// the machine that records does so; for any other such a copy is failed.
+//
+// A crash leaves the copy's own seal, or the beginning of the archive's: then what was
+// kept beside it tells of the other history, and the ledger that the copy is to be read anew.
+func (r *round) meetParted(ctx context.Context, seals authority.Seals) error {
+	parted := func(log *seal.Seal) bool { return log != nil }
+	may := r.meets && slices.ContainsFunc(seals.Other, parted) && r.Tally != nil && !r.newer && !slices.ContainsFunc(r.copies, func(c *copyRun) bool { return errors.Is(c.Err, store.ErrBusy) })
+	if may {
+		err := r.who.Claim(ctx)
+		if err != nil && !errors.Is(err, authority.ErrHoldOff) {
+			return err
+		}
+		may = err == nil
+	}
+	for i, c := range r.copies {
+		c.astray = parted(seals.Other[i])
+		switch {
+		case !c.astray:
+			continue
+		case !may:
+			c.fail(r.who.Strayed(i, seal.Parted, r.log.Seal))
+			continue
+		}
+		r.others.Add(seals.Other[i], c.Name)
+		if err := c.meet(ctx, seals.Other[i]); ctx.Err() != nil {
+			return ctx.Err()
+		} else if err != nil {
+			c.fail(fmt.Errorf("putting the archive's seal there in place of another history's: %w", err))
+			if err := c.scan(ctx); ctx.Err() != nil { // it can still be read
+				return errors.Join(err, ctx.Err())
+			}
+		}
+	}
+	return nil
+}
+
+// meet has the copy's seal be the archive's.
+func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
+	if err := c.broken(); err != nil {
+		return err
+	}
+	if err := authority.ScanAnew(c.r.Ledger, c.ID); err != nil {
+		return err
+	}
+	if err := c.r.syncLedger(); err != nil { // a crash from here on has it read anew
+		return err
+	}
+	if log, err := authority.NewLog(c.r.Archive, theirs); err == nil { // what gives way is not gone
+		if err := gone.Forget(c.r.Ledger, c.ID, log.Agrees(c.r.log)); err != nil {
+			return err
+		}
+	}
+	if err := store.ReplaceSeal(ctx, c.Root, c.r.log.Seal); err != nil {
+		return err
+	}
+	c.astray, c.sealLen = false, c.r.log.Seal.Len()
+	_, tail, err := store.ReadTail(ctx, c.Root)
+	if err != nil {
+		return err
+	}
+	return authority.NoteSeal(c.r.Ledger, c.ID, tail)
 }
 
 // keepLogs has each log of another history that was met kept on all copies in reach,
@@ -28,7 +91,7 @@ func (r *round) keepLogs(ctx context.Context) error {
 				c.fail(fmt.Errorf("keeping the seal of another history there: %w", err))
 			}
 		}
-		if slices.ContainsFunc(r.objects.Log().Lines, func(l seal.Line) bool { return l.What == seal.Late && l.Log == log.Digest() }) {
+		if log.Named(r.objects.Log()) {
 			continue
 		}
 		holder := r.firstHolder()
@@ -41,6 +104,13 @@ func (r *round) keepLogs(ctx context.Context) error {
 		line := seal.Line{At: r.created, What: seal.Late, Lines: log.Len(), Log: log.Digest(), Why: "met on " + log.Met}
 		if err := holder.write(ctx, line); err != nil {
 			return err
+		}
+	}
+	for _, c := range r.copies {
+		if c.scanned && c.usable() {
+			if err := authority.MarkScanned(r.Ledger, c.ID); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

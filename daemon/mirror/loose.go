@@ -1,61 +1,19 @@
 package mirror
 
 import (
-	"math"
 	"slices"
 
-	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/late"
 	"linecamp/manifest"
 	"linecamp/manifest/words"
 )
 
-// loosen notes that the copy's versions of slug are not the archive's from one on, 0
-// for one that is still to be found out. The copy is read anew until they are taken in.
-func (c *copyRun) loosen(slug string, from int) error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.loose[slug] = from
-	return authority.ScanAnew(c.r.Ledger, c.ID)
-}
-
 // unloose notes that nothing is loose of slug there, and which version the copy has.
 func (c *copyRun) unloose(slug string, has int) error {
-	c.mu.Lock()
-	delete(c.loose, slug)
-	known := c.scanned && len(c.loose) == 0
-	c.mu.Unlock()
-	if err := c.holds.SetHas(slug, has); err != nil || !known {
+	if err := c.holds.SetHas(slug, has); err != nil {
 		return err
 	}
-	return authority.MarkScanned(c.r.Ledger, c.ID)
-}
-
-// ours is the newest of the archive's versions of slug that the copy has.
-func (c *copyRun) ours(slug string) int {
-	c.mu.Lock()
-	from, loose := c.loose[slug]
-	c.mu.Unlock()
-	switch {
-	case !loose:
-		return c.holds.Has(slug)
-	case from == 0:
-		return math.MaxInt // it may be any
-	}
-	return from - 1
-}
-
-// looseSlugs are those of which it is known what is loose there.
-func (c *copyRun) looseSlugs() (all []string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	for slug, from := range c.loose {
-		if from > 0 {
-			all = append(all, slug)
-		}
-	}
-	slices.Sort(all)
-	return all
+	return c.loose.Drop(slug)
 }
 
 // isLoose is from which version on a copy's versions of slug are not the archive's, 0
@@ -73,7 +31,7 @@ func (c *copyRun) loosenClosed() error {
 	log := c.r.objects.Log()
 	for slug := range log.AllClosed() {
 		if n := log.Head(slug); c.holds.Has(slug) > n && !c.elsewhere(slug) {
-			if err := c.loosen(slug, n+1); err != nil {
+			if err := c.loose.Add(slug, n+1); err != nil {
 				return err
 			}
 		}
@@ -89,18 +47,8 @@ func (c *copyRun) took() {
 	c.out.Note = words.Count(c.taken, "version that another history recorded there was", "versions that another history recorded there were") + " taken in"
 }
 
-// rest notes that what is loose of slug there holds up nothing in this round: all of it is
-// brought, or nothing can be done with it.
-func (c *copyRun) rest(slug string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.rests[slug] = true
-}
-
 // undone reports whether a copy in reach has something loose of an object that is still
 // to be taken in.
 func (r *round) undone(slug string) bool {
-	return slices.ContainsFunc(r.copies, func(c *copyRun) bool {
-		return c.canRead() && slices.Contains(c.looseSlugs(), slug) && !c.rests[slug]
-	})
+	return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.canRead() && c.loose.Undone(slug) })
 }

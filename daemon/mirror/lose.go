@@ -26,7 +26,7 @@ func (r *round) lose(ctx context.Context, first *copyRun) error {
 		if err != nil {
 			return err
 		}
-		in.Copies = append(in.Copies, lost.Copy{Copy: c.forOthers(), Excused: excused, Has: c.ours, Other: c.elsewhere})
+		in.Copies = append(in.Copies, lost.Copy{Copy: c.forOthers(), Excused: excused, Has: func(slug string) int { return c.loose.Ours(slug, c.holds.Has(slug)) }, Other: c.elsewhere})
 	}
 	all, err := lost.Find(ctx, in)
 	if err != nil {

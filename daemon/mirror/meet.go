@@ -40,7 +40,10 @@ func (r *round) meet(ctx context.Context) error {
 	best := seals.Right
 	r.newer = seals.Newer
 	for i, c := range r.copies {
-		c.sealLen, c.astray = seals.Lines[i], seals.Stray[i] == seal.Parted
+		c.sealLen = seals.Lines[i]
+		if err := c.loose.Load(); err != nil {
+			return err
+		}
 	}
 	if r.log, err = authority.NewLog(r.Archive, best); err != nil {
 		return err // before it is kept: what no round can work with is not to stop every later one
@@ -65,6 +68,9 @@ func (r *round) meet(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("reading the seals that did not go on: %w", err)
 	}
+	if err := r.meetParted(ctx, seals); err != nil {
+		return err
+	}
 	for i, c := range r.copies {
 		if !c.usable() {
 			continue
@@ -85,6 +91,11 @@ func (r *round) meet(ctx context.Context) error {
 		if err := c.loosenClosed(); err != nil {
 			return err
 		}
+		if len(c.loose.Slugs()) > 0 && !c.scanned {
+			if err := r.others.Read(ctx, c.forOthers(), r.log.Seal); err != nil {
+				return err
+			}
+		}
 	}
 	return r.objects.ForgetRecords(r.Ledger)
 }
@@ -94,7 +105,7 @@ func (r *round) meet(ctx context.Context) error {
 // are noted, and the author adds the lines.
 func (c *copyRun) scan(ctx context.Context) error {
 	c.holds.Clear()
-	if err := c.r.gather(ctx, c); err != nil {
+	if err := c.r.others.Read(ctx, c.forOthers(), c.r.log.Seal); err != nil {
 		return err
 	}
 	slugs, err := store.Objects(ctx, c.Root)
@@ -117,7 +128,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 			}
 			from, free := c.r.isLoose(slug, inv)
 			if from > 0 && !free {
-				if err := c.loosen(slug, from); err != nil {
+				if err := c.loose.Add(slug, from); err != nil {
 					return err
 				}
 			} else if from > 0 {
@@ -148,8 +159,8 @@ func (c *copyRun) scan(ctx context.Context) error {
 		}
 	}
 	c.scanned = true
-	if len(c.loose) > 0 {
-		return nil // and is read anew, until nothing is
+	if c.r.others.Unnamed(c.r.objects.Log()) {
+		return nil // keepLogs says so, once what is beside its seal is kept and named elsewhere
 	}
 	return authority.MarkScanned(c.r.Ledger, c.ID)
 }

@@ -36,7 +36,7 @@ func (r *round) meetOthers(ctx context.Context, planned bool) error {
 // the site waits, and the report says for what; the error is for the round.
 func (r *round) takeIn(ctx context.Context, planned bool) error {
 	for _, c := range r.copies {
-		for _, slug := range c.looseSlugs() {
+		for _, slug := range c.loose.Slugs() {
 			if !c.canRead() {
 				break
 			}
@@ -51,7 +51,7 @@ func (r *round) takeIn(ctx context.Context, planned bool) error {
 				c.fail(err)
 			default: // it stays as it is there, and the site goes on elsewhere
 				c.block(slug, err.Error())
-				c.rest(slug)
+				c.loose.Rest(slug)
 			}
 		}
 	}
@@ -70,6 +70,11 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 	if inv.ID != manifest.ObjectID(r.Archive, slug) {
 		return fault.Say(store.ErrDamaged, "%s there says it is %q", slug, inv.ID)
 	}
+	if c.usable() { // its round may have been killed before it wrote what is derived
+		if _, err := store.Settle(ctx, c.Root, slug); err != nil {
+			return fmt.Errorf("finishing %s: %w", slug, err)
+		}
+	}
 	log := r.objects.Log()
 	chain := late.Chain{Slug: slug, Inv: inv, From: late.From(inv, log.Index[slug]), On: c.forOthers()}
 	if chain.From == 0 {
@@ -82,7 +87,9 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 	if err != nil {
 		return err
 	}
-	into, o, err := chain.Into(ctx, r.objects, theirs, r.anywhere)
+	into, o, err := chain.Into(ctx, r.objects, theirs, func(s string) bool {
+		return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.holds.Has(s) > 0 })
+	})
 	if err != nil {
 		return err
 	}
@@ -100,7 +107,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		return c.unloose(slug, inv.Head())
 	case !closed && !c.Can().GivesWay && c.usable():
 		return r.close(ctx, c, slug, chain.From)
-	case closed && o == nil && !planned && len(r.shown(&sites.Object{Inv: inv, Rec: theirs})) > 0:
+	case closed && o == nil && !planned && len(sites.Shown(r.Tally, &sites.Object{Inv: inv, Rec: theirs})) > 0:
 		return nil // the plan makes the further object from the folder
 	}
 	for n := chain.From; n <= inv.Head(); n++ {
@@ -117,17 +124,17 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		}
 		c.took()
 	}
-	c.rest(slug)
+	c.loose.Rest(slug)
 	return r.makeWay(ctx, c, chain, o)
 }
 
 // makeWay has the copy go on with the archive's versions, once another copy in reach has
 // all the bytes that it had loose of the object: a version may have been committed without some.
 func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *sites.Object) error {
-	slug, from, closed := chain.Slug, chain.From, r.objects.Log().Closed(chain.Slug)
+	slug, closed := chain.Slug, r.objects.Log().Closed(chain.Slug)
 	var others []authority.Copy
 	for _, h := range r.copies {
-		if (h != c || closed) && h.canRead() && !h.elsewhere(o.Slug) {
+		if (h != c || closed) && h.usable() && !h.elsewhere(o.Slug) && h.holds.Has(o.Slug) >= o.Head() {
 			others = append(others, h.forOthers())
 		}
 	}
@@ -136,19 +143,19 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 	} else if only != "" {
 		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so it stays there as another history recorded it", manifest.Printable(only))
 	}
-	if closed {
+	switch {
+	case closed:
 		return c.unloose(slug, min(c.holds.Has(slug), r.objects.Log().Head(slug)))
-	}
-	if !c.usable() {
+	case !c.usable():
 		return nil
 	}
 	c.turn.Lock()
 	defer c.turn.Unlock()
-	if err := c.holds.GiveWay(ctx, slug, from); err != nil {
+	if err := c.holds.GiveWay(ctx, slug, chain.From); err != nil {
 		return err
 	}
 	c.next = 0 // what it lacks now is taken over like anything else
-	return c.unloose(slug, from-1)
+	return c.unloose(slug, chain.From-1)
 }
 
 // close has an object not be gone on with: where a committed version in a bucket stands
@@ -170,7 +177,7 @@ func (r *round) close(ctx context.Context, c *copyRun, slug string, from int) er
 		if other.holds.Has(slug) < from {
 			continue
 		}
-		if err := other.loosen(slug, from); err != nil {
+		if err := other.loose.Add(slug, from); err != nil {
 			return err
 		}
 	}
@@ -191,9 +198,9 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 	if err != nil {
 		return nil, err
 	}
-	v := late.Compose(o, chain.Inv, n, rec, past, r.shown(shown))
-	if o == nil && r.objects.Log().Closed(chain.Slug) {
-		v.Record.Decisions = append(v.Record.Decisions, manifest.Decision{What: manifest.Joined, Who: r.Machine, When: r.created, Path: chain.Slug, Why: "the site goes on here"})
+	v := late.Compose(o, chain.Inv, n, rec, past, sites.Shown(r.Tally, shown))
+	if line, closed := r.objects.Log().AllClosed()[chain.Slug]; closed && o == nil && chain.From > 1 { // as plan.goOn says it
+		v.Record.Decisions = append(v.Record.Decisions, manifest.Decision{What: manifest.Joined, Who: "linecamp", When: line.At, Why: line.Why, Path: chain.Slug})
 	}
 	made := chain.Inv.Versions[n-1]
 	err = h.make(ctx, into, o != nil, func(*begun) making.What {
@@ -214,11 +221,6 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 	return r.objects.Get(ctx, into)
 }
 
-// anywhere reports whether a copy in reach has anything of an object.
-func (r *round) anywhere(slug string) bool {
-	return slices.ContainsFunc(r.copies, func(c *copyRun) bool { return c.holds.Has(slug) > 0 })
-}
-
 // holderOf is the copy on which the next version of an object can be made: the first in
 // order that has its newest version and nothing else of it. The one where a late version lies
 // is it only where that does not give way.
@@ -237,19 +239,4 @@ func (r *round) holderOf(ctx context.Context, slug string, lies *copyRun, stays 
 		}
 	}
 	return nil
-}
-
-// shown is what the folder has of an object's site.
-func (r *round) shown(o *sites.Object) map[string]manifest.Digest {
-	g := sites.Groups(r.Tally)[o.GroupKey()]
-	if g == nil {
-		return nil
-	}
-	g.Load()
-	defer g.Release()
-	files := map[string]manifest.Digest{}
-	for p, f := range g.Files {
-		files[p] = f.SHA256
-	}
-	return files
 }

@@ -1,16 +1,21 @@
 package mirror
 
 import (
+	"fmt"
+	"io"
+	"net/http"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
 )
 
 const laptopID = "22222222-2222-4222-8222-333333333333"
@@ -19,7 +24,7 @@ const laptopID = "22222222-2222-4222-8222-333333333333"
 // with the copies in reach.
 func (r *ranch) takesOver(author string) *ranch {
 	r.t.Helper()
-	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, now: r.now, copies: r.copies}
+	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, now: r.now, copies: r.copies, meets: true}
 	must(r.t, copyTree(r.folder, o.folder))
 	o.openState()
 	r.t.Cleanup(func() { o.led.Close() })
@@ -37,15 +42,23 @@ func (r *ranch) reach(names ...string) {
 	}
 }
 
-// everCommitted is every content that a copy has now, wherever it is named.
+func (r *ranch) add(srv *s3test.Server, names ...string) {
+	for _, name := range names {
+		if strings.HasPrefix(name, "bucket") {
+			r.addBucket(srv, name)
+		} else {
+			r.addDrive(name)
+		}
+	}
+}
+
+// everCommitted is every content that a copy really has now, of what its versions name.
 func everCommitted(t testing.TB, copies []*copyOf) map[manifest.Digest]string {
 	all := map[manifest.Digest]string{}
 	for _, c := range copies {
-		slugs, err := store.Objects(t.Context(), c.root)
-		must(t, err)
-		for _, slug := range slugs {
-			for d, paths := range head(t, c.root, slug).Content {
-				all[d] = c.name + ": " + slug + "/" + paths[0]
+		for key, d := range contents(t, c.root) {
+			if strings.Contains(key, "/content/") && !strings.HasPrefix(key, "extensions/") {
+				all[d] = c.name + ": " + key
 			}
 		}
 	}
@@ -92,17 +105,10 @@ func (r *ranch) wantMet(rep report.Report, ever map[manifest.Digest]string) {
 			first = got
 		}
 		diff(r.t, c.name, got, first)
-		slugs, err := store.Objects(r.t.Context(), c.root)
-		must(r.t, err)
-		named := map[manifest.Digest]bool{}
-		for _, slug := range slugs {
-			for d := range head(r.t, c.root, slug).Content {
-				named[d] = named[d] || !closed[slug] || log.Heads()[manifest.ObjectID(archiveName, slug)] > 0
-			}
-		}
+		named := everCommitted(r.t, []*copyOf{c})
 		for d, where := range ever {
-			if !named[d] {
-				r.t.Errorf("%s names nowhere what was committed at %s", c.name, where)
+			if named[d] == "" {
+				r.t.Errorf("%s has nowhere what was committed at %s", c.name, where)
 			}
 		}
 	}
@@ -124,7 +130,7 @@ func (r *ranch) settles() report.Report {
 // here under the same number, as it is where the number is free, and as a site of its own.
 func TestWhatIsLooseIsTakenIn(t *testing.T) {
 	r := newRanch(t, "barn", "shelf")
-	barn, shelf := r.copies[0], r.copies[1]
+	shelf := r.copies[1]
 	r.visit("North/Windmill", "2019-06-21")
 	r.visit("South/Draw", "2019-06-21")
 	r.mirror()
@@ -142,12 +148,6 @@ func TestWhatIsLooseIsTakenIn(t *testing.T) {
 	o.write("North/Windmill/2021-06-21/plot.jpg", "ours")
 	o.mirror()
 	ever := everCommitted(t, o.copies)
-
-	// The drive has the archive's seal now, and the other one beside it.
-	theirs, err := store.ReadSeal(t.Context(), barn.root)
-	must(t, err)
-	must(t, store.PutLate(t.Context(), barn.root, theirs))
-	must(t, copyTree(filepath.Join(shelf.path, "extensions/linecamp-seal/log"), filepath.Join(barn.path, "extensions/linecamp-seal/log")))
 
 	o.reach("barn", "shelf")
 	o.visit("South/Draw", "2023-06-21")
@@ -237,4 +237,137 @@ func TestWhatNoLogNamesIsLeft(t *testing.T) {
 	if after := head(t, o.copies[0].root, "north--windmill").Encode(); string(after) != string(before) {
 		t.Error("it was changed")
 	}
+}
+
+// A computer goes on with one copy, is lost, and another one takes over with the rest.
+// When that copy turns up, all of it is taken in once, and it is used on.
+func TestACopyOfAnotherHistoryIsTakenIn(t *testing.T) {
+	for _, a := range []string{"drive", "bucket"} {
+		for _, others := range [][]string{{"shelf"}, {"bucket-b"}, {"shelf", "bucket-b"}} {
+			for _, alone := range []bool{false, true} {
+				t.Run(fmt.Sprintf("%s to %s, alone %v", a, strings.Join(others, " and "), alone), func(t *testing.T) {
+					srv := s3test.Fake(t)
+					r := newRanch(t)
+					r.add(srv, append([]string{a}, others...)...)
+					r.visit("North/Windmill", "2019-06-21")
+					r.visit("South/Draw", "2019-06-21")
+					r.mirror()
+					r.reach(others...)
+					o := r.takesOver(laptopID)
+					r.reach(a)
+					r.now = r.now.Add(-time.Minute)
+					r.visit("North/Windmill", "2020-06-21")
+					r.visit("East/Creek", "2020-06-21")
+					r.mirror()
+					r.write("North/Windmill/2021-06-21/plot.jpg", "theirs of 2021")
+					r.remove("North/Windmill/2019-06-21/notes.txt")
+					r.mirror()
+					o.reach(others...)
+					o.now = r.now
+					o.write("North/Windmill/2021-06-21/plot.jpg", "ours of 2021")
+					if rep := o.mirror(); rep.Made == 0 {
+						t.Fatalf("after taking over nothing is recorded: %+v", rep)
+					}
+					ever := everCommitted(t, o.copies)
+					if alone {
+						o.reach(a)
+						o.visit("South/Draw", "2022-06-21")
+						if rep := o.mirror(); rep.Made == 0 {
+							t.Errorf("with the copy alone nothing is recorded: %+v", rep)
+						}
+					}
+					o.reach(append([]string{a}, others...)...)
+					o.visit("South/Draw", "2023-06-21")
+					was := map[*copyOf]map[string]manifest.Digest{}
+					for _, c := range o.copies {
+						was[c] = contents(t, c.root)
+					}
+					rep := o.mirror()
+					if rep.Made == 0 {
+						t.Errorf("nothing is recorded when it is met: %+v", rep)
+					}
+					o.wantMet(o.settles(), ever)
+					for c, keys := range was {
+						now := contents(t, c.root)
+						for key, d := range keys {
+							if strings.Contains(key, "/v") && !(c.kind == "drive" && c.name == a) && now[key] != d {
+								t.Errorf("%s: %s is not what it was", c.name, key)
+							}
+						}
+					}
+					o.wantMet(o.mirror(), ever)
+					state := head(t, o.copies[0].root, "south--draw").State(head(t, o.copies[0].root, "south--draw").Head())
+					if _, ok := state["2019-06-21/notes.txt"]; !ok {
+						t.Error("a note that nobody deleted is gone")
+					}
+				})
+			}
+		}
+	}
+}
+
+// refusing is a bucket that takes no writes while on.
+type refusing struct {
+	on   bool
+	base http.RoundTripper
+}
+
+func (r *refusing) RoundTrip(req *http.Request) (*http.Response, error) {
+	if r.on && req.Method != http.MethodGet && req.Method != http.MethodHead {
+		return &http.Response{StatusCode: http.StatusForbidden, Status: "403 Forbidden", Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1, Request: req,
+			Header: http.Header{"Content-Type": {"application/xml"}}, Body: io.NopCloser(strings.NewReader("<Error><Code>AccessDenied</Code><Message>Access Denied</Message></Error>"))}, nil
+	}
+	return r.base.RoundTrip(req)
+}
+
+// A copy of another history that takes no writes is only read: what it has is taken in
+// all the same, other sites go on, and once it takes writes it is used on.
+func TestACopyThatTakesNoWritesIsTakenIn(t *testing.T) {
+	srv := s3test.Fake(t)
+	r := newRanch(t)
+	no := &refusing{base: http.DefaultTransport}
+	r.addBucket(srv, "bucket", no)
+	r.addDrive("shelf")
+	r.addDrive("barn")
+	r.visit("North/Windmill", "2019-06-21")
+	r.visit("South/Draw", "2019-06-21")
+	r.mirror()
+	r.reach("shelf", "barn")
+	o := r.takesOver(laptopID)
+	r.reach("bucket")
+	r.write("North/Windmill/2021-06-21/plot.jpg", "theirs")
+	r.visit("East/Creek", "2020-06-21")
+	r.mirror()
+	r.write("North/Windmill/2022-06-21/plot.jpg", "theirs again")
+	r.visit("East/Big Creek", "2020-06-21")
+	r.mirror()
+	o.reach("shelf", "barn")
+	o.now = r.now
+	o.write("North/Windmill/2021-06-21/plot.jpg", "ours")
+	o.visit("East/Big-Creek", "2020-06-21") // another site of the same slug
+	o.mirror()
+	ever := everCommitted(t, o.copies)
+	o.reach("bucket", "shelf", "barn")
+	no.on = true
+	o.visit("South/Draw", "2023-06-21")
+	rep := o.mirror()
+	if rep.Made == 0 || rep.Copies[0].State == "current" || rep.Copies[1].State != "current" || rep.Copies[2].State != "current" {
+		t.Errorf("met: %+v", rep)
+	}
+	o.settles()
+	o.visit("North/Windmill", "2024-06-21")
+	if rep := o.mirror(); rep.Made != 1 {
+		t.Errorf("the site waits although all is brought: %+v", rep)
+	}
+	all := o.copies
+	for _, c := range all[1:] {
+		have := everCommitted(t, []*copyOf{c})
+		for d, where := range ever {
+			if _, has := have[d]; !has {
+				t.Errorf("%s has nowhere what was committed at %s", c.name, where)
+			}
+		}
+	}
+	no.on = false
+	o.wantMet(o.settles(), ever)
 }

@@ -34,15 +34,7 @@ func History(l *ledger.Ledger, cache *ledger.Inventories, archive string, copies
 	if err != nil {
 		return err
 	}
-	agree := func(slug string) int {
-		a, b := from.Index[slug], to.Index[slug]
-		for n := range min(len(a), len(b)) {
-			if a[n] != b[n] {
-				return n
-			}
-		}
-		return min(len(a), len(b))
-	}
+	agree := from.Agrees(to)
 	for _, c := range copies {
 		if err := gone.Forget(l, c.ID, agree); err != nil {
 			return err

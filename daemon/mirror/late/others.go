@@ -22,6 +22,16 @@ type Other struct {
 	Met string // the copy where it was found
 }
 
+// Named reports whether a line of the archive's log names it.
+func (o Other) Named(log *authority.Log) bool {
+	return slices.ContainsFunc(log.Lines, func(l seal.Line) bool { return l.What == seal.Late && l.Log == o.Digest() })
+}
+
+// Unnamed reports whether a log was met that the archive's does not name yet.
+func (o *Others) Unnamed(log *authority.Log) bool {
+	return slices.ContainsFunc(o.Logs, func(l Other) bool { return !l.Named(log) })
+}
+
 // Add takes in a log that was met on a copy.
 func (o *Others) Add(log *seal.Seal, met string) {
 	if log.Len() == 0 || slices.ContainsFunc(o.Logs, func(l Other) bool { return l.Digest() == log.Digest() }) {

@@ -170,3 +170,18 @@ func firstElement(path string) string {
 	}
 	return ""
 }
+
+// Shown is what the folder has of an object's site.
+func Shown(t *tally.Result, o *Object) map[string]manifest.Digest {
+	g := Groups(t)[o.GroupKey()]
+	if g == nil {
+		return nil
+	}
+	g.Load()
+	defer g.Release()
+	files := map[string]manifest.Digest{}
+	for p, f := range g.Files {
+		files[p] = f.SHA256
+	}
+	return files
+}
