@@ -41,7 +41,7 @@ func meetsAnother(t *testing.T) (g *ground, ever map[manifest.Digest]string) {
 	o.visit("South/Draw", "2022-06-21")
 	shown := o.tally()
 	must(t, o.led.Close())
-	g = &ground{dir: crashtest.Folder(t), author: laptopID, meets: true, drives: []string{"barn", "shelf"}, days: [4]*tally.Result{shown, shown, shown, shown}, now: o.now}
+	g = &ground{dir: crashtest.Folder(t), author: laptopID, drives: []string{"barn", "shelf"}, days: [4]*tally.Result{shown, shown, shown, shown}, now: o.now}
 	must(t, copyTree(o.state, filepath.Join(g.dir, "state")))
 	for _, c := range o.copies {
 		must(t, os.CopyFS(filepath.Join(g.dir, c.name), os.DirFS(c.path)))

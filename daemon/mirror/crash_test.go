@@ -138,7 +138,6 @@ type ground struct {
 	keys   map[string][]byte // what the bucket holds
 	harmed bool              // some of it is damaged
 	most   int64             // what a version carries; 0 for what it usually does
-	meets  bool              // copies of other histories are met
 	part   int64             // the largest body sent to the bucket at once; 0 for the usual
 	now    time.Time
 }
@@ -293,7 +292,7 @@ func (w *world) account(name string, each bool) *crashtest.Drive {
 func (w *world) round(ctx context.Context, change ...func(*In)) (report.Report, error) {
 	w.now = w.now.Add(time.Hour)
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: w.g.author, Machine: "office", Tally: w.g.days[w.day],
-		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most, meets: w.g.meets}
+		Ledger: w.led, Cache: w.cache, Now: func() time.Time { return w.now }, OneByOne: true, synced: w.noteSynced, most: w.g.most}
 	for _, c := range w.copies {
 		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away}
 		if c.away {

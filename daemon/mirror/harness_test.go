@@ -36,7 +36,6 @@ type ranch struct {
 	cache  *ledger.Inventories
 	copies []*copyOf
 	now    time.Time
-	meets  bool // copies of other histories are met
 }
 
 type copyOf struct {
@@ -152,7 +151,7 @@ func (r *ranch) tally() *tally.Result {
 func (r *ranch) in() In {
 	in := In{Archive: archiveName, ArchiveID: archiveID, Author: r.author, Machine: "office", Tally: r.tally(),
 		Settings: []byte("archive = \"" + archiveName + "\"\n"),
-		Ledger:   r.led, Cache: r.cache, Now: func() time.Time { return r.now }, meets: r.meets}
+		Ledger:   r.led, Cache: r.cache, Now: func() time.Time { return r.now }}
 	for _, c := range r.copies {
 		m := Copy{Name: c.name, ID: c.id, Root: c.root, Away: c.away, Err: c.err}
 		if c.away || c.err != nil {

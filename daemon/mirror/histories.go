@@ -20,7 +20,7 @@ import (
 // kept beside it tells of the other history, and the ledger that the copy is to be read anew.
 func (r *round) meetParted(ctx context.Context, seals authority.Seals) error {
 	parted := func(log *seal.Seal) bool { return log != nil }
-	may := r.meets && slices.ContainsFunc(seals.Other, parted) && r.Tally != nil && !r.newer && !slices.ContainsFunc(r.copies, func(c *copyRun) bool { return errors.Is(c.Err, store.ErrBusy) })
+	may := slices.ContainsFunc(seals.Other, parted) && r.Tally != nil && !r.newer && !slices.ContainsFunc(r.copies, func(c *copyRun) bool { return errors.Is(c.Err, store.ErrBusy) })
 	if may {
 		err := r.who.Claim(ctx)
 		if err != nil && !errors.Is(err, authority.ErrHoldOff) {

@@ -97,7 +97,6 @@ type In struct {
 
 	synced func() // for tests: what a power cut leaves of the ledger is now what it holds
 	most   int64  // for tests: what one version carries; 0 is versionBytes
-	meets  bool   // for tests: copies of other histories are met
 }
 
 // round is one run over one archive.

@@ -24,7 +24,7 @@ const laptopID = "22222222-2222-4222-8222-333333333333"
 // with the copies in reach.
 func (r *ranch) takesOver(author string) *ranch {
 	r.t.Helper()
-	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, now: r.now, copies: r.copies, meets: true}
+	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, now: r.now, copies: r.copies}
 	must(r.t, copyTree(r.folder, o.folder))
 	o.openState()
 	r.t.Cleanup(func() { o.led.Close() })
