@@ -66,6 +66,9 @@ func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
 			return err
 		}
 	}
+	if err := c.bringLogs(ctx, c.r.log.Lines); err != nil { // those that lines of it name
+		return err
+	}
 	if err := store.ReplaceSeal(ctx, c.Root, c.r.log.Seal); err != nil {
 		return err
 	}
