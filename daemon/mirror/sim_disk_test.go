@@ -3,6 +3,7 @@ package mirror
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"sync"
 	"syscall"
@@ -188,7 +189,7 @@ func (c *simCopy) open(ctx context.Context) (store.Root, error) {
 			stale = c.older
 		}
 		c.bucket.begin(stale)
-		return s3.Open(ctx, s3.Options{URL: "https://s3.example/ranch", Region: "us-east-1",
+		return s3.Open(ctx, s3.Options{URL: fmt.Sprintf("https://s3-%s.example/ranch", c.id[len(c.id)-1:]), Region: "us-east-1",
 			Access: "a", Secret: "s", Fence: true, Transport: c.bucket})
 	}
 	path := c.path

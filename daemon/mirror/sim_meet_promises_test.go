@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -194,7 +195,7 @@ func (s *meeting) checkAll(m *machine) {
 		if len(damage)+len(found.Behind)+len(found.Unfinished) > 0 {
 			s.t.Fatalf("%s: damage %+v, behind %+v, unfinished %v", c.name, damage, found.Behind, found.Unfinished)
 		}
-		standard(s.t, c.name, c.path, copies[i].Root)
+		standard(s.t, c.name, c.path, copies[i].Root, c.bytes())
 		broughtOnce(s.t, c.bytes())
 	}
 }
@@ -294,8 +295,41 @@ func begins(log []byte, n int, digest string) bool {
 	return manifest.Sum(log[:end]).String() == digest
 }
 
+// lessBegun is a bucket without what was begun of versions there and never finished: by
+// a machine that nobody could ask when another took over. That is not deleted, and
+// nothing names it.
+type lessBegun struct {
+	store.Root
+	committed map[string]bool // OBJECT/vN
+}
+
+func withoutBegun(root store.Root, keys iter.Seq2[string, []byte]) store.Root {
+	all := maps.Collect(keys)
+	r := lessBegun{root, map[string]bool{}}
+	for key, side := range all {
+		if folder, ok := strings.CutSuffix(key, "/"+store.SidecarName); ok && manifest.CheckSidecar(all[folder+"/"+store.InventoryName], side) == nil {
+			r.committed[folder] = true
+		}
+	}
+	return r
+}
+
+func (r lessBegun) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
+	return func(yield func(store.Info, error) bool) {
+		for info, err := range r.Root.List(ctx, prefix) {
+			f := strings.SplitN(info.Key, "/", 3)
+			if len(f) == 3 && f[0] != "extensions" && store.VersionNumber(f[1]) > 0 && !r.committed[f[0]+"/"+f[1]] {
+				continue
+			}
+			if !yield(info, err) {
+				return
+			}
+		}
+	}
+}
+
 // standard: a copy is what OCFL says, but for what every copy of ours is warned of.
-func standard(t rapid.TB, name, path string, root store.Root) {
+func standard(t rapid.TB, name, path string, root store.Root, keys iter.Seq2[string, []byte]) {
 	t.Helper()
 	var files ocfl.Files
 	var err error
@@ -305,7 +339,7 @@ func standard(t rapid.TB, name, path string, root store.Root) {
 			defer local.Close()
 		}
 	} else {
-		files, err = ocfl.Stored(context.Background(), root)
+		files, err = ocfl.Stored(context.Background(), withoutBegun(root, keys))
 	}
 	if err != nil {
 		t.Fatalf("%s: %v", name, err)
@@ -319,7 +353,7 @@ func standard(t rapid.TB, name, path string, root store.Root) {
 		found = slices.Concat(found, o.Errors, o.Warnings)
 	}
 	for _, f := range found {
-		if f.Code != "W004" && f.Code != "W016" {
+		if f.Code != "W004" && f.Code != "W016" && !strings.HasPrefix(f.Path, "extensions/linecamp-quarantine/") { // what was torn lies there as it was
 			t.Errorf("%s: %+v", name, f)
 		}
 	}

@@ -16,6 +16,7 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
+	"linecamp/daemon/mirror/adopt"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
@@ -25,12 +26,10 @@ import (
 	"linecamp/verify/restore"
 )
 
-// meets has machines take over with whatever copy is at hand, be cloned, and be put
-// back without all copies in reach: what makes several histories, which then meet.
-var meets = flag.Bool("simulation.meets", false, "several histories come about, and meet")
-
 // meeting is an archive's life between three machines, each with a folder of its
-// own, and copies of which each machine reaches some at a time. It knows every file
+// own, and copies of which each machine reaches some at a time. Machines take over with
+// whatever copy is at hand, are cloned, and put back: what makes several histories, which
+// then meet. It knows every file
 // of a version that was ever committed anywhere, and every seal that anybody could
 // have printed. Nothing rots here; that is what sim is for.
 type meeting struct {
@@ -100,7 +99,7 @@ func (s *meeting) reachable(t *rapid.T) {
 		switch n := rapid.IntRange(0, 5).Draw(t, "reaches "+c.name); {
 		case n < 2:
 			c.trouble = trouble{kind: away(c)}
-		case n == 2 && *meets:
+		case n == 2:
 			c.trouble = trouble{kind: rapid.SampledFrom(refusals(c)).Draw(t, "trouble"), at: rapid.IntRange(0, 40).Draw(t, "from write"), salt: rapid.Uint64().Draw(t, "salt")}
 		default:
 			any = true
@@ -158,7 +157,7 @@ func (s *meeting) round(m *machine, change ...func(*In)) (rep report.Report, ok 
 		copies, leave := s.reach(ctx)
 		defer leave()
 		in := In{Archive: archiveName, ArchiveID: archiveID, Author: m.author, Machine: m.name, Tally: res,
-			Copies: copies, Ledger: m.led, Cache: m.cache, Now: s.clock, OneByOne: true, Aside: filepath.Join(m.state, "aside")}
+			Copies: copies, Ledger: m.led, Cache: m.cache, Now: s.clock, OneByOne: true, Aside: filepath.Join(m.state, "aside"), meets: true}
 		for _, f := range change {
 			f(&in)
 		}
@@ -186,7 +185,10 @@ func (s *meeting) takeOver(m *machine) {
 		with = append(with, authority.Copy{Name: c.Name, ID: c.ID, Root: c.Root})
 	}
 	taken, err := authority.TakeOver(context.Background(), authority.Taker{Archive: archiveID, Folder: m.state,
-		Self: identity.State{Author: m.author, Machine: m.name}, Copies: with, Notes: m.led, Seal: m.cache, Now: s.clock})
+		Self: identity.State{Author: m.author, Machine: m.name}, Copies: with, Notes: m.led, Seal: m.cache, Now: s.clock,
+		Adopt: func(was, is *seal.Seal) error {
+			return adopt.History(m.led, m.cache, archiveName, with, was, is)
+		}})
 	leave()
 	s.t.Logf("%s takes over: %+v %v", m.name, taken, err)
 	if err != nil {
@@ -330,11 +332,7 @@ func TestMeetingSimulation(t *testing.T) {
 		}
 		defer os.RemoveAll(dir)
 		rapid.SyncTest(t, func(t *rapid.T) {
-			copies := []string{"d", "s", "dd", "ds", "dds"}
-			if *meets {
-				copies = append(copies, "ss", "dss")
-			}
-			s := newMeeting(t, dir, rapid.SampledFrom(copies).Draw(t, "copies"))
+			s := newMeeting(t, dir, rapid.SampledFrom([]string{"d", "s", "dd", "ds", "ss", "dds", "dss"}).Draw(t, "copies"))
 			defer s.close()
 			s.takeOver(s.machines[0])
 			t.Repeat(s.steps(steps))
@@ -385,13 +383,10 @@ func (s *meeting) steps(count map[string]int) map[string]func(*rapid.T) {
 		s.kill.at = 0
 	})
 	step("taken over", func(t *rapid.T, m *machine) {
-		s.all()
-		if *meets {
-			s.alone(t)
-			if rapid.Bool().Draw(t, "others too") {
-				s.reachable(t)
-				s.only("away", "down")
-			}
+		s.alone(t)
+		if rapid.Bool().Draw(t, "others too") {
+			s.reachable(t)
+			s.only("away", "down")
 		}
 		s.takeOver(m)
 	})
@@ -404,13 +399,9 @@ func (s *meeting) steps(count map[string]int) map[string]func(*rapid.T) {
 			if len(m.old) > 0 {
 				s.putBack(m, m.old[rapid.IntRange(0, len(m.old)-1).Draw(t, "day")])
 				s.who(m)
-				if !*meets { // it cannot know what a copy out of reach got since
-					s.all()
-					s.round(m)
-				}
 			}
 		case 2:
-			if twin := s.anyMachine(t); *meets && twin != m { // a clone of the disk
+			if twin := s.anyMachine(t); twin != m { // a clone of the disk
 				s.saveState(m)
 				s.putBack(twin, m.old[len(m.old)-1])
 				s.who(twin)
