@@ -75,7 +75,7 @@ func (g *ground) fork(t testing.TB, late string) *bothSides {
 	g.live(t, 1, slices.DeleteFunc(names, func(name string) bool { return name == late })...)
 	must(t, os.RemoveAll(filepath.Join(g.dir, "state")))
 	must(t, os.Mkdir(filepath.Join(g.dir, "state"), 0o777))
-	g.author, g.meets = "22222222-2222-4222-8222-333333333333", true
+	g.author = "22222222-2222-4222-8222-333333333333"
 	g.takeOver(t, late)
 	g.live(t, 2, late)
 
@@ -271,7 +271,7 @@ func TestCrashAnywhereWhileHistoriesMeet(t *testing.T) {
 			}
 			p := g.fork(t, c.late)
 			n, lives := 1, 0
-			for ended := false; !ended; n = nextPoint(n) {
+			for ended := false; !ended; n = nextMeeting(n) {
 				for _, v := range ways(n, crashSeeds(t)) {
 					lives++
 					if ended = g.crashInMeeting(t, c.crash, n, v, p); ended {
@@ -400,7 +400,7 @@ func TestEveryRequestBreaksWhileHistoriesMeet(t *testing.T) {
 			}
 			live, wait := sixAtOnce()
 			n := 0
-			for at := 1; at <= total; at = nextPoint(at) {
+			for at := 1; at <= total; at = nextMeeting(at) {
 				for _, v := range breaks(at, crashSeeds(t)) {
 					n++
 					live(func() { g.breakMeeting(t, at, v, p) })

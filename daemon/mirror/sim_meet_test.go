@@ -157,7 +157,7 @@ func (s *meeting) round(m *machine, change ...func(*In)) (rep report.Report, ok 
 		copies, leave := s.reach(ctx)
 		defer leave()
 		in := In{Archive: archiveName, ArchiveID: archiveID, Author: m.author, Machine: m.name, Tally: res,
-			Copies: copies, Ledger: m.led, Cache: m.cache, Now: s.clock, OneByOne: true, Aside: filepath.Join(m.state, "aside"), meets: true}
+			Copies: copies, Ledger: m.led, Cache: m.cache, Now: s.clock, OneByOne: true, Aside: filepath.Join(m.state, "aside")}
 		for _, f := range change {
 			f(&in)
 		}
