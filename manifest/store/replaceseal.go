@@ -48,8 +48,9 @@ func ReplaceSeal(ctx context.Context, r Root, y *seal.Seal) error {
 		return err
 	}
 	rest := text[same:]
+	last := fork // of the files that are not emptied
 	if len(rest) == 0 {
-		return nil
+		last-- // what is there is no line
 	}
 	write := func(i int, b []byte) error {
 		if i == len(files) {
@@ -68,10 +69,13 @@ func ReplaceSeal(ctx context.Context, r Root, y *seal.Seal) error {
 			return err
 		}
 	}
-	for i := len(files) - 1; i > fork; i-- {
+	for i := len(files) - 1; i > last; i-- {
 		if err := write(i, nil); err != nil {
 			return err
 		}
+	}
+	if len(rest) == 0 {
+		return nil
 	}
 	end := bytes.LastIndexByte(rest[:len(rest)-1], '\n') + 1 // before the last line
 	if fork >= len(files)-1 && bytes.Count(rest, lineEnd) <= seal.MostLines {

@@ -158,6 +158,13 @@ func testReplaceHurt(t *testing.T, p *place) {
 	if got := late(t, r); len(got) != 0 {
 		t.Errorf("it is taken for the logs %q", got)
 	}
+
+	// Nor does it stay behind a log that is right.
+	clearSeal(t, p, r)
+	p.write(seal.File(0), y.Text(0, 90))
+	p.write(seal.File(1), []byte("no line\n"))
+	must(t, store.ReplaceSeal(ctx, p.open(), y))
+	readsAs(t, p.open(), y)
 }
 
 // told checks what has to hold at any moment of a replacement: the log reads as a
