@@ -59,7 +59,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, excuse(t.Notes, t.Copies)
+		return out, errors.Join(excuse(t.Notes, t.Copies), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {

@@ -98,16 +98,18 @@ func (r *round) passOver(m marks.Mark) error {
 	return r.begun.Drop(func(o marks.Mark) bool { return o == m })
 }
 
-// outrun sets aside a version that a drive turned out to have although it was
-// not there when the next copy made that version. Nobody was ever told that it
-// is kept there, and the drive's quarantine keeps every byte of it. It reports
-// whether the sealed version can be taken over now.
+// outrun sets aside a version that a drive turned out to have although it was not there when
+// the next copy made that version: nobody was told that it is kept there, and the drive's
+// quarantine keeps every byte. It reports whether the sealed version can be taken over now.
 func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) {
 	all, err := c.r.passedOver.All()
 	m := marks.Mark{Copy: c.ID, Slug: slug, N: n}
 	d, ok := c.Root.(store.Yielding)
 	if err != nil || !ok || !slices.Contains(all, m) {
 		return false, err
+	}
+	if top, err := store.Head(ctx, c.Root, slug); err != nil || top.Head() != n {
+		return false, err // more was made on it, of another history
 	}
 	if err := d.GiveWay(ctx, slug, n); err != nil {
 		return false, fmt.Errorf("setting aside version %d of %s, which was begun there and made elsewhere: %w", n, slug, err)

@@ -13,15 +13,13 @@
 //     working folder or from any copy that has bytes with the right digest.
 //     A slow or absent copy holds up nobody.
 //
-// Nothing is ever removed from a copy. A change that looks like harm (many
-// files altered or gone at once, bytes that changed although size and time did
-// not, a folder that could not be listed) is not recorded: the path keeps its
-// entry and is reported as waiting.
+// Nothing is ever removed from a copy. A change that looks like harm (many files altered or gone
+// at once, bytes that changed although size and time did not, a folder that could not be listed)
+// is not recorded: the path keeps its entry and is reported as waiting.
 //
-// What a crash leaves: an uncommitted version on the first holder, which the
-// store sets aside or carries on with; or a committed version whose seal line
-// is missing, which the next round recognizes by the intent noted in the ledger
-// (or by reading the copy, where the ledger is new) and adds.
+// What a crash leaves: an uncommitted version on the first holder, which the store sets aside or
+// carries on with; or a committed version whose seal line is missing, which the next round
+// recognizes by the mark in the ledger (or by reading the copy, where that is new) and adds.
 //
 // The caller holds the lock of every copy it passes in, and the archive's
 // authoring lock; this package takes neither, and says when each may go.

@@ -17,11 +17,10 @@ import (
 	"linecamp/manifest/store/fault"
 )
 
-// What a copy has of another history is loose there: committed, and not the archive's.
-// The machine that records takes each such version in, once: as it is where its number
-// is free, else by a version of its own that brings what it brought. Then it gives way
-// on a drive. In a bucket nothing that is committed is ever replaced, so there the
-// object is closed, and its site goes on in a further one.
+// What a copy has of another history is loose there: committed, and not the archive's. The
+// machine that records takes each such version in, once: as it is where its number is free, else
+// by a version of its own that brings what it brought. Then it gives way on a drive. In a bucket
+// nothing committed is ever replaced: there the object is closed, and its site goes on in another.
 
 // meetOthers has this history and others that were met go on as one: their logs are kept,
 // and what is loose is taken in.
