@@ -108,7 +108,7 @@ func TestVersionLargerThanAMonth(t *testing.T) {
 	rep = r.round()
 	all, err := r.led.SpentIn("link of "+r.copies[1].id, time.Time{}, time.Time{})
 	must(t, err)
-	if all > 2_000_000 {
+	if all > 2_100_000 { // a photo sent twice would be more: both rounds take 200,000 bytes beside the photos
 		t.Errorf("%d bytes went in both months for photos of 1,800,000", all)
 	}
 	r.wantCurrent(rep)
