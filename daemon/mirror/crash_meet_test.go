@@ -260,18 +260,20 @@ func TestCrashAnywhereWhileHistoriesMeet(t *testing.T) {
 	}{
 		{late: "shelf", crash: "shelf"},
 		{late: "shelf", crash: "barn"},
+		{late: "barn", crash: "barn"},
 		{late: "barn", crash: "barn", bucket: true},
 		{late: "bucket", crash: "shelf", bucket: true},
 	} {
-		t.Run(fmt.Sprintf("late on %s, at %s", c.late, c.crash), func(t *testing.T) {
+		t.Run(fmt.Sprintf("late on %s, at %s, bucket %v", c.late, c.crash, c.bucket), func(t *testing.T) {
 			t.Parallel()
-			g := newGroundOf(t, partedDays(), "shelf", "barn")
+			g, next := newGroundOf(t, partedDays(), "shelf", "barn"), nextPoint
 			if c.bucket {
 				g.withBucket(t)
+				next = nextMeeting
 			}
 			p := g.fork(t, c.late)
 			n, lives := 1, 0
-			for ended := false; !ended; n = nextMeeting(n) {
+			for ended := false; !ended; n = next(n) {
 				for _, v := range ways(n, crashSeeds(t)) {
 					lives++
 					if ended = g.crashInMeeting(t, c.crash, n, v, p); ended {

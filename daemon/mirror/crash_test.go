@@ -61,8 +61,8 @@ func nextPoint(n int) int {
 	return n + 1
 }
 
-// nextMeeting is nextPoint where each life is a whole meeting of histories: one point in
-// five is tried, one in 25 with -short, and every one with LINECAMP_CRASH_SEEDS.
+// nextMeeting is nextPoint where each life is a whole meeting of histories with a bucket:
+// one point in five is tried, one in 25 with -short, and every one with LINECAMP_CRASH_SEEDS.
 func nextMeeting(n int) int {
 	if os.Getenv("LINECAMP_CRASH_SEEDS") != "" {
 		return n + 1
