@@ -113,8 +113,12 @@ func TestMendSealDividedOtherwise(t *testing.T) {
 			if found, _ := damage(t, r, ""); len(found) != 0 {
 				t.Errorf("%+v", found)
 			}
-			if got, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || got.Digest() != r.Seal.DigestOf(got.Len()) || got.Len() < 133 {
-				t.Errorf("the seal is not the archive's: %v", err)
+			want := 173
+			if name == "the last gone" {
+				want -= 40 // then the copy is behind, and nothing is damaged
+			}
+			if got, err := store.ReadSeal(t.Context(), r.Copies[0].Root); err != nil || got.Digest() != r.Seal.DigestOf(want) {
+				t.Errorf("the seal is not the archive's first %d lines: %v", want, err)
 			}
 		})
 	}

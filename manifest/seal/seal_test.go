@@ -225,25 +225,6 @@ func TestSealExtends(t *testing.T) {
 	}
 }
 
-// What File gave out stays as it was while the seal grows.
-func TestSealFileIsSteady(t *testing.T) {
-	s := testSeal(t, 3)
-	before := s.Text(0, 3)
-	copied := bytes.Clone(before)
-	for range 10 {
-		if err := s.Append(Line{At: testTime, What: GaveUp, Copy: testCopy}); err != nil {
-			t.Fatal(err)
-		}
-		_ = append(before, "scribble"...)
-	}
-	if !bytes.Equal(before, copied) || !bytes.HasPrefix(s.Text(0, s.Len()), copied) {
-		t.Error("the bytes changed")
-	}
-	if _, err := Decode(sealFiles(s)); err != nil {
-		t.Error(err)
-	}
-}
-
 func TestSealClone(t *testing.T) {
 	for _, n := range []int{0, 3, MostLines} {
 		s := testSeal(t, n)
