@@ -29,6 +29,10 @@ const (
 // mended; the copy wants a new root.
 const Rewritten = "rewritten"
 
+// OtherHistory begins the Detail of a copy's seal that parted from the archive's. A mend
+// leaves it: the recording computer's next mirror round takes in what the copy has.
+const OtherHistory = "another history"
+
 // Damage is one fault found on a copy or in the working folder. Path is as
 // people know it, relative to the working folder: the newest path that had the
 // bytes in question, or one of linecamp's own (RecordPath, InventoryPath,

@@ -55,8 +55,15 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.lateLog(ctx, c, d, want)
 		return
 	}
-	const rewritten = "this copy's seal was rewritten, not damaged: another machine may have added to it, or someone changed it. It is left as it is; give the archive a new copy with `linecamp setup --add-copy --drive NAME=FOLDER`"
-	if strings.HasPrefix(d.Detail, verify.Rewritten) {
+	const (
+		otherHistory = "this copy's seal is not damaged, and tells another history of the archive. It is left as it is; run `linecamp mirror` on the recording computer, which takes in what this copy has and uses it on"
+		rewritten    = "this copy's seal was rewritten, and nothing else in reach tells that it rotted. It is left as it is; give the archive a new copy with `linecamp setup --add-copy --drive NAME=FOLDER`"
+	)
+	switch {
+	case strings.HasPrefix(d.Detail, verify.OtherHistory):
+		m.unmended(d, false, otherHistory)
+		return
+	case strings.HasPrefix(d.Detail, verify.Rewritten):
 		m.unmended(d, false, rewritten)
 		return
 	}
@@ -66,12 +73,16 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		return
 	}
 	own, err := store.ReadSeal(ctx, c.Root)
-	parted := err == nil && own.Against(best) != seal.Begins
-	if parted && !(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+	if err == nil && own.Against(best) == seal.Parted {
+		m.unmended(d, false, otherHistory)
+		return
+	}
+	differs := err == nil && own.Against(best) != seal.Begins
+	if differs && !(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
 	}
-	if parted {
+	if differs {
 		if err := store.PutLate(ctx, c.Root, own); err != nil {
 			m.failed(ctx, c.Name, err)
 			m.unmended(d, false, "what is there could not be kept: %v", err)

@@ -11,9 +11,13 @@ import (
 	"linecamp/verify/verifytest"
 )
 
-// A seal that somebody rewrote is left, also where a check called it damaged.
+// A seal of another history is left, and one that nobody seconds, also where a check
+// called it damaged; each says what is next.
 func TestMendTouchesNoRewrittenSeal(t *testing.T) {
-	for name, tt := range map[string]struct{ digits, copies int }{"a whole digest": {64, 2}, "nobody seconds": {1, 1}} {
+	for name, tt := range map[string]struct {
+		digits, copies int
+		why            string
+	}{"a whole digest": {64, 2, "`linecamp mirror` on the recording computer"}, "nobody seconds": {1, 1, "--add-copy"}} {
 		t.Run(name, func(t *testing.T) {
 			r, _ := ranch(t, tt.copies)
 			r.BendSeal(0, tt.digits)
@@ -21,7 +25,7 @@ func TestMendTouchesNoRewrittenSeal(t *testing.T) {
 			found, _ := damage(t, r, "")
 			found[0].Detail = "its bytes differ"
 			rep := mend(t, r, In{Damage: found, Seal: r.Seal})
-			if len(rep.Mended) != 0 || len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, "rewritten") {
+			if len(rep.Mended) != 0 || len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, tt.why) {
 				t.Errorf("%+v", rep)
 			}
 			if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(was) {

@@ -55,11 +55,15 @@ type version struct {
 // isLate reports whether a version has been recorded in another history, or counts no
 // more: a mirror round is putting the object together, and nobody rewrote it. A log of
 // another history counts if the seal says that it was met: anybody who can write to a
-// copy can put one there. Only the goroutine that walks calls it.
+// copy can put one there. So does the copy's own seal that parted, since it is told as
+// such. Only the goroutine that walks calls it.
 func (r *check) isLate(ctx context.Context, v version) bool {
 	if r.late == nil && r.seal != nil {
 		r.late = map[version]bool{}
 		met := r.addLate(r.seal)
+		if r.parted != nil {
+			r.addLate(r.parted)
+		}
 		if len(met) > 0 {
 			for _, log := range r.lateLogs(ctx) {
 				if met[log.Digest()] {

@@ -142,6 +142,7 @@ type check struct {
 	stop context.CancelCauseFunc
 
 	seal   *seal.Seal
+	parted *seal.Seal // the copy's own, where it tells another history
 	sealed verify.Sealed
 	heads  map[string]int   // by object folder, from the seals
 	late   map[version]bool // those of other histories; nil before it was asked

@@ -42,6 +42,8 @@ func (r *check) checkSeal(ctx context.Context) error {
 		switch {
 		case stand == seal.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
 			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
+		case stand == seal.Parted:
+			d.Detail, r.parted = fmt.Sprintf(verify.OtherHistory+": its %d lines go on otherwise than the archive's seal", s.Len()), s
 		case s.Len() <= r.o.Seal.Len():
 			d.Detail = fmt.Sprintf(verify.Rewritten+": its %d lines are not the beginning of the archive's seal", s.Len())
 		default:

@@ -268,14 +268,17 @@ func (p printer) list(heading string, lines []string, todo string) {
 // damage prints what is wrong on one copy.
 func (p printer) damage(c verify.CopyReport) {
 	var bad, strays []string
-	rewritten := 0
+	rewritten, parted := 0, 0
 	for _, d := range c.Damage {
 		if d.Kind == verify.Stray {
 			strays = append(strays, fmt.Sprintf("%s  %s", shown(d.Path), d.Detail))
 			continue
 		}
-		if strings.HasPrefix(d.Detail, verify.Rewritten) {
+		switch {
+		case strings.HasPrefix(d.Detail, verify.Rewritten):
 			rewritten++
+		case strings.HasPrefix(d.Detail, verify.OtherHistory):
+			parted++
 		}
 		where := damagedPath(d.Path, d.Site)
 		if d.Version > 0 && strings.HasPrefix(d.Path, ".linecamp/") {
@@ -287,15 +290,17 @@ func (p printer) damage(c verify.CopyReport) {
 	if p.line.From != "" {
 		todo = "The machine that has the archive's settings puts good bytes in their place, by linecamp mend."
 	}
-	const never = "What was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy --drive NAME=FOLDER."
-	switch rewritten {
-	case 0:
-	case len(bad):
-		todo = never
-	default:
-		todo += "\n" + never
+	var next []string
+	if len(bad) > rewritten+parted {
+		next = append(next, todo)
 	}
-	p.list("Damage "+on(c), bad, todo)
+	if rewritten > 0 {
+		next = append(next, "What was rewritten is never mended: keep this copy as it is, and add another to the archive, by linecamp setup --add-copy --drive NAME=FOLDER.")
+	}
+	if parted > 0 {
+		next = append(next, "Another history is no damage to mend: run linecamp mirror on the recording computer, which takes in what this copy has and uses it on.")
+	}
+	p.list("Damage "+on(c), bad, strings.Join(next, "\n"))
 	p.list("Files on "+shown(c.Copy)+" that linecamp did not put there", strays,
 		"They harm nothing, and linecamp leaves them alone. Look at them, and move them off the copy: it is counted as damaged until then.")
 }
