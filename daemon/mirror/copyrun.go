@@ -188,26 +188,22 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 		return err
 	}
 	lines := log.Lines
-	c.expectLines(ctx, lines[c.next:])
 	order, err := c.queue.Order(ctx, lines[c.next:], func(l seal.Line, slug string) bool {
 		return c.holds.Has(slug) < l.Version && log.Counts(slug, l)
 	})
 	if err != nil {
 		return err
 	}
+	if c.r.Progress != nil {
+		c.expectBytes(c.queue.Bytes(ctx, order))
+	}
 	for _, line := range order {
-		if line.Inventory.IsZero() {
-			continue
-		}
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		_, slug, err := manifest.ParseObjectID(line.Object)
 		if err != nil {
 			return err
-		}
-		if !log.Counts(slug, line) {
-			continue
 		}
 		if c.holds.Has(slug) >= line.Version || c.stuck(slug) {
 			continue
@@ -285,19 +281,15 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 	} else if err != nil {
 		return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
 	}
-	defer func() { b.Close() }()
 	t := c.forTaking(o, line.Version)
 	t.Build, t.Content = b, inv.Paths(line.Version)
-	replaced, err := t.ReplaceUnfinished(ctx, c.r.Aside)
-	if err != nil {
-		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
+	defer func() { t.Build.Close() }()
+	if path := t.Unnamed(); path != "" {
+		c.block(slug, path+" there, of a version that was never finished, is not in the one with its number; the computer that records goes on with the site in another folder there")
+		return c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: line.Version})
 	}
-	if replaced {
-		b.Close()
-		if b, err = c.Root.Begin(ctx, slug, line.Version); err != nil {
-			return fmt.Errorf("starting version %d of %s: %w", line.Version, slug, err)
-		}
-		t.Build = b
+	if err := t.ReplaceUnfinished(ctx, c.r.Aside); err != nil {
+		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
 	}
 	if err := t.Bring(ctx); errors.Is(err, taking.ErrBlocked) {
 		return nil
@@ -308,7 +300,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 		c.block(slug, "bytes of "+manifest.Printable(t.Sought)+" are on no copy in reach")
 		return nil
 	}
-	if err := b.Commit(ctx, encoded); err != nil {
+	if err := t.Build.Commit(ctx, encoded); err != nil {
 		return fmt.Errorf("committing version %d of %s: %w", line.Version, slug, err)
 	}
 	return c.committed(t)
@@ -374,35 +366,7 @@ func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 // everyoneAsked reports whether every copy could be asked for
 // bytes in this round. Only then is content "on no copy".
 func (r *round) everyoneAsked() bool {
-	for _, c := range r.copies {
-		if !c.usable() {
-			return false
-		}
-	}
-	return true
-}
-
-// expectLines adds what is still to come to the copy's progress.
-func (c *copyRun) expectLines(ctx context.Context, lines []seal.Line) {
-	if c.r.Progress == nil {
-		return
-	}
-	var more int64
-	for _, l := range lines {
-		if l.Inventory.IsZero() {
-			continue
-		}
-		_, slug, err := manifest.ParseObjectID(l.Object)
-		if err != nil || c.holds.Has(slug) >= l.Version {
-			continue
-		}
-		o, err := c.r.objects.Get(ctx, slug)
-		if err != nil {
-			continue
-		}
-		more += o.BytesOf(o.Inv.ContentOf(l.Version))
-	}
-	c.expectBytes(more)
+	return !slices.ContainsFunc(r.copies, func(c *copyRun) bool { return !c.usable() })
 }
 
 // places are where bytes may be in this round.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"linecamp/daemon/attention"
@@ -28,7 +29,42 @@ func (r *round) meetOthers(ctx context.Context, planned bool) error {
 	if err := r.keepLogs(ctx); err != nil {
 		return err
 	}
+	if err := r.closeBegun(ctx); err != nil {
+		return err
+	}
 	return r.takeIn(ctx, planned)
+}
+
+// closeBegun closes each object of which a bucket has the beginning of another version than
+// the one that got its number: a machine began it that nobody could ask when this one was
+// made elsewhere. The bucket can never take that one, whose manifest leaves files there out.
+func (r *round) closeBegun(ctx context.Context) error {
+	all, err := r.begun.All()
+	if err != nil {
+		return err
+	}
+	for _, c := range r.copies {
+		for _, m := range all {
+			log := r.objects.Log()
+			if m.Copy != c.ID || m.N > log.Head(m.Slug) || log.Closed(m.Slug) || !c.usable() || c.Can().Staged || c.elsewhere(m.Slug) || c.holds.Has(m.Slug) != m.N-1 {
+				continue
+			}
+			o, err := r.objects.Get(ctx, m.Slug)
+			if err != nil {
+				continue // it waits, and the report says for what
+			}
+			other, err := late.Begun(ctx, c.Root, o.Inv, m.N)
+			if err != nil && ctx.Err() == nil {
+				c.fail(err)
+			}
+			if other {
+				if err := r.close(ctx, c, m.Slug, m.N, "the beginning of another v%d"); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return ctx.Err()
 }
 
 // takeIn takes in what is loose on each copy that can be read. Where that has to wait,
@@ -105,7 +141,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		}
 		return c.unloose(slug, inv.Head())
 	case !closed && !c.Can().GivesWay && c.usable():
-		return r.close(ctx, c, slug, chain.From)
+		return r.close(ctx, c, slug, chain.From, "other versions from v%d on")
 	case closed && o == nil && !planned && len(sites.Shown(r.Tally, &sites.Object{Inv: inv, Rec: theirs})) > 0:
 		return nil // the plan makes the further object from the folder
 	}
@@ -157,9 +193,9 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 	return c.unloose(slug, chain.From-1)
 }
 
-// close has an object not be gone on with: where a committed version in a bucket stands
-// in the way of a sealed one, neither is ever touched, and the site goes on in a further object.
-func (r *round) close(ctx context.Context, c *copyRun, slug string, from int) error {
+// close has an object not be gone on with: where a version in a bucket stands in the
+// way of a sealed one, neither is ever touched, and the site goes on in a further object.
+func (r *round) close(ctx context.Context, c *copyRun, slug string, from int, has string) error {
 	holder := r.firstHolder()
 	if holder == nil {
 		return nil
@@ -168,7 +204,7 @@ func (r *round) close(ctx context.Context, c *copyRun, slug string, from int) er
 		return err
 	}
 	line := seal.Line{At: r.created, What: seal.Closed, Object: manifest.ObjectID(r.Archive, slug), Version: from,
-		Why: fmt.Sprintf("%s has other versions from v%d on", c.Name, from)}
+		Why: fmt.Sprintf("%s has "+has, c.Name, from)}
 	if err := holder.write(ctx, line); err != nil {
 		return err
 	}
@@ -180,7 +216,7 @@ func (r *round) close(ctx context.Context, c *copyRun, slug string, from int) er
 			return err
 		}
 	}
-	return nil
+	return r.dropMarks(slug, math.MaxInt)
 }
 
 // bring makes the version that brings version n of a chain, and returns the object then.

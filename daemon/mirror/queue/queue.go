@@ -32,24 +32,30 @@ type Queue struct {
 	why  string
 }
 
-// Order puts versions that a copy lacks in the order in which it is to take them.
-// lacks tells whether it lacks a line's version. A site whose inventory is not at hand
-// keeps its place in the seal, behind all others.
-func (q *Queue) Order(ctx context.Context, lines []seal.Line, lacks func(seal.Line, string) bool) ([]seal.Line, error) {
-	if !q.Link.IsLimited() {
-		return lines, nil
-	}
+// Order is those of the lines whose versions a copy lacks, in the order in which it is to
+// take them. lacks tells whether it lacks a line's version. A site whose inventory is not at
+// hand keeps its place in the seal, behind all others.
+func (q *Queue) Order(ctx context.Context, lines []seal.Line, lacks func(seal.Line, string) bool) (order []seal.Line, err error) {
+	limited := q.Link.IsLimited()
 	var slugs []string // in the seal's order
 	next := map[string][]seal.Line{}
 	for _, l := range lines {
-		_, slug, err := manifest.ParseObjectID(l.Object)
-		if l.Inventory.IsZero() || err != nil || !lacks(l, slug) {
+		if l.Inventory.IsZero() {
 			continue
 		}
-		if next[slug] == nil {
-			slugs = append(slugs, slug)
+		_, slug, err := manifest.ParseObjectID(l.Object)
+		switch {
+		case err != nil:
+			return nil, err
+		case !lacks(l, slug):
+		case !limited:
+			order = append(order, l)
+		default:
+			if next[slug] == nil {
+				slugs = append(slugs, slug)
+			}
+			next[slug] = append(next[slug], l)
 		}
-		next[slug] = append(next[slug], l)
 	}
 	visits := map[string][]string{}
 	for _, slug := range slugs {
@@ -65,7 +71,6 @@ func (q *Queue) Order(ctx context.Context, lines []seal.Line, lacks func(seal.Li
 			}
 		}
 	}
-	var order []seal.Line
 	for len(slugs) > 0 {
 		best := 0
 		for i, slug := range slugs {
@@ -80,6 +85,18 @@ func (q *Queue) Order(ctx context.Context, lines []seal.Line, lacks func(seal.Li
 		}
 	}
 	return order, nil
+}
+
+// Bytes is how much the versions of these lines bring, as far as their inventories are at hand.
+func (q *Queue) Bytes(ctx context.Context, lines []seal.Line) (sum int64) {
+	for _, l := range lines {
+		if _, slug, err := manifest.ParseObjectID(l.Object); err != nil {
+			continue
+		} else if o, err := q.Objects.Get(ctx, slug); err == nil {
+			sum += o.BytesOf(o.Inv.ContentOf(l.Version))
+		}
+	}
+	return sum
 }
 
 // newest is the newest visit of which a version brought something, "" for none.

@@ -1,7 +1,7 @@
 // Package taking takes a sealed version over to a copy that lacks it: its content, from
 // whichever place has good bytes. Fill in a [Version], call [Version.ReplaceUnfinished]
 // and [Version.Bring], commit what was built, and call [Version.Committed], which notes
-// what the copy has now. A version that was made on the copy is noted in the same way.
+// what the copy has now. Where [Version.Unnamed] says so, it is never to be committed there. A version that was made on the copy is noted in the same way.
 package taking
 
 import (
@@ -65,11 +65,27 @@ type Version struct {
 // ErrBlocked: the version cannot go on there in this round; Block was told why.
 var ErrBlocked = errors.New("cannot go on there")
 
+// Unnamed is a file in a bucket, of another version that was begun there under this one's
+// number, which this one does not name; "" for none. Nothing is deleted there, and no
+// file may lie under a committed version that its manifest leaves out.
+func (t *Version) Unnamed() string {
+	if t.Root.Can().Staged {
+		return "" // what was begun there is private to it
+	}
+	for path := range t.Build.Found() {
+		if _, named := t.Content[path]; !named {
+			return path
+		}
+	}
+	return ""
+}
+
 // ReplaceUnfinished puts the version's bytes in the place of others that lie
 // under its paths in a bucket. Those are of a version that was begun there and
 // never finished, by a state of this machine that was lost since; nobody was
 // ever told that they are kept. They are set aside like what a mend replaces.
-func (t *Version) ReplaceUnfinished(ctx context.Context, aside string) (replaced bool, err error) {
+func (t *Version) ReplaceUnfinished(ctx context.Context, aside string) error {
+	replaced := false
 	wrong := map[string]manifest.Digest{}
 	for path, info := range t.Build.Found() {
 		if d, named := t.Content[path]; named && info.SHA256 != d {
@@ -87,11 +103,20 @@ func (t *Version) ReplaceUnfinished(ctx context.Context, aside string) (replaced
 			continue // bring says that it is in the way
 		}
 		if err != nil {
-			return replaced, err
+			return err
 		}
 		replaced = true
 	}
-	return replaced, nil
+	if !replaced {
+		return nil
+	}
+	b, err := t.Root.Begin(ctx, t.Object.Slug, t.N)
+	if err != nil {
+		return err
+	}
+	err = t.Build.Close()
+	t.Build = b
+	return err
 }
 
 // Bring stores all content of the version that is not there yet.
