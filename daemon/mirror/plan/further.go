@@ -28,7 +28,7 @@ func from(o *sites.Object, joined map[string]bool) {
 // have a version which counts. It is nil where one of them cannot be read.
 func (p *planner) ended(ctx context.Context, joined map[string]bool) ([]string, error) {
 	log := p.r.Sites.Log()
-	unknown := map[string]bool{}
+	var unknown []string
 	ended := []string{}
 	for _, slug := range slices.Sorted(maps.Keys(log.AllClosed())) {
 		if log.Head(slug) == 0 {
@@ -36,7 +36,7 @@ func (p *planner) ended(ctx context.Context, joined map[string]bool) ([]string, 
 		}
 		o, err := p.r.Sites.Get(ctx, slug)
 		if errors.Is(err, sites.ErrNoInventory) {
-			unknown[slug] = true
+			unknown = append(unknown, slug)
 			continue
 		}
 		if err != nil {
@@ -45,13 +45,14 @@ func (p *planner) ended(ctx context.Context, joined map[string]bool) ([]string, 
 		from(o, joined)
 		ended = append(ended, slug)
 	}
-	for slug := range unknown {
-		if !joined[slug] {
+	isJoined := func(slug string) bool { return joined[slug] }
+	if unknown = slices.DeleteFunc(unknown, isJoined); len(unknown) > 0 {
+		for _, slug := range unknown {
 			p.r.Wait(slug, ReasonInventory, true)
-			return nil, nil
 		}
+		return nil, nil
 	}
-	ended = slices.DeleteFunc(ended, func(slug string) bool { return joined[slug] })
+	ended = slices.DeleteFunc(ended, isJoined)
 	for _, slug := range ended {
 		o, err := p.r.Sites.Get(ctx, slug)
 		if err != nil {
