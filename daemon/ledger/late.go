@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"linecamp/manifest"
@@ -28,8 +27,8 @@ func (c *Inventories) leaveSeal() error {
 	defer c.seal.Unlock()
 	old, err := c.readSeal()
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return c.setSealAside()
+	case errors.Is(err, fs.ErrNotExist): // PutSeal sets aside what is there
+		return nil
 	case err != nil:
 		return err
 	}
@@ -56,7 +55,6 @@ func (c *Inventories) LateSeals() ([]*seal.Seal, error) {
 	if err != nil {
 		return nil, err
 	}
-	slices.SortFunc(entries, func(a, b os.DirEntry) int { return strings.Compare(a.Name(), b.Name()) })
 	var all []*seal.Seal
 	for _, e := range entries {
 		d, err := manifest.ParseDigest(strings.TrimSuffix(e.Name(), ".txt"))

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"io/fs"
@@ -79,32 +78,9 @@ func LateLogs(ctx context.Context, r Root) iter.Seq2[*seal.Seal, error] {
 			if manifest.Sum(b) != d {
 				continue
 			}
-			if s, err := decodeWhole(b); err == nil && !yield(s, nil) {
+			if s, err := seal.Decode([][]byte{b}); err == nil && !yield(s, nil) {
 				return
 			}
 		}
 	}
-}
-
-// decodeWhole reads all lines of a log in one piece.
-func decodeWhole(b []byte) (*seal.Seal, error) {
-	var parts [][]byte
-	for len(b) > 0 {
-		n := lineStart(b, seal.MostLines)
-		parts, b = append(parts, b[:n]), b[n:]
-	}
-	return seal.Decode(parts)
-}
-
-// lineStart is where line n of b begins, counted from 0, or its end.
-func lineStart(b []byte, n int) int {
-	at := 0
-	for ; n > 0 && at < len(b); n-- {
-		end := bytes.IndexByte(b[at:], '\n')
-		if end < 0 {
-			return len(b)
-		}
-		at += end + 1
-	}
-	return at
 }

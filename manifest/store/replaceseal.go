@@ -77,20 +77,18 @@ func ReplaceSeal(ctx context.Context, r Root, y *seal.Seal) error {
 	if len(rest) == 0 {
 		return nil
 	}
-	end := bytes.LastIndexByte(rest[:len(rest)-1], '\n') + 1 // before the last line
-	if fork >= len(files)-1 && bytes.Count(rest, lineEnd) <= seal.MostLines {
-		end = 0
+	from, most := y.Len()-bytes.Count(rest, lineEnd), y.Len()-1 // lines that stand; the last line waits
+	if fork >= len(files)-1 && y.Len()-from <= seal.MostLines {
+		most = from
 	}
-	for head := rest[:end]; ; fork++ {
-		if len(head) == 0 && fork >= len(files)-1 {
-			return write(fork, rest[end:])
-		}
-		n := lineStart(head, seal.MostLines)
-		if err := write(fork, head[:n]); err != nil {
+	for ; from < most || fork < len(files)-1; fork++ {
+		to := min(from+seal.MostLines, most)
+		if err := write(fork, y.Text(from, to)); err != nil {
 			return err
 		}
-		head = head[n:]
+		from = to
 	}
+	return write(fork, y.Text(from, y.Len()))
 }
 
 // sealFile is a file of a root's seal as it is, whether or not it reads as one.
@@ -157,7 +155,7 @@ func keepSeal(ctx context.Context, r Root, y *seal.Seal, files []sealFile, fork 
 		}
 	}
 	// A last line without an end was never sealed.
-	log, err := decodeWhole(wholeLines(all))
+	log, err := seal.Decode([][]byte{wholeLines(all)})
 	switch {
 	case err == nil && y.Extends(log):
 		return nil
@@ -192,7 +190,7 @@ func goesOn(ctx context.Context, r Root, lines []byte) (*seal.Seal, error) {
 		if err != nil {
 			return nil, err
 		}
-		log, err := decodeWhole(append(kept.Text(0, first-1), lines...))
+		log, err := seal.Decode([][]byte{kept.Text(0, first-1), lines})
 		switch {
 		case err != nil:
 		case found == nil || log.Extends(found):
