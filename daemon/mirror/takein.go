@@ -116,7 +116,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		return c.unloose(slug, inv.Head())
 	}
 	if n := r.others.Known(log, slug, inv, chain.From); n < inv.Head() {
-		return fault.Say(store.ErrDamaged, "version %d of %s there is named by no log of any history", n+1, slug)
+		return fault.Say(store.ErrDamaged, "version %d of %s there is named by no log of any history, so it is left there; run `linecamp verify`", n+1, slug)
 	}
 	theirs, err := chain.Record(ctx, inv.Head(), nil)
 	if err != nil {
@@ -176,7 +176,7 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 	if only, err := chain.OnlyThere(ctx, o, others); err != nil {
 		return err
 	} else if only != "" {
-		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so it stays there as another history recorded it", manifest.Printable(only))
+		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so it stays there as another history recorded it; bring another copy within reach", manifest.Printable(only))
 	}
 	switch {
 	case closed:

@@ -59,7 +59,7 @@ func (a Author) check() error {
 	case a.Round != "" && !uuidForm.MatchString(a.Round):
 		return errors.New("the round's id is not a UUID in lower case")
 	case a.Epoch < 1 || a.Epoch > seal.MaxEpoch:
-		return fmt.Errorf("the author's epoch is %d", a.Epoch)
+		return fmt.Errorf("the author's epoch is %d, and must be 1 to %d", a.Epoch, seal.MaxEpoch)
 	}
 	return nil
 }
