@@ -225,7 +225,7 @@ func TestTakeOverInTheMiddleOfARound(t *testing.T) {
 
 			addVisit(t, folder, sites, 2025)
 			back := office.must([]int{3}, "mirror", "--json")
-			if back.mirrored(t).Made != 0 || !strings.Contains(back.out, "another machine records this archive: barn") || !strings.Contains(back.out, "setup --take-over") {
+			if back.mirrored(t).Made != 0 || !strings.Contains(back.out, "another computer records this archive: barn") || !strings.Contains(back.out, "setup --take-over") {
 				t.Errorf("the old machine came back: %s", back.out)
 			}
 			if m := barn.must([]int{0}, "mirror", "--json").mirrored(t); m.Made != sites {

@@ -33,7 +33,7 @@ import (
 
 // ErrNotAuthor: another machine makes this archive's versions. Decide on it
 // with errors.Is; the message names the machine and what to do.
-var ErrNotAuthor = errors.New("another machine records this archive")
+var ErrNotAuthor = errors.New("another computer records this archive")
 
 // ErrHoldOff: nothing may be recorded in this round; what Wait was told says why.
 var ErrHoldOff = errors.New("nothing may be recorded in this round")

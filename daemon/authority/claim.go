@@ -79,7 +79,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 		return r.unfinished()
 	}
 	if epoch == 0 {
-		return r.notAuthor("another machine")
+		return r.notAuthor("another computer")
 	}
 	for i, c := range r.Copies {
 		a := r.named[i]

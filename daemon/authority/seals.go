@@ -128,7 +128,7 @@ func (r *Recorder) Strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	}
 	_, epoch := right.Author()
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {
-		return fmt.Errorf("the machine %s began to take this archive over there and did not finish, so nothing is written there; run `linecamp setup --take-over` there again", a.Machine)
+		return fmt.Errorf("the computer %s began to take this archive over there and did not finish, so nothing is written there; run `linecamp setup --take-over` there again", a.Machine)
 	}
 	return errors.New("its seal tells another history than this archive's; the computer that records takes in what it has when it reaches this copy, and until then it can be read with --from")
 }

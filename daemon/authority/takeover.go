@@ -79,7 +79,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	for i, c := range open {
 		err := store.WriteAuthor(ctx, c.Root, a, was[i])
 		if errors.Is(err, store.ErrConflict) {
-			return out, fmt.Errorf("%s: another machine is recording there at this moment; see that it is switched off, then run this again: %w", c.Name, err)
+			return out, fmt.Errorf("%s: another computer is recording there at this moment; see that it is switched off, then run this again: %w", c.Name, err)
 		}
 		if err != nil {
 			return out, fmt.Errorf("%s: %w", c.Name, err)
@@ -96,7 +96,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 			return out, err
 		}
 		if tries == sealTries {
-			return out, fmt.Errorf("another machine is still adding to the seal; see that it is switched off, then run this again: %w", err)
+			return out, fmt.Errorf("another computer is still adding to the seal; see that it is switched off, then run this again: %w", err)
 		}
 	}
 }

@@ -26,7 +26,7 @@ func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
 		for _, c := range unread {
 			named = append(named, c.Name)
 		}
-		r.wait(attention.RecordingHeld, "", fmt.Sprintf("this machine has not read every copy yet: %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
+		r.wait(attention.RecordingHeld, "", fmt.Sprintf("this computer has not read every copy yet: %s; %s", strings.Join(named, ", "), unread[0].wayOn()), true)
 		return authority.ErrHoldOff
 	}
 	if err := r.unsealed(); err != nil {

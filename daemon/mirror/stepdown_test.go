@@ -73,7 +73,7 @@ func TestAMachineStepsDown(t *testing.T) {
 				if rep.Made != 0 || rep.Copies[0].State != reach.Failed || rep.Copies[1].State != reach.Current {
 					t.Fatalf("%+v", rep)
 				}
-				if said := fmt.Sprint(reasons(rep)); !strings.Contains(said, "another machine records this archive: barn") || !strings.Contains(said, "linecamp intake") {
+				if said := fmt.Sprint(reasons(rep)); !strings.Contains(said, "another computer records this archive: barn") || !strings.Contains(said, "linecamp intake") {
 					t.Errorf("it says %s", said)
 				}
 				if gone := rep.Copies[1].Gone; len(gone) > 0 {

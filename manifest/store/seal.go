@@ -88,7 +88,7 @@ func ReadTail(ctx context.Context, r Root) (*seal.Seal, Tail, error) {
 			return s, t, err
 		}
 	}
-	return nil, Tail{}, fault.Say(ErrBusy, "another machine is writing the seal of %s; the next round reads it again", r.Name())
+	return nil, Tail{}, fault.Say(ErrBusy, "another computer is writing the seal of %s; the next round reads it again", r.Name())
 }
 
 // unchanged reports whether files of the seal that take no more lines are as they
@@ -295,7 +295,7 @@ func tooLong(r Root) error {
 }
 
 func sealConflict(r Root) error {
-	return fault.Say(ErrConflict, "the seal on %s is not the beginning of the one to be written there; another machine may have added to it", r.Name())
+	return fault.Say(ErrConflict, "the seal on %s is not the beginning of the one to be written there; another computer may have added to it", r.Name())
 }
 
 // SealFiles lists the files of the seal, which must be 00000.txt and so on

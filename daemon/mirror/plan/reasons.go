@@ -8,7 +8,7 @@ const (
 	ReasonDamaged   = "its bytes changed though size and time did not, which looks like damage; `linecamp mend` brings the good bytes back"
 	ReasonEmpty     = "your folder shows no file at all; see whether the right disk is mounted"
 	ReasonDevice    = "your folder is on another disk than last time and files are missing there; look, then run `linecamp mirror --accept-changes`"
-	ReasonUnproven  = "its bytes and its time differ from what is recorded, and this machine does not remember it from before; look, then run `linecamp mirror --accept-changes`"
+	ReasonUnproven  = "its bytes and its time differ from what is recorded, and this computer does not remember it from before; look, then run `linecamp mirror --accept-changes`"
 	ReasonMass      = "more than a fifth of the known files changed or vanished at once; look, then run `linecamp mirror --accept-changes`"
 	ReasonAgain     = "over a tenth of the archive would be stored again under another site; look at the folder names, then run `linecamp mirror --accept-changes`"
 	ReasonBehind    = "its site's folder has another name now, and a file that waits was left behind under the old one; see to that file first"

@@ -16,7 +16,7 @@ const (
 	ReasonNoCopy      = "no copy can be reached, so nothing new can be kept"
 	ReasonCopied      = "it changed while it was being copied; the next round takes it"
 	ReasonLink        = "the only copy in reach is a bucket, so nothing more is recorded for now: "
-	ReasonClock       = "the clock of this machine stands before the newest recorded version; set the clock"
+	ReasonClock       = "the clock of this computer stands before the newest recorded version; set the clock"
 	ReasonUnsealed    = "a copy has a version of this site that is not in the seal yet; the next round adds it"
 	ReasonRemade      = "its record was lost on every copy and is made anew, and what people had put on file in it may be lost; where `linecamp verify` asks again about what was explained before, run `linecamp explain` again"
 	ReasonOther       = "a copy in reach has versions of this site that another history recorded, and they are taken in first; see its line above"
