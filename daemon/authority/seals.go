@@ -130,7 +130,7 @@ func (r *Recorder) Strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {
 		return fmt.Errorf("the computer %s began to take this archive over there and did not finish, so nothing is written there; run `linecamp setup --take-over` there again", a.Machine)
 	}
-	return errors.New("its seal tells another history than this archive's; the computer that records takes in what it has when it reaches this copy, and until then it can be read with --from")
+	return errors.New("its seal tells another history of the archive; the recording computer takes in what this copy has when a round there reaches it, and until then you can read the copy with --from")
 }
 
 // newer yields the places of the seals that a newer program wrote. Rot can make
@@ -150,7 +150,7 @@ func newer(known *seal.Seal, told []seal.Told) iter.Seq[int] {
 type OtherHistory struct{ Name string }
 
 func (e *OtherHistory) Error() string {
-	return fmt.Sprintf("the seal on %s tells another history than the others", e.Name)
+	return fmt.Sprintf("the seal on %s tells another history than the others; run `linecamp mirror` on the recording computer", e.Name)
 }
 
 // Agreed is the archive's seal where all agree: kept is the state folder's, with

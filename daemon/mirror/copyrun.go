@@ -445,7 +445,7 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		}
 	case len(loose) > 0:
 		out.State = reach.Behind
-		out.Error = words.Count(len(loose), "site has", "sites have") + " versions there that another history recorded, which the next `linecamp mirror` on the recording computer takes in"
+		out.Error = words.Count(len(loose), "site has", "sites have") + " versions there of another history, and the next `linecamp mirror` on the recording computer takes them in"
 	case log == nil || c.next < len(log.Lines):
 		out.State = reach.Behind
 	case c.queue.Why() != "":

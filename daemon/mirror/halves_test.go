@@ -66,7 +66,7 @@ func unreadable(res *tally.Result, folders []string) *tally.Result {
 	}
 	for _, f := range folders {
 		cut.Unlisted = append(cut.Unlisted, f)
-		cut.Waiting = append(cut.Waiting, walk.Waiting{Path: f, Reason: "this folder could not be listed: permission denied"})
+		cut.Waiting = append(cut.Waiting, walk.Waiting{Path: f, Reason: "a folder that could not be listed: permission denied"})
 	}
 	return &cut
 }

@@ -44,7 +44,7 @@ func (c *copyRun) took() {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.taken++
-	c.out.Note = words.Count(c.taken, "version that another history recorded there was", "versions that another history recorded there were") + " taken in"
+	c.out.Note = words.Count(c.taken, "version of another history there was", "versions of another history there were") + " taken in"
 }
 
 // undone reports whether a copy in reach has something loose of an object that is still

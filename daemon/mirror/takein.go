@@ -100,7 +100,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		return c.unloose(slug, 0)
 	}
 	if err != nil {
-		return fmt.Errorf("reading what another history has there of %s: %w", slug, err)
+		return fmt.Errorf("reading the versions of another history there of %s: %w", slug, err)
 	}
 	if inv.ID != manifest.ObjectID(r.Archive, slug) {
 		return fault.Say(store.ErrDamaged, "%s there says it is %q", slug, inv.ID)
@@ -116,7 +116,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		return c.unloose(slug, inv.Head())
 	}
 	if n := r.others.Known(log, slug, inv, chain.From); n < inv.Head() {
-		return fault.Say(store.ErrDamaged, "version %d of %s there is named by no log of any history, so it is left there; run `linecamp verify`", n+1, slug)
+		return fault.Say(store.ErrDamaged, "version %d of %s there is in no seal, so linecamp leaves it there; run `linecamp verify`", n+1, slug)
 	}
 	theirs, err := chain.Record(ctx, inv.Head(), nil)
 	if err != nil {
@@ -151,7 +151,7 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 		}
 		h := r.holderOf(ctx, into, c, closed)
 		if h == nil {
-			r.wait(attention.RecordingHeld, slug, fmt.Sprintf("%s has versions of it that another history recorded, and no other copy with its newest version is in reach to take them in; bring one within reach", c.Name), true)
+			r.wait(attention.RecordingHeld, slug, fmt.Sprintf("%s has versions of another history of the site, and no other copy that has the site's newest version is in reach to take those in; bring one within reach", c.Name), true)
 			return nil
 		}
 		if o, err = r.bring(ctx, h, chain, n, into, o); err != nil || o == nil || !late.Done(inv, n, o.Inv) {
@@ -176,7 +176,7 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 	if only, err := chain.OnlyThere(ctx, o, others); err != nil {
 		return err
 	} else if only != "" {
-		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so it stays there as another history recorded it; bring another copy within reach", manifest.Printable(only))
+		return fmt.Errorf("the bytes of %s are on no other copy in reach that can hold them, so the other history's version stays there; bring another copy within reach", manifest.Printable(only))
 	}
 	switch {
 	case closed:

@@ -151,7 +151,7 @@ func TestWhatIsLooseIsTakenIn(t *testing.T) {
 
 	o.reach("barn", "shelf")
 	o.visit("South/Draw", "2023-06-21")
-	if rep := o.mirror(); rep.Made == 0 || !strings.Contains(rep.Copies[0].Note, "2 versions that another history recorded there were taken in") {
+	if rep := o.mirror(); rep.Made == 0 || !strings.Contains(rep.Copies[0].Note, "2 versions of another history there were taken in") {
 		t.Errorf("met: %+v", rep)
 	}
 	o.wantMet(o.settles(), ever)

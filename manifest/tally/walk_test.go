@@ -289,7 +289,7 @@ func TestChangesWhileRead(t *testing.T) {
 		}
 	}}
 	r := read(t, o)
-	if len(r.Waiting) != 1 || !strings.Contains(r.Waiting[0].Reason, "changed while it was being read") || len(m.folders["W/2019"]) != 0 {
+	if len(r.Waiting) != 1 || !strings.Contains(r.Waiting[0].Reason, "changed while linecamp was reading") || len(m.folders["W/2019"]) != 0 {
 		t.Fatalf("%v, %v", r.Waiting, m.folders)
 	}
 	now = now.Add(25 * time.Hour)

@@ -231,7 +231,7 @@ func (w *walker) unlisted(path string, err error) {
 		return
 	}
 	w.found.Unlisted = append(w.found.Unlisted, path)
-	w.found.Waiting = append(w.found.Waiting, Waiting{Path: path, Reason: "this folder could not be listed: " + words.Reason(err)})
+	w.found.Waiting = append(w.found.Waiting, Waiting{Path: path, Reason: "a folder that could not be listed: " + words.Reason(err)})
 }
 
 func (w *walker) cacheFault(err error) {
@@ -243,4 +243,4 @@ func (w *walker) cacheFault(err error) {
 }
 
 // cannot puts a fault into words.
-func cannot(do string, err error) string { return "it cannot be " + do + ": " + words.Reason(err) }
+func cannot(do string, err error) string { return "cannot be " + do + ": " + words.Reason(err) }

@@ -13,4 +13,4 @@ func onlineOnly(attributes uint32) bool {
 	return attributes&(attributeOffline|attributeRecallOnOpen|attributeRecallOnDataAccess) != 0
 }
 
-const reasonOnline = "its bytes are not on this computer, only online, and reading it would download it; to have it kept, have it stored here first (in Windows: \"Always keep on this device\")"
+const reasonOnline = "the bytes are not on this computer, only online, and reading would download them; to have them kept, have them stored here first (in Windows: \"Always keep on this device\")"

@@ -13,9 +13,9 @@ const (
 )
 
 const (
-	reasonFresh    = "it changed less than a minute ago and may still be being written; the next round takes it"
-	reasonChanging = "it changed while it was being read; the next round takes it"
-	reasonVanished = "it was gone when it was to be read; whether it was deleted or moved shows next time"
+	reasonFresh    = "changed less than a minute ago, and may still be being written; the next round looks again"
+	reasonChanging = "changed while linecamp was reading; the next round looks again"
+	reasonVanished = "vanished before linecamp came to read; whether deleted or moved shows in the next round"
 )
 
 // Passes reports whether w is over by itself soon. What could not be read waits

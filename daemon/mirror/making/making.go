@@ -87,7 +87,7 @@ func (m *Version) Store(ctx context.Context) (*manifest.Draft, error) {
 		next.Found = m.Found
 		draft, err := m.Inv.Add(next)
 		if err != nil { // the fault is this site's alone
-			m.Wait(attention.FileWaits, m.Slug, "its next version cannot be written: "+err.Error(), true)
+			m.Wait(attention.FileWaits, m.Slug, "the site's next version cannot be written: "+err.Error(), true)
 			return nil, ErrWaits
 		}
 		m.redraft = false
@@ -169,7 +169,7 @@ func (m *Version) putOne(ctx context.Context, path string, d manifest.Digest, fr
 		}
 		return m.Lacks(path, d, name, errors.Is(err, store.ErrTooLarge))
 	case errors.Is(err, source.ErrNotNow) && len(logical) == 0:
-		m.Wait(attention.FileWaits, m.Slug, "bytes that its next version needs could not be brought: "+err.Error(), true)
+		m.Wait(attention.FileWaits, m.Slug, "bytes that the site's next version needs could not be brought: "+err.Error(), true)
 		return ErrWaits
 	case errors.Is(err, source.ErrNobody), errors.Is(err, source.ErrNotNow):
 		m.mu.Lock()

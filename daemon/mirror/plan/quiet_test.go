@@ -68,7 +68,7 @@ func (w *world) tally() *tally.Result {
 		t.Passed = append(t.Passed, walk.Waiting{Path: path})
 	}
 	for _, folder := range w.unlisted {
-		t.Waiting = append(t.Waiting, walk.Waiting{Path: folder, Reason: "this folder could not be listed"})
+		t.Waiting = append(t.Waiting, walk.Waiting{Path: folder, Reason: "a folder that could not be listed"})
 	}
 	files := map[string][]tally.File{}
 	for _, path := range slices.Sorted(maps.Keys(w.shown)) {

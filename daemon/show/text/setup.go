@@ -27,7 +27,7 @@ func setUp(w io.Writer, r setup.Report) {
 			fmt.Fprintf(w, "These copies are out of reach now, and the next mirror round tells them: %s.\n", strings.Join(a.Later, ", "))
 		}
 		if len(a.Parted) > 0 {
-			fmt.Fprintf(w, "These copies have another history of the archive, or a damaged seal: %s. `%s` takes in what another history recorded there. If it calls a seal damaged, run `%s`, then `%s`.\n", strings.Join(a.Parted, ", "), line.Run("mirror"), line.Run("verify"), line.Run("mend"))
+			fmt.Fprintf(w, "These copies have another history of the archive, or a damaged seal: %s. `%s` takes in what they have of another history. If it calls a seal damaged, run `%s`, then `%s`.\n", strings.Join(a.Parted, ", "), line.Run("mirror"), line.Run("verify"), line.Run("mend"))
 		}
 		held(w, a.Held)
 		return

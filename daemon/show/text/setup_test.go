@@ -11,7 +11,7 @@ import (
 func TestTakeOverSaysWhatIsNextForAPartedCopy(t *testing.T) {
 	var b strings.Builder
 	Print(&b, setup.Report{Archive: "draw", Author: &setup.AuthorReport{Machine: "office", Parted: []string{"loft"}}})
-	for _, want := range []string{"loft", "`linecamp mirror` takes in what another history recorded there", "`linecamp verify`, then `linecamp mend`"} {
+	for _, want := range []string{"loft", "`linecamp mirror` takes in what they have of another history", "`linecamp verify`, then `linecamp mend`"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("no %q in\n%s", want, &b)
 		}

@@ -14,7 +14,7 @@ import (
 
 // What was understood of a folder is on one line for each site; what was not is below.
 func TestTallySays(t *testing.T) {
-	rep := tally.Result{Folder: "/srv/monitoring", Found: walk.Found{Files: 7, Bytes: 14_000, Waiting: []walk.Waiting{{Path: "fresh.jpg", Reason: "it changed less than a minute ago"}}},
+	rep := tally.Result{Folder: "/srv/monitoring", Found: walk.Found{Files: 7, Bytes: 14_000, Waiting: []walk.Waiting{{Path: "fresh.jpg", Reason: "changed less than a minute ago"}}},
 		Sites: []tally.Site{{Site: "Windmill", Pasture: "North", Visits: []tally.Visit{
 			{Date: "2018", Year: 2018, Photos: tally.PackFiles(tally.File{View: "landscape"}), Notes: tally.PackFiles(tally.File{})},
 			{Date: "2019-06-21", Year: 2019, Photos: tally.PackFiles(tally.File{View: "plot"}), Notes: tally.PackFiles(tally.File{})}}}},
@@ -22,7 +22,7 @@ func TestTallySays(t *testing.T) {
 	var b strings.Builder
 	Print(&b, daemon.TallyReport{Result: rep, Archive: "saltbush-draw"})
 	for _, want := range []string{"saltbush-draw: 7 files, 14 kB in /srv/monitoring", "North / Windmill  2018–2019  2 visits, 2 photos, 2 notes; landscape 1, plot 1",
-		"2 files with no site of their own", "Not recorded yet", "fresh.jpg: it changed less than a minute ago"} {
+		"2 files with no site of their own", "Not recorded yet", "fresh.jpg: changed less than a minute ago"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("%q is not in\n%s", want, &b)
 		}
