@@ -111,11 +111,9 @@ func (m *mender) lateLog(ctx context.Context, c verify.Copy, d verify.Damage, wa
 		if other.Name == c.Name {
 			continue
 		}
-		for log, err := range store.LateLogs(ctx, other.Root) {
-			if err == nil && log.Digest() == want {
-				m.put(ctx, c, d, d.Content, log.Text(0, log.Len()), other.Name)
-				return
-			}
+		if log, err := store.LateLog(ctx, other.Root, want); err == nil {
+			m.put(ctx, c, d, d.Content, log.Text(0, log.Len()), other.Name)
+			return
 		}
 	}
 	m.unmended(d, len(m.Copies) > 1, "no other copy in reach has this log of another history whole")

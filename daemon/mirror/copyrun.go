@@ -235,10 +235,7 @@ func (c *copyRun) stuck(slug string) bool {
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
 func (c *copyRun) putSeal(ctx context.Context, log *authority.Log) error {
-	if c.sealLen >= log.Seal.Len() {
-		return nil
-	}
-	if err := c.bringLogs(ctx, log.Lines[c.sealLen:]); err != nil {
+	if err := c.bringLogs(ctx, log); err != nil || c.sealLen >= log.Seal.Len() {
 		return err
 	}
 	if err := authority.PutSeal(ctx, c.r.Ledger, c.forOthers(), log.Seal); err != nil {

@@ -66,7 +66,7 @@ func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
 			return err
 		}
 	}
-	if err := c.bringLogs(ctx, c.r.log.Lines); err != nil { // those that lines of it name
+	if err := c.bringLogs(ctx, c.r.log); err != nil { // those that lines of it name
 		return err
 	}
 	if err := store.ReplaceSeal(ctx, c.Root, c.r.log.Seal); err != nil {
@@ -88,10 +88,10 @@ func (r *round) keepLogs(ctx context.Context) error {
 			if !c.usable() {
 				continue
 			}
-			if err := store.PutLate(ctx, c.Root, log.Seal); ctx.Err() != nil {
+			if err := r.others.Put(ctx, c.forOthers(), log.Seal); ctx.Err() != nil {
 				return ctx.Err()
 			} else if err != nil {
-				c.fail(fmt.Errorf("keeping the seal of another history there: %w", err))
+				c.fail(err)
 			}
 		}
 		if log.Named(r.objects.Log()) {
@@ -120,21 +120,6 @@ func (r *round) keepLogs(ctx context.Context) error {
 }
 
 // bringLogs puts the logs that lines of the seal name on the copy, ahead of the lines.
-func (c *copyRun) bringLogs(ctx context.Context, lines []seal.Line) error {
-	for _, l := range lines {
-		if l.What != seal.Late {
-			continue
-		}
-		log, err := c.r.others.Find(ctx, c.r.who.Copies, c.ID, l.Log)
-		if err != nil {
-			return err
-		}
-		if log == nil {
-			continue // on no copy in reach: the next that is read anew brings it
-		}
-		if err := store.PutLate(ctx, c.Root, log); err != nil {
-			return fmt.Errorf("keeping the seal of another history there: %w", err)
-		}
-	}
-	return nil
+func (c *copyRun) bringLogs(ctx context.Context, log *authority.Log) error {
+	return c.r.others.Bring(ctx, c.forOthers(), log.Lines, c.r.who.Copies)
 }

@@ -75,8 +75,13 @@ func (r *round) meet(ctx context.Context) error {
 		if !c.usable() {
 			continue
 		}
-		if err := adopt.Carry(ctx, r.Ledger, late, c.forOthers()); err != nil {
-			return err
+		for _, log := range late {
+			if r.others.Put(ctx, c.forOthers(), log) != nil { // it gets it in a later round
+				break
+			}
+		}
+		if ctx.Err() != nil {
+			return ctx.Err()
 		}
 		if err := c.holds.Learn(ctx, seals.Short[i], c.scan); err != nil {
 			if ctx.Err() != nil {

@@ -193,6 +193,39 @@ func loosened(t *testing.T, file string, keeps bool) *ranch {
 	return o
 }
 
+// A copy that got the line about another history's log where no copy with the log was in
+// reach gets the log as soon as one is.
+func TestALogOfAnotherHistoryComesLater(t *testing.T) {
+	for _, kinds := range [][]string{{"attic", "barn", "shelf"}, {"bucket", "barn", "shelf"}} {
+		r := newRanch(t)
+		r.add(s3test.Fake(t), kinds...)
+		r.visit("North/Windmill", "2019-06-21")
+		r.wantCurrent(r.mirror())
+		r.reach("shelf")
+		o := r.takesOver(laptopID)
+		r.reach("barn")
+		r.write("North/Windmill/2021-06-21/plot.jpg", "theirs")
+		r.mirror()
+		theirs := logOf(t, r.copies[1].root)
+		o.now = r.now
+		o.reach("barn", "shelf")
+		o.settles()
+		has := func() bool {
+			log, err := store.LateLog(t.Context(), o.copies[0].root, theirs.Digest())
+			return err == nil && log.Digest() == theirs.Digest()
+		}
+		o.reach(kinds[0])
+		o.mirror()
+		if !slices.ContainsFunc(slices.Collect(logOf(t, o.copies[0].root).All()), func(l seal.Line) bool { return l.Log == theirs.Digest() }) || has() {
+			t.Fatalf("%s has no line about the log, or the log already", kinds[0])
+		}
+		o.reach(kinds...)
+		if rep := o.mirror(); !has() {
+			t.Errorf("%s does not get the log: %+v", kinds[0], rep)
+		}
+	}
+}
+
 // What only the copy of the other history can hold does not give way there, and holds up
 // nothing elsewhere.
 func TestWhatNoOtherCopyHoldsDoesNotGiveWay(t *testing.T) {

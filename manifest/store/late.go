@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"iter"
 	"strings"
@@ -26,6 +27,8 @@ func LateDigest(key string) (d manifest.Digest, ok bool) {
 	return d, in && text && err == nil
 }
 
+func lateKey(d manifest.Digest) string { return LateFolder + "/" + d.String() + lateEnd }
+
 // PutLate keeps a log of another history beside the seal of a root. It appears in one
 // step and is synced when PutLate returns: a crash before leaves nothing of it, and
 // whoever meets that history puts it again. On a drive, hold Lock.
@@ -40,7 +43,7 @@ func PutLate(ctx context.Context, r Root, log *seal.Seal) error {
 // and are replaced.
 func keepBytes(ctx context.Context, r Root, b []byte) error {
 	c := Bytes(b)
-	key := LateFolder + "/" + c.SHA256.String() + lateEnd
+	key := lateKey(c.SHA256)
 	_, err := r.Create(ctx, key, c)
 	if !errors.Is(err, ErrConflict) {
 		return err
@@ -50,6 +53,19 @@ func keepBytes(ctx context.Context, r Root, b []byte) error {
 		_, err = r.Replace(ctx, key, c, &was)
 	}
 	return err
+}
+
+// LateLog reads the log of that digest. One that does not match it is ErrDamaged.
+func LateLog(ctx context.Context, r Root, d manifest.Digest) (*seal.Seal, error) {
+	key := lateKey(d)
+	b, _, err := ReadSmall(ctx, r, key, maxSeal)
+	if err != nil {
+		return nil, err
+	}
+	if manifest.Sum(b) != d {
+		return nil, fmt.Errorf("%w: %s does not match its name", ErrDamaged, key)
+	}
+	return seal.Decode([][]byte{b})
 }
 
 // LateLogs yields the logs of other histories that a root keeps, one at a time. A file
@@ -62,23 +78,14 @@ func LateLogs(ctx context.Context, r Root) iter.Seq2[*seal.Seal, error] {
 			if err == nil && !ours {
 				continue
 			}
-			var b []byte
+			var log *seal.Seal
 			if err == nil {
-				b, _, err = ReadSmall(ctx, r, info.Key, maxSeal)
+				log, err = LateLog(ctx, r, d)
 			}
-			if errors.Is(err, fs.ErrNotExist) {
+			if errors.Is(err, fs.ErrNotExist) || errors.Is(err, ErrDamaged) || errors.Is(err, seal.ErrInvalid) {
 				continue
 			}
-			if err != nil {
-				if !yield(nil, err) {
-					return
-				}
-				continue
-			}
-			if manifest.Sum(b) != d {
-				continue
-			}
-			if s, err := seal.Decode([][]byte{b}); err == nil && !yield(s, nil) {
+			if !yield(log, err) {
 				return
 			}
 		}

@@ -1,22 +1,18 @@
 // Package adopt has a state folder go over from one history of an archive to another,
 // which governs (manifest/seal): [History]. The seal that it recorded until then is
-// kept, and [Carry] brings it to the copies, so that what was printed of it can be
+// kept, and each round brings it to the copies, so that what was printed of it can be
 // checked and what it names be taken in.
 package adopt
 
 import (
-	"context"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/ledger"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/manifest/seal"
-	"linecamp/manifest/store"
 )
 
 // History replaces the seal of the state folder, was, by the one that governs. What
@@ -66,32 +62,6 @@ func History(l *ledger.Ledger, cache *ledger.Inventories, archive string, copies
 	}
 	if err := cache.AdoptSeal(is); err != nil {
 		return fmt.Errorf("keeping the seal of the history that goes on: %w", err)
-	}
-	return nil
-}
-
-func carriedKey(copyID string) string { return "late seals " + copyID }
-
-// Carry puts the seals that this state folder recorded, and that did not go on, beside
-// the seal of a copy. The ledger notes what is there, which saves asking: what is
-// there is put again without harm. A copy that refuses gets them in a later round.
-func Carry(ctx context.Context, l authority.Notes, all []*seal.Seal, c authority.Copy) error {
-	was, _, err := l.Value(carriedKey(c.ID))
-	if err != nil {
-		return err
-	}
-	there := strings.Fields(was)
-	for _, s := range all {
-		if slices.Contains(there, s.Digest().String()) {
-			continue
-		}
-		if store.PutLate(ctx, c.Root, s) != nil {
-			return ctx.Err()
-		}
-		there = append(there, s.Digest().String())
-		if err := l.SetValue(carriedKey(c.ID), strings.Join(there, " ")); err != nil {
-			return err
-		}
 	}
 	return nil
 }

@@ -1,19 +1,23 @@
 package late
 
 import (
-	"context"
 	"slices"
+	"sync"
 
 	"linecamp/daemon/authority"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
-	"linecamp/manifest/store"
 )
 
 // Others are the logs of other histories that copies in reach were found to keep.
+// Set Notes first.
 type Others struct {
+	Notes authority.Notes
 	Logs  []Other
 	named map[manifest.Digest]bool // the manifests that they name
+
+	mu      sync.Mutex
+	shelves map[string]*shelf // by the copy's id
 }
 
 // Other is one log of another history.
@@ -46,43 +50,6 @@ func (o *Others) Add(log *seal.Seal, met string) {
 			o.named[l.Inventory] = true
 		}
 	}
-}
-
-// Read takes in the logs of other histories that a copy keeps beside its own; ours is
-// the archive's. One that differs as by rot is what a mend replaced, and no history.
-func (o *Others) Read(ctx context.Context, from authority.Copy, ours *seal.Seal) error {
-	for log, err := range store.LateLogs(ctx, from.Root) {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err == nil && !ours.Extends(log) && !(log.Rotted(ours) && log.Len() <= ours.Len()) {
-			o.Add(log, from.Name)
-		}
-	}
-	return nil
-}
-
-// Find is the log of that digest, from any copy but the one given by its id; nil for none.
-func (o *Others) Find(ctx context.Context, copies []authority.Copy, not string, d manifest.Digest) (*seal.Seal, error) {
-	for _, log := range o.Logs {
-		if log.Digest() == d {
-			return log.Seal, nil
-		}
-	}
-	for _, c := range copies {
-		if c.ID == not || !c.CanRead() {
-			continue
-		}
-		for log, err := range store.LateLogs(ctx, c.Root) {
-			if ctx.Err() != nil {
-				return nil, ctx.Err()
-			}
-			if err == nil && log.Digest() == d {
-				return log, nil
-			}
-		}
-	}
-	return nil, nil
 }
 
 // Known is up to which version a chain is believed: as far as a log names it, and one

@@ -46,7 +46,7 @@ func TestKnown(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var o Others
+		o := Others{Notes: notes{}}
 		o.Add(c.late, "shelf")
 		o.Add(c.late, "barn")
 		if len(o.Logs) != 1 {
@@ -57,6 +57,13 @@ func TestKnown(t *testing.T) {
 		}
 	}
 }
+
+// notes are the ledger's single values.
+type notes map[string]string
+
+func (n notes) Value(key string) (string, bool, error) { v, ok := n[key]; return v, ok, nil }
+
+func (n notes) SetValue(key, value string) error { n[key] = value; return nil }
 
 // What a mend replaced is kept beside the seal, and is no other history.
 func TestReadPassesOverWhatRotted(t *testing.T) {
@@ -76,7 +83,7 @@ func TestReadPassesOverWhatRotted(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	var o Others
+	o := Others{Notes: notes{}}
 	if err := o.Read(t.Context(), authority.Copy{Name: "shelf", Root: root}, ours); err != nil {
 		t.Fatal(err)
 	}
