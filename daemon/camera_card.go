@@ -33,7 +33,7 @@ func bare(archives []*Archive) (all []*archive.Archive) {
 // HasFolder reports whether this machine has a working folder of the archive.
 func (a *Archive) HasFolder() bool { return a.Config.Folder != "" }
 
-var errNoFolders = errors.New("none of the archives has its folder on this machine, so there is nowhere to file to")
+var errNoFolders = errors.New("none of the archives has its folder on this computer, so there is nowhere to file to")
 
 // WithFolder leaves the archives that files can go to.
 func WithFolder(archives []*Archive) ([]*Archive, error) {

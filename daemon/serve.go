@@ -57,7 +57,7 @@ func Serve(ctx context.Context, o ServeOptions) error {
 func machine(o ServeOptions) pool.Settings {
 	s := pool.Read(config.Find(o.Config))
 	if s.Fault != nil {
-		o.Log.Warn("the machine's limits are the usual ones, because its settings hold a mistake: " + s.Fault.Error())
+		o.Log.Warn("the computer's limits are the usual ones, because its settings hold a mistake: " + s.Fault.Error())
 	}
 	link.LimitAll(s.Rate.Bytes)
 	return s

@@ -136,7 +136,7 @@ func (inv *Inventory) checkNext(n Next) error {
 			ErrCreated, n.Created.Format(CreatedForm), head, inv.Versions[head-1].Created.Format(CreatedForm))
 	}
 	if n.User.Name == "" {
-		return broken(ErrInventory, "a version needs the name of the machine that makes it (E054)")
+		return broken(ErrInventory, "a version needs the name of the computer that makes it (E054)")
 	}
 	for _, s := range []string{n.Message, n.User.Name, n.User.Address} {
 		if !utf8.ValidString(s) {

@@ -19,7 +19,7 @@ func (t *tool) daemon() *cobra.Command {
 		Short:   "runs the rounds on their schedule, until stopped",
 		GroupID: groupKeep,
 		Long: `Stays and brings every archive's copies up to date, re-reads and mends them, on
-the schedule in the settings. A round missed while the machine was off runs soon
+the schedule in the settings. A round missed while the computer was off runs soon
 after the start. It stops within seconds when told to, with every copy valid,
 and reads the settings again on SIGHUP. A system service runs this command; it
 needs no terminal.`,

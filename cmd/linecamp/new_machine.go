@@ -81,7 +81,7 @@ linecamp new-machine --from https://s3.example.net/monitoring --credentials ranc
 	f.StringVar(&o.Into, "into", "", "the `FOLDER` for the photos: empty, or not there yet")
 	f.StringVar(&o.First, "first", "", "the `SITE` that comes first")
 	f.StringArrayVar(&confirmed, "confirm", nil, "a bucket's `ADDRESS` that is yours, so that its key may be sent there; may be said several times")
-	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this machine writes to the bucket")
+	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this computer writes to the bucket")
 	f.BoolVar(&yes, "yes", false, "ask nothing; the options are the answers")
 	cmd.MarkFlagDirname("into")
 	return cmd

@@ -129,7 +129,7 @@ func (o *office) recovered(lost map[string]string, years, copyName string) {
 		}
 		status := cmd.ProcessState.ExitCode()
 		switch {
-		case status == 1 && strings.Contains(out.String(), "has settings on this machine"):
+		case status == 1 && strings.Contains(out.String(), "has settings on this computer"):
 			o.isBack(lost, years, copyName) // the last kill came after the last step, before the program could say so
 		case status != 0:
 			o.t.Fatalf("a recovery that was not killed ended with status %d:\n%s", status, out)

@@ -41,7 +41,7 @@ func (t *tool) removeArchive(ctx context.Context, name string, yes bool) error {
 			return usagef("--json asks no question; to remove %s, add --yes", name)
 		}
 		text.Print(screen.Writer(t.errs, line), r)
-		if isYes, err := t.asks(ctx, fmt.Sprintf("Remove %s from this machine?", name)); err != nil {
+		if isYes, err := t.asks(ctx, fmt.Sprintf("Remove %s from this computer?", name)); err != nil {
 			return err
 		} else if !isYes {
 			return errKept

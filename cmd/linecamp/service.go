@@ -16,7 +16,7 @@ manager: your systemd on Linux, the services of Windows, the launch agents of
 macOS. It then starts by itself, and again if it stops.
 
 For a computer that several people use, install the package of the system or
-the unit for the whole machine instead.`,
+the unit for the whole computer instead.`,
 		Example: `linecamp service install
 linecamp service status`,
 		Args: noArgs,

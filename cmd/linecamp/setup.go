@@ -32,14 +32,14 @@ None of them deletes anything from a copy.
 --new-keys asks for other keys of a bucket, or takes them with --credentials. It
 tries them on the copy before it changes the settings, and writes over no key.
 
---take-over makes this machine the one that records new versions, after another
+--take-over makes this computer the one that records new versions, after another
 machine did so before: a new office computer, for example.
 
 --client adds the archive of a client to a machine that looks after many. It asks
 what the client is called, which folder, drive and bucket, puts the bucket's keys
 into a file of the client's own, and writes a text for the client to take home.
 
---remove-archive takes an archive off this machine. It sets the settings aside and
+--remove-archive takes an archive off this computer. It sets the settings aside and
 says what stays where; it deletes no photo, no copy and nothing it remembers. It
 asks first, and refuses while a copy lacks something, unless you add --yes.`,
 		Example: `linecamp setup
@@ -116,7 +116,7 @@ linecamp setup --remove-archive saltbush-draw`,
 	f.StringVar(&o.Credentials, "credentials", "", "the bucket's keys: \"env\", or a `FILE` only its owner can read")
 	f.StringVar(&o.Region, "region", "", "the bucket's `REGION`")
 	f.StringVar(&o.CAFile, "ca-file", "", "certificates to trust beside the system's, in a `FILE`")
-	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this machine writes to the bucket")
+	f.BoolVar(&o.OneWriter, "one-writer", false, "you vouch that only this computer writes to the bucket")
 	f.StringVar(&o.State, "state", "", "the `FOLDER` for what linecamp remembers between runs")
 	f.BoolVar(&o.Client, "client", false, "the archive is a client's, one of many: asks four things, and writes a text for the client")
 	f.StringVar(&o.Title, "name", "", "what the archive or the client is called, as people `WRITE` it")
@@ -126,7 +126,7 @@ linecamp setup --remove-archive saltbush-draw`,
 	f.StringVar(&rename, "rename-copy", "", "give a copy another name, `OLD=NEW`")
 	f.StringVar(&replace, "replace-copy", "", "give up the lost copy with this `NAME`; a new one takes its place")
 	f.StringVar(&newKeys, "new-keys", "", "have the bucket with this `NAME` used with other keys, once they were tried")
-	f.BoolVar(&takeOver, "take-over", false, "make this machine the recording computer")
+	f.BoolVar(&takeOver, "take-over", false, "make this computer the recording computer")
 	f.StringVar(&removeArchive, "remove-archive", "", "no longer look after the archive with this `NAME` here; deletes nothing")
 	cmd.MarkFlagDirname("folder")
 	cmd.MarkFlagDirname("state")

@@ -62,7 +62,7 @@ func (r Report) Reason() string {
 	var s string
 	switch {
 	case r.Unread:
-		s = fmt.Sprintf("this machine never read %s, so what it alone holds is not known", r.Copy)
+		s = fmt.Sprintf("this computer never read %s, so what it alone holds is not known", r.Copy)
 	case len(r.Paths) > 0:
 		s = fmt.Sprintf("only %s is known to hold %s, such as %s", r.Copy, words.Count(len(r.Paths), "file", "files"), manifest.Printable(r.Paths[0]))
 	case len(r.Versions) > 0:

@@ -125,7 +125,7 @@ func (a *Archive) Self() (identity.State, error) {
 // tellSetAside says, once, that the ledger was damaged and begun anew.
 func (a *Archive) tellSetAside() {
 	if aside := a.Ledger.SetAside(); aside != "" && !a.told.Swap(true) {
-		a.Log.Warn("what this machine remembered was damaged, so it was set aside and begun anew; no photo is lost by that, and every copy counts as not read back until it is verified again", "archive", a.Config.Name, "set aside", aside)
+		a.Log.Warn("what this computer remembered was damaged, so it was set aside and begun anew; no photo is lost by that, and every copy counts as not read back until it is verified again", "archive", a.Config.Name, "set aside", aside)
 	}
 }
 

@@ -10,7 +10,7 @@ import (
 )
 
 // ErrNoFolder: the archive has no working folder on this machine.
-var ErrNoFolder = errors.New("this machine only keeps the archive, and does not have its folder")
+var ErrNoFolder = errors.New("this computer only keeps the archive, and does not have its folder")
 
 // Progress tells how far a task has come, in bytes; total 0 is unknown. It may
 // be called from several goroutines. Task names what is worked on: a copy's

@@ -177,5 +177,5 @@ func (n Notice) encode(w *writer) {
 			w.pair(p[0], tomlline.Quote(p[1]), "")
 		}
 	}
-	w.pair("quiet", tomlline.Quote(span(n.Quiet)), "how long a client may write nothing, where this machine only keeps its copy")
+	w.pair("quiet", tomlline.Quote(span(n.Quiet)), "how long a client may write nothing, where this computer only keeps its copy")
 }

@@ -25,7 +25,7 @@ func BucketURL(s, addressing string) (string, error) {
 	case u.Scheme == "https":
 	case u.Scheme == "http" && loopback(u.Hostname()):
 	case u.Scheme == "http":
-		return "", errors.New("http sends photos and keys unprotected; use https (http is taken for this machine itself only)")
+		return "", errors.New("http sends photos and keys unprotected; use https (http is taken for this computer itself only)")
 	default:
 		return "", errors.New("this is not a web address; " + form)
 	}

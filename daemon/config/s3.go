@@ -49,7 +49,7 @@ func readS3(f *file, t *table, c *Copy) {
 	}
 	c.CAFile = t.Folder("ca_file")
 	if c.Fence = t.Text("fence"); c.Fence != "" && c.Fence != "none" {
-		t.Fault("fence", "this can only be \"none\", which says that you see to it that one machine alone writes there; else leave it out")
+		t.Fault("fence", "this can only be \"none\", which says that you see to it that one computer alone writes there; else leave it out")
 	}
 	c.ReadBack = t.Flag("read_back")
 	reread := t.Text("reread")
@@ -70,7 +70,7 @@ func writeS3(w *writer, c Copy) {
 	w.optional("addressing", c.Addressing, "where the bucket's name stands: in the path or in the host")
 	w.pair("credentials", tomlline.Quote(or(c.Credentials, "env")), "\"env\", or a file only its owner can read")
 	w.optional("ca_file", c.CAFile, "certificates to trust beside the system's")
-	w.optional("fence", c.Fence, "the server cannot keep two machines apart: see to it that only one writes there")
+	w.optional("fence", c.Fence, "the server cannot keep two computers apart: see to it that only one writes there")
 	if c.ReadBack {
 		w.pair("read_back", "true", "the server does not check what it is sent, so every upload is read back")
 	}
@@ -136,7 +136,7 @@ func placeOfBucket(ctx context.Context, c *Copy) (store.Root, error) {
 }
 
 // ErrNoFence: the service ignores conditional writes, and nobody vouched.
-var ErrNoFence = errors.New("the service cannot keep two machines apart")
+var ErrNoFence = errors.New("the service cannot keep two computers apart")
 
 func tryBucket(ctx context.Context, r store.Root, c *Copy, isAlone bool) (store.Root, []string, error) {
 	is, err := r.(*s3.Bucket).Probe(ctx)
@@ -146,10 +146,10 @@ func tryBucket(ctx context.Context, r store.Root, c *Copy, isAlone bool) (store.
 	var notes []string
 	if !is.CreateOnly || !is.IfMatch {
 		if !isAlone {
-			return r, nil, fault.Say(ErrNoFence, "%s ignores conditional writes, so it cannot keep two machines from writing over one another. Choose another service; or, if this machine is the only one that will ever write there, say so with --one-writer", r.Name())
+			return r, nil, fault.Say(ErrNoFence, "%s ignores conditional writes, so it cannot keep two computers from writing over one another. Choose another service; or, if this computer is the only one that will ever write there, say so with --one-writer", r.Name())
 		}
 		c.Fence = "none"
-		notes = append(notes, "no fence: the service ignores conditional writes, and nothing but your word keeps a second machine from writing there. Never let one")
+		notes = append(notes, "no fence: the service ignores conditional writes, and nothing but your word keeps a second computer from writing there. Never let one")
 	}
 	if !is.Checksum {
 		c.ReadBack = true

@@ -63,7 +63,7 @@ func (a Archive) encode() []byte {
 	if a.Folder != "" {
 		w.pair("folder", tomlline.Quote(a.Folder), "linecamp reads it and changes nothing in it")
 	} else {
-		w.comment("no folder: this machine only keeps copies of the archive")
+		w.comment("no folder: this computer only keeps copies of the archive")
 	}
 	w.optional("layout", a.Layout, "how the folders below it are named")
 	w.optional("dates", a.Dates, "how folders' dates are written")

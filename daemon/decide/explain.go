@@ -93,7 +93,7 @@ var seasonDay = regexp.MustCompile(`^\d\d-\d\d$`)
 func Explain(ctx context.Context, a *archive.Archive, o ExplainOptions, p archive.Progress) (ExplainReport, error) {
 	report := ExplainReport{Archive: a.Config.Name, Explained: []ExplainedSite{}}
 	if a.Config.Folder == "" {
-		return report, fmt.Errorf("%s: %w; explain it on the machine that has it", a.Config.Name, archive.ErrNoFolder)
+		return report, fmt.Errorf("%s: %w; explain it on the computer that has it", a.Config.Name, archive.ErrNoFolder)
 	}
 	d := manifest.Decision{What: manifest.Explained, Who: o.Who, When: a.Now().UTC().Truncate(time.Second), Why: strings.TrimSpace(o.Why), Season: o.Season, View: o.Lacks}
 	if o.Undo {

@@ -68,7 +68,7 @@ func (SameReport) Wants() bool { return false }
 func Same(ctx context.Context, a *archive.Archive, o SameOptions, p archive.Progress) (SameReport, error) {
 	report := SameReport{Archive: a.Config.Name, Overlap: []int{}}
 	if a.Config.Folder == "" {
-		return report, fmt.Errorf("%s: %w; join sites on the machine that has it", a.Config.Name, archive.ErrNoFolder)
+		return report, fmt.Errorf("%s: %w; join sites on the computer that has it", a.Config.Name, archive.ErrNoFolder)
 	}
 	why := strings.TrimSpace(o.Why)
 	if !isReason(why) {

@@ -165,7 +165,7 @@ func read(folder string) (file, error) {
 	}
 	var is file
 	if err := json.Unmarshal(b, &is); err != nil || is.Machine == "" || uuid.Validate(is.Author) != nil {
-		return file{}, fmt.Errorf("%s, which holds this machine's id, is damaged; put it back from a backup, or remove it and then make this machine the recording computer again with `linecamp setup --take-over`", path)
+		return file{}, fmt.Errorf("%s, which holds this computer's id, is damaged; put it back from a backup, or remove it and then make this computer the recording computer again with `linecamp setup --take-over`", path)
 	}
 	return is, nil
 }
@@ -176,13 +176,13 @@ func replace(folder string, is file) error { return write(folder, is, wholefile.
 func write(folder string, is file, put func(path string, mode fs.FileMode, b []byte) error) error {
 	b, err := json.MarshalIndent(is, "", "  ")
 	if err != nil {
-		return fmt.Errorf("this machine's id cannot be made: %w", err)
+		return fmt.Errorf("this computer's id cannot be made: %w", err)
 	}
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return fmt.Errorf("a folder for state cannot be made: %w", err)
 	}
 	if err := put(filepath.Join(folder, name), 0o600, append(b, '\n')); err != nil {
-		return fmt.Errorf("this machine's id cannot be kept: %w", err)
+		return fmt.Errorf("this computer's id cannot be kept: %w", err)
 	}
 	return nil
 }

@@ -15,7 +15,7 @@ import (
 )
 
 // ErrOtherSeal marks a seal that does not begin with the lines of the one kept.
-var ErrOtherSeal = errors.New("this seal does not begin with the lines of the seal this machine last saw")
+var ErrOtherSeal = errors.New("this seal does not begin with the lines of the seal this computer last saw")
 
 // mostSealFile bounds what is read of one seal file: seal.MostLines lines
 // of at most 4 KiB.

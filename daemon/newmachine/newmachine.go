@@ -54,7 +54,7 @@ var (
 	// ErrOther: it is a copy of another archive than the one that was named.
 	ErrOther = errors.New("a copy of another archive")
 	// ErrKnown: this machine looks after the archive already.
-	ErrKnown = errors.New("this machine has settings for it already")
+	ErrKnown = errors.New("this computer has settings for it already")
 	// ErrNotEmpty: the folder that the photos are to go to holds something else.
 	ErrNotEmpty = errors.New("the folder is not empty")
 	// ErrSpace: the disk is too small.

@@ -153,7 +153,7 @@ func (f *Found) known(file string) error {
 	others, _ := config.Load(filepath.Dir(file))
 	for _, a := range others {
 		if a.Name == f.Archive || slices.ContainsFunc(a.Copies, func(c config.Copy) bool { return c.ID == f.id.CopyID }) {
-			return fault.Say(ErrKnown, "the archive %s has settings on this machine, in %s; to bring files back, run `linecamp restore`. To begin anew, take it off this machine first: `linecamp setup --remove-archive %s`", a.Name, a.File, a.Name)
+			return fault.Say(ErrKnown, "the archive %s has settings on this computer, in %s; to bring files back, run `linecamp restore`. To begin anew, take it off this computer first: `linecamp setup --remove-archive %s`", a.Name, a.File, a.Name)
 		}
 	}
 	if _, err := os.Lstat(file); err == nil {

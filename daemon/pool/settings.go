@@ -56,7 +56,7 @@ func Read(archives string) Settings {
 		return Settings{}.filled()
 	}
 	if err != nil {
-		why := &config.Error{File: path, Problems: []config.Problem{{Text: fmt.Sprintf("this cannot be read (%v), so the machine's limits are the usual ones", config.Plainly(err))}}, Err: err}
+		why := &config.Error{File: path, Problems: []config.Problem{{Text: fmt.Sprintf("this cannot be read (%v), so the computer's limits are the usual ones", config.Plainly(err))}}, Err: err}
 		return Settings{Fault: why}.filled()
 	}
 	s, err := parse(path, b)

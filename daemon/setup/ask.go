@@ -36,7 +36,7 @@ func Ask(in io.Reader, out io.Writer, secret func() (string, error), have Option
 		o.Archive = q.Ask("What is the archive to be called, in one word?", "for example saltbush-draw", archiveName)
 	}
 	if o.Folder == "" {
-		o.Folder = q.Ask("Which folder holds the photos and notes?", "leave empty if this machine only keeps copies", isFolder)
+		o.Folder = q.Ask("Which folder holds the photos and notes?", "leave empty if this computer only keeps copies", isFolder)
 	}
 	o = q.places(o, "Which folder on another drive is the second copy to go to?", "Which S3 bucket is the third copy to go to, as https://host/bucket/prefix?")
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" && os.Getenv("AWS_ACCESS_KEY_ID") == "" {

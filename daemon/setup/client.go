@@ -48,7 +48,7 @@ func AskClient(in io.Reader, out io.Writer, secret func() (string, error), have 
 		})
 	}
 	if o.Folder == "" {
-		o.Folder = q.Ask("Which folder holds the client's photos and notes?", "leave empty if this machine only keeps copies", isFolder)
+		o.Folder = q.Ask("Which folder holds the client's photos and notes?", "leave empty if this computer only keeps copies", isFolder)
 	}
 	o = q.places(o, "Which folder on a drive of the client's is a copy to go to?", "Which S3 bucket, with the client's own prefix, is a copy to go to, as https://host/bucket/prefix?")
 	if len(o.S3s) > 0 && o.Credentials == "" && o.Access == "" {

@@ -107,9 +107,9 @@ func (t *trial) settle(ctx context.Context, archiveID, archive, machine string, 
 	} else {
 		note := "it already was a copy of this archive and is used as it is"
 		if author, _, err := store.ReadAuthor(ctx, t.root); err == nil && author.Author == machine {
-			note += "; this machine records there"
+			note += "; this computer records there"
 		} else if err == nil {
-			note += fmt.Sprintf("; the machine %q records there. If this one is to do that from now on, run `linecamp setup --take-over`", author.Machine)
+			note += fmt.Sprintf("; the computer %q records there. If this one is to do that from now on, run `linecamp setup --take-over`", author.Machine)
 		}
 		t.notes = append(t.notes, note)
 	}

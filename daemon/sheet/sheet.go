@@ -79,7 +79,7 @@ func sheet(a *archive.Archive) (paper.Sheet, error) {
 	if s.ID, known, err = a.Ledger.Value(reach.KeyID); err != nil {
 		return s, fmt.Errorf("the ledger: %w", err)
 	} else if !known {
-		return s, fmt.Errorf("no copy of %s was met by this machine yet, so there is nothing to find back. Run `linecamp mirror` first", a.Config.Name)
+		return s, fmt.Errorf("no copy of %s was met by this computer yet, so there is nothing to find back. Run `linecamp mirror` first", a.Config.Name)
 	}
 	if seal, err := a.Cache.Seal(); err == nil && seal.Len() > 0 {
 		s.Seal = seal.Printed().String()

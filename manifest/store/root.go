@@ -75,7 +75,7 @@ var (
 	ErrNotS3        = fault.New("what answers there is not an S3 service; check the address", fault.Refused)           // something answers, but does not speak S3
 	ErrNoBucket     = fault.New("there is no such bucket; make it first, or correct the address", fault.Refused)       // the service knows no bucket of this name
 	ErrDenied       = fault.New("access was denied; check the keys", fault.Refused)                                    // keys wrong, or without the right needed
-	ErrClock        = fault.New("this machine's clock differs from the service's; set the clock", fault.Refused)       // this machine's clock is too far from the service's
+	ErrClock        = fault.New("this computer's clock differs from the service's; set the clock", fault.Refused)      // this machine's clock is too far from the service's
 	ErrUnreachable  = fault.New("it is out of reach now", fault.Unreachable)                                           // no answer from the service
 	ErrCertificate  = fault.New("the certificate of the service is not trusted", fault.Refused)                        // TLS: the service did not prove who it is
 	ErrNoCondition  = fault.New("the service ignores conditional writes", fault.Refused)                               // the service ignores If-None-Match or If-Match

@@ -41,7 +41,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 		d := r.sealDamage(ctx, verify.Altered, "")
 		switch {
 		case stand == seal.Rotten && r.o.Seconded != nil && r.o.Seconded(ctx, r.c.ID, s.Len()):
-			d.Detail = "a few of its bytes differ from the seal that this machine and another copy hold"
+			d.Detail = "a few of its bytes differ from the seal that this computer and another copy hold"
 		case stand == seal.Parted:
 			d.Detail, r.parted = fmt.Sprintf(verify.OtherHistory+": its %d lines go on otherwise than the archive's seal", s.Len()), s
 		case s.Len() <= r.o.Seal.Len():

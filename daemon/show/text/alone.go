@@ -13,7 +13,7 @@ import (
 func alones(w io.Writer, r alone.Report) {
 	switch {
 	case r.Unread:
-		fmt.Fprintf(w, "This machine never read %s, so what it alone holds is not known.\n", r.Copy)
+		fmt.Fprintf(w, "This computer never read %s, so what it alone holds is not known.\n", r.Copy)
 	case len(r.Paths) > 0:
 		fmt.Fprintf(w, "Only %s is known to hold %s:\n", r.Copy, words.Count(len(r.Paths), "file"))
 		few(w, "    ", r.Paths)

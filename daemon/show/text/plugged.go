@@ -26,6 +26,6 @@ func machine(w io.Writer, r many.Machine) {
 
 func limits(w io.Writer, s pool.Settings) {
 	if s.Fault != nil {
-		fmt.Fprintf(w, "The settings of this machine hold a mistake, and the usual limits are kept to:\n  %s\n", shown(s.Fault.Error()))
+		fmt.Fprintf(w, "The settings of this computer hold a mistake, and the usual limits are kept to:\n  %s\n", shown(s.Fault.Error()))
 	}
 }

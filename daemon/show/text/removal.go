@@ -16,9 +16,9 @@ import (
 func removal(w io.Writer, r setup.Removal) {
 	line := screen.LineOf(w)
 	if r.Aside == "" {
-		fmt.Fprintf(w, "This machine will no longer look after %s. Nothing is deleted; this stays:\n\n", r.Archive)
+		fmt.Fprintf(w, "This computer will no longer look after %s. Nothing is deleted; this stays:\n\n", r.Archive)
 	} else {
-		fmt.Fprintf(w, "%s is no longer looked after by this machine. Nothing was deleted; this stays:\n\n", r.Archive)
+		fmt.Fprintf(w, "%s is no longer looked after by this computer. Nothing was deleted; this stays:\n\n", r.Archive)
 	}
 	settings := shown(r.Settings) + ", which gets another name"
 	if r.Aside != "" {

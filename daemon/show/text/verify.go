@@ -288,7 +288,7 @@ func (p printer) damage(c verify.CopyReport) {
 	}
 	todo := "To put good bytes in their place, from another copy: " + p.line.Run("mend")
 	if p.line.From != "" {
-		todo = "The machine that has the archive's settings puts good bytes in their place, by linecamp mend."
+		todo = "The computer that has the archive's settings puts good bytes in their place, by linecamp mend."
 	}
 	var next []string
 	if len(bad) > rewritten+parted {

@@ -61,7 +61,7 @@ func (s *Bucket) serviceError(doing string, e minio.ErrorResponse) error {
 	case "ExpiredToken", "InvalidToken", "TokenRefreshRequired":
 		return fault.Say(store.ErrDenied, "%s: the session of these credentials is over. Get new ones", name)
 	case "RequestTimeTooSkewed", "RequestExpired":
-		return fault.Say(store.ErrClock, "%s: the clock of this machine and that of the service differ too much. Set the clock right", name)
+		return fault.Say(store.ErrClock, "%s: the clock of this computer and that of the service differ too much. Set the clock right", name)
 	case notS3Code:
 		return fault.Say(store.ErrNotS3, "%s: what answers there is not an S3 service. Check the address", name)
 	case "PreconditionFailed", "ConditionalRequestConflict":
@@ -103,7 +103,7 @@ func (s *Bucket) networkError(doing string, err error) error {
 	case errors.Is(err, store.ErrNotS3):
 		return fmt.Errorf("%s: %w", name, err)
 	case errors.As(err, &dns):
-		return fault.Say(store.ErrUnreachable, "%s: the name %s is not known. Check the address, and whether this machine is online", name, dns.Name)
+		return fault.Say(store.ErrUnreachable, "%s: the name %s is not known. Check the address, and whether this computer is online", name, dns.Name)
 	case errors.As(err, &op):
 		return fault.Say(store.ErrUnreachable, "%s: the service cannot be reached (%s: %v)", name, doing, op.Err)
 	case errors.Is(err, context.DeadlineExceeded):

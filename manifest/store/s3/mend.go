@@ -74,7 +74,7 @@ func (s *Bucket) saveAside(ctx context.Context, key, aside string, most int64) (
 	defer src.Close()
 	if info.Size > most {
 		os.Remove(name)
-		return store.Info{}, fmt.Errorf("%s: %s has %d bytes, more than are kept aside on this machine, so nothing was replaced. Move it to another key first", s.Name(), key, info.Size)
+		return store.Info{}, fmt.Errorf("%s: %s has %d bytes, more than are kept aside on this computer, so nothing was replaced. Move it to another key first", s.Name(), key, info.Size)
 	}
 	sum, err := store.CopySums(ctx, f, src)
 	if err == nil {
