@@ -72,7 +72,7 @@ func TestDamageKeptUnderNamesMovesToIDs(t *testing.T) {
 				if len(got) > 0 {
 					t.Errorf("besides there is %v", got)
 				}
-				if f, err := l.Figures(shelf); err != nil || f.ReadBackFiles != 1 {
+				if f, err := l.Figures(shelf); err != nil || total(f).ReadBackFiles != 1 {
 					t.Errorf("what was read back: %+v, %v", f, err)
 				}
 				shut(t, l)

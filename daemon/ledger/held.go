@@ -159,7 +159,7 @@ func writePart(tx *sql.Tx, at place, part string, held map[string]verify.Held) e
 		_, err := tx.Exec("DELETE FROM held WHERE copy = ? AND object = ? AND part = ?", at.copy, at.object, part)
 		return err
 	}
-	f := figures(held)
+	f := Sum(held)
 	_, err := tx.Exec(`INSERT INTO held VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET
 		files = excluded.files, bytes = excluded.bytes, read_files = excluded.read_files, read_bytes = excluded.read_bytes,
 		oldest = excluded.oldest, confirmed = excluded.confirmed, packed = excluded.packed`,
@@ -223,8 +223,8 @@ func readHeld(u *packed.Reader) ([]verify.Held, error) {
 	return held, u.Err()
 }
 
-// Figures sums up what one copy is known to hold, in people's files: what
-// linecamp keeps beside them is not counted.
+// Figures sums up files of a copy, in people's files: what linecamp keeps beside them is
+// not counted.
 type Figures struct {
 	Files          int
 	Bytes          int64
@@ -234,7 +234,8 @@ type Figures struct {
 	Confirmed      int       // files the server confirmed that were never read back
 }
 
-func figures(held map[string]verify.Held) Figures {
+// Sum sums up files of a copy.
+func Sum(held map[string]verify.Held) Figures {
 	var f Figures
 	for _, h := range held {
 		if h.Files == 0 {
@@ -257,17 +258,32 @@ func figures(held map[string]verify.Held) Figures {
 	return f
 }
 
-// Figures sums up what a copy is known to hold.
-func (l *Ledger) Figures(copy string) (Figures, error) {
-	if err := l.Flush(); err != nil {
-		return Figures{}, err
+// Plus adds what other files come to.
+func (f Figures) Plus(o Figures) Figures {
+	if f.OldestReadBack.IsZero() || !o.OldestReadBack.IsZero() && o.OldestReadBack.Before(f.OldestReadBack) {
+		f.OldestReadBack = o.OldestReadBack
 	}
-	var f Figures
-	var oldest int64
-	_, err := l.row([]any{&f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed},
-		`SELECT coalesce(sum(files), 0), coalesce(sum(bytes), 0), coalesce(sum(read_files), 0),
-		coalesce(sum(read_bytes), 0), coalesce(min(nullif(oldest, 0)), 0), coalesce(sum(confirmed), 0)
-		FROM held WHERE copy = ?`, copy)
-	f.OldestReadBack = moment(oldest)
-	return f, err
+	f.Files, f.Bytes = f.Files+o.Files, f.Bytes+o.Bytes
+	f.ReadBackFiles, f.ReadBackBytes = f.ReadBackFiles+o.ReadBackFiles, f.ReadBackBytes+o.ReadBackBytes
+	f.Confirmed += o.Confirmed
+	return f
+}
+
+// Figures sums up what this state noted of each object on a copy.
+func (l *Ledger) Figures(copy string) (map[string]Figures, error) {
+	if err := l.Flush(); err != nil {
+		return nil, err
+	}
+	var all map[string]Figures
+	err := l.rows(func() { all = map[string]Figures{} }, func(row *sql.Rows) error {
+		var object string
+		var f Figures
+		var oldest int64
+		err := row.Scan(&object, &f.Files, &f.Bytes, &f.ReadBackFiles, &f.ReadBackBytes, &oldest, &f.Confirmed)
+		f.OldestReadBack = moment(oldest)
+		all[object] = f
+		return err
+	}, `SELECT object, sum(files), sum(bytes), sum(read_files), sum(read_bytes), coalesce(min(nullif(oldest, 0)), 0), sum(confirmed)
+		FROM held WHERE copy = ? GROUP BY object`, copy)
+	return all, err
 }

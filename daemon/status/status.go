@@ -1,6 +1,6 @@
 // Package status says how an archive stands. Begin with [Of], one look at all of it.
 // What wants a person is gathered in [Attend], which every round calls when it comes to
-// its end; how one copy stands is decided in standing.go, when a round is overdue in
+// its end; how one copy stands is decided in standing.go, what it holds in named.go, when a round is overdue in
 // rounds.go, and what of the working folder is not recorded in see.go. [TellChanges]
 // tells as events what is another way than before.
 package status
@@ -139,12 +139,19 @@ func Of(ctx context.Context, a *archive.Archive) (Status, error) {
 func (s *Status) compose(a *archive.Archive, r *reach.Copies, o Outlook) error {
 	s.List, s.Service = o.List, o.service
 	s.Unrecorded.Files, s.Unrecorded.Bytes = o.seen.Unrecorded()
+	names, err := recallNamed(a)
+	if err != nil {
+		return err
+	}
 	for i, h := range r.All {
-		c, err := copyStatus(a, h, o.standings[i])
+		c, err := copyStatus(a, h, o.standings[i], names)
 		if err != nil {
 			return fmt.Errorf("the ledger: %w", err)
 		}
 		s.Copies = append(s.Copies, c)
+	}
+	if err := names.remember(); err != nil {
+		return err
 	}
 	damage, err := a.Damage()
 	if err != nil {
@@ -187,8 +194,8 @@ func (s *Status) compose(a *archive.Archive, r *reach.Copies, o Outlook) error {
 	return nil
 }
 
-func copyStatus(a *archive.Archive, h *reach.Copy, now standing) (CopyStatus, error) {
-	figures, err := a.Ledger.Figures(h.ID)
+func copyStatus(a *archive.Archive, h *reach.Copy, now standing, names *named) (CopyStatus, error) {
+	figures, err := names.figures(h.ID)
 	if err != nil {
 		return CopyStatus{}, err
 	}
