@@ -115,8 +115,12 @@ func (r *Recorder) Claim(ctx context.Context) error {
 }
 
 // Recheck makes sure, before each version, that no other machine took over on
-// a bucket in reach. A bucket that cannot be asked now does not stop a drive.
+// a bucket in reach. A bucket that cannot be asked now does not stop a drive. Where the
+// round is not named yet it is named: who records is read in doing so.
 func (r *Recorder) Recheck(ctx context.Context) error {
+	if r.round == "" {
+		return r.Begin(ctx)
+	}
 	for i, c := range r.Copies {
 		if !c.Can().Shared || !c.Usable() {
 			continue

@@ -115,9 +115,6 @@ var errUnsealed = errors.New("it holds versions that are not in the seal")
 // begin settles whether the next version of slug can be made now. It returns nil where
 // it has to wait; the report says why.
 func (r *round) begin(ctx context.Context, first *copyRun, slug string, goesOn bool) (*begun, error) {
-	if err := r.who.Begin(ctx); err != nil {
-		return nil, err
-	}
 	if err := r.who.Recheck(ctx); err != nil {
 		return nil, err
 	}

@@ -2,7 +2,9 @@ package s3
 
 import (
 	"context"
+	"crypto/md5"
 	"errors"
+	"fmt"
 	"io/fs"
 	"strings"
 
@@ -135,32 +137,62 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 			return err
 		}
 	}
-	for _, part := range store.RootPair(b.object, inventory) {
-		var was *store.Info
-		if b.version > 1 {
-			now, err := b.s.Stat(ctx, part.Key)
-			if err == nil {
-				was = &now
-			} else if !errors.Is(err, fs.ErrNotExist) {
-				return err
-			}
+	before, known := b.rootBefore(inventory, stored)
+	for i, part := range store.RootPair(b.object, inventory) {
+		err := error(store.ErrConflict)
+		if known {
+			err = b.putRoot(ctx, part, before[i], stored)
 		}
-		if part.Key == b.object+"/"+store.InventoryName && b.s.copied(ctx, stored, part.Key, was) {
-			continue
-		}
-		_, err := b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), was)
-		if errors.Is(err, store.ErrConflict) && was == nil {
-			// Of a version that went from the bucket the root pair was left.
-			var now store.Info
-			if now, err = b.s.Stat(ctx, part.Key); err == nil {
-				_, err = b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), &now)
-			}
+		if errors.Is(err, store.ErrConflict) {
+			err = b.replaceRoot(ctx, part, stored)
 		}
 		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// rootBefore is what the root pair is replaced against without a look at it, nil for
+// nothing: the pair of the version before, by the ETags that its bytes have where the
+// service makes them of the bytes, as it did of the inventory it has just stored.
+func (b *build) rootBefore(inventory []byte, stored store.Info) (before [2]*store.Info, known bool) {
+	if b.version == 1 {
+		return before, true
+	}
+	inv, err := manifest.DecodeInventory(inventory)
+	if err != nil || !b.s.fence || unquoted(stored.ETag) != ofBytes(inventory) {
+		return before, false
+	}
+	for i, part := range store.RootPair(b.object, inv.Until(b.version-1).Encode()) {
+		before[i] = &store.Info{ETag: ofBytes(part.Bytes)}
+	}
+	return before, true
+}
+
+// ofBytes is the ETag that most services give a body that was stored by one PUT.
+func ofBytes(b []byte) string { return fmt.Sprintf("%x", md5.Sum(b)) }
+
+// putRoot puts one of the root pair in the place of what was there, nil for nothing.
+func (b *build) putRoot(ctx context.Context, part store.KeyBytes, was *store.Info, stored store.Info) error {
+	if part.Key == b.object+"/"+store.InventoryName && b.s.copied(ctx, stored, part.Key, was) {
+		return nil
+	}
+	_, err := b.s.Replace(ctx, part.Key, store.Bytes(part.Bytes), was)
+	return err
+}
+
+// replaceRoot looks at what is there first: an unfinished pair, one that rotted, or the
+// one that was left of a version that went from the bucket.
+func (b *build) replaceRoot(ctx context.Context, part store.KeyBytes, stored store.Info) error {
+	now, err := b.s.Stat(ctx, part.Key)
+	if errors.Is(err, fs.ErrNotExist) {
+		return b.putRoot(ctx, part, nil, stored)
+	}
+	if err != nil {
+		return err
+	}
+	return b.putRoot(ctx, part, &now, stored)
 }
 
 // putInventory stores vN/inventory.json. One that an earlier try left is of a
