@@ -27,10 +27,11 @@ import (
 // BenchmarkNight has the service run the mirror round of many archives with nothing new
 // in any, and then looks at all of them at once, as `linecamp status` does. Both are held
 // against walking the archives' folders and reading their state folders. LINECAMP_ARCHIVES
-// says how many, 40 by itself; 500 is the office meant, and takes some minutes to draw.
+// says how many, 40 by itself; 500 is the office meant, and takes some minutes and 14 GB to
+// draw.
 func BenchmarkNight(b *testing.B) {
 	n := archives(b, 40)
-	base := inMemory(b)
+	base := inMemory(b, n)
 	settings := drawNight(b, base, n)
 	all, faults := config.Load(settings)
 	if len(all) != n || len(faults) > 0 {
@@ -134,8 +135,8 @@ func quietNight(b *testing.B, settings string, n int, at time.Time) time.Duratio
 	return ended.Sub(began)
 }
 
-// drawNight draws one folder, and gives it to each archive by its names only. Each has a
-// drive and a state of its own, and was mirrored and checked.
+// drawNight draws one folder, and copies it for each archive. Each has a drive and a state
+// of its own, and was mirrored and checked.
 func drawNight(b *testing.B, base string, n int) (settings string) {
 	b.Helper()
 	log := slog.New(slog.NewTextHandler(io.Discard, nil))
@@ -144,21 +145,18 @@ func drawNight(b *testing.B, base string, n int) (settings string) {
 	if err := drawRegular(drawn, officeSites, officeFirst, officeEnd); err != nil {
 		b.Fatal(err)
 	}
-	for i := range n { // all before the first round: a further name is a change to a file
-		dir := filepath.Join(base, strconv.Itoa(i))
-		if err := os.MkdirAll(filepath.Join(dir, "drive"), 0o777); err != nil {
-			b.Fatal(err)
-		}
-		if out, err := exec.Command("cp", "-al", drawn, filepath.Join(dir, "folder")).CombinedOutput(); err != nil {
-			b.Fatalf("cp: %v %s", err, out)
-		}
-	}
 	var all errgroup.Group
 	all.SetLimit(2)
 	for i := range n {
 		all.Go(func() error {
 			dir := filepath.Join(base, strconv.Itoa(i))
 			name := fmt.Sprintf("ranch-%03d", i)
+			if err := os.MkdirAll(filepath.Join(dir, "drive"), 0o777); err != nil {
+				return err
+			}
+			if out, err := exec.Command("cp", "-a", drawn, filepath.Join(dir, "folder")).CombinedOutput(); err != nil {
+				return fmt.Errorf("cp: %w %s", err, out)
+			}
 			r, err := setup.Run(b.Context(), setup.Options{Archive: name, Folder: filepath.Join(dir, "folder"), Config: filepath.Join(settings, name+".toml"),
 				State: filepath.Join(dir, "state"), Log: log, Now: officeDay, Drives: []setup.NamedDir{{Name: "shelf", Dir: filepath.Join(dir, "drive")}}})
 			if err != nil {
