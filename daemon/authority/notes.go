@@ -73,13 +73,14 @@ func excusedKey(copyID string) string { return "excused " + copyID }
 
 // WasExcused reports whether a person had this machine take over while the copy was
 // out of reach, and it was not read since: nothing waits for what it holds, and
-// what that is, is settled when it is met.
-func WasExcused(l Notes, copyID string) (bool, error) {
-	read, err := WasRead(l, copyID)
-	if err != nil || read {
-		return false, err
+// what that is, is settled when it is met. The seal had that many lines then.
+func WasExcused(l Notes, copyID string) (lines int, was bool, err error) {
+	if read, err := WasRead(l, copyID); err != nil || read {
+		return 0, false, err
 	}
-	return noted(l, excusedKey(copyID))
+	v, _, err := l.Value(excusedKey(copyID))
+	lines, _ = strconv.Atoi(v) // an earlier program noted no number
+	return lines, v != "", err
 }
 
 // SealingKey is where the ledger notes the copies that are being given a line of
@@ -88,16 +89,17 @@ func WasExcused(l Notes, copyID string) (bool, error) {
 const SealingKey = "seal being written"
 
 // excuse has nothing wait for copies that are out of reach at a take-over: not for
-// being read, nor for what this state may have begun there. A copy that answers may be
-// put right at once, so what it holds is waited for.
-func excuse(l Notes, copies []Copy) error {
+// being read, nor for what this state may have begun there, nor for what of these many
+// lines of the seal only they have. A copy that answers may be put right at once, so what
+// it holds is waited for.
+func excuse(l Notes, copies []Copy, lines int) error {
 	away := map[string]bool{}
 	for _, c := range copies {
 		if c.Root != nil || c.Answers {
 			continue
 		}
 		away[c.ID] = true
-		if err := l.SetValue(excusedKey(c.ID), "yes"); err != nil {
+		if err := errors.Join(Unread(l, c.ID), l.SetValue(excusedKey(c.ID), strconv.Itoa(lines))); err != nil {
 			return err
 		}
 	}

@@ -59,14 +59,14 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, errors.Join(excuse(t.Notes, t.Copies), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
+		return out, errors.Join(excuse(t.Notes, t.Copies, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {
 			return out, fmt.Errorf("the ledger: %w", err)
 		}
 	}
-	if err := excuse(t.Notes, t.Copies); err != nil {
+	if err := excuse(t.Notes, t.Copies, is.right.Len()); err != nil {
 		return out, fmt.Errorf("the ledger: %w", err)
 	}
 	// Kept before any copy names this machine: from then on the author files do not

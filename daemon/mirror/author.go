@@ -168,7 +168,7 @@ func (r *round) begin(ctx context.Context, first *copyRun, slug string, goesOn b
 	}
 	m.Build, err = first.Root.Begin(ctx, slug, m.N)
 	if errors.Is(err, store.ErrDamaged) {
-		first.block(slug, gone.ReasonManifest)
+		first.blocked.Add(slug, gone.ReasonManifest)
 		r.wait(attention.FileWaits, slug, report.ReasonHolderShort, true)
 		return nil, nil
 	}

@@ -4,16 +4,17 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"maps"
 	"slices"
 	"sync"
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
+	"linecamp/daemon/mirror/blocked"
 	"linecamp/daemon/mirror/committed"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/making"
+	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/queue"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/mirror/short"
@@ -36,14 +37,14 @@ type copyRun struct {
 
 	turn sync.Mutex // held while a version is made or taken over
 
-	holds gone.Holds
-	queue queue.Queue
-	loose late.Loose
+	holds   gone.Holds
+	queue   queue.Queue
+	loose   late.Loose
+	blocked blocked.Sites
 
 	astray bool // its seal tells another history than ours
 
 	mu       sync.Mutex
-	blocked  map[string]string // slugs that cannot go on in this round, and why
 	out      report.CopyState
 	short    short.List
 	failed   error
@@ -61,7 +62,7 @@ type copyRun struct {
 }
 
 func newCopyRun(r *round, c Copy) *copyRun {
-	run := &copyRun{Copy: c, r: r, workers: 2, answered: map[marks.Mark]bool{}, blocked: map[string]string{}}
+	run := &copyRun{Copy: c, r: r, workers: 2, answered: map[marks.Mark]bool{}}
 	if !c.Can().Local {
 		run.workers = c.Link.AtOnce()
 	}
@@ -74,7 +75,7 @@ func newCopyRun(r *round, c Copy) *copyRun {
 	run.short.Ledger, run.short.CopyID, run.short.FAT = r.Ledger, c.ID, ok && d.Largest() == 1<<32-1
 	run.short.Load()
 	run.loose = late.Loose{CopyID: c.ID, Notes: r.Ledger}
-	run.holds = gone.Holds{Copy: run.forOthers(), Ledger: r.Ledger, Block: run.block}
+	run.holds = gone.Holds{Copy: run.forOthers(), Ledger: r.Ledger, Block: run.blocked.Add}
 	return run
 }
 
@@ -127,13 +128,6 @@ func (c *copyRun) elsewhere(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.astray || c.loose.Has(slug)
-}
-
-// block notes why slug cannot go on there in this round.
-func (c *copyRun) block(slug, why string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.blocked[slug] = why
 }
 
 // follow catches up whenever the seal grows, until authoring is over.
@@ -209,7 +203,7 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 			continue
 		}
 		if c.holds.Has(slug) != line.Version-1 {
-			c.block(slug, "an earlier version is lacking there")
+			c.blocked.Add(slug, "an earlier version is lacking there")
 			continue
 		}
 		if ok, err := c.queue.Start(ctx, slug, line.Version); err != nil {
@@ -227,10 +221,7 @@ func (c *copyRun) takeAll(ctx context.Context, log *authority.Log) error {
 }
 
 func (c *copyRun) stuck(slug string) bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	_, blocked := c.blocked[slug]
-	return blocked || c.loose.Has(slug) || c.queue.Has(slug)
+	return c.blocked.Has(slug) || c.loose.Has(slug) || c.queue.Has(slug)
 }
 
 // putSeal brings the copy's seal to the lines of ours, ahead of its content.
@@ -255,7 +246,7 @@ func (c *copyRun) hasAllLines() bool {
 func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 	o, err := c.r.objects.Get(ctx, slug)
 	if errors.Is(err, sites.ErrNoInventory) || err == nil && o.Head() < line.Version { // it counts no more
-		return c.awaits(slug, line)
+		return c.awaits(slug, line, plan.ReasonInventory)
 	}
 	if err != nil {
 		return err
@@ -282,7 +273,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 	t.Build, t.Content = b, inv.Paths(line.Version)
 	defer func() { t.Build.Close() }()
 	if path := t.Unnamed(); path != "" {
-		c.block(slug, path+" there, of a version that was never finished, is not in the one with its number; the computer that records goes on with the site in another folder there")
+		c.blocked.Add(slug, path+" there, of a version that was never finished, is not in the one with its number; the computer that records goes on with the site in another folder there")
 		return c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: line.Version})
 	}
 	if err := t.ReplaceUnfinished(ctx, c.r.Aside); err != nil {
@@ -294,8 +285,7 @@ func (c *copyRun) take(ctx context.Context, slug string, line seal.Line) error {
 		return fmt.Errorf("version %d of %s: %w", line.Version, slug, err)
 	}
 	if t.Sought != "" && !c.r.everyoneAsked() {
-		c.block(slug, "bytes of "+manifest.Printable(t.Sought)+" are on no copy in reach")
-		return nil
+		return c.awaits(slug, line, "bytes of "+manifest.Printable(t.Sought)+" are on no copy in reach")
 	}
 	if err := t.Build.Commit(ctx, encoded); err != nil {
 		return fmt.Errorf("committing version %d of %s: %w", line.Version, slug, err)
@@ -353,7 +343,7 @@ func (c *copyRun) heldBack(slug string, err error) (bool, error) {
 	case errors.Is(err, committed.ErrOther):
 		return true, c.loose.Add(slug, 0)
 	case errors.Is(err, store.ErrDamaged):
-		c.block(slug, gone.ReasonManifest)
+		c.blocked.Add(slug, gone.ReasonManifest)
 	default:
 		return false, err
 	}
@@ -381,7 +371,7 @@ func (r *round) places() source.Places {
 // forTaking is the copy as one that version n of an object goes to.
 func (c *copyRun) forTaking(o *sites.Object, n int) *taking.Version {
 	return &taking.Version{
-		Copy:   taking.Copy{ID: c.ID, Root: c.Root, Ledger: c.r.Ledger, Queue: &c.queue, Holds: &c.holds, Short: &c.short, Workers: c.workers, Advance: c.advance, Now: c.r.Now, Block: c.block},
+		Copy:   taking.Copy{ID: c.ID, Root: c.Root, Ledger: c.r.Ledger, Queue: &c.queue, Holds: &c.holds, Short: &c.short, Workers: c.workers, Advance: c.advance, Now: c.r.Now, Block: c.blocked.Add},
 		Object: o, N: n, People: o.Inv.Until(n).Files(),
 		Sources: func(wanted map[string]manifest.Digest) map[manifest.Digest][]source.Source {
 			return c.r.places().For(o, n, wanted, c.ID)
@@ -421,7 +411,7 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 	defer c.mu.Unlock()
 	out, loose := c.out, c.loose.Slugs()
 	out.Gone = c.holds.Gone()
-	var lacks string
+	stopped, lacks := c.blocked.String(), ""
 	out.TooLarge, lacks = c.short.TooLarge()
 	switch {
 	case c.Away:
@@ -433,13 +423,8 @@ func (c *copyRun) final(log *authority.Log) report.CopyState {
 		}
 	case c.failed != nil:
 		out.State, out.Error = reach.StateOf(c.failed), c.failed.Error()
-	case len(c.blocked) > 0:
-		out.State = reach.Behind
-		slug := slices.Min(slices.Collect(maps.Keys(c.blocked)))
-		out.Error = slug + ": " + c.blocked[slug]
-		if more := len(c.blocked) - 1; more > 0 {
-			out.Error += fmt.Sprintf(" (and %s)", words.Count(more, "more site", "more sites"))
-		}
+	case stopped != "":
+		out.State, out.Error = reach.Behind, stopped
 	case len(loose) > 0:
 		out.State = reach.Behind
 		out.Error = words.Count(len(loose), "site has", "sites have") + " versions there of another history, and the next `linecamp mirror` on the recording computer takes them in"

@@ -75,7 +75,7 @@ func (r *round) unread() ([]*copyRun, error) {
 	var all []*copyRun
 	for _, c := range r.copies {
 		read, err := authority.WasRead(r.Ledger, c.ID)
-		excused, xerr := authority.WasExcused(r.Ledger, c.ID)
+		_, excused, xerr := authority.WasExcused(r.Ledger, c.ID)
 		if err = errors.Join(err, xerr); err != nil {
 			return nil, err
 		}

@@ -3,8 +3,10 @@ package mirror
 import (
 	"context"
 	"errors"
+	"slices"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/mirror/lost"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
@@ -14,19 +16,24 @@ import (
 
 // lose has what no copy has any more count no more, so that its sites go on.
 func (r *round) lose(ctx context.Context, first *copyRun) error {
-	in := lost.In{Log: r.objects.Log(), Accepted: r.Accept != nil, Machine: r.Machine, Known: func(ctx context.Context, slug string) (bool, error) {
+	in := lost.In{Log: r.objects.Log(), Accepted: r.Accept != nil, Machine: r.Machine, Takes: func(ctx context.Context, slug string) (bool, error) {
 		_, err := r.objects.Get(ctx, slug)
-		if errors.Is(err, sites.ErrNoInventory) {
+		if errors.Is(err, sites.ErrNoInventory) || err == nil && first.blocked.Awaits(slug) {
 			return false, nil
+		} else if err != nil {
+			return false, err
 		}
-		return err == nil, err
+		// A bucket with another history's versions takes it: in a further object.
+		return r.holderOf(ctx, slug, nil, false) != nil || slices.ContainsFunc(r.copies, func(c *copyRun) bool {
+			return c.usable() && !c.blocked.Awaits(slug) && !(c.elsewhere(slug) && c.Can().GivesWay)
+		}), ctx.Err()
 	}}
 	for _, c := range r.copies {
-		excused, err := authority.WasExcused(r.Ledger, c.ID)
+		lines, excused, err := authority.WasExcused(r.Ledger, c.ID)
 		if err != nil {
 			return err
 		}
-		in.Copies = append(in.Copies, lost.Copy{Copy: c.forOthers(), Excused: excused, Has: func(slug string) int { return c.loose.Ours(slug, c.holds.Has(slug)) }, Other: c.elsewhere})
+		in.Copies = append(in.Copies, lost.Copy{Copy: c.forOthers(), Excused: excused, Lines: lines, Has: func(slug string) int { return c.loose.Ours(slug, c.holds.Has(slug)) }, Other: c.elsewhere})
 	}
 	all, err := lost.Find(ctx, in)
 	if err != nil {
@@ -41,7 +48,7 @@ func (r *round) lose(ctx context.Context, first *copyRun) error {
 			return err
 		}
 		for _, c := range r.copies {
-			c.unblock(v.Slug)
+			c.blocked.Release(v.Slug)
 		}
 		name := v.Slug
 		if o, err := r.objects.Get(ctx, v.Slug); err == nil {
@@ -52,20 +59,16 @@ func (r *round) lose(ctx context.Context, first *copyRun) error {
 	return nil
 }
 
-// awaits blocks a version whose manifest nobody has, as long as it counts.
-func (c *copyRun) awaits(slug string, line seal.Line) error {
-	c.block(slug, plan.ReasonInventory)
+// awaits blocks an object where only a copy out of reach may have the manifest or bytes of
+// a version, as long as that counts. What is in a bucket of it by then, the version that may
+// take its number must name.
+func (c *copyRun) awaits(slug string, line seal.Line, why string) error {
+	c.blocked.Await(slug, why)
 	if !c.r.objects.Log().Counts(slug, line) {
-		c.unblock(slug)
+		c.blocked.Release(slug)
 	}
-	return nil
-}
-
-// unblock lets slug go on where its newest manifest was what lacked.
-func (c *copyRun) unblock(slug string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.blocked[slug] == plan.ReasonInventory {
-		delete(c.blocked, slug)
+	if c.Can().Staged || why == plan.ReasonInventory {
+		return nil
 	}
+	return c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: line.Version})
 }

@@ -85,7 +85,7 @@ func (r *round) takeIn(ctx context.Context, planned bool) error {
 			case fault.Of(err).OfCopy():
 				c.fail(err)
 			default: // it stays as it is there, and the site goes on elsewhere
-				c.block(slug, err.Error())
+				c.blocked.Add(slug, err.Error())
 				c.loose.Rest(slug)
 			}
 		}

@@ -7,7 +7,9 @@
 // reach when a person had this machine take over, its site must not wait for it for
 // ever. A version is lost only where that is sure: every copy of the settings was
 // asked in this round, or is excused by a take-over; none has its manifest or the
-// sidecar of that, be it rotten; and the state folder does not have it either.
+// sidecar of that, be it rotten; and none can take it over, since the manifest is not in
+// the state folder either, or bytes that it names are nowhere in reach, or every copy in
+// reach has another history's versions in its place.
 // Content alone is no version: the next one of that number names it.
 package lost
 
@@ -30,6 +32,7 @@ import (
 type Copy struct {
 	authority.Copy
 	Excused bool                  // it was out of reach when this machine took over, and was not read since
+	Lines   int                   // that the seal had then
 	Has     func(slug string) int // the newest of the archive's versions of an object there
 	// Other reports whether what it has beyond that is of another history.
 	Other func(slug string) bool
@@ -41,8 +44,8 @@ type In struct {
 	Copies   []Copy
 	Accepted bool   // a person said that changes are meant
 	Machine  string // this machine's name
-	// Known reports whether the newest version's manifest is at hand after all.
-	Known func(ctx context.Context, slug string) (bool, error)
+	// Takes reports whether a copy in reach may take the newest version after all.
+	Takes func(ctx context.Context, slug string) (bool, error)
 }
 
 // Version is where an object's lost versions begin.
@@ -69,17 +72,18 @@ func (v Version) String(site string) string {
 
 // Find returns what is lost, by object.
 func Find(ctx context.Context, in In) ([]Version, error) {
-	why := "each copy of today was asked"
+	why, said := "each copy of today was asked", 0
 	for _, c := range in.Copies {
 		switch {
 		case c.Root == nil && c.Excused:
+			said = max(said, c.Lines)
 			why = "out of reach when " + in.Machine + " took over"
 		case !c.Usable():
 			return nil, nil // it may have anything
 		}
 	}
 	last := map[string]int{} // where each object's newest line stands
-	word := -1               // and a person's newest word on copies or computers
+	word := said - 1         // and a person's newest word on copies or computers
 	for i, l := range in.Log.Lines {
 		switch l.What {
 		case seal.Version, seal.Again:
@@ -87,7 +91,7 @@ func Find(ctx context.Context, in In) ([]Version, error) {
 				last[slug] = i
 			}
 		case seal.GaveUp, seal.Author:
-			word = i
+			word = max(word, i)
 		}
 	}
 	var all []Version
@@ -126,7 +130,7 @@ func (in In) lacking(ctx context.Context, slug string) (int, error) {
 	if most >= head {
 		return 0, nil
 	}
-	if known, err := in.Known(ctx, slug); known || err != nil {
+	if takes, err := in.Takes(ctx, slug); takes || err != nil {
 		return 0, err
 	}
 	for _, c := range in.Copies {

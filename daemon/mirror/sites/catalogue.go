@@ -203,16 +203,25 @@ func (c *Catalogue) cached(slug string, want manifest.Digest) (*Object, error) {
 }
 
 // fetch reads the inventory of slug at version n from a copy. A copy that is
-// further than the seal still serves, cut back to version n.
+// further than the seal still serves, cut back to version n; and so does a bucket where
+// the round that brought the version ended before the sidecar, which commits it.
 func (c *Catalogue) fetch(ctx context.Context, from authority.Copy, slug string, n int, want manifest.Digest) (*manifest.Inventory, error) {
 	inv, err := store.Head(ctx, from.Root, slug)
-	if err != nil {
+	if err != nil && !errors.Is(err, store.ErrNoObject) {
 		return nil, err
 	}
-	if inv.Head() < n {
-		return nil, fault.Say(fs.ErrNotExist, "%s: it is not there", slug)
+	if err != nil || inv.Head() < n {
+		raw, _, err := store.ReadSmall(ctx, from.Root, store.VersionFile(slug, n, store.InventoryName), manifest.MaxInventory)
+		if err != nil {
+			return nil, err
+		}
+		if inv, err = manifest.DecodeInventory(raw); err != nil {
+			return nil, err
+		}
 	}
-	inv = inv.Until(n)
+	if inv.Head() >= n {
+		inv = inv.Until(n)
+	}
 	if manifest.Sum(inv.Encode()) != want {
 		return nil, fmt.Errorf("%s on %s differs from the seal", slug, from.Name)
 	}
