@@ -140,8 +140,8 @@ func (r *round) takeInSite(ctx context.Context, c *copyRun, slug string, planned
 			}
 		}
 		return c.unloose(slug, inv.Head())
-	case !closed && !c.Can().GivesWay && c.usable():
-		return r.close(ctx, c, slug, chain.From, "other versions from v%d on")
+	case !closed && !c.Can().GivesWay && c.usable(), closed && chain.From <= log.Head(slug):
+		return r.close(ctx, c, slug, chain.From, "other versions from v%d on") // once more where it is closed: what stands there is in the way of more
 	case closed && o == nil && !planned && len(sites.Shown(r.Tally, &sites.Object{Inv: inv, Rec: theirs})) > 0:
 		return nil // the plan makes the further object from the folder
 	}
