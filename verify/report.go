@@ -69,7 +69,7 @@ type CopyReport struct {
 	Away       bool           `json:"away,omitempty"`       // the drive is not plugged in, within the days its owner allows
 	Waiting    int            `json:"waiting,omitempty"`    // working: changed since the last mirror
 	Absent     int            `json:"absent,omitempty"`     // working: recorded and no longer there; the years tell
-	Passed     int            `json:"passed,omitempty"`     // litter of operating systems on the copy, passed over
+	Passed     int            `json:"passed,omitempty"`     // litter of operating systems and a newer linecamp's own on the copy, passed over
 	Downloaded int64          `json:"downloaded,omitempty"` // bytes read from S3, to be charged to the allowance
 	Heads      map[string]int `json:"-"`                    // newest committed version of each object on this copy
 }

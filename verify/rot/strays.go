@@ -23,6 +23,15 @@ var ourExtension = regexp.MustCompile(`^(0006-flat-omit-prefix-storage-layout/co
 	`|linecamp-program/(SHA256SUMS|linecamp-[a-z0-9]+-[a-z0-9]+(\.exe)?)` +
 	`|linecamp-(staging|quarantine)/.*)$`)
 
+// Folders of ours below extensions/. Another one with such a name is a newer program's,
+// which is passed over.
+var ourFolder = regexp.MustCompile(`^linecamp-(root|seal|settings|left-behind|program|staging|quarantine)$`)
+
+func newerFolder(path string) bool {
+	folder, _, inside := strings.Cut(path, "/")
+	return inside && strings.HasPrefix(folder, "linecamp-") && !ourFolder.MatchString(folder)
+}
+
 // What operating systems leave on drives by themselves is passed over: it is
 // counted, but asks nothing of a person. Anything else unknown is a stray.
 var (
@@ -125,7 +134,10 @@ func (r *check) extensions(ctx context.Context, files map[string]store.Info) {
 			r.lateLog(ctx, "extensions/"+path, d)
 			continue
 		}
-		if !ourExtension.MatchString(path) {
+		switch {
+		case newerFolder(path):
+			r.pass(1)
+		case !ourExtension.MatchString(path):
 			r.stray("", "", "extensions/"+path, info)
 		}
 	}
