@@ -1,6 +1,8 @@
 package main
 
 import (
+	"errors"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -41,17 +43,26 @@ func letters(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-// watcher serves web addresses at $WATCHER; each call is a line in the file "called".
+// watcher serves web addresses at $WATCHER; each call is a line in the file "called", and
+// what it brought is in the file "brought".
 func watcher(ts *testscript.TestScript, neg bool, args []string) {
-	called := filepath.Join(ts.Getenv("WORK"), "called")
+	appendTo := func(name, line string) error {
+		f, err := os.OpenFile(filepath.Join(ts.Getenv("WORK"), name), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+		if err != nil {
+			return err
+		}
+		_, err = f.WriteString(line + "\n")
+		return errors.Join(err, f.Close())
+	}
 	s := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		f, err := os.OpenFile(called, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+		body, err := io.ReadAll(r.Body)
+		if err == nil {
+			err = errors.Join(appendTo("called", r.Method+" "+r.URL.String()), appendTo("brought", string(body)))
+		}
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusInternalServerError)
 			return
 		}
-		defer f.Close()
-		f.WriteString(r.Method + " " + r.URL.String() + "\n")
 		if r.URL.Path == "/refuses" {
 			http.Error(w, "not today", http.StatusTeapot)
 		}

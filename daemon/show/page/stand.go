@@ -37,6 +37,7 @@ type standView struct {
 
 type copyRow struct {
 	Name, Kind, State, Says string
+	Where                   string // it is kept, in the words of the office
 	Good                    bool
 	LastCurrent, ReadBack   string
 	Holds, Told             string
@@ -145,7 +146,7 @@ func wanting(b *book, r *reading) (all []want) {
 }
 
 func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
-	row := copyRow{Name: verify.Shown(c.Copy), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == reach.Current, LastCurrent: since(c.LastCurrent)}
+	row := copyRow{Name: verify.Shown(c.Copy), Where: verify.Shown(c.Where), Kind: config.Kinds[c.Kind].Called, State: letter.CopyState(c.State), Good: c.State == reach.Current, LastCurrent: since(c.LastCurrent)}
 	row.Holds = fmt.Sprintf("%s, %s", words.Count(c.Files, "file", "files"), words.Size(c.Bytes))
 	switch {
 	case c.Files == 0:

@@ -70,6 +70,7 @@ func newWorld(t *testing.T, archives map[string]archive) *world {
 		if len(faults) > 0 {
 			t.Fatal(faults)
 		}
+		all[0].Copies[0].Where = "the " + name + " bank"
 		line := words.Line{Archive: name}
 		a, err := daemon.Open(all[0], daemon.Options{Log: quiet, Line: line, Now: clockOf})
 		if err != nil {
