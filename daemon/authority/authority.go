@@ -52,11 +52,12 @@ const (
 // Copy is a copy of the archive, as far as it matters who records there.
 type Copy struct {
 	ID, Name string
-	Root     store.Root  // nil where it could not be opened
-	Answers  bool        // without a Root: something answered, and a person has to see to it
-	Usable   func() bool // in this round, until now
-	CanRead  func() bool // also one that takes no more in this round
-	Fail     func(error) // what ends its part in the round
+	Root     store.Root        // nil where it could not be opened
+	Answers  bool              // without a Root: something answered, and a person has to see to it
+	Usable   func() bool       // in this round, until now
+	CanRead  func() bool       // also one that takes no more in this round
+	Fail     func(error)       // what ends its part in the round
+	Note     func(text string) // what was put right there; may be nil
 }
 
 // Can tells what the copy can do. Where it is Shared, no lock keeps others out, so the
@@ -85,8 +86,9 @@ type Recorder struct {
 // nobody yet, or was not asked.
 type named struct {
 	store.Author
-	asked bool
-	was   *store.Info // what a claim replaces
+	asked  bool
+	was    *store.Info // what a claim replaces
+	rotted bool        // that names nobody, for its bytes rotted
 }
 
 func (r *Recorder) notAuthor(machine string) error {

@@ -9,6 +9,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 )
 
 // Ask asks every copy in reach who records the archive. All are asked before any
@@ -25,10 +26,13 @@ func (r *Recorder) Ask(ctx context.Context) error {
 		if !c.Usable() {
 			continue
 		}
-		a, info, err := store.ReadAuthor(ctx, c.Root)
+		a, info, err := r.whoRecords(ctx, c)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 			r.named[i].asked = true
+			continue
+		case errors.Is(err, store.ErrNoAuthor):
+			r.named[i] = named{asked: true, was: &info, rotted: true}
 			continue
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -36,7 +40,7 @@ func (r *Recorder) Ask(ctx context.Context) error {
 			c.Fail(fmt.Errorf("reading who records there: %w", err))
 			continue
 		}
-		r.named[i] = named{a, true, &info}
+		r.named[i] = named{Author: a, asked: true, was: &info}
 		if a.Archive == r.Archive && a.Epoch > last.Epoch {
 			last = a
 			if err := NoteAuthor(r.Notes, a); err != nil {
@@ -45,6 +49,26 @@ func (r *Recorder) Ask(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// mostRotted is how many bytes of two ids of 36 may differ in a file that this machine
+// wrote. Those of another differ in nearly all.
+const mostRotted = 2
+
+// whoRecords is store.ReadAuthor, and ErrNoAuthor also where this machine wrote the
+// file and some of its bytes rotted since.
+func (r *Recorder) whoRecords(ctx context.Context, c Copy) (store.Author, store.Info, error) {
+	a, info, err := store.ReadAuthor(ctx, c.Root)
+	is, own, differ := a.Archive+a.Author, r.Archive+r.Author, 0
+	for i := range min(len(is), len(own)) {
+		if is[i] != own[i] {
+			differ++
+		}
+	}
+	if err == nil && differ > 0 && differ <= mostRotted || err != nil && a.Author != "" && differ == 0 {
+		a, err = store.Author{}, fault.Say(store.ErrNoAuthor, "%s: who records there was written by this computer, and rotted", c.Name)
+	}
+	return a, info, err
 }
 
 // Claim makes sure that every copy in reach names this machine as the author.
@@ -56,7 +80,8 @@ func (r *Recorder) Ask(ctx context.Context) error {
 // have come to one epoch without knowing of each other, and then the seal that
 // governs has the line of one of them. A copy with another history counts only if
 // its epoch is later than ours. Before the seal has the line of this machine's own
-// take-over, that has not happened.
+// take-over, that has not happened. One that rotted names nobody, and is written again
+// where the seal or this state knows that this machine records; else a person says so.
 func (r *Recorder) Claim(ctx context.Context) error {
 	epoch, sealed := r.epoch()
 	last, err := LastAuthor(r.Notes, r.Archive)
@@ -82,6 +107,12 @@ func (r *Recorder) Claim(ctx context.Context) error {
 		return r.notAuthor("another computer")
 	}
 	for i, c := range r.Copies {
+		if r.named[i].rotted && c.Usable() && !sealed && (last.Author != r.Author || last.Epoch != epoch) {
+			r.Wait(attention.OtherRecorder, fmt.Sprintf("the file on %s that says who records the archive (%s) is damaged, and nothing in reach tells who it is; run `linecamp setup --take-over` on the computer that is to record", c.Name, store.AuthorKey), true)
+			return ErrHoldOff
+		}
+	}
+	for i, c := range r.Copies {
 		a := r.named[i]
 		if !a.asked || !c.Usable() || a.Author.Author == r.Author && a.Epoch == epoch {
 			continue
@@ -99,6 +130,9 @@ func (r *Recorder) Claim(ctx context.Context) error {
 			c.Fail(fmt.Errorf("writing who records there: %w", err))
 		default:
 			r.named[i] = named{Author: mine, asked: true}
+			if a.rotted && c.Note != nil {
+				c.Note("the file there that says who records the archive was damaged, and was written again")
+			}
 			if !c.Can().Shared {
 				continue
 			}
@@ -134,7 +168,7 @@ func (r *Recorder) Recheck(ctx context.Context) error {
 
 // askAgain asks one copy again who records the archive.
 func (r *Recorder) askAgain(ctx context.Context, i int) error {
-	a, _, err := store.ReadAuthor(ctx, r.Copies[i].Root)
+	a, _, err := r.whoRecords(ctx, r.Copies[i])
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()

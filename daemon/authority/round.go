@@ -108,7 +108,7 @@ func (r *Recorder) nameIn(ctx context.Context, i int, id string) error {
 		r.Wait(attention.RecordingHeld, Overtaken, false)
 		return ErrHoldOff
 	}
-	r.named[i] = named{is, true, &info}
+	r.named[i] = named{Author: is, asked: true, was: &info}
 	return nil
 }
 

@@ -73,9 +73,9 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	}
 	for i, c := range r.Copies {
 		if log := told[i].Seal; log != nil {
-			switch s.Stray[i] = log.Against(s.Right); s.Stray[i] {
-			case seal.Begins:
-			case seal.Parted:
+			switch s.Stray[i] = log.Against(s.Right); {
+			case s.Stray[i] == seal.Begins:
+			case s.Stray[i] == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs
 				s.Other[i] = log
 				r.parted[i] = true
 			default:
@@ -125,6 +125,9 @@ func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Se
 func (r *Recorder) Strayed(i int, stand seal.Stand, right *seal.Seal) error {
 	if stand == seal.Rotten {
 		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
+	}
+	if r.named[i].rotted {
+		return fmt.Errorf("the file there that says who records (%s) is damaged, and its seal tells another history than this archive's, so nothing is written there; run `linecamp setup --take-over` on the computer that is to record", store.AuthorKey)
 	}
 	_, epoch := right.Author()
 	if a := r.named[i].Author; a.Author != r.Author && a.Epoch > epoch {

@@ -134,15 +134,14 @@ func (t Taker) ask(ctx context.Context, open []Copy, is governing) (out Taken, w
 	mine = last.Author == t.Self.Author || last.Author == ""
 	least := 0 // epoch that a copy names
 	for i, c := range open {
-		a, info, err := store.ReadAuthor(ctx, c.Root)
-		if errors.Is(err, fs.ErrNotExist) {
+		a, info, err := whoRecorded(ctx, c)
+		if err != nil {
+			return out, nil, false, false, err
+		}
+		if was[i] = info; a.Author == "" {
 			mine = false
 			continue
 		}
-		if err != nil {
-			return out, nil, false, false, fmt.Errorf("%s: %w", c.Name, err)
-		}
-		was[i] = &info
 		own, err := isOwn(t.Notes, a)
 		if err != nil {
 			return out, nil, false, false, fmt.Errorf("the ledger: %w", err)
@@ -158,6 +157,20 @@ func (t Taker) ask(ctx context.Context, open []Copy, is governing) (out Taken, w
 		out.Epoch = max(out.Epoch, a.Epoch)
 	}
 	return out, was, mine && least == out.Epoch, twin, nil
+}
+
+// whoRecorded reads who a copy says records, for a person who says who is to: a file that
+// rotted names nobody, and one that says more than this program knows what it says. The
+// Info is nil where there is none.
+func whoRecorded(ctx context.Context, c Copy) (store.Author, *store.Info, error) {
+	a, info, err := store.ReadAuthor(ctx, c.Root)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return store.Author{}, nil, nil
+	case err != nil && a.Author == "" && !errors.Is(err, store.ErrNoAuthor):
+		return store.Author{}, nil, fmt.Errorf("%s: %w", c.Name, err)
+	}
+	return a, &info, nil
 }
 
 // sealed reports whether the seal has what makes an author of that epoch: the
@@ -236,9 +249,9 @@ func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err er
 		return is, err
 	}
 	for i, c := range open {
-		a, _, err := store.ReadAuthor(ctx, c.Root)
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return is, fmt.Errorf("%s: %w", c.Name, err)
+		a, _, err := whoRecorded(ctx, c)
+		if err != nil {
+			return is, err
 		}
 		is.told[i].Author, is.told[i].Epoch = a.Author, a.Epoch
 		if author, epoch := is.told[i].Seal.Author(); a.Author == t.Self.Author && a.Epoch > epoch { // by this take-over

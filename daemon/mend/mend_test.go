@@ -1,6 +1,7 @@
 package mend
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -165,6 +166,29 @@ func TestMendCopy(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// The file that says who records is left to that computer's next round, and is said to be
+// mended once that was there.
+func TestMendLeavesWhoRecords(t *testing.T) {
+	r, _ := ranch(t, 1)
+	rotten := []byte(`{"archive": "`)
+	verifytest.Write(t, r.Path(0, store.AuthorKey), rotten, time.Now())
+	found, _ := damage(t, r, "")
+	if rep := mend(t, r, In{Damage: found}); len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, "linecamp mirror") {
+		t.Errorf("%+v", rep)
+	}
+	if b, err := os.ReadFile(r.Path(0, store.AuthorKey)); err != nil || !bytes.Equal(b, rotten) {
+		t.Errorf("it has %q, %v", b, err)
+	}
+	verifytest.Remove(t, r.Path(0, store.AuthorKey))
+	id := "11111111-1111-4111-8111-111111111111"
+	if err := store.WriteAuthor(t.Context(), r.Copies[0].Root, store.Author{Archive: id, Author: id, Epoch: 1}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if rep := mend(t, r, In{Damage: found}); len(rep.Mended) != 1 || !rep.Mended[0].Already || rep.Wants() {
+		t.Errorf("%+v", rep)
 	}
 }
 

@@ -74,10 +74,13 @@ func (c *copyRun) forCarried() carried.Copy { return carried.Copy{ID: c.ID, Root
 
 // noteCarried tells what could not be put there: it costs knowledge, and no photo.
 func (c *copyRun) noteCarried(ctx context.Context, err error) {
-	if err == nil || ctx.Err() != nil {
-		return
+	if err != nil && ctx.Err() == nil {
+		c.note(err.Error())
 	}
+}
+
+func (c *copyRun) note(text string) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.out.Note = err.Error()
+	c.out.Note = text
 }

@@ -81,15 +81,11 @@ func newCopyRun(r *round, c Copy) *copyRun {
 
 // forOthers is the copy as the rooms below see it.
 func (c *copyRun) forOthers() authority.Copy {
-	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Usable: c.usable, CanRead: c.canRead, Fail: c.fail}
+	return authority.Copy{ID: c.ID, Name: c.Name, Root: c.Root, Usable: c.usable, CanRead: c.canRead, Fail: c.fail, Note: c.note}
 }
 
 // usable reports whether the copy can be read and written in this round.
-func (c *copyRun) usable() bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.Root != nil && c.failed == nil
-}
+func (c *copyRun) usable() bool { return c.Root != nil && c.broken() == nil }
 
 // canRead reports whether the copy can be asked for bytes: also one that takes no
 // more in this round, as long as it answers.

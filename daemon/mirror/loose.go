@@ -41,10 +41,8 @@ func (c *copyRun) loosenClosed() error {
 
 // took counts a version that was taken in from the copy.
 func (c *copyRun) took() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
 	c.taken++
-	c.out.Note = words.Count(c.taken, "version of another history there was", "versions of another history there were") + " taken in"
+	c.note(words.Count(c.taken, "version of another history there was", "versions of another history there were") + " taken in")
 }
 
 // undone reports whether a copy in reach has something loose of an object that is still

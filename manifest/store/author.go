@@ -2,12 +2,17 @@ package store
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
+	"linecamp/manifest/store/fault"
 )
+
+// ErrNoAuthor: the file that names the author is there, and rotted so that it names nobody.
+var ErrNoAuthor = fault.New("who records there cannot be read", fault.OfFile)
 
 type authorJSON struct {
 	Archive string `json:"archive"`
@@ -20,21 +25,26 @@ type authorJSON struct {
 }
 
 // ReadAuthor reads which machine may author. The error wraps fs.ErrNotExist
-// when nobody has claimed the archive yet. The Info is what WriteAuthor needs
-// to replace exactly this.
+// when nobody has claimed the archive yet, and ErrNoAuthor when what is there names
+// nobody. The Info is what WriteAuthor needs to replace exactly this. A file that says
+// more than this program knows is an error too, and the Author is what it knows of it.
 func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 	b, info, err := ReadSmall(ctx, r, AuthorKey, MaxSmall)
 	if err != nil {
 		return Author{}, Info{}, err
 	}
 	var j authorJSON
-	if err := decodeJSON(b, &j); err != nil {
-		return Author{}, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
-	}
+	err = json.Unmarshal(b, &j)
 	a := Author(j)
 	a.Machine = Clip(manifest.Printable(a.Machine)) // a name to be shown, from outside
-	if err := a.check(); err != nil {
-		return Author{}, info, fmt.Errorf("%s: %s: %w", r.Name(), AuthorKey, err)
+	if err == nil {
+		err = a.check()
+	}
+	if err != nil {
+		return Author{}, info, fault.Say(ErrNoAuthor, "%s: %s cannot be read: %v", r.Name(), AuthorKey, err)
+	}
+	if err := decodeJSON(b, &authorJSON{}); err != nil {
+		return a, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
 	}
 	return a, info, nil
 }

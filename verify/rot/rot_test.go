@@ -150,6 +150,9 @@ func TestRotFindsDamage(t *testing.T) {
 			[]string{"altered .linecamp/seal v0"}},
 		{"the file that says what the root is", func(t *testing.T, r *verifytest.Ranch) { verifytest.Remove(t, r.Path(0, store.RootNamaste)) },
 			[]string{"gone .linecamp/root v0"}},
+		{"the file that says who records", func(t *testing.T, r *verifytest.Ranch) {
+			verifytest.Write(t, r.Path(0, store.AuthorKey), []byte(`{"archive": "`), time.Now())
+		}, []string{"altered .linecamp/root v0"}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			r := ranch(t, 1)

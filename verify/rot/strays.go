@@ -2,6 +2,7 @@ package rot
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"regexp"
 	"slices"
@@ -103,7 +104,7 @@ func (r *check) strayFolder(name string, files map[string]store.Info) {
 }
 
 // checkRoot looks for the file that makes a folder an OCFL storage root (OCFL
-// 1.1 section 4.1).
+// 1.1 section 4.1), and at the one that says who records.
 func (r *check) checkRoot(ctx context.Context) {
 	const want = "ocfl_1.1\n"
 	d := verify.Damage{Path: verify.RootPath, Content: store.RootNamaste}
@@ -116,6 +117,10 @@ func (r *check) checkRoot(ctx context.Context) {
 	case string(b) != want:
 		d.Kind, d.Detail = verify.Altered, differs(int64(len(b)), int64(len(want)))
 		r.damaged(ctx, nil, d)
+	}
+	if _, _, err := store.ReadAuthor(ctx, r.c.Root); errors.Is(err, store.ErrNoAuthor) {
+		r.damaged(ctx, nil, verify.Damage{Path: verify.RootPath, Content: store.AuthorKey, Kind: verify.Altered,
+			Detail: "it does not tell any more who records the archive; `linecamp mirror` on the computer that records writes it again"})
 	}
 }
 
