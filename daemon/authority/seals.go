@@ -163,8 +163,8 @@ func Agreed(ctx context.Context, kept *seal.Seal, err error, copies []Copy) (*se
 	if err != nil {
 		return nil, err
 	}
-	told, err := tell(ctx, kept, copies)
-	if err != nil {
+	told, unread, err := tell(ctx, kept, copies)
+	if err = errors.Join(err, unread); err != nil {
 		return nil, err
 	}
 	right, _ := seal.Right(kept, told...)
@@ -191,18 +191,26 @@ func whole(kept *seal.Seal, err error) (*seal.Seal, error) {
 	return kept, nil
 }
 
-// tell is what each copy's seal tells.
-func tell(ctx context.Context, kept *seal.Seal, copies []Copy) (told []seal.Told, err error) {
+// tell is what each copy's seal tells; unread is why some have none, since what is there
+// does not read.
+func tell(ctx context.Context, kept *seal.Seal, copies []Copy) (told []seal.Told, unread, err error) {
 	told = make([]seal.Told, len(copies))
 	for i, c := range copies {
-		if told[i].Seal, err = store.ReadSeal(ctx, c.Root); ctx.Err() != nil {
-			return nil, ctx.Err()
-		} else if err != nil {
-			return nil, fmt.Errorf("the seal on %s: %w", c.Name, err)
+		told[i].Seal, err = store.ReadSeal(ctx, c.Root)
+		if err != nil {
+			err = fmt.Errorf("the seal on %s: %w", c.Name, err)
+		}
+		switch {
+		case ctx.Err() != nil:
+			return nil, nil, ctx.Err()
+		case fault.Of(err).OfCopy():
+			return nil, nil, err
+		case err != nil:
+			told[i].Seal, unread = nil, errors.Join(unread, err)
 		}
 	}
 	for i := range newer(kept, told) {
-		return nil, fmt.Errorf("%s: %w", copies[i].Name, ErrNewer)
+		return nil, nil, fmt.Errorf("%s: %w", copies[i].Name, ErrNewer)
 	}
-	return told, nil
+	return told, unread, nil
 }

@@ -40,7 +40,8 @@ type Taker struct {
 // the machine that recorded before at its next step, and then puts a line into the
 // seal. A copy is told only if it is at the state that was read; a machine that
 // records at this very moment makes it fail, and it can be run again. Nothing waits
-// afterwards for a copy out of reach. The history that governs among all in reach and
+// afterwards for a copy out of reach, nor for one whose seal does not read, as long as
+// another has one that does. The history that governs among all in reach and
 // the state folder's own goes on; a copy that tells another is told who records, and
 // gets no line. The caller holds the locks of all copies.
 func TakeOver(ctx context.Context, t Taker) (Taken, error) {
@@ -48,6 +49,12 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	is, err := t.governing(ctx, open)
 	if err != nil {
 		return Taken{}, err
+	}
+	reached := slices.Clone(t.Copies) // but for those whose seal does not read
+	for i := range reached {
+		if at := slices.IndexFunc(open, func(c Copy) bool { return c.ID == reached[i].ID }); at >= 0 && is.told[at].Seal == nil {
+			reached[i].Root, reached[i].Answers = nil, false
+		}
 	}
 	out, was, mine, twin, err := t.ask(ctx, open, is)
 	if err != nil {
@@ -59,14 +66,14 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, errors.Join(excuse(t.Notes, t.Copies, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
+		return out, errors.Join(excuse(t.Notes, reached, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {
 			return out, fmt.Errorf("the ledger: %w", err)
 		}
 	}
-	if err := excuse(t.Notes, t.Copies, is.right.Len()); err != nil {
+	if err := excuse(t.Notes, reached, is.right.Len()); err != nil {
 		return out, fmt.Errorf("the ledger: %w", err)
 	}
 	// Kept before any copy names this machine: from then on the author files do not
@@ -109,13 +116,15 @@ func (t Taker) ask(ctx context.Context, open []Copy, is governing) (out Taken, w
 	// done so where this machine cannot look now.
 	out.Epoch = 1
 	for _, told := range is.told {
-		_, epoch := told.Seal.Author()
-		out.Epoch = max(out.Epoch, epoch)
+		if told.Seal != nil {
+			_, epoch := told.Seal.Author()
+			out.Epoch = max(out.Epoch, epoch)
+		}
 	}
 	_, epoch := is.right.Author()
 	out.Epoch = max(out.Epoch, epoch)
 	for i, c := range open {
-		if is.told[i].Seal.Against(is.right) != seal.Begins {
+		if !is.begins(i) {
 			out.Parted = append(out.Parted, c.Name)
 		}
 	}
@@ -205,7 +214,7 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 	}
 	for _, shared := range []bool{true, false} {
 		for i, c := range open {
-			if c.Can().Shared != shared || is.told[i].Seal.Against(is.right) != seal.Begins {
+			if c.Can().Shared != shared || !is.begins(i) {
 				continue
 			}
 			if err := store.WriteSeal(ctx, c.Root, log); err != nil {
@@ -237,7 +246,12 @@ func (t Taker) keep(was, is *seal.Seal) error {
 // governing is what the state folder and the copies tell, and which seal governs.
 type governing struct {
 	kept, right *seal.Seal
-	told        []seal.Told // by the copy's place, each with a seal
+	told        []seal.Told // by the copy's place; without a seal where that does not read
+}
+
+// begins reports whether the seal of a copy is the beginning of the one that governs.
+func (is governing) begins(i int) bool {
+	return is.told[i].Seal != nil && is.told[i].Seal.Against(is.right) == seal.Begins
 }
 
 func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err error) {
@@ -245,7 +259,8 @@ func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err er
 	if is.kept, err = whole(kept, err); err != nil {
 		return is, err
 	}
-	if is.told, err = tell(ctx, is.kept, open); err != nil {
+	var unread error
+	if is.told, unread, err = tell(ctx, is.kept, open); err != nil {
 		return is, err
 	}
 	for i, c := range open {
@@ -253,11 +268,17 @@ func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err er
 		if err != nil {
 			return is, err
 		}
-		is.told[i].Author, is.told[i].Epoch = a.Author, a.Epoch
+		if is.told[i].Author, is.told[i].Epoch = a.Author, a.Epoch; is.told[i].Seal == nil {
+			continue
+		}
 		if author, epoch := is.told[i].Seal.Author(); a.Author == t.Self.Author && a.Epoch > epoch { // by this take-over
 			is.told[i].Author, is.told[i].Epoch = author, epoch
 		}
 	}
 	is.right, _ = seal.Right(is.kept, is.told...)
+	one := slices.ContainsFunc(is.told, func(t seal.Told) bool { return t.Seal != nil })
+	if unread != nil && (!one || is.right.Len() == 0) { // else what was recorded would be forgotten
+		return is, unread
+	}
 	return is, nil
 }

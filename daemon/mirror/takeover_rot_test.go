@@ -1,0 +1,84 @@
+package mirror
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+
+	"linecamp/daemon/reach"
+	"linecamp/manifest/seal"
+	"linecamp/manifest/store"
+	"linecamp/manifest/store/s3test"
+)
+
+// A person takes over with what a lost computer left: a copy whose seal does not read any
+// more is named, and no more waits for it than for one that is away. What it held is not lost.
+func TestTakeOverPastASealThatDoesNotRead(t *testing.T) {
+	for _, bucket := range []bool{false, true} {
+		for _, state := range []string{"lost", "kept"} {
+			t.Run(fmt.Sprint("bucket: ", bucket, ", state ", state), func(t *testing.T) {
+				r := newRanch(t, "shelf")
+				if bucket {
+					r.addBucket(s3test.Fake(t), "loft")
+				} else {
+					r.addDrive("loft")
+				}
+				r.write("North/Alder/2020-06-20/1.jpg", "first")
+				r.write("North/Beech/2020-06-20/1.jpg", "second")
+				r.wantCurrent(r.mirror())
+				shelf, loft := r.copies[0], r.copies[1]
+				whole := logOf(t, loft.root)
+				rotSeal(t, loft.root, "north--beech v1", "north--beech w1")
+				if state == "lost" {
+					r.loseState()
+				}
+				r.author = newID
+				taken := r.takeOver("new")
+				if len(taken.Parted) != 1 || taken.Parted[0] != "loft" {
+					t.Errorf("%+v", taken)
+				}
+				for _, c := range r.copies {
+					if a, _, err := store.ReadAuthor(t.Context(), c.root); err != nil || a.Author != newID || a.Epoch != 2 {
+						t.Errorf("%s names %+v, %v", c.name, a, err)
+					}
+				}
+				r.write("North/Cedar/2020-06-20/1.jpg", "third")
+				rep := r.mirror()
+				if rep.Made != 1 || rep.Copies[0].State != reach.Current || rep.Copies[1].State != reach.Failed || !strings.Contains(rep.Copies[1].Error, "seal") {
+					t.Errorf("%+v", rep)
+				}
+				if author, _ := logOf(t, shelf.root).Author(); author != newID {
+					t.Errorf("the seal names %s", author)
+				}
+				was, err := loft.root.Stat(t.Context(), seal.File(0))
+				must(t, err)
+				_, err = loft.root.Replace(t.Context(), seal.File(0), store.Bytes(whole.Text(0, 99)), &was)
+				must(t, err)
+				r.wantCurrent(r.mirror())
+			})
+		}
+	}
+}
+
+// Where no copy in reach has a seal that reads, or only one in which nothing was recorded,
+// a take-over would forget what was: it is refused, and changes nothing.
+func TestNoTakeOverWithoutASealThatReads(t *testing.T) {
+	for _, other := range []bool{false, true} {
+		r := newRanch(t, "shelf")
+		r.write("North/Alder/2020-06-20/1.jpg", "first")
+		r.mirror()
+		rotSeal(t, r.copies[0].root, "north--alder v1", "north--alder w1")
+		r.loseState()
+		r.author = newID
+		if other {
+			r.addDrive("blank")
+		}
+		if _, err := r.tryTakeOver("new"); !errors.Is(err, seal.ErrInvalid) || !strings.Contains(fmt.Sprint(err), "shelf") {
+			t.Errorf("another copy %v: %v", other, err)
+		}
+		if a, _, err := store.ReadAuthor(t.Context(), r.copies[0].root); err != nil || a.Author != authorID {
+			t.Errorf("shelf names %+v, %v", a, err)
+		}
+	}
+}
