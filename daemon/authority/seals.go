@@ -22,14 +22,17 @@ type Seals struct {
 	Stray []seal.Stand
 	Other []*seal.Seal // that of a copy with another history, nil for none
 	Newer bool         // a copy's seal tells what this program does not know
+
+	half []bool // the copy's does not read, since it was giving way to the archive's
 }
 
 // Seals reads the seal of every copy in reach, and settles with seal.Right
 // which is the archive's; known is the one in the state folder. A copy whose seal
 // rotted has failed in this round. One with another history is for the caller to meet,
-// and nothing is to be written there before. Ask comes first.
+// and nothing is to be written there before; so is one that was being replaced and does
+// not read, of which an empty one is told. Ask comes first.
 func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
-	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies)), Other: make([]*seal.Seal, len(r.Copies))}
+	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies)), Other: make([]*seal.Seal, len(r.Copies)), half: make([]bool, len(r.Copies))}
 	if known.Newer() {
 		return s, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
@@ -72,7 +75,9 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		}
 	}
 	for i, c := range r.Copies {
-		if log := told[i].Seal; log != nil {
+		if s.half[i] { // what there is of it is kept when it is replaced
+			s.Other[i], r.parted[i] = new(seal.Seal), true
+		} else if log := told[i].Seal; log != nil {
 			switch s.Stray[i] = log.Against(s.Right); {
 			case s.Stray[i] == seal.Begins:
 			case s.Stray[i] == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs
@@ -109,6 +114,12 @@ func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Se
 		return nil, nil
 	}
 	log, tail, err := store.ReadTail(ctx, c.Root)
+	if errors.Is(err, seal.ErrInvalid) {
+		var nerr error
+		if s.half[i], nerr = noted(l, replacingKey(c.ID)); s.half[i] || nerr != nil {
+			return nil, nerr
+		}
+	}
 	if err != nil {
 		return nil, fmt.Errorf("reading its seal: %w", err)
 	}

@@ -55,7 +55,7 @@ func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
 	if err := c.broken(); err != nil {
 		return err
 	}
-	if err := authority.ScanAnew(c.r.Ledger, c.ID); err != nil {
+	if err := authority.Replacing(c.r.Ledger, c.ID); err != nil {
 		return err
 	}
 	if err := c.r.syncLedger(); err != nil { // a crash from here on has it read anew
@@ -69,15 +69,11 @@ func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
 	if err := c.bringLogs(ctx, c.r.log); err != nil { // those that lines of it name
 		return err
 	}
-	if err := store.ReplaceSeal(ctx, c.Root, c.r.log.Seal); err != nil {
+	if err := authority.ReplaceSeal(ctx, c.r.Ledger, c.forOthers(), c.r.log.Seal); err != nil {
 		return err
 	}
 	c.astray, c.sealLen = false, c.r.log.Seal.Len()
-	_, tail, err := store.ReadTail(ctx, c.Root)
-	if err != nil {
-		return err
-	}
-	return authority.NoteSeal(c.r.Ledger, c.ID, tail)
+	return nil
 }
 
 // keepLogs has each log of another history that was met kept on all copies in reach,
