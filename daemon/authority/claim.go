@@ -65,7 +65,7 @@ func (r *Recorder) whoRecords(ctx context.Context, c Copy) (store.Author, store.
 			differ++
 		}
 	}
-	if err == nil && differ > 0 && differ <= mostRotted || err != nil && a.Author != "" && differ == 0 {
+	if err == nil && differ > 0 && differ <= mostRotted && a.Machine == r.Machine || err != nil && a.Author != "" && differ == 0 {
 		a, err = store.Author{}, fault.Say(store.ErrNoAuthor, "%s: who records there was written by this computer, and rotted", c.Name)
 	}
 	return a, info, err

@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/manifest/store/fault"
 	"linecamp/verify"
 	"linecamp/verify/rot"
 )
@@ -79,6 +80,11 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		return
 	}
 	own, err := store.ReadSeal(ctx, c.Root)
+	if fault.Of(err).OfCopy() { // also where another machine is writing it: that is no damage
+		m.failed(ctx, c.Name, err)
+		m.unmended(d, false, "%v", err)
+		return
+	}
 	if err == nil && own.Against(best) == seal.Parted {
 		m.unmended(d, false, otherHistory)
 		return

@@ -1,6 +1,10 @@
 package mend
 
 import (
+	"context"
+	"errors"
+	"fmt"
+	"iter"
 	"os"
 	"strings"
 	"testing"
@@ -8,6 +12,7 @@ import (
 
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/verify/rot"
 	"linecamp/verify/verifytest"
 )
 
@@ -125,5 +130,44 @@ func TestMendSealDividedOtherwise(t *testing.T) {
 				t.Errorf("the seal is not the archive's first %d lines: %v", want, err)
 			}
 		})
+	}
+}
+
+// busySeal is a copy whose seal another machine is writing, when it is first looked at.
+type busySeal struct {
+	store.Root
+	left *int
+}
+
+func (b busySeal) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
+	if prefix == store.SealFolder && *b.left > 0 {
+		*b.left--
+		return func(yield func(store.Info, error) bool) {
+			yield(store.Info{}, fmt.Errorf("the seal: %w", store.ErrBusy))
+		}
+	}
+	return b.Root.List(ctx, prefix)
+}
+
+// A seal that another machine is writing is not damaged: it is left as it is, and what it
+// tells next time decides.
+func TestMendLeavesABusySeal(t *testing.T) {
+	r, _ := ranch(t, 2)
+	r.BendSeal(0, 64) // another history
+	was, _ := os.ReadFile(r.Path(0, seal.File(0)))
+	found, _ := damage(t, r, "")
+	found[0].Detail = "its bytes differ"
+	left := 2
+	r.Copies[0].Root = busySeal{r.Copies[0].Root, &left}
+	rep := mend(t, r, In{Damage: found, Seal: r.Seal})
+	if len(rep.Mended) != 0 || len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, store.ErrBusy.Error()) {
+		t.Errorf("%+v", rep)
+	}
+	if now, _ := os.ReadFile(r.Path(0, seal.File(0))); string(now) != string(was) {
+		t.Error("the seal was changed")
+	}
+	left = 1
+	if rep, err := rot.Check(t.Context(), r.Copies[0], r.Options()); err == nil || !errors.Is(err, store.ErrBusy) {
+		t.Errorf("a check says %+v, %v", rep.Damage, err)
 	}
 }

@@ -29,6 +29,8 @@ func (r *check) checkSeal(ctx context.Context) error {
 	switch {
 	case r.over(ctx, err):
 		return context.Cause(ctx)
+	case errors.Is(err, store.ErrBusy): // another machine is writing it, which is no damage
+		return r.stopped(err)
 	case errors.Is(err, seal.ErrInvalid):
 		detail := plain(err)
 		if _, why, found := strings.Cut(detail, seal.ErrInvalid.Error()+": "); found {
