@@ -42,7 +42,7 @@ func TestMendTouchesNoRewrittenSeal(t *testing.T) {
 
 // The seal of a copy that went another way does not get onto others, however
 // long it is.
-func TestMendTakesNoStrayedSeal(t *testing.T) {
+func TestMendTakesNoPartedSeal(t *testing.T) {
 	r, _ := ranch(t, 3)
 	r.BendSeal(1, 64)
 	file := r.Path(1, seal.File(0))

@@ -181,7 +181,7 @@ func (p *planner) newest(ctx context.Context, slug string) (best *manifest.Inven
 	}
 	slices.SortStableFunc(all, func(a, b *manifest.Inventory) int { return b.Head() - a.Head() })
 	for _, inv := range all {
-		if strayed, _ := p.strayed(inv); len(all) > 1 && !strayed {
+		if parted, _ := p.parted(inv); len(all) > 1 && !parted {
 			return inv, roots, nil
 		}
 	}

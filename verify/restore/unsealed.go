@@ -11,9 +11,9 @@ import (
 	"linecamp/manifest/store"
 )
 
-// strayed reports whether an inventory tells another history than the seal, and
+// parted reports whether an inventory tells another history than the seal, and
 // up to which of its versions the seal knows it.
-func (p *planner) strayed(inv *manifest.Inventory) (strayed bool, known int) {
+func (p *planner) parted(inv *manifest.Inventory) (parted bool, known int) {
 	for n := inv.Head(); n > 0; n-- {
 		if want, ok := p.sealed[sealedVersion{inv.ID, n}]; ok {
 			return manifest.Sum(inv.Until(n).Encode()) != want, n
@@ -73,9 +73,9 @@ const mostInventory = 256 << 20
 
 // unsealed says so where the seal does not vouch for the version brought back.
 func (p *planner) unsealed(inv *manifest.Inventory, version int, site string) {
-	switch strayed, known := p.strayed(inv); {
+	switch parted, known := p.parted(inv); {
 	case p.seal == nil:
-	case strayed:
+	case parted:
 		p.note(site + ": its manifest is not the one the seal names; its files match their digests, but it may have been changed since it was sealed. To see what else is wrong with this copy, run linecamp verify")
 	case known < version:
 		p.note(fmt.Sprintf("%s: version %d is not in the seal yet, so its files are checked against its manifest alone. The next linecamp mirror adds it to the seal", site, version))
