@@ -64,7 +64,7 @@ const (
 	Explained = "explained" // the reason for missing years, or for a finding
 	Withdrawn = "withdrawn" // an explanation, or some years of one, holds no longer
 	Accepted  = "accepted"  // a change
-	Joined    = "joined"    // another site is this one's stake under an earlier name
+	Joined    = "joined"    // another site is this one's stake under an earlier name, or this very site up to its closed line
 	Apart     = "apart"     // another site is another stake, whatever was said before
 )
 

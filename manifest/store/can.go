@@ -49,6 +49,7 @@ type Placed interface {
 // Yielding is a root whose versions can give way.
 type Yielding interface {
 	Root
-	// GiveWay moves the versions of an object from one on out of the way. Hold Lock.
+	// GiveWay moves the versions of an object from one on out of the way. Where the one
+	// below does not read, it is ErrDamaged. Hold Lock.
 	GiveWay(ctx context.Context, object string, from int) error
 }

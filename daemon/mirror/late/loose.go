@@ -14,8 +14,8 @@ import (
 
 // Loose is what one copy has of other histories: objects with versions that are not the
 // archive's, and the first of them; 0 where that is still to be found out. The ledger
-// notes it, so that the copy need not be read anew for it in each round. Several goroutines
-// may use it.
+// notes it, so that the copy need not be read anew for it in each round. Call Load first.
+// Several goroutines may use it.
 type Loose struct {
 	CopyID string
 	Notes  authority.Notes
@@ -87,7 +87,8 @@ func (l *Loose) Slugs() []string {
 	return slices.Sorted(maps.Keys(l.from))
 }
 
-// Ours is the newest of the archive's versions of an object on the copy, which has that many.
+// Ours is the newest of the archive's versions of an object on the copy, which has that many
+// versions of any history; more than there can be where that is still to be found out.
 func (l *Loose) Ours(slug string, has int) int {
 	l.mu.Lock()
 	defer l.mu.Unlock()

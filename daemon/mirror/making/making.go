@@ -1,7 +1,7 @@
 // Package making puts the content of a new version in place on the copy where it is
 // made first. Fill in a [Version] and call [Version.Store]; what it returns is ready to
 // be committed. What the version is to be, [What] says: [Folder] makes it what the
-// working folder shows.
+// working folder shows, [Brought] what brings a late version.
 //
 // Nothing drafted is final before it is stored. A file that changed since it was read
 // drops out and waits, and bytes that turn up under the version in a bucket have to be
@@ -48,7 +48,8 @@ type Copy struct {
 	Queue   *queue.Queue // the way to it
 	Workers int          // files under way at once
 	Advance func(int64)  // bytes that are done
-	// Lacks notes content that the version is committed without.
+	// Lacks notes content that the version is committed without, by a name of it for
+	// people; large where the copy cannot hold a file of that size.
 	Lacks func(content string, d manifest.Digest, name string, large bool) error
 }
 

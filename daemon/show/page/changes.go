@@ -124,6 +124,6 @@ func acceptDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 		if seenOf(waits(now)) != seen {
 			return nil, errChanged
 		}
-		return plain(b.Mirror(ctx, o, p))
+		return reportOf(b.Mirror(ctx, o, p))
 	}}, nil
 }

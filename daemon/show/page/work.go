@@ -69,8 +69,8 @@ type deed struct {
 	do   func(context.Context, daemon.Progress) (daemon.Report, error)
 }
 
-// plain hands a method's report through, where there is one.
-func plain[R daemon.Report](r R, err error) (daemon.Report, error) {
+// reportOf is a method's report as any report; none where it failed.
+func reportOf[R daemon.Report](r R, err error) (daemon.Report, error) {
 	if err != nil {
 		return nil, err
 	}
@@ -139,7 +139,7 @@ func mirrorDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 	line := []string{"mirror"}
 	o.Copy, line = copyOf(r, line)
 	return deed{"Mirror", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
-		return plain(b.Mirror(ctx, o, p))
+		return reportOf(b.Mirror(ctx, o, p))
 	}}, nil
 }
 
@@ -151,7 +151,7 @@ func verifyDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 		line = append(line, "--quick")
 	}
 	return deed{"Verify", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
-		return plain(b.Verify(ctx, o, p))
+		return reportOf(b.Verify(ctx, o, p))
 	}}, nil
 }
 
@@ -159,14 +159,18 @@ func mendDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 	var o daemon.MendOptions
 	line := []string{"mend"}
 	o.Copy, line = copyOf(r, line)
-	return deed{"Mend", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) { return plain(b.Mend(ctx, o, p)) }}, nil
+	return deed{"Mend", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
+		return reportOf(b.Mend(ctx, o, p))
+	}}, nil
 }
 
 func drillDeed(b *book, r *http.Request, _ *reading) (deed, error) {
 	var o daemon.DrillOptions
 	line := []string{"drill"}
 	o.Copy, line = copyOf(r, line)
-	return deed{"Drill", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) { return plain(b.Drill(ctx, o, p)) }}, nil
+	return deed{"Drill", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
+		return reportOf(b.Drill(ctx, o, p))
+	}}, nil
 }
 
 // siteOf is the site that a form's field names.
@@ -196,7 +200,7 @@ func explainDeed(b *book, r *http.Request, read *reading) (deed, error) {
 		line = append(line, "--who", o.Who)
 	}
 	return deed{"Explain", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
-		return plain(b.Explain(ctx, o, p))
+		return reportOf(b.Explain(ctx, o, p))
 	}}, nil
 }
 
@@ -229,7 +233,9 @@ func sameDeed(b *book, r *http.Request, read *reading) (deed, error) {
 			line = append(line, f.flag, f.text)
 		}
 	}
-	return deed{"Same", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) { return plain(b.Same(ctx, o, p)) }}, nil
+	return deed{"Same", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
+		return reportOf(b.Same(ctx, o, p))
+	}}, nil
 }
 
 func restoreDeed(b *book, r *http.Request, read *reading) (deed, error) {
@@ -250,7 +256,7 @@ func restoreDeed(b *book, r *http.Request, read *reading) (deed, error) {
 		line = append(line, "--year", o.Year)
 	}
 	return deed{"Restore", line, func(ctx context.Context, p daemon.Progress) (daemon.Report, error) {
-		return plain(b.Restore(ctx, o, p))
+		return reportOf(b.Restore(ctx, o, p))
 	}}, nil
 }
 

@@ -12,7 +12,8 @@ import (
 	"linecamp/manifest/store/fault"
 )
 
-// Versions of another history give way to the archive's. From the first on that the
+// Versions of another history give way to the archive's, and so does one that was made
+// elsewhere before it came up here. From the first on that the
 // archive has otherwise, they go to extensions/linecamp-quarantine/late-D8/OBJECT/vN,
 // with every byte; D8 begins the digest of the version's manifest. Where not even the
 // first version is common, the object's whole folder goes to late-D8/OBJECT.
@@ -32,7 +33,8 @@ const leavingSuffix = ".leaving"
 var errWaits = errors.New("it waits for a mend")
 
 // GiveWay moves the versions of an object from one on out of the way. The caller knows
-// that the archive has every byte of them elsewhere. Where nothing is there to be moved,
+// that the archive has every byte of them elsewhere, or that nobody was ever told that
+// they are kept here: the quarantine keeps them in either case. Where nothing is there to be moved,
 // nothing is done; where the version below does not read, it is ErrDamaged. Hold Lock.
 func (d *Drive) GiveWay(ctx context.Context, object string, from int) error {
 	if err := store.CheckObject(object); err != nil {
