@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/mirror/gone"
+	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
@@ -228,10 +229,17 @@ func (s *sim) version(c *simCopy, slug string, n int, raw seen) *versionOf {
 
 // checkState: only what people put into the working folder is ever recorded,
 // and only what they took away leaves the record. A file that is seen may leave
-// it too: renamed folders can make it another site's.
+// it too: renamed folders can make it another site's. Where a folder that never had
+// a recorded file has another under that name, the recorded one goes on beside it.
 func (s *sim) checkState(id string, state, before map[string]manifest.Digest, rec, old *manifest.Record) {
+	beside := map[string]manifest.Digest{}
+	for path, d := range before {
+		if state[path] != d {
+			beside[plan.Beside(path, d)] = d
+		}
+	}
 	for path, d := range state {
-		if strings.HasPrefix(path, ".linecamp/") || before[path] == d {
+		if strings.HasPrefix(path, ".linecamp/") || before[path] == d || beside[path] == d {
 			continue
 		}
 		if raw := manifest.RawPath(rec.Base, path, rec.Paths[path]); !s.intended[raw][d] && !s.putBelow(path, rec.Paths[path], d) {

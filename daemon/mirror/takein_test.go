@@ -3,6 +3,7 @@ package mirror
 import (
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"path/filepath"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -163,6 +165,40 @@ func TestWhatIsLooseIsTakenIn(t *testing.T) {
 	}
 	if n := head(t, shelf.root, "east--creek").Head(); n != 1 {
 		t.Errorf("what was free has %d versions", n)
+	}
+}
+
+// Where a computer takes the archive over again, its file keeps the name, and the other
+// computer's of that name goes on beside it, said to be recoverable.
+func TestAnothersFileOfOneNameGoesOnBeside(t *testing.T) {
+	const path = "North/Windmill/2021-06-21/plot.jpg"
+	for _, kept := range []bool{true, false} {
+		r := newRanch(t, "barn", "shelf")
+		r.visit("North/Windmill", "2019-06-21")
+		r.mirror()
+		r.reach("shelf")
+		o := r.takesOver(laptopID)
+		o.write(path, "theirs")
+		o.mirror()
+		r.reach("barn")
+		r.write(path, "ours")
+		if kept {
+			r.mirror()
+		}
+		r.reach("barn", "shelf")
+		o.settles()
+		r.takeOver("office")
+		r.settles()
+		inv := head(t, r.copies[0].root, "north--windmill")
+		state, theirs := inv.State(inv.Head()), manifest.Sum([]byte("theirs"))
+		name := plan.Beside("2021-06-21/plot.jpg", theirs)
+		if state["2021-06-21/plot.jpg"] != manifest.Sum([]byte("ours")) || state[name] != theirs {
+			t.Errorf("kept before %v: the site has %v", kept, state)
+		}
+		rows, err := r.led.Unseen()
+		if want := map[string]manifest.Digest{name: theirs}; err != nil || !maps.Equal(rows["north--windmill"].Paths, want) {
+			t.Errorf("kept before %v: recoverable are %v, not %v (%v)", kept, rows, want, err)
+		}
 	}
 }
 

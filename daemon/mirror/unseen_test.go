@@ -106,10 +106,16 @@ func (p *twoPeople) round(who int) report.Report {
 			p.t.Fatalf("computer %d dropped %s, which its folder never had", who, path)
 		case still && p.older[path][now] && !p.had[who][path][d]:
 			p.t.Fatalf("computer %d put older bytes back at %s, where its folder never had the newer ones", who, path)
+		case still && !p.had[who][path][d] && p.state[plan.Beside(path, d)] != d:
+			p.t.Fatalf("computer %d recorded other bytes at %s, and those that its folder never had are under no name", who, path)
 		}
 	}
+	kept := map[string]manifest.Digest{}
+	for path, d := range was {
+		kept[plan.Beside(path, d)] = d
+	}
 	for path, d := range p.state {
-		if _, recorded := was[path]; !recorded && files[path] != d {
+		if _, recorded := was[path]; !recorded && files[path] != d && kept[path] != d {
 			p.t.Fatalf("computer %d recorded %s, which is not in its folder", who, path)
 		}
 		if p.older[path] == nil {

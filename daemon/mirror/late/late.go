@@ -20,7 +20,6 @@ import (
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
-	"linecamp/manifest/names"
 )
 
 // From is the first version of a chain that is not the one of the index, the digests of
@@ -96,7 +95,7 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 		}
 		name, e := p, theirs.Paths[p]
 		if !free.take(name, d) {
-			if name, e.Raw = beside(p, d), nil; !free.take(name, d) {
+			if name, e.Raw = plan.Beside(p, d), nil; !free.take(name, d) {
 				continue
 			}
 		}
@@ -129,16 +128,6 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 	}
 	slices.SortFunc(v.Keep, func(a, b manifest.Digest) int { return strings.Compare(a.String(), b.String()) })
 	return v
-}
-
-// beside is a name for other bytes of a path that is taken.
-func beside(p string, d manifest.Digest) string {
-	base := names.Base(p)
-	stem, ext := base, ""
-	if dot := strings.LastIndexByte(base, '.'); dot > 0 && len(base)-dot <= 9 {
-		stem, ext = base[:dot], base[dot:]
-	}
-	return strings.TrimSuffix(p, base) + stem + "~" + d.String()[:8] + ext
 }
 
 // takenNames are the paths of files, and the folders that they need.

@@ -10,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
 )
@@ -227,7 +228,7 @@ func TestCompanionsStayWithTheirPhotos(t *testing.T) {
 	}
 	first := grow(t, nil, map[string]string{"a": "A"}, "both")
 	got, _ := bring(t, pair(first, "P1", "S1"), pair(first, "P2", "S2"), 2, nil)
-	name := func(p, text string) string { return beside(p, manifest.Sum([]byte(text))) }
+	name := func(p, text string) string { return plan.Beside(p, manifest.Sum([]byte(text))) }
 	if with := got.Rec.Paths[name("p.xmp", "S2")].With; with != name("p.jpg", "P2") {
 		t.Errorf("their companion goes with %q", with)
 	}

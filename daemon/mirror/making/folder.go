@@ -1,6 +1,7 @@
 package making
 
 import (
+	"cmp"
 	"strings"
 	"time"
 
@@ -38,7 +39,14 @@ func (w *Folder) Next(out map[string]bool) (manifest.Next, map[manifest.Digest][
 	}
 	files := w.Step.Group.Files
 	fresh := map[manifest.Digest][]string{}
+	beside := map[string]manifest.Entry{}
 	if w.Step.First {
+		for logical, name := range w.Step.Beside {
+			e := w.Old.Rec.Paths[logical]
+			e.Raw, e.With = nil, cmp.Or(w.Step.Beside[e.With], e.With)
+			beside[name], state[name] = e, state[logical]
+			did.Known++
+		}
 		for _, logical := range w.Step.Gone {
 			delete(state, logical)
 			did.Gone++
@@ -68,6 +76,8 @@ func (w *Folder) Next(out map[string]bool) (manifest.Next, map[manifest.Digest][
 		}
 		if f, ok := files[logical]; ok && f.SHA256 == d {
 			rec.Paths[logical] = w.Step.Group.Entry(logical)
+		} else if e, ok := beside[logical]; ok {
+			rec.Paths[logical] = e
 		} else if w.Old != nil {
 			rec.Paths[logical] = w.Old.Rec.Paths[logical]
 		}

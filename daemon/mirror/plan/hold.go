@@ -169,6 +169,7 @@ func (c *change) leave(held map[string]bool) {
 	c.Gone = slices.DeleteFunc(c.Gone, is)
 	c.Altered = slices.DeleteFunc(c.Altered, is)
 	c.Known = slices.DeleteFunc(c.Known, is)
+	maps.DeleteFunc(c.Beside, func(logical, _ string) bool { return held[logical] })
 	c.fresh = packPaths(slices.DeleteFunc(c.fresh.list(), func(logical string) bool {
 		if held[logical] {
 			c.size -= c.Group.Files[logical].Size

@@ -47,6 +47,7 @@ type change struct {
 	Gone    []string            // logical paths whose folder was listed without them
 	Altered []string            // logical paths with other bytes than recorded
 	Known   []string            // new paths whose bytes the object has already
+	Beside  map[string]string   // altered path → the name under which its recorded bytes go on
 	fresh   pathList            // new or altered paths whose bytes are to be stored
 	size    int64               // of fresh, in bytes
 	Renamed bool                // the names or the folder of the site changed

@@ -2,12 +2,15 @@ package plan
 
 import (
 	"slices"
+	"strings"
 
 	"linecamp/manifest"
+	"linecamp/manifest/names"
 )
 
 // leaveUnseen takes out of the changes what the working folder never had: such a
-// path did not leave it, and an older version of its bytes is no edit.
+// path did not leave it, and an older version of its bytes is no edit. Where the
+// folder has another file under that name, both go on: the folder's keeps the name.
 func (p *planner) leaveUnseen() {
 	if !p.never.Any() {
 		return
@@ -26,11 +29,30 @@ func (p *planner) leaveUnseen() {
 		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool { return hasKey(never, logical) })
 		c.Group.Load()
 		p.holdPaths(c, ReasonNewer, slices.DeleteFunc(slices.Clone(c.Altered), func(logical string) bool {
-			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256)
+			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256) && p.goesBeside(c, logical)
 		}))
 		c.Group.Release()
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+}
+
+// goesBeside has what is recorded at a path, and was never in the working folder, go on
+// under another name. It reports false where that name is taken.
+func (p *planner) goesBeside(c *change, logical string) bool {
+	d := c.Old.Inv.State(c.Old.Head())[logical]
+	name := Beside(logical, d)
+	if is, recorded := c.Old.Inv.State(c.Old.Head())[name]; recorded && is != d {
+		return false
+	}
+	if f, shown := c.Group.Files[name]; shown {
+		return f.SHA256 == d
+	}
+	if c.Beside == nil {
+		c.Beside = map[string]string{}
+	}
+	c.Beside[logical] = name
+	p.never.Also(c.Slug, name, d)
+	return true
 }
 
 // dropMoved looks for what has the bytes of a path that is absent: the file stands
@@ -102,4 +124,14 @@ func (c *change) had(logical string, d manifest.Digest) bool {
 		}
 	}
 	return false
+}
+
+// Beside is a name for other bytes of a path that is taken.
+func Beside(p string, d manifest.Digest) string {
+	base := names.Base(p)
+	stem, ext := base, ""
+	if dot := strings.LastIndexByte(base, '.'); dot > 0 && len(base)-dot <= 9 {
+		stem, ext = base[:dot], base[dot:]
+	}
+	return strings.TrimSuffix(p, base) + stem + "~" + d.String()[:8] + ext
 }

@@ -132,6 +132,9 @@ func (b *Book) Any() bool {
 // Never is what Compare returned, less what was moved.
 func (b *Book) Never(slug string) map[string]manifest.Digest { return b.now[slug] }
 
+// Also enters a path under which what the folder never had is to go on.
+func (b *Book) Also(slug, logical string, d manifest.Digest) { b.now[slug][logical] = d }
+
 // Moved takes a path out: its bytes are in the folder under another name.
 func (b *Book) Moved(slug, logical string) { delete(b.now[slug], logical) }
 
