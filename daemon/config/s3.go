@@ -11,6 +11,7 @@ import (
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/tomlline"
+	"linecamp/manifest/words"
 )
 
 // s3Kind is a copy in an S3 bucket.
@@ -99,7 +100,7 @@ func openBucket(ctx context.Context, c Copy) (store.Root, error) {
 
 func bucketOf(ctx context.Context, c Copy) (*s3.Bucket, error) {
 	if c.Credentials == NoCredentials {
-		return nil, fault.Say(store.ErrCredentials, "nobody has confirmed this address yet, so no key is sent there. If %s is yours, write credentials = \"env\", or a file with its keys, into the settings", c.URL)
+		return nil, fault.Say(store.ErrCredentials, "nobody has confirmed this address yet, so no key is sent there. If %s is yours, run `linecamp setup --new-keys %s`", c.URL, words.Quote(c.Name))
 	}
 	access, secret, session, err := s3.Credentials(or(c.Credentials, "env"))
 	if err != nil {

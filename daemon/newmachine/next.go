@@ -65,7 +65,7 @@ func (f *Found) next(r *Report, cfg config.Archive, held []daemon.Held) {
 		switch {
 		case c.Credentials == config.NoCredentials:
 			add(KindAddress, fmt.Sprintf("The settings on the copy name the bucket %s at %s. Nobody confirmed that address, so no key is sent there.", c.Name, c.URL),
-				fmt.Sprintf("If it is yours, write credentials = \"env\", or a file with its keys, for %s in %s.", c.Name, words.Quote(r.Settings)))
+				fmt.Sprintf("If it is yours, run `linecamp setup --new-keys %s`.", words.Quote(c.Name)))
 		case !c.Can().Local:
 			add(KindKey, fmt.Sprintf("The key that the lost computer had may still open the bucket %s.", c.Name), "If that computer was stolen, revoke its key at the provider, and give this computer a new one.")
 		}

@@ -84,7 +84,7 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 	case seen.State == reach.Failed:
 		s.state, s.err = reach.Failed, lastError(seen)
 	case seen.State == reach.Unreachable && !h.Can().Local:
-		s.state, s.err = reach.Unreachable, "in the last round: "+lastError(seen)
+		s.state, s.err = reach.Unreachable, lastError(seen)
 		if h.Root != nil {
 			s.err += " (it answers now)"
 		}

@@ -228,7 +228,7 @@ func lastError(s ledger.CopySeen) string {
 	if s.Error == "" {
 		return "the last mirror round failed on it"
 	}
-	return s.Error
+	return "in the last round: " + s.Error // it may have been seen to since
 }
 
 func moment(t time.Time) *time.Time {

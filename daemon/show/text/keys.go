@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"linecamp/daemon/setup"
+	"linecamp/daemon/show/screen"
 )
 
 func newKeys(w io.Writer, c setup.ChangeReport) {
@@ -17,4 +18,5 @@ func newKeys(w io.Writer, c setup.ChangeReport) {
 	default:
 		fmt.Fprintln(w, "Now revoke the old key at the provider. Its id is not known here.")
 	}
+	fmt.Fprintf(w, "To bring it up to date: %s\n", screen.LineOf(w).Run("mirror"))
 }
