@@ -135,7 +135,7 @@ func (p *Plan) addPlaced(d *placed, picked bool, taken *taken) {
 	v := Visit{several: p.several, Number: d.number, Archive: d.archive.Name, Site: text(d.u.Site), Pasture: text(d.u.Pasture), Date: d.date(),
 		By: ByFolders, Files: []File{}, site: d.site, archive: d.archive, units: d.archive.Units}
 	if !picked {
-		v.Reason = "not asked for"
+		v.Reason = NotAsked
 	}
 	for _, f := range d.files {
 		file := File{From: shown(f.Path), Bytes: f.Size, Taken: f.Taken, file: f, shot: f.Kind == manifest.KindPhoto && f.With == ""}

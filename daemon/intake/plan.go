@@ -355,7 +355,7 @@ func (p *Plan) add(number int, g *group, picked bool, taken *taken) {
 	day, err := time.Parse(time.DateOnly, g.date)
 	switch {
 	case !picked:
-		v.Reason = "not asked for"
+		v.Reason = NotAsked
 	case err != nil:
 		v.Reason = cmp.Or(v.Reason, "nothing in it tells its date")
 		if g.site != nil {

@@ -1,5 +1,8 @@
 package intake
 
+// NotAsked is the Reason of a visit where others were named.
+const NotAsked = "not asked for"
+
 // Count is the number of files in a state, and their size.
 func (p *Plan) Count(state string) (n int, bytes int64) {
 	for _, v := range p.Visits {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 
 	"linecamp/daemon/intake"
 	"linecamp/daemon/show/screen"
@@ -21,6 +22,13 @@ func plan(w io.Writer, p *intake.Plan) {
 	}
 	for _, v := range p.Visits {
 		planVisit(w, &v)
+	}
+	for _, v := range p.Visits {
+		if v.Site == "" && v.By != intake.ByFolders && v.Reason != intake.NotAsked {
+			n := strconv.Itoa(v.Number)
+			fmt.Fprintf(w, "\nTo file visit %s, name its site: %s\n", n, screen.LineOf(w).Run("intake", shown(p.Card), "--visit", n, "--site", "NAME"))
+			break
+		}
 	}
 	if n, bytes := p.Count(intake.Filed); n > 0 {
 		fmt.Fprintf(w, "\nFiled %s, %s; each was read back. The card is as it was.\nTo bring them to the copies, wait a minute, then: %s\n", words.Count(n, "file"), words.Size(bytes), screen.LineOf(w).Run("mirror"))
