@@ -10,14 +10,30 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
 	"linecamp/daemon"
+	"linecamp/daemon/event"
 )
 
 func explainOf(site, why string) daemon.ExplainOptions {
 	return daemon.ExplainOptions{Site: site, Years: "2023", Why: why, Who: "<b>who</b>"}
+}
+
+// How things stand says in words how each round ended, and whether a service runs them.
+func TestStandSaysWhoRunsTheRounds(t *testing.T) {
+	got := newWorld(t, map[string]archive{"draw": stakes(3, 2018, 2025)}).page("/a/draw/")
+	if want := "No service has ever run here. A service would run next: "; !strings.Contains(got, want) {
+		t.Errorf("it does not say %q", want)
+	}
+	if never := "while the service runs"; strings.Contains(got, never) {
+		t.Errorf("it says %q", never)
+	}
+	if row := roundRowOf(daemon.PastRound{Outcome: event.Wants, Ended: new(time.Time)}, &book{}); row.Outcome != "something needs you" {
+		t.Errorf("a round that wants a person: %q", row.Outcome)
+	}
 }
 
 // The years are one table with headers, whose cells say their state in words and

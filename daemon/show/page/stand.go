@@ -11,7 +11,9 @@ import (
 	"linecamp/daemon"
 	"linecamp/daemon/attention"
 	"linecamp/daemon/config"
+	"linecamp/daemon/event"
 	"linecamp/daemon/reach"
+	"linecamp/daemon/service"
 	"linecamp/daemon/show/page/jobs"
 	"linecamp/daemon/show/text/letter"
 	"linecamp/manifest/words"
@@ -27,6 +29,7 @@ type standView struct {
 	Wants     []want
 	Alike     int // pairs of sites that look like one stake
 	Rounds    []roundRow
+	Service   service.State
 	Next      []string
 	Counts    []stateCount
 	Judged    string
@@ -64,7 +67,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	for _, c := range read.status.Copies {
 		v.Copies = append(v.Copies, copyRowOf(c, b.now()))
 	}
-	v.Well = len(v.Wants) == 0
+	v.Well, v.Service = len(v.Wants) == 0, read.status.Service
 	v.Sentence = standing(read, len(v.Wants))
 	v.Alike = len(read.record.Alike)
 	for _, r := range read.status.Last {
@@ -177,8 +180,11 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 
 func roundRowOf(p daemon.PastRound, b *book) roundRow {
 	row := roundRow{Round: p.Round, When: clock(p.At), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
-	if p.Ended == nil {
+	switch {
+	case p.Ended == nil:
 		row.Outcome = "under way, or broken off"
+	case p.Outcome == event.Wants:
+		row.Outcome = "something needs you"
 	}
 	return row
 }
