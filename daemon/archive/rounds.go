@@ -13,6 +13,9 @@ import (
 // RoundMend is a mend, which has no schedule. The kinds that have one are service.Kinds.
 const RoundMend = "mend"
 
+// HalfBackFile is in the state folder until new-machine has brought the archive back.
+const HalfBackFile = "new-machine"
+
 // TellRound tells that a round begins, and returns what tells its end and hands the
 // round's error through. only is the copy that it is for, "" for all. How the archive
 // stood before is known no more when the round begins, nor where it ends otherwise than well.

@@ -22,17 +22,18 @@ type Kind string
 // The kinds there are.
 const (
 	// What the working folder holds, and what is recorded of it.
-	FolderGone    Kind = "folder-gone"    // the working folder is not there
-	FolderEmpty   Kind = "folder-empty"   // it shows no file, and did
-	NothingKept   Kind = "nothing-kept"   // no mirror round has kept anything yet
-	NotRecorded   Kind = "not-recorded"   // files that a round should have recorded by now
-	ChangeWaits   Kind = "change-waits"   // a change that may be harm waits for a person's word
-	FileWaits     Kind = "file-waits"     // a file could not be read or kept
-	ManyUnfiled   Kind = "many-unfiled"   // a large share of the photos has no site
-	ClientQuiet   Kind = "client-quiet"   // nothing new of an archive that is only kept here, for too long
-	NeverHere     Kind = "never-here"     // files on record that the working folder never had
-	OtherRecorder Kind = "other-recorder" // another computer records the archive
-	RecordingHeld Kind = "recording-held" // nothing new is recorded, for another reason
+	NotBrought    Kind = "not-brought-back" // new-machine was stopped on the way
+	FolderGone    Kind = "folder-gone"      // the working folder is not there
+	FolderEmpty   Kind = "folder-empty"     // it shows no file, and did
+	NothingKept   Kind = "nothing-kept"     // no mirror round has kept anything yet
+	NotRecorded   Kind = "not-recorded"     // files that a round should have recorded by now
+	ChangeWaits   Kind = "change-waits"     // a change that may be harm waits for a person's word
+	FileWaits     Kind = "file-waits"       // a file could not be read or kept
+	ManyUnfiled   Kind = "many-unfiled"     // a large share of the photos has no site
+	ClientQuiet   Kind = "client-quiet"     // nothing new of an archive that is only kept here, for too long
+	NeverHere     Kind = "never-here"       // files on record that the working folder never had
+	OtherRecorder Kind = "other-recorder"   // another computer records the archive
+	RecordingHeld Kind = "recording-held"   // nothing new is recorded, for another reason
 
 	// How the copies stand.
 	CopyBehind      Kind = "copy-behind"      // it lacks something, and nothing is bringing it

@@ -54,6 +54,11 @@ func (d *deriver) folder() {
 		d.client()
 		return
 	}
+	if d.HalfBack {
+		d.add(Item{Kind: NotBrought, What: "Bringing this archive back to this computer did not come to its end.",
+			Next: "run the same `linecamp new-machine` command again; it carries on"})
+		return
+	}
 	if d.FolderFault != "" {
 		d.add(Item{Kind: FolderGone, What: words.Sentence(d.FolderFault),
 			Next: "connect the drive it is on, or correct `folder` in the settings; until then nothing new is recorded"})

@@ -19,6 +19,8 @@ type Facts struct {
 	Path      string    // the first of them
 	// Served says that a service runs the rounds of the archive here.
 	Served bool
+	// HalfBack says that new-machine was stopped before it ended.
+	HalfBack bool
 	// Recorded is the number of sites that have a version.
 	Recorded int
 	// Recorder is the computer that records the archive, where it is another.

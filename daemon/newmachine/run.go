@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"linecamp/daemon"
+	"linecamp/daemon/archive"
 	"linecamp/daemon/config"
 	"linecamp/daemon/keys"
 	"linecamp/daemon/setup"
@@ -252,7 +253,7 @@ func (f *Found) mark(cfg config.Archive, into string) (*mark, error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &mark{file: filepath.Join(dir, "new-machine"), text: fmt.Sprintf("archive %s\ninto %q\n", f.id.ArchiveID, into)}
+	m := &mark{file: filepath.Join(dir, archive.HalfBackFile), text: fmt.Sprintf("archive %s\ninto %q\n", f.id.ArchiveID, into)}
 	b, err := os.ReadFile(m.file)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, err

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"time"
 
@@ -64,6 +66,8 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	}
 	f.Recorded = len(o.heads)
 	f.Served = o.service.Running
+	_, ended := os.Lstat(filepath.Join(a.Dir, archive.HalfBackFile))
+	f.HalfBack = ended == nil
 	if err := a.Recall(archive.KeyWaits, &f.Waits); err != nil {
 		return err
 	}

@@ -75,7 +75,7 @@ func verified(w io.Writer, r verify.Report) {
 			"Something else wrote there. If you are in doubt, restore from another copy. To put a new copy in the place of this one: "+
 				p.line.Run("setup", "--replace-copy", c.Copy, "--drive", "NAME=FOLDER"))
 	}
-	p.years(r.Years, verify.Recoverable, "No longer in your folder, and good on a copy", p.restoring(r))
+	p.years(r.Years, verify.Recoverable, "Not in your folder, and good on a copy", p.restoring(r))
 	p.years(r.Years, verify.Short, "Lacking something the site usually has",
 		"Look for it on the card or in the binder; once it is in the visit's folder, it counts."+p.explaining(r.Years, verify.Short))
 	p.years(r.Years, verify.Skipped, "Skipped: a visit was due and nothing was recorded",
