@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/lost"
 	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/store"
@@ -118,4 +120,30 @@ func TestATakeOverGoesOnFromAVersionAllButCommitted(t *testing.T) {
 	laptop.goesOnAtOnce(false)
 	laptop.reach("bucket", "barn")
 	laptop.wantMet(laptop.settles(), ever)
+}
+
+// This machine noted versions on a copy as another history's that are the archive's now: once
+// they are read anew the note is gone, and what only a copy out of reach has is waited for no more.
+func TestATakeOverForgetsWhatWasLoose(t *testing.T) {
+	r := newRanch(t)
+	r.add(s3test.Fake(t), "shelf", "barn")
+	r.visit("North/Windmill", "2019-06-21")
+	r.wantCurrent(r.mirror())
+	r.reach("barn")
+	r.visit("North/Windmill", "2020-06-20")
+	r.write("North/Windmill/2020-06-20/only.jpg", "only there")
+	r.mirror()
+	ever := everCommitted(t, r.copies)
+	r.remove("North/Windmill/2020-06-20/only.jpg")
+	loose := late.Loose{CopyID: r.copies[0].id, Notes: r.led}
+	must(t, loose.Load())
+	must(t, loose.Add("north--windmill", 0))
+	r.reach("shelf")
+	r.takeOver("office")
+	for _, c := range r.copies {
+		must(t, authority.Unread(r.led, c.id))
+	}
+	r.goesOnAtOnce(true)
+	r.reach("shelf", "barn")
+	r.wantMet(r.settles(), ever)
 }

@@ -8,8 +8,12 @@ import (
 	"linecamp/manifest/words"
 )
 
-// unloose notes that nothing is loose of slug there, and which version the copy has.
+// unloose notes that nothing is loose of slug there, and which version the copy has. What it
+// lacks now is taken over like anything else.
 func (c *copyRun) unloose(slug string, has int) error {
+	c.turn.Lock()
+	defer c.turn.Unlock()
+	c.next = 0
 	if err := c.holds.SetHas(slug, has); err != nil {
 		return err
 	}

@@ -132,11 +132,14 @@ func (c *copyRun) scan(ctx context.Context) error {
 				return err
 			}
 			from, free := c.r.isLoose(slug, inv)
+			note := c.loose.Drop(slug) // it may have been so in a history that this machine left
 			if from > 0 && !free {
-				if err := c.loose.Add(slug, from); err != nil {
-					return err
-				}
-			} else if from > 0 {
+				note = c.loose.Add(slug, from)
+			}
+			if note != nil {
+				return note
+			}
+			if free {
 				if err := c.r.begun.Add(marks.Mark{Copy: c.ID, Slug: slug, N: n}); err != nil {
 					return err
 				}

@@ -185,11 +185,11 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 		return nil
 	}
 	c.turn.Lock()
-	defer c.turn.Unlock()
-	if err := c.holds.GiveWay(ctx, slug, chain.From); err != nil {
+	err := c.holds.GiveWay(ctx, slug, chain.From)
+	c.turn.Unlock()
+	if err != nil {
 		return err
 	}
-	c.next = 0 // what it lacks now is taken over like anything else
 	return c.unloose(slug, chain.From-1)
 }
 
