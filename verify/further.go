@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"cmp"
+	"maps"
 	"slices"
 	"strings"
 
@@ -23,17 +25,31 @@ func ClosedBy(s *seal.Seal) map[string]bool {
 	return closed
 }
 
-// JoinedIn are the objects that a record joins to its own; rec may be nil.
+// JoinedIn are the objects that a record joins to its own; rec may be nil. Of two
+// decisions about one object the newer counts: it may be parted again.
 func JoinedIn(rec *manifest.Record) (slugs []string) {
 	if rec == nil {
 		return nil
 	}
+	newest := map[string]manifest.Decision{}
 	for _, d := range rec.Decisions {
-		if d.What == manifest.Joined && !slices.Contains(slugs, d.Path) {
+		if was, ok := newest[d.Path]; IsPairing(d) && (!ok || !d.When.Before(was.When)) {
+			newest[d.Path] = d
+		}
+	}
+	for _, d := range slices.SortedFunc(maps.Values(newest), func(a, b manifest.Decision) int {
+		return cmp.Or(a.When.Compare(b.When), cmp.Compare(a.Path, b.Path))
+	}) {
+		if d.What == manifest.Joined {
 			slugs = append(slugs, d.Path)
 		}
 	}
 	return slugs
+}
+
+// IsPairing reports whether a decision is about two sites.
+func IsPairing(d manifest.Decision) bool {
+	return (d.What == manifest.Joined || d.What == manifest.Apart) && d.Path != ""
 }
 
 // OneSite leaves out the closed objects that others go on from, which then go by their

@@ -234,8 +234,8 @@ func (r *round) bring(ctx context.Context, h *copyRun, chain late.Chain, n int, 
 		return nil, err
 	}
 	v := late.Compose(o, chain.Inv, n, rec, past, sites.Shown(r.Tally, shown))
-	if line, closed := r.objects.Log().AllClosed()[chain.Slug]; closed && o == nil && chain.From > 1 { // as plan.goOn says it
-		v.Record.Decisions = append(v.Record.Decisions, manifest.Decision{What: manifest.Joined, Who: "linecamp", When: line.At, Why: line.Why, Path: chain.Slug})
+	if o == nil && chain.From > 1 && r.objects.Log().Closed(chain.Slug) {
+		v.Record.Decisions = append(v.Record.Decisions, r.objects.GoesOnFrom(chain.Slug))
 	}
 	made := chain.Inv.Versions[n-1]
 	err = h.make(ctx, into, o != nil, func(*begun) making.What {

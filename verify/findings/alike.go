@@ -90,7 +90,7 @@ func follows(a, b []int, said bool) bool {
 func decided(a, b *gather.SiteItems) bool {
 	said := func(s, other *gather.SiteItems) bool {
 		return slices.ContainsFunc(s.Decisions, func(d manifest.Decision) bool {
-			return gather.IsPairing(d) && (d.Path == other.Object ||
+			return verify.IsPairing(d) && (d.Path == other.Object ||
 				slices.ContainsFunc(other.Formers, func(f verify.Former) bool { return f.Object == d.Path }))
 		})
 	}

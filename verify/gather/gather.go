@@ -198,7 +198,7 @@ func (g *gatherer) object(o Object, tallied bool) (shared []sharedNote) {
 	var s *SiteItems
 	if !unfiled {
 		s = g.site(siteKey{rec.Pasture, rec.Site})
-		if !slices.Contains(Formers(s.Object, s.Decisions), slug) { // one that goes on in another keeps its names
+		if !slices.Contains(verify.JoinedIn(&manifest.Record{Decisions: s.Decisions}), slug) { // one that goes on in another keeps its names
 			s.Object = slug
 		}
 		s.Decisions = append(s.Decisions, rec.Decisions...)

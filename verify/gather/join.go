@@ -24,7 +24,7 @@ func (in *Input) Joinings() []Joining {
 	pairs := map[[2]string]Joining{}
 	for _, s := range in.Sites {
 		for _, d := range s.Decisions {
-			if s.Object == "" || !IsPairing(d) {
+			if s.Object == "" || !verify.IsPairing(d) {
 				continue
 			}
 			k := pairOf(s.Object, d.Path)
@@ -38,22 +38,6 @@ func (in *Input) Joinings() []Joining {
 		return cmp.Or(a.When.Compare(b.When), cmp.Compare(a.Now, b.Now), cmp.Compare(a.Former, b.Former))
 	})
 	return out
-}
-
-// Formers are the objects that an object's own record joins to it.
-func Formers(object string, decisions []manifest.Decision) (all []string) {
-	in := Input{Sites: []SiteItems{{Object: object, Decisions: decisions}}}
-	for _, j := range in.Joinings() {
-		if j.What == manifest.Joined {
-			all = append(all, j.Former)
-		}
-	}
-	return all
-}
-
-// IsPairing reports whether a decision is about two sites.
-func IsPairing(d manifest.Decision) bool {
-	return (d.What == manifest.Joined || d.What == manifest.Apart) && d.Path != ""
 }
 
 func pairOf(a, b string) [2]string { return [2]string{min(a, b), max(a, b)} }

@@ -13,7 +13,6 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/tally"
 	"linecamp/verify"
-	"linecamp/verify/gather"
 )
 
 // Of reads a site's history from one copy.
@@ -28,9 +27,7 @@ func Of(ctx context.Context, r store.Root, s verify.Site) (verify.History, error
 	}
 	rs := &Records{Inventory: inv, Roots: []store.Root{r}}
 	rec, _ := rs.Newest(ctx)
-	if rec != nil {
-		h.Formers = gather.Formers(s.Object, rec.Decisions)
-	}
+	h.Formers = verify.JoinedIn(rec)
 	seal, err := store.ReadSeal(ctx, r)
 	if ctx.Err() != nil {
 		return verify.History{}, ctx.Err()
@@ -82,11 +79,10 @@ func addClosed(ctx context.Context, r store.Root, h *verify.History, v *visits, 
 		if err := addVersions(ctx, h, rs, f); err != nil {
 			return err
 		}
-		if rec, _ := rs.Newest(ctx); rec != nil {
-			for _, more := range gather.Formers(f, rec.Decisions) {
-				if !slices.Contains(h.Formers, more) {
-					h.Formers = append(h.Formers, more)
-				}
+		rec, _ := rs.Newest(ctx)
+		for _, more := range verify.JoinedIn(rec) {
+			if !slices.Contains(h.Formers, more) {
+				h.Formers = append(h.Formers, more)
 			}
 		}
 	}

@@ -55,7 +55,8 @@ func (r *check) checkSeal(ctx context.Context) error {
 		s = nil
 	case s.Len() < r.o.HadLines:
 		d := r.sealDamage(ctx, verify.Altered, fmt.Sprintf("it has %s, and had %d before: the copy, or this part of it, was put back to an earlier state", words.Count(int64(s.Len()), "line"), r.o.HadLines))
-		if d.Kind = verify.Altered; s.Len() == 0 {
+		d.Kind = verify.Altered // the seal itself, also where a whole file of it went
+		if s.Len() == 0 {
 			d.Kind = verify.Gone
 		}
 		r.damaged(ctx, nil, d)

@@ -157,10 +157,7 @@ func (c Chain) Into(ctx context.Context, objects *sites.Catalogue, rec *manifest
 		if err != nil {
 			return "", nil, err
 		}
-		joined := log.Closed(c.Slug) && slices.ContainsFunc(o.Rec.Decisions, func(d manifest.Decision) bool {
-			return d.What == manifest.Joined && d.Path == c.Slug
-		})
-		if joined || o.GroupKey() == key {
+		if log.Closed(c.Slug) && slices.Contains(o.WentOnFrom(), c.Slug) || o.GroupKey() == key {
 			return slug, o, nil
 		}
 	}

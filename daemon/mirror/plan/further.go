@@ -15,15 +15,6 @@ import (
 // so is a decision in the record of the further one, [manifest.Joined] with the closed
 // one's slug. An object from which another goes on already is compared with nothing.
 
-// from notes the objects that o's record joins to it.
-func from(o *sites.Object, joined map[string]bool) {
-	for _, d := range o.Rec.Decisions {
-		if d.What == manifest.Joined {
-			joined[d.Path] = true
-		}
-	}
-}
-
 // ended are the closed objects that their sites do not go on from yet, of those that
 // have a version which counts. It is nil where one of them cannot be read.
 func (p *planner) ended(ctx context.Context, joined map[string]bool) ([]string, error) {
@@ -42,7 +33,9 @@ func (p *planner) ended(ctx context.Context, joined map[string]bool) ([]string, 
 		if err != nil {
 			return nil, err
 		}
-		from(o, joined)
+		for _, before := range o.WentOnFrom() {
+			joined[before] = true
+		}
 		ended = append(ended, slug)
 	}
 	isJoined := func(slug string) bool { return joined[slug] }
@@ -85,8 +78,7 @@ func (p *planner) before(ctx context.Context, g *sites.Group, fits []string) (*s
 // stand where they stood are judged by what that one recorded of them.
 func (p *planner) goOn(c *change, before *sites.Object) {
 	c.from = before.Slug
-	line := p.r.Sites.Log().AllClosed()[before.Slug]
-	c.Said = append(c.Said, manifest.Decision{What: manifest.Joined, Who: "linecamp", When: line.At, Why: line.Why, Path: before.Slug})
+	c.Said = append(c.Said, p.r.Sites.GoesOnFrom(before.Slug))
 	for _, s := range p.said {
 		if s.Object == before.Slug && !Recorded(before.Rec.Decisions, s.Decision) {
 			c.Said = append(c.Said, s.Decision)

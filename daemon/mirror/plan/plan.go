@@ -171,7 +171,9 @@ func (p *planner) match(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		from(o, joined)
+		for _, before := range o.WentOnFrom() {
+			joined[before] = true
+		}
 		p.paths += len(o.Rec.Paths)
 		for _, e := range o.Rec.Paths {
 			p.bytes += e.Bytes
