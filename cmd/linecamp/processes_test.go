@@ -202,7 +202,7 @@ func TestTakeOverInTheMiddleOfARound(t *testing.T) {
 				if r.status == 0 {
 					break
 				}
-				if tries == 50 || !strings.Contains(r.err, "another machine") {
+				if tries == 50 || !strings.Contains(r.err, "another computer") {
 					t.Fatalf("taking over ended with status %d\n%s%s", r.status, r.out, r.err)
 				}
 			}

@@ -300,7 +300,7 @@ func TestWhatNoLogNamesIsLeft(t *testing.T) {
 	before := head(t, o.copies[0].root, "north--windmill").Encode()
 	o.visit("North/Windmill", "2022-06-21")
 	rep := o.mirror()
-	if c := rep.Copies[0]; rep.Made != 1 || c.State != "behind" || !strings.Contains(c.Error, "named by no log") {
+	if c := rep.Copies[0]; rep.Made != 1 || c.State != "behind" || !strings.Contains(c.Error, "is in no seal") {
 		t.Errorf("%+v", rep)
 	}
 	if after := head(t, o.copies[0].root, "north--windmill").Encode(); string(after) != string(before) {
