@@ -42,7 +42,7 @@ type copyRun struct {
 	loose   late.Loose
 	blocked blocked.Sites
 
-	astray bool // its seal tells another history than ours
+	parted bool // its seal tells another history than ours
 
 	mu       sync.Mutex
 	out      report.CopyState
@@ -123,7 +123,7 @@ func (c *copyRun) wayOn() string {
 func (c *copyRun) elsewhere(slug string) bool {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	return c.astray || c.loose.Has(slug)
+	return c.parted || c.loose.Has(slug)
 }
 
 // follow catches up whenever the seal grows, until authoring is over.

@@ -79,7 +79,7 @@ func (r *round) unread() ([]*copyRun, error) {
 		if err = errors.Join(err, xerr); err != nil {
 			return nil, err
 		}
-		if !read && !excused && !c.astray {
+		if !read && !excused && !c.parted {
 			all = append(all, c)
 		}
 	}

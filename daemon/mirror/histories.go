@@ -29,9 +29,9 @@ func (r *round) meetParted(ctx context.Context, seals authority.Seals) error {
 		may = err == nil
 	}
 	for i, c := range r.copies {
-		c.astray = parted(seals.Other[i])
+		c.parted = parted(seals.Other[i])
 		switch {
-		case !c.astray:
+		case !c.parted:
 			continue
 		case !may:
 			c.fail(r.who.Strayed(i, seal.Parted, r.log.Seal))
@@ -72,7 +72,7 @@ func (c *copyRun) meet(ctx context.Context, theirs *seal.Seal) error {
 	if err := authority.ReplaceSeal(ctx, c.r.Ledger, c.forOthers(), c.r.log.Seal); err != nil {
 		return err
 	}
-	c.astray, c.sealLen = false, c.r.log.Seal.Len()
+	c.parted, c.sealLen = false, c.r.log.Seal.Len()
 	return nil
 }
 

@@ -36,7 +36,7 @@ func (r *round) nextHolder(failed map[*copyRun]error) *copyRun {
 // write to it is under way; a bucket answered each write. Where it did not
 // answer, that cannot be known, and the site waits.
 func (r *round) release(ctx context.Context, first *copyRun) error {
-	if first.Root == nil || first.astray || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
+	if first.Root == nil || first.parted || errors.Is(first.broken(), store.ErrConflict) || r.firstHolder() == nil {
 		return nil
 	}
 	all, err := r.begun.All()
