@@ -60,8 +60,12 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		r.Copies[i].Fail(ErrNewer)
 		told[i].Seal = nil
 	}
+	sound := proved(ctx, r.Copies, told)
+	if err := ctx.Err(); err != nil {
+		return s, err
+	}
 	var from int
-	if s.Right, from = seal.Right(known, told...); from >= 0 && !s.Right.Extends(known) {
+	if s.Right, from = seal.Right(known, sound...); from >= 0 && !s.Right.Extends(known) {
 		if err := r.noteGoverning(r.named[from].Author); err != nil {
 			return s, err
 		}

@@ -275,10 +275,10 @@ func (t Taker) governing(ctx context.Context, open []Copy) (is governing, err er
 			is.told[i].Author, is.told[i].Epoch = author, epoch
 		}
 	}
-	is.right, _ = seal.Right(is.kept, is.told...)
+	is.right, _ = seal.Right(is.kept, proved(ctx, open, is.told)...)
 	one := slices.ContainsFunc(is.told, func(t seal.Told) bool { return t.Seal != nil })
 	if unread != nil && (!one || is.right.Len() == 0) { // else what was recorded would be forgotten
 		return is, unread
 	}
-	return is, nil
+	return is, ctx.Err()
 }

@@ -82,3 +82,39 @@ func TestNoTakeOverWithoutASealThatReads(t *testing.T) {
 		}
 	}
 }
+
+// A digit of the seal rotted on one of two copies, and this machine's state knows neither: the
+// one that names the manifests that are there goes on, whichever sorts first.
+func TestWhatManifestsTellGoesOn(t *testing.T) {
+	for _, rotten := range []int{0, 1} {
+		for _, takesOver := range []bool{false, true} {
+			for _, to := range []string{"0", "f"} {
+				t.Run(fmt.Sprint(rotten, ", takes over: ", takesOver, ", ", to), func(t *testing.T) {
+					r := newRanch(t, "shelf", "loft")
+					r.write("North/Alder/2020-06-20/1.jpg", "first")
+					r.write("North/Beech/2020-06-20/1.jpg", "second")
+					r.wantCurrent(r.mirror())
+					r.wantCurrent(r.mirror())
+					whole := logOf(t, r.copies[0].root)
+					d := whole.Lines()[1].Inventory.String()
+					at := strings.IndexFunc(d, func(c rune) bool { return c != '0' && c != 'f' })
+					rotSeal(t, r.copies[rotten].root, d, d[:at]+to+d[at+1:])
+					r.loseState()
+					if takesOver {
+						r.author = newID
+						if taken := r.takeOver("new"); len(taken.Parted) != 1 || taken.Parted[0] != r.copies[rotten].name {
+							t.Errorf("%+v", taken)
+						}
+					}
+					rep := r.mirror()
+					if rep.Copies[1-rotten].State != reach.Current || rep.Copies[rotten].State != reach.Failed {
+						t.Errorf("%+v", rep)
+					}
+					if kept, err := r.cache.Seal(); err != nil || !kept.Extends(whole) {
+						t.Errorf("it goes on with %v, %v", kept, err)
+					}
+				})
+			}
+		}
+	}
+}
