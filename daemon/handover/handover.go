@@ -39,6 +39,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/wholefile"
+	"linecamp/manifest/words"
 	"linecamp/verify"
 	"linecamp/verify/bag"
 	"linecamp/verify/restore"
@@ -316,7 +317,7 @@ func (o Options) info(rep Report) []bag.Tag {
 	}
 	positions := "included"
 	if !o.WithPositions {
-		positions = fmt.Sprintf("left out; %d pictures changed for it, %d files not in the bag", len(rep.Blanked), len(rep.Left))
+		positions = fmt.Sprintf("left out; %s changed for it, %s not in the bag", words.Count(len(rep.Blanked), "picture"), words.Count(len(rep.Left), "file"))
 	}
 	return append(tags, bag.Tag{Label: "Linecamp-Positions", Value: positions})
 }

@@ -103,6 +103,19 @@ func TestReady(t *testing.T) {
 	}
 }
 
+// The bag says in plain words what was done about positions.
+func TestInfoOfPositions(t *testing.T) {
+	for want, rep := range map[string]Report{
+		"left out; 1 picture changed for it, 1 file not in the bag":   {Blanked: make([]string, 1), Left: make([]File, 1)},
+		"left out; 0 pictures changed for it, 2 files not in the bag": {Left: make([]File, 2)},
+	} {
+		tags := Options{}.info(rep)
+		if got := tags[len(tags)-1].Value; got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
 // No cell is one that a spreadsheet would run, and a reader of CSV that is not
 // ours (Go's) gets every cell back.
 func TestTables(t *testing.T) {

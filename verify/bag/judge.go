@@ -16,6 +16,7 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/within"
 )
 
@@ -57,7 +58,7 @@ const maxTagFile = 16 << 20
 func Judge(ctx context.Context, folder string, progress func(done, total int64)) (Report, error) {
 	rep := Report{Bag: folder, Errors: []Fault{}}
 	if st, err := os.Stat(folder); errors.Is(err, fs.ErrNotExist) {
-		return rep, fmt.Errorf("there is no folder %s: %w", folder, err)
+		return rep, fault.Say(err, "there is no folder %s", folder)
 	} else if err != nil {
 		return rep, fmt.Errorf("the bag %s: %w", folder, err)
 	} else if !st.IsDir() {
