@@ -9,11 +9,13 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
 
+	"github.com/google/uuid"
 	"pgregory.net/rapid"
 
 	"linecamp/daemon/authority"
@@ -69,7 +71,8 @@ func (s *sim) newMachine(n int) *machine {
 // anew gives a machine another author id.
 func (s *sim) anew(m *machine) {
 	s.authors++
-	m.author = fmt.Sprintf("22222222-2222-4222-8222-%012d", s.authors)
+	// As far from each other as real ones are: of two that differ in a digit, one rotted.
+	m.author = uuid.NewSHA1(uuid.NameSpaceOID, []byte(strconv.Itoa(s.authors))).String()
 }
 
 func (s *sim) newState(m *machine) {
