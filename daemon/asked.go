@@ -22,6 +22,6 @@ func IsAskedWrong(err error) bool {
 	var many *history.ManySites
 	return errors.As(err, &many) || slices.ContainsFunc([]error{
 		ErrNoSite, ErrLastCopy, ErrYearsFrom, ErrHandOver,
-		seal.ErrPrinted, restore.ErrAsked, reach.ErrNoCopy, decide.ErrExplain, decide.ErrUndo, decide.ErrSame, handover.ErrInto, intake.ErrAsked, intake.ErrCard,
+		seal.ErrPrinted, seal.ErrSlip, restore.ErrAsked, reach.ErrNoCopy, decide.ErrExplain, decide.ErrUndo, decide.ErrSame, handover.ErrInto, intake.ErrAsked, intake.ErrCard,
 	}, func(sentinel error) bool { return errors.Is(err, sentinel) })
 }

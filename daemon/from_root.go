@@ -49,22 +49,20 @@ func VerifyFrom(ctx context.Context, root reach.RootAccess, o VerifyOptions, p P
 	if o.Only == OnlyYears {
 		return verify.Report{}, ErrYearsFrom
 	}
-	paper, err := o.paper()
-	if err != nil {
-		return verify.Report{}, err
-	}
 	h, id, err := root.Open(ctx)
 	if err != nil {
 		return verify.Report{}, err
 	}
 	defer h.Root.Close()
+	known, _ := store.ReadSeal(ctx, h.Root)
+	paper, err := o.paper(known)
+	if err != nil {
+		return verify.Report{}, err
+	}
 	report := verify.Report{Archive: id.Archive, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Units: config.Archive{}.Distances()}
 	vo := rot.Options{
-		Quick: o.Quick, Allowance: -1, Paper: paper,
+		Quick: o.Quick, Allowance: -1, Paper: paper, Seal: known,
 		Progress: func(done, total int64) { p.Tell(h.Name, done, total) },
-	}
-	if seal, err := store.ReadSeal(ctx, h.Root); err == nil {
-		vo.Seal = seal
 	}
 	c, err := rot.Check(ctx, archive.ForVerify(h), vo)
 	if err != nil && !errors.Is(err, rot.ErrStopped) {

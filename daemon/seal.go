@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -58,11 +59,15 @@ func SealFrom(ctx context.Context, root reach.RootAccess) (SealReport, error) {
 	})
 }
 
-// paper reads the seal given to VerifyOptions.Seal, nil for none.
-func (o VerifyOptions) paper() (*seal.Printed, error) {
+// paper reads the seal given to VerifyOptions.Seal, nil for none. A slip of the pen
+// says nothing of a copy, so it is told before any copy is held against it.
+func (o VerifyOptions) paper(log *seal.Seal) (*seal.Printed, error) {
 	if o.Seal == "" {
 		return nil, nil
 	}
 	p, err := seal.ParsePrinted(o.Seal)
+	if not := cmp.Or(log, &seal.Seal{}).Bears(p); err == nil && errors.Is(not, seal.ErrSlip) {
+		err = not
+	}
 	return &p, err
 }

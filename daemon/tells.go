@@ -34,7 +34,8 @@ func (r VerifyReport) Tells(i attention.Item) bool {
 	case attention.Years, attention.Findings:
 		return r.Judged
 	case attention.SealBroken, attention.Standard, attention.CheckFailed:
-		return slices.ContainsFunc(r.Copies, func(c verify.CopyReport) bool { return c.Copy == i.Copy })
+		k := slices.IndexFunc(r.Copies, func(c verify.CopyReport) bool { return c.Copy == i.Copy })
+		return k >= 0 && (i.Kind != attention.SealBroken || r.Copies[k].SealFault != "")
 	}
 	return false
 }

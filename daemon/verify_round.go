@@ -47,7 +47,8 @@ func (o VerifyOptions) years() bool { return o.Only == OnlyYears || o.Only == ""
 func (a *Archive) verify(ctx context.Context, o VerifyOptions, p Progress) (VerifyReport, map[string][]string, error) {
 	report := VerifyReport{Report: verify.Report{Archive: a.Config.Name, Copies: []verify.CopyReport{}, Years: []verify.Year{}, Folder: a.Config.Folder, Asked: o.Copy, Units: a.Config.Distances()}}
 	var picked []config.Copy
-	if _, err := o.paper(); err != nil {
+	known, _ := a.Cache.Seal() // without it, each copy's own seal tells
+	if _, err := o.paper(known); err != nil {
 		return report, nil, err
 	}
 	if o.Deep && a.Config.Folder == "" {
@@ -188,7 +189,7 @@ func depth(o VerifyOptions) string {
 }
 
 func (a *Archive) options(o VerifyOptions, k *archive.Known, name string, p Progress) rot.Options {
-	paper, _ := o.paper() // it was read without fault when the check began
+	paper, _ := o.paper(nil) // it was read without fault when the check began
 	return rot.Options{
 		Quick: o.Quick, Paper: paper, Memory: a.Memory(), Allowance: -1,
 		Expected: k.Inventory, ExpectedObjects: k.Slugs, Seal: k.Seal, Seconded: k.Seconded, Now: a.Now,

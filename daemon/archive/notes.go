@@ -119,11 +119,8 @@ func (a *Archive) NoteChecks(report verify.Report) error {
 	}
 	for _, c := range report.Copies {
 		id := a.ID(c.Copy)
-		seal := attention.Check{Kind: attention.SealBroken, ID: id}
-		if c.SealFault != "" {
-			seal.What = c.SealFault
-		}
-		if c.Error == "" || c.SealFault != "" {
+		seal := attention.Check{Kind: attention.SealBroken, ID: id, What: c.SealFault}
+		if c.SealHolds || c.SealFault != "" { // a check without the paper says nothing of it
 			note("seal "+id, seal)
 		}
 		standard := attention.Check{Kind: attention.Standard, ID: id}

@@ -1,6 +1,8 @@
 package seal
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -29,11 +31,12 @@ type Printed struct {
 // Why a log does not bear a printed seal out. Decide with errors.Is; the
 // messages say more.
 var (
-	ErrPrinted      = errors.New("not a printed seal")
-	ErrShort        = errors.New("the log is shorter than the printed seal")
-	ErrDay          = errors.New("the printed seal has another day than the log")
-	ErrDiffers      = errors.New("the log is not the one that was sealed")
-	errSealMiswrote = errors.New("only part of the digits differ, which looks like a slip of the pen")
+	ErrPrinted = errors.New("not a printed seal")
+	ErrShort   = errors.New("the log is shorter than the printed seal")
+	ErrDiffers = errors.New("the log is not the one that was sealed")
+	// ErrSlip is a fault of the paper, or of whoever copied it: it agrees with the log
+	// in more than anybody could forge.
+	ErrSlip = errors.New("the printed seal looks like a slip of the pen")
 )
 
 const (
@@ -116,23 +119,37 @@ func ParsePrinted(text string) (Printed, error) {
 
 // Bears reports whether the log still begins with the lines p was made of. It
 // returns nil if so, and otherwise an error that names what is wrong:
-// ErrShort, ErrDay or ErrDiffers.
+// ErrSlip, ErrShort or ErrDiffers.
 func (s *Seal) Bears(p Printed) error {
+	now := s.printed(p.Lines)
+	if now == p {
+		return nil
+	}
+	if n := s.lineOf(p.Half); n > 0 {
+		return fmt.Errorf("%w: its digits are those of line %d, of %s, and it says line %d, of %s; read it again", ErrSlip, n, s.day(n), p.Lines, p.Day)
+	}
 	if p.Lines > s.lines {
 		return fmt.Errorf("%w: the seal was made of %d lines, and there are %d now; lines were taken away, or this copy is behind", ErrShort, p.Lines, s.lines)
 	}
-	now := s.printed(p.Lines)
-	switch {
-	case now == p:
-		return nil
-	case now.Half == p.Half:
-		return fmt.Errorf("%w: line %d is of %s, the paper says %s; the digits agree, so look at the paper again", ErrDay, p.Lines, now.Day, p.Day)
-	default:
-		if g := differing(now.Half, p.Half); len(g) < groups/2 {
-			return fmt.Errorf("%w: %w (group %s of the digits); read it again", ErrDiffers, errSealMiswrote, strings.Join(g, ", "))
-		}
-		return fmt.Errorf("%w: the first %d lines are not what they were when the seal was made, so what was recorded then has been changed or replaced since", ErrDiffers, p.Lines)
+	if g := differing(now.Half, p.Half); len(g) < groups/2 {
+		return fmt.Errorf("%w: only part of its digits differ (group %s); read it again", ErrSlip, strings.Join(g, ", "))
 	}
+	return fmt.Errorf("%w: the first %d lines are not what they were when the seal was made, so what was recorded then has been changed or replaced since", ErrDiffers, p.Lines)
+}
+
+// lineOf is the line up to which the log has these digits, 0 for none.
+func (s *Seal) lineOf(half [16]byte) (n int) {
+	h := sha256.New()
+	for _, part := range s.parts {
+		for raw := range bytes.Lines(part) {
+			n++
+			h.Write(raw)
+			if [16]byte(h.Sum(nil)) == half {
+				return n
+			}
+		}
+	}
+	return 0
 }
 
 // differing names the groups of digits in which a and b differ, counted from 1.
