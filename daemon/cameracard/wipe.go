@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/authority"
 	"linecamp/daemon/intake"
 	"linecamp/daemon/intake/maywipe"
 	"linecamp/daemon/reach"
@@ -74,16 +75,17 @@ type keeper struct{ archives []*kept }
 
 // kept is what one archive knows to be where.
 type kept struct {
-	archive  *archive.Archive
-	reach    *reach.Copies
-	name     string
-	line     words.Line // of the archive, for command lines
-	copies   []keptCopy
-	recorded map[manifest.Digest][]stored
-	working  map[manifest.Digest]string
-	held     []map[string]map[string]verify.Held // by copy, object, content path
-	damaged  map[string]bool                     // copy, object and content path
-	answers  []map[stored]string                 // by copy: why a file must not be counted on, "" where it is there
+	archive   *archive.Archive
+	reach     *reach.Copies
+	name      string
+	line      words.Line // of the archive, for command lines
+	copies    []keptCopy
+	elsewhere bool // another computer records it, so that no round from here brings anything to a copy
+	recorded  map[manifest.Digest][]stored
+	working   map[manifest.Digest]string
+	held      []map[string]map[string]verify.Held // by copy, object, content path
+	damaged   map[string]bool                     // copy, object and content path
+	answers   []map[stored]string                 // by copy: why a file must not be counted on, "" where it is there
 }
 
 // keptCopy is one copy with the device it is on.
@@ -114,6 +116,15 @@ func keptBy(ctx context.Context, a *archive.Archive, card string, p archive.Prog
 		return nil, err
 	}
 	k.reach = r
+	last, err := authority.LastAuthor(a.Ledger, r.ID)
+	if err == nil && last.Author != "" {
+		self, serr := a.Self()
+		err, k.elsewhere = serr, last.Author != self.Author
+	}
+	if err != nil {
+		r.Close()
+		return nil, fmt.Errorf("who records: %w", err)
+	}
 	if err := keptOn(ctx, a, k, card); err != nil {
 		r.Close()
 		return nil, err
@@ -244,6 +255,9 @@ func (k *kept) holdings(d manifest.Digest) []maywipe.Holding {
 			found = true
 			h.ReadBack, h.Confirmed = latest(h.ReadBack, is.ReadBack), latest(h.Confirmed, is.Confirmed)
 		}
+		if !found && why == "" && c.here && k.unchecked(c.name, d) {
+			why = "was not checked from this computer since another one recorded it"
+		}
 		if !found && why != "" {
 			h.Device, h.Why = "", cmp.Or(c.why, why)
 		}
@@ -257,6 +271,12 @@ func (k *kept) holdings(d manifest.Digest) []maywipe.Holding {
 // spoiled reports whether a content is damage on record on a copy.
 func (k *kept) spoiled(copy string, d manifest.Digest) bool {
 	return slices.ContainsFunc(k.recorded[d], func(s stored) bool { return k.damaged[copy+"\x00"+s.object+"\x00"+s.path] })
+}
+
+// unchecked reports whether a copy may have a content that another computer recorded:
+// a check from here finds out.
+func (k *kept) unchecked(copy string, d manifest.Digest) bool {
+	return k.elsewhere && len(k.recorded[d]) > 0 && !k.spoiled(copy, d)
 }
 
 // latest is the later of two moments, in whole seconds of UTC as reports have it.
@@ -298,6 +318,8 @@ func (k *kept) advice(d manifest.Digest) maywipe.Todo {
 		i := slices.IndexFunc(held, func(h maywipe.Holding) bool { return h.Copy == c.name })
 		switch {
 		case c.device == "" || i >= 0 && held[i].Device != "":
+		case c.here && k.unchecked(c.name, d):
+			return run("verify", "--copy", c.name)
 		case c.here && i >= 0: // it should have it, and it did not answer so
 			return maywipe.Todo{Run: []string{k.line.Run("verify", "--copy", c.name), k.line.Run("mend")}}
 		case c.here && k.spoiled(c.name, d):
