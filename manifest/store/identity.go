@@ -68,10 +68,15 @@ func ReadIdentity(ctx context.Context, r Root) (Identity, error) {
 	}
 	id, err := decodeIdentity(b)
 	if err != nil {
-		return Identity{}, fault.Say(ErrNoRoot, "%s: the identity of this copy is damaged (%s: %v); nothing was written there. %s beside it repeats what it should say", r.Name(), IdentityKey, err, ReadmeKey)
+		return Identity{}, fault.Say(ErrNoRoot, "%s: the identity of this copy is damaged (%s); nothing was written there. To put it right, write this into that file, with the names and ids that %s beside it begins with: %s",
+			r.Name(), IdentityKey, ReadmeKey, identityByHand)
 	}
 	return id, nil
 }
+
+// identityByHand is what a person writes where the identity is damaged. Nothing is
+// decided by the time of creation, so any will do.
+const identityByHand = `{"extensionName": "` + rootExtension + `", "archive": "ARCHIVE ID", "name": "ARCHIVE", "copy": "COPY ID", "created": "2001-01-01T00:00:00Z"}`
 
 func encodeJSON(v any) []byte {
 	b, err := json.MarshalIndent(v, "", "  ")
