@@ -226,6 +226,9 @@ func (d *deriver) copies() {
 			}
 			i.Kind, i.Next = CopyBehind, "run `linecamp mirror`"
 			i.What = fmt.Sprintf("%s does not have everything.%s%s", name, lacks, because(c.Error))
+			if c.Unmet && c.Error == "" {
+				i.What = fmt.Sprintf("No mirror round here has looked at %s yet, so nobody knows what it lacks.", name)
+			}
 			if !c.Stuck.IsZero() {
 				i.What += fmt.Sprintf(" Nothing came to it since %s.", c.Stuck.Local().Format("January 2, 2006"))
 				i.Next = "see in the settings whether the `hours`, `rate` and `allowance` of its link leave enough for one file, and whether this computer runs in those hours"
@@ -235,7 +238,7 @@ func (d *deriver) copies() {
 				i.Next = "allow more in the settings, as `hours`, `rate` or `allowance`, or fill a copy elsewhere first"
 			}
 		case away:
-			if whole || c.ToGo.Files == 0 {
+			if whole || c.ToGo.Files == 0 && !c.Unmet {
 				continue
 			}
 			i.Kind, i.Next = CopyAway, "plug it in, then run `linecamp mirror`"

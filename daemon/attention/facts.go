@@ -105,6 +105,7 @@ type Copy struct {
 	Error string    // a sentence
 	Since time.Time // since when it has not been current, as far as is known
 	ToGo  Amount    // what is recorded and not there
+	Unmet bool      // by any round, so that nobody knows what is there
 	// Moving says that a round is bringing it something, or that a round which
 	// does is sure to come.
 	Moving bool

@@ -28,6 +28,8 @@ type standing struct {
 	note  string
 	since time.Time // since when it has not been current; zero if unknown
 	toGo  attention.Amount
+	// unmet: no round of this state has looked at it, so nobody here knows what it has.
+	unmet bool
 	// moving: a round is bringing it something.
 	moving bool
 	short  string // what it cannot have, or nobody has; "" for nothing
@@ -64,17 +66,21 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 	if err != nil {
 		return s, err
 	}
-	lacking := false
+	s.moving = errors.Is(h.Err, turns.ErrCatchingUp) || h.After == nil && h.Root != nil && a.Turns.Busy(ctx, h.ID)
+	s.unmet = !s.moving && h.After == nil && len(committed) == 0 && seen.LastCurrent.IsZero() && (seen.State == "" || seen.LastReachable.IsZero())
+	lacking := seen.LastCurrent.IsZero()
 	for slug, n := range want {
 		if has := committed[slug]; has < n {
 			lacking = true
-			s.toGo = s.toGo.Plus(toGo(a, slug, has))
+			if !s.unmet {
+				s.toGo = s.toGo.Plus(toGo(a, slug, has))
+			}
 		}
 	}
 	s.since = seen.LastCurrent
 	switch {
-	case errors.Is(h.Err, turns.ErrCatchingUp) || h.After == nil && h.Root != nil && a.Turns.Busy(ctx, h.ID):
-		s.state, s.moving = reach.Behind, true
+	case s.moving:
+		s.state = reach.Behind
 		s.note = "a round is bringing it up to date just now"
 	case h.After != nil: // the round at hand has said it
 		s.state, s.err = h.After.State, h.After.Error
@@ -88,13 +94,15 @@ func standingOf(ctx context.Context, a *archive.Archive, h *reach.Copy, want map
 		if h.Root != nil {
 			s.err += " (it answers now)"
 		}
-	case lacking || seen.LastCurrent.IsZero() || seen.State == reach.Behind && seen.Error != "":
+	case lacking || seen.State == reach.Behind && seen.Error != "":
 		s.state = reach.Behind
 		switch {
 		case seen.State == reach.Behind:
 			s.err = seen.Error
 		case h.Root != nil && (seen.State == reach.Away || seen.State == reach.Unreachable):
 			s.note = cmp.Or(s.note, "it is back, and the last round did not meet it")
+		case s.unmet && len(want) > 0:
+			s.note = cmp.Or(s.note, "no mirror round here has looked at it yet")
 		}
 	default:
 		s.state = reach.Current
@@ -146,6 +154,6 @@ func (o Outlook) Going(name string) (attention.Amount, *link.Outlook) {
 }
 
 func (s standing) forAttention() attention.Copy {
-	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Moving: s.moving, Slow: s.link != nil && !s.link.Long(), Slower: s.link.Long(), Stuck: s.stuck, Short: s.short,
+	return attention.Copy{Name: s.name, ID: s.id, State: s.state, Error: s.err, Since: s.since, ToGo: s.toGo, Unmet: s.unmet, Moving: s.moving, Slow: s.link != nil && !s.link.Long(), Slower: s.link.Long(), Stuck: s.stuck, Short: s.short,
 		Undrilled: s.undrilled, DrillDamaged: s.drills.Damaged, DrillTried: s.drills.Tried, DrillFailure: s.drills.Failure}
 }
