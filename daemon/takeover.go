@@ -24,8 +24,8 @@ type Takeover struct {
 	// Held are copies that answer, and cannot be worked with: nothing is recorded until
 	// a person put them right, or gave them up.
 	Held []Held `json:"held,omitempty"`
-	// Already: this machine recorded before, and every copy within reach says
-	// so; nothing was changed.
+	// Already: this machine recorded before, and every copy within reach says so.
+	// Recording no longer waits for those in Later.
 	Already bool `json:"already"`
 }
 
@@ -80,7 +80,7 @@ func (a *Archive) TakeOver(ctx context.Context) (Takeover, error) {
 		case h.Root != nil:
 		case h.Answers():
 			t.Held = append(t.Held, Held{h.Name, h.Err.Error()})
-		case !t.Already:
+		default:
 			t.Later = append(t.Later, h.Name)
 		}
 	}

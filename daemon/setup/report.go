@@ -28,7 +28,7 @@ type AuthorReport struct {
 	Machine string   `json:"machine"`
 	Was     string   `json:"was,omitempty"`
 	Epoch   int      `json:"epoch"`
-	Already bool     `json:"already,omitempty"` // it was the author before, and nothing was changed
+	Already bool     `json:"already,omitempty"` // it was the author before
 	Copies  []string `json:"copies"`
 	Later   []string `json:"later"`
 	Parted  []string `json:"parted,omitempty"` // see daemon.Takeover

@@ -13,23 +13,8 @@ import (
 // Print writes the report for a person.
 func setUp(w io.Writer, r setup.Report) {
 	line := screen.LineOf(w)
-	if a := r.Author; a != nil && a.Already {
-		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s already. Nothing was changed.\n", a.Machine, r.Archive)
-		held(w, a.Held)
-		return
-	} else if a != nil {
-		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s from now on.\n", a.Machine, r.Archive)
-		if a.Was != "" && a.Was != a.Machine {
-			fmt.Fprintf(w, "The computer %s records no more.\n", a.Was)
-		}
-		fmt.Fprintf(w, "These copies know it: %s.\n", strings.Join(a.Copies, ", "))
-		if len(a.Later) > 0 {
-			fmt.Fprintf(w, "These copies are out of reach now, and the next mirror round tells them: %s.\n", strings.Join(a.Later, ", "))
-		}
-		if len(a.Parted) > 0 {
-			fmt.Fprintf(w, "These copies have another history of the archive, or a damaged seal: %s. `%s` takes in what they have of another history. If it calls a seal damaged, run `%s`, then `%s`.\n", strings.Join(a.Parted, ", "), line.Run("mirror"), line.Run("verify"), line.Run("mend"))
-		}
-		held(w, a.Held)
+	if r.Author != nil {
+		tookOver(w, r.Archive, *r.Author)
 		return
 	}
 	if c := r.Changed; c != nil {
@@ -88,4 +73,24 @@ func held(w io.Writer, all []daemon.Held) {
 	for _, h := range all {
 		fmt.Fprintf(w, "%s  %s\n    Nothing is recorded before this copy is read: put it right, or give it up with `%s`.\n", h.Copy, line.Text(shown(h.Error)), line.Run("mirror", "--without", h.Copy))
 	}
+}
+
+func tookOver(w io.Writer, archive string, a setup.AuthorReport) {
+	line := screen.LineOf(w)
+	if a.Already {
+		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s already.\n", a.Machine, archive)
+	} else {
+		fmt.Fprintf(w, "This computer, %s, is the recording computer of %s from now on.\n", a.Machine, archive)
+		if a.Was != "" && a.Was != a.Machine {
+			fmt.Fprintf(w, "The computer %s records no more.\n", a.Was)
+		}
+		fmt.Fprintf(w, "These copies know it: %s.\n", strings.Join(a.Copies, ", "))
+	}
+	if len(a.Later) > 0 {
+		fmt.Fprintf(w, "These copies are out of reach now: %s. The next mirror round goes on without what only they have, and takes it in once they are back.\n", strings.Join(a.Later, ", "))
+	}
+	if len(a.Parted) > 0 {
+		fmt.Fprintf(w, "These copies have another history of the archive, or a damaged seal: %s. `%s` takes in what they have of another history. If it calls a seal damaged, run `%s`, then `%s`.\n", strings.Join(a.Parted, ", "), line.Run("mirror"), line.Run("verify"), line.Run("mend"))
+	}
+	held(w, a.Held)
 }
