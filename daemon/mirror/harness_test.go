@@ -1,6 +1,7 @@
 package mirror
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -29,14 +30,15 @@ const (
 
 // ranch is a working folder, some copies and this machine's state.
 type ranch struct {
-	t      testing.TB
-	folder string
-	state  string
-	author string
-	led    *ledger.Ledger
-	cache  *ledger.Inventories
-	copies []*copyOf
-	now    time.Time
+	t       testing.TB
+	folder  string
+	state   string
+	author  string
+	machine string // "" for office
+	led     *ledger.Ledger
+	cache   *ledger.Inventories
+	copies  []*copyOf
+	now     time.Time
 }
 
 type copyOf struct {
@@ -150,7 +152,7 @@ func (r *ranch) tally() *tally.Result {
 }
 
 func (r *ranch) in() In {
-	in := In{Archive: archiveName, ArchiveID: archiveID, Author: r.author, Machine: "office", Tally: r.tally(),
+	in := In{Archive: archiveName, ArchiveID: archiveID, Author: r.author, Machine: cmp.Or(r.machine, "office"), Tally: r.tally(),
 		Settings: []byte("archive = \"" + archiveName + "\"\n"),
 		Ledger:   r.led, Cache: r.cache, Now: func() time.Time { return r.now }}
 	for _, c := range r.copies {

@@ -260,7 +260,7 @@ func (r *round) leadOn(ctx context.Context, first *copyRun) error {
 		return nil
 	}
 	steps, err := plan.Make(ctx, plan.In{
-		Tally: r.Tally, Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
+		Tally: r.Tally, User: r.user(), Accepted: r.Accept != nil, Ledger: r.Ledger, Sites: r.objects, Most: r.most, Wait: func(path, reason string, person bool) { r.wait(plan.KindOf(reason), path, reason, person) }, Question: r.inquire,
 	})
 	if err != nil {
 		return err

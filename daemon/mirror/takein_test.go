@@ -26,7 +26,7 @@ const laptopID = "22222222-2222-4222-8222-333333333333"
 // with the copies in reach.
 func (r *ranch) takesOver(author string) *ranch {
 	r.t.Helper()
-	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, now: r.now, copies: r.copies}
+	o := &ranch{t: r.t, folder: filepath.Join(r.t.TempDir(), "monitoring"), state: r.t.TempDir(), author: author, machine: "laptop", now: r.now, copies: r.copies}
 	must(r.t, copyTree(r.folder, o.folder))
 	o.openState()
 	r.t.Cleanup(func() { o.led.Close() })
@@ -198,6 +198,36 @@ func TestAnothersFileOfOneNameGoesOnBeside(t *testing.T) {
 		rows, err := r.led.Unseen()
 		if want := map[string]manifest.Digest{name: theirs}; err != nil || !maps.Equal(rows["north--windmill"].Paths, want) {
 			t.Errorf("kept before %v: recoverable are %v, not %v (%v)", kept, rows, want, err)
+		}
+	}
+}
+
+// A state that was lost does not know what its folder had. What this computer recorded there,
+// by its id or by its name, was in it: an edit takes its place, and leaves no twin.
+func TestAnEditAfterTheStateWasLostIsAnEdit(t *testing.T) {
+	for _, author := range []string{authorID, laptopID} {
+		r := newRanch(t, "barn")
+		r.visit("North/Windmill", "2019-06-21")
+		r.mirror()
+		r.loseState()
+		r.author = author
+		r.takeOver("office")
+		r.writeAt("North/Windmill/2019-06-21/notes.txt", "edited, and longer", r.now.Add(-time.Hour))
+		if got := reasons(r.mirror())[plan.ReasonUnproven]; len(got) != 1 {
+			t.Errorf("as %s: %q wait", author, got)
+		}
+		r.mirror(func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "it is meant"} })
+		inv := head(t, r.copies[0].root, "north--windmill")
+		state := inv.State(inv.Head())
+		want := []string{"2019-06-21/landscape.jpg", "2019-06-21/notes.txt", "2019-06-21/plot.jpg"}
+		if got := paths(state); !slices.Equal(got, want) || state["2019-06-21/notes.txt"] != manifest.Sum([]byte("edited, and longer")) {
+			t.Errorf("as %s: the site has %v", author, state)
+		}
+		if rep := r.mirror(); rep.Made > 0 || rep.Wants() {
+			t.Errorf("as %s: %+v", author, rep)
+		}
+		if rows, err := r.led.Unseen(); err != nil || len(rows) > 0 {
+			t.Errorf("as %s: recoverable are %v (%v)", author, rows, err)
 		}
 	}
 }

@@ -164,7 +164,7 @@ func TestAVersionLosesOnlyWhatThisFolderHad(t *testing.T) {
 		must(t, err)
 		for i := range p.both {
 			r := &ranch{t: t, folder: filepath.Join(dir, fmt.Sprint("folder", i)), state: filepath.Join(dir, fmt.Sprint("state", i)),
-				author: fmt.Sprintf("22222222-2222-4222-8222-%012d", i), now: time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC)}
+				author: fmt.Sprintf("22222222-2222-4222-8222-%012d", i), machine: fmt.Sprint("computer ", i), now: time.Date(2026, 7, 2, 2, 30, 0, 0, time.UTC)}
 			must(t, os.MkdirAll(r.folder, 0o777))
 			r.openState()
 			defer func() { r.led.Close() }()

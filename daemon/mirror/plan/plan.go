@@ -72,7 +72,8 @@ type Step struct {
 // In is what a plan is made from.
 type In struct {
 	Tally    *tally.Result
-	Accepted bool // a person said that large changes are meant
+	User     manifest.User // this computer
+	Accepted bool          // a person said that large changes are meant
 	Ledger   *ledger.Ledger
 	Sites    *sites.Catalogue
 	Most     int64 // bytes of new content in one version, 0 for the usual

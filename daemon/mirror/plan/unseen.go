@@ -10,7 +10,9 @@ import (
 
 // leaveUnseen takes out of the changes what the working folder never had: such a
 // path did not leave it, and an older version of its bytes is no edit. Where the
-// folder has another file under that name, both go on: the folder's keeps the name.
+// folder has another file under that name, both go on: the folder's keeps the name. It
+// is an edit where this computer recorded the bytes from its folder, and only its state
+// forgot that.
 func (p *planner) leaveUnseen() {
 	if !p.never.Any() {
 		return
@@ -29,11 +31,32 @@ func (p *planner) leaveUnseen() {
 		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool { return hasKey(never, logical) })
 		c.Group.Load()
 		p.holdPaths(c, ReasonNewer, slices.DeleteFunc(slices.Clone(c.Altered), func(logical string) bool {
-			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256) && p.goesBeside(c, logical)
+			return !hasKey(never, logical) || !c.had(logical, c.Group.Files[logical].SHA256) && (p.recordedHere(c.Old.Inv, logical) || p.goesBeside(c, logical))
 		}))
 		c.Group.Release()
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
+}
+
+// recordedHere reports whether this computer, by its id or else its name, recorded what
+// stands at a path from its folder. A version that keeps bytes beside the files brought
+// some of another history.
+func (p *planner) recordedHere(inv *manifest.Inventory, logical string) bool {
+	n := inv.Head()
+	for d := inv.State(n)[logical]; n > 1 && inv.State(n - 1)[logical] == d; {
+		n--
+	}
+	by, self := inv.Versions[n-1].User, p.r.User
+	if by.Address != self.Address && by.Name != self.Name {
+		return false
+	}
+	before := inv.State(n - 1)
+	for kept := range inv.State(n) {
+		if strings.HasPrefix(kept, manifest.FoundPrefix) && !hasKey(before, kept) {
+			return false
+		}
+	}
+	return true
 }
 
 // goesBeside has what is recorded at a path, and was never in the working folder, go on
