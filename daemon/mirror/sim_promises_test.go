@@ -251,25 +251,38 @@ func (s *sim) checkState(id string, state, before map[string]manifest.Digest, re
 			continue
 		}
 		raw := manifest.RawPath(old.Base, path, old.Paths[path])
-		if !s.absent[raw] && !s.shown[raw] && !s.tookAway(id, path) && !s.movedBeside(raw, before[path]) {
+		if !s.absent[raw] && !s.shown[raw] && !s.tookAway(id, path) && !s.movedBeside(id, raw, before[path], state) {
 			s.t.Fatalf("%s leaves out %s, which nobody took away", id, raw)
 		}
 	}
 }
 
 // movedBeside reports whether a path has the name under which bytes go on beside others,
-// and a photo of these bytes stood elsewhere in the folder, too: that counts as moved.
-func (s *sim) movedBeside(raw string, d manifest.Digest) bool {
+// and they count as moved: another path of the new state has them, of whatever site, or
+// the folder still shows them where a site is recorded next.
+func (s *sim) movedBeside(id, raw string, d manifest.Digest, state map[string]manifest.Digest) bool {
+	beside := false
 	for at, all := range s.intended {
-		if all[d] && plan.Beside(at, d) == raw {
-			for other, all := range s.intended {
-				if other != at && all[d] {
-					return true
-				}
-			}
+		beside = beside || all[d] && plan.Beside(at, d) == raw
+	}
+	if !beside {
+		return false
+	}
+	for slug, v := range s.heads {
+		if !strings.HasPrefix(id, slug+" ") && hasDigest(v.inv.State(v.inv.Head()), d) {
+			return true
 		}
 	}
-	return false
+	for _, f := range s.files {
+		if slices.Contains(f.may(), d) {
+			return true
+		}
+	}
+	return hasDigest(state, d)
+}
+
+func hasDigest(state map[string]manifest.Digest, d manifest.Digest) bool {
+	return slices.Contains(slices.Collect(maps.Values(state)), d)
 }
 
 // putBelow reports whether a person put these bytes at that path in some folder:
