@@ -13,7 +13,8 @@ import (
 // RoundMend is a mend, which has no schedule. The kinds that have one are service.Kinds.
 const RoundMend = "mend"
 
-// HalfBackFile is in the state folder until new-machine has brought the archive back.
+// HalfBackFile is in the state folder until new-machine has brought the archive back, or
+// a mirror round of this computer recorded all of the folder.
 const HalfBackFile = "new-machine"
 
 // TellRound tells that a round begins, and returns what tells its end and hands the

@@ -1,6 +1,7 @@
 package attention
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -128,5 +129,35 @@ func TestEachLackIsNamedWithTheNextStep(t *testing.T) {
 				t.Errorf("it says %+v", got)
 			}
 		})
+	}
+}
+
+// A new-machine that was stopped hides that nothing is recorded, which it would see to
+// itself, and no other lack of the folder.
+func TestAStoppedNewMachineHidesNoOtherLack(t *testing.T) {
+	for name, tt := range map[string]struct {
+		change func(*Facts)
+		also   Kind // "" for nothing
+	}{
+		"nothing recorded": {func(f *Facts) { f.Recorded, f.Late = 0, Amount{Files: 3}; f.Rounds[0].Done = time.Time{} }, ""},
+		"folder gone":      {func(f *Facts) { f.FolderFault = "your folder is not there" }, FolderGone},
+		"folder empty":     {func(f *Facts) { f.Empty = true }, FolderEmpty},
+		"another records":  {func(f *Facts) { f.Recorder = "barn" }, OtherRecorder},
+		"not recorded":     {func(f *Facts) { f.Late = Amount{Files: 3} }, NotRecorded},
+	} {
+		f := well()
+		f.HalfBack = true
+		tt.change(&f)
+		want := []Kind{NotBrought}
+		if tt.also != "" {
+			want = append(want, tt.also)
+		}
+		var got []Kind
+		for _, i := range Of(f) {
+			got = append(got, i.Kind)
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: it names %q, not %q", name, got, want)
+		}
 	}
 }

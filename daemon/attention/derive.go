@@ -57,7 +57,6 @@ func (d *deriver) folder() {
 	if d.HalfBack {
 		d.add(Item{Kind: NotBrought, What: "Bringing this archive back to this computer did not come to its end.",
 			Next: "run the same `linecamp new-machine` command again; it carries on"})
-		return
 	}
 	if d.FolderFault != "" {
 		d.add(Item{Kind: FolderGone, What: words.Sentence(d.FolderFault),
@@ -80,7 +79,7 @@ func (d *deriver) folder() {
 	}
 	i := Item{Files: lack.Files, Bytes: lack.Bytes, Path: d.Path, Since: d.Oldest, Next: d.recording()}
 	switch {
-	case d.FolderFault != "":
+	case d.FolderFault != "" || d.HalfBack && d.Recorded == 0:
 		return
 	case d.Recorded == 0 && (lack.Files > 0 || !d.mirrored()):
 		i.Kind, i.What = NothingKept, "Nothing of this archive is known to be kept: no mirror round has recorded anything here."

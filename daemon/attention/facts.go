@@ -19,7 +19,8 @@ type Facts struct {
 	Path      string    // the first of them
 	// Served says that a service runs the rounds of the archive here.
 	Served bool
-	// HalfBack says that new-machine was stopped before it ended.
+	// HalfBack says that new-machine was stopped before it ended, and no round since
+	// recorded all of the folder.
 	HalfBack bool
 	// Recorded is the number of sites that have a version.
 	Recorded int

@@ -126,6 +126,13 @@ func gather(ctx context.Context, a *archive.Archive, r *reach.Copies, at string,
 	if err := seeFolder(ctx, a, r, looked, o); err != nil {
 		return err
 	}
+	if f.HalfBack && at == service.Mirror && last.Author == self.Author && f.Recorded > 0 && o.seen.Files > 0 && f.Late.Files+f.New.Files+len(f.Waits) == 0 {
+		// A round recorded all of the folder, so somebody went on without new-machine.
+		if err := os.Remove(filepath.Join(a.Dir, archive.HalfBackFile)); err != nil {
+			return err
+		}
+		f.HalfBack = false
+	}
 	tables, err := service.Timetables(a.Config, a.Among)
 	if err != nil {
 		return err
