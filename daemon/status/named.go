@@ -5,11 +5,14 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"slices"
 
 	"linecamp/daemon/archive"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/short"
 	"linecamp/manifest"
+	"linecamp/manifest/seal"
 	"linecamp/verify"
 )
 
@@ -27,7 +30,8 @@ type named struct {
 	now namedCounts
 }
 
-// namedCounts are good as long as the seal goes on from the lines they were counted at.
+// namedCounts are good as long as the seal goes on from the lines they were counted at, and
+// only versions came.
 type namedCounts struct {
 	Lines  int             `json:"lines"`
 	Digest manifest.Digest `json:"digest"`
@@ -47,7 +51,8 @@ func recallNamed(a *archive.Archive) (*named, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the seal in the state folder: %w", err)
 	}
-	if n.was.Lines > log.Len() || log.DigestOf(n.was.Lines) != n.was.Digest {
+	other := func(l seal.Line) bool { return l.What != seal.Version } // a number may be another version's now
+	if n.was.Lines > log.Len() || log.DigestOf(n.was.Lines) != n.was.Digest || slices.ContainsFunc(log.Lines()[n.was.Lines:], other) {
 		n.was = namedCounts{}
 	}
 	n.now.Lines, n.now.Digest = log.Len(), log.Digest()
@@ -76,7 +81,19 @@ func (n *named) figures(copyID string) (sum ledger.Figures, err error) {
 	if err != nil {
 		return sum, err
 	}
-	for slug, version := range committed {
+	damage, err := n.a.Ledger.Damage()
+	if err != nil {
+		return sum, err
+	}
+	loose := late.Loose{CopyID: copyID, Notes: n.a.Ledger}
+	if err := loose.Load(); err != nil {
+		return sum, err
+	}
+	for slug, has := range committed {
+		version := loose.Ours(slug, has)
+		if version > has {
+			continue // which of them are the archive's is still to be found out
+		}
 		if files, ok := n.files(slug, version); !ok || noted[slug].Files >= files {
 			continue
 		}
@@ -88,6 +105,11 @@ func (n *named) figures(copyID string) (sum ledger.Figures, err error) {
 		for _, f := range lacks {
 			if f.Object == slug {
 				delete(held, f.Content)
+			}
+		}
+		for _, d := range damage {
+			if d.Copy == copyID && d.Object == slug && d.Kind == verify.Gone {
+				delete(held, d.Content)
 			}
 		}
 		noted[slug] = ledger.Sum(held)
