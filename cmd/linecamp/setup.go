@@ -33,9 +33,9 @@ None of them deletes anything from a copy.
 tries them on the copy before it changes the settings, and writes over no key.
 
 --take-over makes this computer the one that records new versions, after another
-machine did so before: a new office computer, for example.
+computer did so before: a new office computer, for example.
 
---client adds the archive of a client to a machine that looks after many. It asks
+--client adds the archive of a client to a computer that looks after many. It asks
 what the client is called, which folder, drive and bucket, puts the bucket's keys
 into a file of the client's own, and writes a text for the client to take home.
 

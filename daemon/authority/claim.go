@@ -56,7 +56,8 @@ func (r *Recorder) Ask(ctx context.Context) error {
 const mostRotted = 2
 
 // whoRecords is store.ReadAuthor, and ErrNoAuthor also where this machine wrote the
-// file and some of its bytes rotted since.
+// file and some of its bytes rotted since. A key that this program does not know counts as
+// rotted: the file may be of a newer program on this machine, and is written over.
 func (r *Recorder) whoRecords(ctx context.Context, c Copy) (store.Author, store.Info, error) {
 	a, info, err := store.ReadAuthor(ctx, c.Root)
 	is, own, differ := a.Archive+a.Author, r.Archive+r.Author, 0

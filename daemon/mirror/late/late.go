@@ -4,8 +4,9 @@
 // copy's chain of versions of an object leaves the archive's, [Done] whether one of them
 // was brought already, and [Compose] what the version is that brings it.
 //
-// [Chain] and [Others] read what they are asked about from copies, and write nothing.
-// What was brought is told by the manifest into which it was
+// [Chain] reads what it is asked about from copies, and writes nothing. [Others] keeps the
+// logs of other histories: it puts them on copies that lack them, and notes in the ledger
+// which copy has which. What was brought is told by the manifest into which it was
 // brought, and by nothing else: every digest that a late version stored is in there, its
 // record among them, since the version that brings it is committed whole or not at all.
 // So no state folder that was lost or put back brings anything twice.
