@@ -91,12 +91,18 @@ const SealingKey = "seal being written"
 // excuse has nothing wait for copies that are out of reach at a take-over: not for
 // being read, nor for what this state may have begun there, nor for what of these many
 // lines of the seal only they have. A copy that answers may be put right at once, so what
-// it holds is waited for.
-func excuse(l Notes, copies []Copy, lines int) error {
+// it holds is waited for. One with a seal that is unread, of which a power cut may have this
+// state forget the note, is met as one of another history.
+func excuse(l Notes, copies []Copy, unread map[string]bool, lines int) error {
 	away := map[string]bool{}
 	for _, c := range copies {
-		if c.Root != nil || c.Answers {
+		if (c.Root != nil || c.Answers) && !unread[c.ID] {
 			continue
+		}
+		if unread[c.ID] {
+			if err := Replacing(l, c.ID); err != nil {
+				return err
+			}
 		}
 		away[c.ID] = true
 		if err := errors.Join(Unread(l, c.ID), l.SetValue(excusedKey(c.ID), strconv.Itoa(lines))); err != nil {

@@ -41,7 +41,8 @@ type Taker struct {
 // seal. A copy is told only if it is at the state that was read; a machine that
 // records at this very moment makes it fail, and it can be run again. Nothing waits
 // afterwards for a copy out of reach, nor for one whose seal does not read, as long as
-// another has one that does. The history that governs among all in reach and
+// another has one that does: the next round keeps what is there of it, and has the
+// archive's in its place. The history that governs among all in reach and
 // the state folder's own goes on; a copy that tells another is told who records, and
 // gets no line. The caller holds the locks of all copies.
 func TakeOver(ctx context.Context, t Taker) (Taken, error) {
@@ -50,11 +51,9 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	if err != nil {
 		return Taken{}, err
 	}
-	reached := slices.Clone(t.Copies) // but for those whose seal does not read
-	for i := range reached {
-		if at := slices.IndexFunc(open, func(c Copy) bool { return c.ID == reached[i].ID }); at >= 0 && is.told[at].Seal == nil {
-			reached[i].Root, reached[i].Answers = nil, false
-		}
+	unread := map[string]bool{} // the copies in reach whose seal does not read
+	for i, c := range open {
+		unread[c.ID] = is.told[i].Seal == nil
 	}
 	out, was, mine, twin, err := t.ask(ctx, open, is)
 	if err != nil {
@@ -66,14 +65,14 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, errors.Join(excuse(t.Notes, reached, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
+		return out, errors.Join(excuse(t.Notes, t.Copies, unread, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {
 			return out, fmt.Errorf("the ledger: %w", err)
 		}
 	}
-	if err := excuse(t.Notes, reached, is.right.Len()); err != nil {
+	if err := excuse(t.Notes, t.Copies, unread, is.right.Len()); err != nil {
 		return out, fmt.Errorf("the ledger: %w", err)
 	}
 	// Kept before any copy names this machine: from then on the author files do not

@@ -2,8 +2,11 @@ package mend
 
 import (
 	"os"
+	"strings"
 	"testing"
+	"time"
 
+	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/verify/verifytest"
@@ -66,5 +69,35 @@ func TestMendTakesALateLogFromAnotherCopy(t *testing.T) {
 	found, _ = damage(t, r, folder)
 	if rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal}); len(rep.Mended) != 0 || len(rep.Unmended) != 3 {
 		t.Errorf("with none whole: %+v", rep)
+	}
+}
+
+// So is one that does not read: its other lines may be the only ones that name what the
+// copy has. One that is longer than every other is left, with what to do about it.
+func TestMendKeepsTheSealThatDoesNotRead(t *testing.T) {
+	for _, longer := range []bool{false, true} {
+		r, folder := ranch(t, 2)
+		b := r.Seal.Text(0, r.Seal.Len())
+		if longer {
+			own := r.Seal.Clone()
+			if err := own.Append(seal.Line{At: time.Now(), What: seal.GaveUp, Copy: r.Copies[1].ID}); err != nil {
+				t.Fatal(err)
+			}
+			b = own.Text(0, own.Len())
+		}
+		b[11] = 'x' // the time of the first line
+		verifytest.Write(t, r.Path(0, seal.File(0)), b, time.Now())
+		found, _ := damage(t, r, folder)
+		rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal})
+		kept, err := store.LateFile(t.Context(), r.Copies[0].Root, manifest.Sum(b))
+		if longer {
+			if len(rep.Unmended) != 1 || !strings.Contains(rep.Unmended[0].Reason, "setup --take-over") || err == nil {
+				t.Errorf("%+v, %v", rep, err)
+			}
+			continue
+		}
+		if len(rep.Mended) != 1 || rep.Wants() || err != nil || string(kept) != string(b) {
+			t.Errorf("%+v, %v", rep, err)
+		}
 	}
 }

@@ -55,8 +55,9 @@ func (m *mender) put(ctx context.Context, c verify.Copy, d verify.Damage, key st
 // reads, and tells something else, it is mended only if a few of its bytes are
 // all that differs and two others say so, the author's state and another copy.
 //
-// What still reads is kept among the logs of other histories before it is replaced: a
-// history that looks as if it rotted is not lost.
+// What is there is kept among the logs of other histories before it is replaced, whether or
+// not it reads: a history that looks as if it rotted is not lost, and what only this copy's
+// lines name is still known by them.
 func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 	if want, ok := store.LateDigest(d.Content); ok {
 		m.lateLog(ctx, c, d, want)
@@ -89,17 +90,9 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.unmended(d, false, otherHistory)
 		return
 	}
-	differs := err == nil && own.Against(best) != seal.Begins
-	if differs && !(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
+	if err == nil && own.Against(best) != seal.Begins && !(own.Against(best) == seal.Rotten && m.Seal != nil && own.Against(m.Seal) == seal.Rotten && rot.Seconded(ctx, m.Copies, c.ID, m.Seal, own.Len())) {
 		m.unmended(d, false, rewritten)
 		return
-	}
-	if differs {
-		if err := store.PutLate(ctx, c.Root, own); err != nil {
-			m.failed(ctx, c.Name, err)
-			m.unmended(d, false, "what is there could not be kept: %v", err)
-			return
-		}
 	}
 	i := 0
 	if fmt.Sscanf(path.Base(d.Content), "%05d.txt", &i); seal.File(i) != d.Content {
@@ -111,8 +104,13 @@ func (m *mender) seal(ctx context.Context, c verify.Copy, d verify.Damage) {
 		m.failed(ctx, c.Name, err)
 		m.unmended(d, false, "%v", err)
 	case more:
-		m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is")
+		m.unmended(d, false, "this copy's seal is longer than every other one in reach, so it may hold lines that nothing else has; it is left as it is. Run `linecamp mirror` on the recording computer; if it calls this seal damaged, run `linecamp setup --take-over` there with another copy in reach, then `linecamp mirror` again, which takes in what this copy has")
 	default:
+		if err := store.KeepSeal(ctx, c.Root, best); err != nil {
+			m.failed(ctx, c.Name, err)
+			m.unmended(d, false, "what is there could not be kept: %v", err)
+			return
+		}
 		m.put(ctx, c, d, d.Content, part, from)
 	}
 }
@@ -123,8 +121,8 @@ func (m *mender) lateLog(ctx context.Context, c verify.Copy, d verify.Damage, wa
 		if other.Name == c.Name {
 			continue
 		}
-		if log, err := store.LateLog(ctx, other.Root, want); err == nil {
-			m.put(ctx, c, d, d.Content, log.Text(0, log.Len()), other.Name)
+		if text, err := store.LateFile(ctx, other.Root, want); err == nil {
+			m.put(ctx, c, d, d.Content, text, other.Name)
 			return
 		}
 	}

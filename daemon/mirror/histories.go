@@ -84,7 +84,7 @@ func (r *round) keepLogs(ctx context.Context) error {
 			if !c.usable() {
 				continue
 			}
-			if err := r.others.Put(ctx, c.forOthers(), log.Seal); ctx.Err() != nil {
+			if err := r.others.Put(ctx, c.forOthers(), log.Text); ctx.Err() != nil {
 				return ctx.Err()
 			} else if err != nil {
 				c.fail(err)
@@ -100,7 +100,7 @@ func (r *round) keepLogs(ctx context.Context) error {
 		if err := r.who.Begin(ctx); err != nil {
 			return err
 		}
-		line := seal.Line{At: r.created, What: seal.Late, Lines: log.Len(), Log: log.Digest(), Why: "met on " + log.Met}
+		line := seal.Line{At: r.created, What: seal.Late, Lines: log.Lines(), Log: log.Digest, Why: "met on " + log.Met}
 		if err := holder.write(ctx, line); err != nil {
 			return err
 		}

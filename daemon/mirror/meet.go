@@ -76,7 +76,7 @@ func (r *round) meet(ctx context.Context) error {
 			continue
 		}
 		for _, log := range late {
-			if r.others.Put(ctx, c.forOthers(), log) != nil { // it gets it in a later round
+			if r.others.Put(ctx, c.forOthers(), log.Text(0, log.Len())) != nil { // it gets it in a later round
 				break
 			}
 		}

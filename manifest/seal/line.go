@@ -222,6 +222,24 @@ func (l *Line) parseRest(text string) (err error) {
 	return s.Err
 }
 
+// digits are those of a SHA-256.
+const digits = 2 * len(manifest.Digest{})
+
+// Digests are the SHA-256 that stand in a text, whether or not that reads as a seal: where
+// bytes of one rotted, it still tells of all manifests that its other lines name. None of
+// so many digits stands there by accident. Where rot made one longer, it begins or ends so.
+func Digests(text []byte) map[manifest.Digest]bool {
+	all := map[manifest.Digest]bool{}
+	for run := range bytes.FieldsFuncSeq(text, func(c rune) bool { return (c < '0' || c > '9') && (c < 'a' || c > 'f') }) {
+		for _, b := range [][]byte{run[:min(digits, len(run))], run[max(0, len(run)-digits):]} {
+			if d, err := manifest.ParseDigest(string(b)); err == nil {
+				all[d] = true
+			}
+		}
+	}
+	return all
+}
+
 // isUUID reports whether s is a UUID in the form of RFC 9562 section 4, small
 // letters only.
 func isUUID(s string) bool {

@@ -36,12 +36,12 @@ func PutLate(ctx context.Context, r Root, log *seal.Seal) error {
 	if log.Len() == 0 {
 		return nil
 	}
-	return keepBytes(ctx, r, log.Text(0, log.Len()))
+	return PutLateFile(ctx, r, log.Text(0, log.Len()))
 }
 
-// keepBytes stores b in LateFolder. Bytes there that do not match their name rotted,
-// and are replaced.
-func keepBytes(ctx context.Context, r Root, b []byte) error {
+// PutLateFile is PutLate for bytes that may be no log as a whole, since some of them
+// rotted. Bytes there that do not match their name rotted, and are replaced.
+func PutLateFile(ctx context.Context, r Root, b []byte) error {
 	c := Bytes(b)
 	key := lateKey(c.SHA256)
 	_, err := r.Create(ctx, key, c)
@@ -55,8 +55,8 @@ func keepBytes(ctx context.Context, r Root, b []byte) error {
 	return err
 }
 
-// LateLog reads the log of that digest. One that does not match it is ErrDamaged.
-func LateLog(ctx context.Context, r Root, d manifest.Digest) (*seal.Seal, error) {
+// LateFile reads the file of that digest. One that does not match it is ErrDamaged.
+func LateFile(ctx context.Context, r Root, d manifest.Digest) ([]byte, error) {
 	key := lateKey(d)
 	b, _, err := ReadSmall(ctx, r, key, maxSeal)
 	if err != nil {
@@ -65,27 +65,45 @@ func LateLog(ctx context.Context, r Root, d manifest.Digest) (*seal.Seal, error)
 	if manifest.Sum(b) != d {
 		return nil, fmt.Errorf("%w: %s does not match its name", ErrDamaged, key)
 	}
-	return seal.Decode([][]byte{b})
+	return b, nil
 }
 
-// LateLogs yields the logs of other histories that a root keeps, one at a time. A file
-// that does not match its name, and one that is no log, is passed over. An error may be
-// about one file only, and the next may still be read.
+// LateLogs yields the logs of other histories that a root keeps, as LateFiles does. A
+// file that is no log is passed over.
 func LateLogs(ctx context.Context, r Root) iter.Seq2[*seal.Seal, error] {
 	return func(yield func(*seal.Seal, error) bool) {
+		for b, err := range LateFiles(ctx, r) {
+			var log *seal.Seal
+			if err == nil {
+				if log, err = seal.Decode([][]byte{b}); err != nil {
+					continue
+				}
+			}
+			if !yield(log, err) {
+				return
+			}
+		}
+	}
+}
+
+// LateFiles yields what a root keeps of other histories, one file at a time: logs, and
+// what there was of one that did not read. A file that does not match its name is passed
+// over. An error may be about one file only, and the next may still be read.
+func LateFiles(ctx context.Context, r Root) iter.Seq2[[]byte, error] {
+	return func(yield func([]byte, error) bool) {
 		for info, err := range r.List(ctx, LateFolder) {
 			d, ours := LateDigest(info.Key)
 			if err == nil && !ours {
 				continue
 			}
-			var log *seal.Seal
+			var b []byte
 			if err == nil {
-				log, err = LateLog(ctx, r, d)
+				b, err = LateFile(ctx, r, d)
 			}
-			if errors.Is(err, fs.ErrNotExist) || errors.Is(err, ErrDamaged) || errors.Is(err, seal.ErrInvalid) {
+			if errors.Is(err, fs.ErrNotExist) || errors.Is(err, ErrDamaged) {
 				continue
 			}
-			if !yield(log, err) {
+			if !yield(b, err) {
 				return
 			}
 		}

@@ -91,6 +91,26 @@ func ReplaceSeal(ctx context.Context, r Root, y *seal.Seal) error {
 	return write(fork, y.Text(from, y.Len()))
 }
 
+// KeepSeal keeps in LateFolder what the files of a root's seal tell and y does not,
+// before one of them is replaced; also where they do not read.
+func KeepSeal(ctx context.Context, r Root, y *seal.Seal) error {
+	files, err := rawSeal(ctx, r)
+	if err != nil {
+		return err
+	}
+	return keepSeal(ctx, r, y, files, 0)
+}
+
+// SealText is what the files of a root's seal have, also where they do not read.
+func SealText(ctx context.Context, r Root) ([]byte, error) {
+	files, err := rawSeal(ctx, r)
+	var text []byte
+	for _, f := range files {
+		text = append(text, f.bytes...)
+	}
+	return text, err
+}
+
 // sealFile is a file of a root's seal as it is, whether or not it reads as one.
 type sealFile struct {
 	key   string
@@ -167,7 +187,7 @@ func keepSeal(ctx context.Context, r Root, y *seal.Seal, files []sealFile, fork 
 		}
 	}
 	if log == nil { // it is no log, and no part of one that is known
-		return keepBytes(ctx, r, all)
+		return PutLateFile(ctx, r, all)
 	}
 	for kept, err := range LateLogs(ctx, r) {
 		if err == nil && kept.Extends(log) {

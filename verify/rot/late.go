@@ -55,8 +55,9 @@ type version struct {
 // isLate reports whether a version has been recorded in another history, or counts no
 // more: a mirror round is putting the object together, and nobody rewrote it. A log of
 // another history counts if the seal says that it was met: anybody who can write to a
-// copy can put one there. So does the copy's own seal that parted, since it is told as
-// such. Only the goroutine that walks calls it.
+// copy can put one there. So does the copy's own seal that parted, or does not read, since
+// it is told as such. Of what does not read, each SHA-256 counts that the seal does not
+// have. Only the goroutine that walks calls it.
 func (r *check) isLate(ctx context.Context, v version) bool {
 	if r.late == nil && r.seal != nil {
 		r.late = map[version]bool{}
@@ -64,15 +65,34 @@ func (r *check) isLate(ctx context.Context, v version) bool {
 		if r.parted != nil {
 			r.addLate(r.parted)
 		}
+		if r.unread {
+			text, _ := store.SealText(ctx, r.c.Root) // its damage is told
+			r.addText(text)
+		}
 		if len(met) > 0 {
-			for _, log := range r.lateLogs(ctx) {
-				if met[log.Digest()] {
+			for text, err := range store.LateFiles(ctx, r.c.Root) {
+				if err != nil || !met[manifest.Sum(text)] {
+					continue
+				}
+				if log, err := seal.Decode([][]byte{text}); err == nil {
 					r.addLate(log)
+				} else {
+					r.addText(text)
 				}
 			}
 		}
 	}
-	return r.late[v]
+	return r.late[v] || r.late[version{inventory: v.inventory}]
+}
+
+// addText adds what a text names that is no seal as a whole.
+func (r *check) addText(text []byte) {
+	known := seal.Digests(r.seal.Text(0, r.seal.Len()))
+	for d := range seal.Digests(text) {
+		if !known[d] {
+			r.late[version{inventory: d}] = true
+		}
+	}
 }
 
 // addLate adds the versions that a log names and the seal does not count, and returns

@@ -143,6 +143,7 @@ type check struct {
 
 	seal   *seal.Seal
 	parted *seal.Seal // the copy's own, where it tells another history
+	unread bool       // that does not read
 	sealed verify.Sealed
 	heads  map[string]int   // by object folder, from the seals
 	late   map[version]bool // those of other histories; nil before it was asked

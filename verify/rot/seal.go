@@ -32,6 +32,7 @@ func (r *check) checkSeal(ctx context.Context) error {
 	case errors.Is(err, store.ErrBusy): // another machine is writing it, which is no damage
 		return r.stopped(err)
 	case errors.Is(err, seal.ErrInvalid):
+		r.unread = true
 		detail := plain(err)
 		if _, why, found := strings.Cut(detail, seal.ErrInvalid.Error()+": "); found {
 			detail = why

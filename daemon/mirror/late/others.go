@@ -1,6 +1,8 @@
 package late
 
 import (
+	"bytes"
+	"maps"
 	"slices"
 	"sync"
 
@@ -20,15 +22,21 @@ type Others struct {
 	shelves map[string]*shelf // by the copy's id
 }
 
-// Other is one log of another history.
+// Other is one log of another history, or what there was of one that did not read.
 type Other struct {
-	*seal.Seal
-	Met string // the copy where it was found
+	Text   []byte
+	Digest manifest.Digest
+	Met    string // the copy where it was found
+}
+
+// Lines is how many it has, the last one with its end or without.
+func (o Other) Lines() int {
+	return bytes.Count(bytes.TrimSuffix(o.Text, []byte("\n")), []byte("\n")) + 1
 }
 
 // Named reports whether a line of the archive's log names it.
 func (o Other) Named(log *authority.Log) bool {
-	return slices.ContainsFunc(log.Lines, func(l seal.Line) bool { return l.What == seal.Late && l.Log == o.Digest() })
+	return slices.ContainsFunc(log.Lines, func(l seal.Line) bool { return l.What == seal.Late && l.Log == o.Digest })
 }
 
 // Unnamed reports whether a log was met that the archive's does not name yet.
@@ -38,30 +46,29 @@ func (o *Others) Unnamed(log *authority.Log) bool {
 
 // Add takes in a log that was met on a copy.
 func (o *Others) Add(log *seal.Seal, met string) {
-	if log.Len() == 0 || slices.ContainsFunc(o.Logs, func(l Other) bool { return l.Digest() == log.Digest() }) {
+	o.add(log.Text(0, log.Len()), met)
+}
+
+func (o *Others) add(text []byte, met string) {
+	d := manifest.Sum(text)
+	if len(text) == 0 || slices.ContainsFunc(o.Logs, func(l Other) bool { return l.Digest == d }) {
 		return
 	}
 	if o.named == nil {
 		o.named = map[manifest.Digest]bool{}
 	}
-	o.Logs = append(o.Logs, Other{log, met})
-	for l := range log.All() {
-		if !l.Inventory.IsZero() {
-			o.named[l.Inventory] = true
-		}
-	}
+	o.Logs = append(o.Logs, Other{text, d, met})
+	maps.Copy(o.named, seal.Digests(text))
 }
 
 // Known is up to which version a chain is believed: as far as a log names it, and one
-// beyond, whose round ended before it could add the line.
+// beyond, whose round ended before it could add the line. A manifest tells of all versions
+// before it, so none of these needs a line that reads.
 func (o *Others) Known(log *authority.Log, slug string, chain *manifest.Inventory, from int) int {
-	n := from - 1
-	for n < chain.Head() {
-		d := manifest.Sum(chain.Until(n + 1).Encode())
-		if !o.named[d] && !log.Dropped(slug, d) {
-			return n + 1
+	for n := chain.Head(); n >= from; n-- {
+		if d := manifest.Sum(chain.Until(n).Encode()); o.named[d] || log.Dropped(slug, d) {
+			return min(n+1, chain.Head())
 		}
-		n++
 	}
-	return n
+	return min(from, chain.Head())
 }

@@ -87,7 +87,52 @@ func TestReadPassesOverWhatRotted(t *testing.T) {
 	if err := o.Read(t.Context(), authority.Copy{Name: "shelf", Root: root}, ours); err != nil {
 		t.Fatal(err)
 	}
-	if len(o.Logs) != 1 || o.Logs[0].Digest() != other.Digest() {
+	if len(o.Logs) != 1 || o.Logs[0].Digest != other.Digest() {
 		t.Errorf("it takes %d logs for other histories", len(o.Logs))
+	}
+}
+
+// Of what is kept and does not read as a log, all counts that its lines name, unless ours
+// names that as well. A manifest of which no line reads is known by a later one.
+func TestReadTakesWhatDoesNotRead(t *testing.T) {
+	chain := grow(t, grow(t, grow(t, nil, map[string]string{"a": "A"}, "both"), map[string]string{"a": "B"}, "theirs"), map[string]string{"a": "C"}, "theirs").Inv
+	whole := new(seal.Seal)
+	for n, d := range index(chain) {
+		if err := whole.Append(seal.Line{At: day, What: seal.Version, Object: chain.ID, Version: n + 1, Inventory: d}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		why  string
+		ours int
+		logs int
+	}{{"ours has all", 3, 0}, {"ours has the first", 1, 1}} {
+		ours, err := seal.Decode([][]byte{whole.Text(0, c.ours)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		root, err := drive.New(t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer root.Close()
+		text := append(append(whole.Text(0, 1), "nothing that reads\n"...), whole.Text(2, 3)...)
+		if err := store.PutLateFile(t.Context(), root, text); err != nil {
+			t.Fatal(err)
+		}
+		log, err := authority.NewLog("ranch", ours)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := Others{Notes: notes{}}
+		if err := o.Read(t.Context(), authority.Copy{Name: "shelf", Root: root}, ours); err != nil {
+			t.Fatal(err)
+		}
+		if len(o.Logs) != c.logs {
+			t.Errorf("%s: %d logs", c.why, len(o.Logs))
+		}
+		if c.logs > 0 && (o.Known(log, "stake-1", chain, 2) != 3 || o.Logs[0].Lines() != 3 || string(o.Logs[0].Text) != string(text)) {
+			t.Errorf("%s: believed up to %d, %d lines", c.why, o.Known(log, "stake-1", chain, 2), o.Logs[0].Lines())
+		}
 	}
 }

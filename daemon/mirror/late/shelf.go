@@ -65,47 +65,61 @@ func (o *Others) with(id string, f func(s *shelf) (changed bool)) error {
 }
 
 // Read takes in the logs of other histories that a copy keeps beside its own; ours is
-// the archive's. One that differs as by rot is what a mend replaced, and no history.
+// the archive's. One that differs as by rot is what a mend replaced, and no history; nor
+// is one that does not read and names nothing that ours does not.
 func (o *Others) Read(ctx context.Context, from authority.Copy, ours *seal.Seal) error {
-	logs, err := o.list(ctx, from)
-	for _, log := range logs {
-		if !ours.Extends(log) && !(log.Rotted(ours) && log.Len() <= ours.Len()) {
-			o.Add(log, from.Name)
+	texts, err := o.list(ctx, from)
+	for _, text := range texts {
+		log, err := seal.Decode([][]byte{text})
+		if err == nil && !ours.Extends(log) && !(log.Rotted(ours) && log.Len() <= ours.Len()) || err != nil && more(text, ours) {
+			o.add(text, from.Name)
 		}
 	}
 	return err
 }
 
+// more reports whether a text names anything that a log does not.
+func more(text []byte, log *seal.Seal) bool {
+	known := seal.Digests(log.Text(0, log.Len()))
+	for d := range seal.Digests(text) {
+		if !known[d] {
+			return true
+		}
+	}
+	return false
+}
+
 // list reads all that a copy keeps, and notes it. What cannot be read there is put once
 // more, if another copy has it.
-func (o *Others) list(ctx context.Context, from authority.Copy) (logs []*seal.Seal, err error) {
+func (o *Others) list(ctx context.Context, from authority.Copy) (texts [][]byte, err error) {
 	all, has := true, map[manifest.Digest]bool{}
-	for log, err := range store.LateLogs(ctx, from.Root) {
+	for text, err := range store.LateFiles(ctx, from.Root) {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		if all = all && err == nil; err == nil {
-			logs = append(logs, log)
-			has[log.Digest()] = true
+			texts = append(texts, text)
+			has[manifest.Sum(text)] = true
 		}
 	}
-	return logs, o.with(from.ID, func(s *shelf) bool {
+	return texts, o.with(from.ID, func(s *shelf) bool {
 		s.has, s.listed = has, all
 		return true
 	})
 }
 
 // Put keeps a log of another history on a copy, unless it is there.
-func (o *Others) Put(ctx context.Context, to authority.Copy, log *seal.Seal) error {
-	has, err := o.has(ctx, to, log.Digest(), false)
+func (o *Others) Put(ctx context.Context, to authority.Copy, text []byte) error {
+	d := manifest.Sum(text)
+	has, err := o.has(ctx, to, d, false)
 	if err != nil || has {
 		return err
 	}
-	if err := store.PutLate(ctx, to.Root, log); err != nil {
+	if err := store.PutLateFile(ctx, to.Root, text); err != nil {
 		return fmt.Errorf("keeping the seal of another history there: %w", err)
 	}
 	return o.with(to.ID, func(s *shelf) bool {
-		s.has[log.Digest()] = true
+		s.has[d] = true
 		return true
 	})
 }
@@ -148,10 +162,10 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 		} else if has {
 			continue
 		}
-		if log, err := o.find(ctx, copies, to.ID, d); err != nil {
+		if text, err := o.find(ctx, copies, to.ID, d); err != nil {
 			return err
-		} else if log != nil {
-			if err := o.Put(ctx, to, log); err != nil {
+		} else if text != nil {
+			if err := o.Put(ctx, to, text); err != nil {
 				return err
 			}
 		}
@@ -160,10 +174,10 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 }
 
 // find is the log of that digest, from any copy but the one given by its id; nil for none.
-func (o *Others) find(ctx context.Context, copies []authority.Copy, not string, d manifest.Digest) (*seal.Seal, error) {
+func (o *Others) find(ctx context.Context, copies []authority.Copy, not string, d manifest.Digest) ([]byte, error) {
 	for _, log := range o.Logs {
-		if log.Digest() == d {
-			return log.Seal, nil
+		if log.Digest == d {
+			return log.Text, nil
 		}
 	}
 	for _, c := range copies {
@@ -175,8 +189,8 @@ func (o *Others) find(ctx context.Context, copies []authority.Copy, not string, 
 		} else if !has {
 			continue
 		}
-		if log, err := store.LateLog(ctx, c.Root, d); err == nil || ctx.Err() != nil {
-			return log, ctx.Err()
+		if text, err := store.LateFile(ctx, c.Root, d); err == nil || ctx.Err() != nil {
+			return text, ctx.Err()
 		}
 	}
 	return nil, nil
