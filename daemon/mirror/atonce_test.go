@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/mirror/late"
@@ -68,24 +67,8 @@ func TestATakeOverGoesOnWithoutBytesOutOfReach(t *testing.T) {
 // taken in when it is back. In a bucket it goes on in a further object.
 func TestATakeOverGoesOnFromWhatStandsThere(t *testing.T) {
 	for _, kinds := range [][]string{{"barn", "shelf"}, {"bucket", "shelf"}, {"barn", "bucket"}} {
-		office := newRanch(t)
-		office.add(s3test.Fake(t), kinds...)
-		office.visit("North/Windmill", "2019-06-21")
-		office.wantCurrent(office.mirror())
-		office.reach(kinds[1])
-		laptop := office.takesOver(laptopID)
-		laptop.write("North/Windmill/2020-06-20/laptop.jpg", "of the laptop")
-		if rep := laptop.mirror(); rep.Made != 1 {
-			t.Fatalf("%+v", rep)
-		}
-		office.now = laptop.now.Add(time.Second)
-		office.reach(kinds[0])
-		desk := office.takesOver(newID)
-		desk.write("North/Windmill/2020-06-20/desk.jpg", "of the desk")
-		if rep := desk.mirror(); rep.Made != 1 {
-			t.Fatalf("%+v", rep)
-		}
-		ever := everCommitted(t, office.copies)
+		desk := twoApart(t, kinds, "North/Windmill")
+		ever := everCommitted(t, desk.copies)
 		desk.reach(kinds[1])
 		desk.takeOver("desk")
 		desk.goesOnAtOnce(kinds[1] == "shelf")

@@ -17,7 +17,6 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
-	"linecamp/manifest/store/s3test"
 	"linecamp/verify"
 	"linecamp/verify/history"
 	"linecamp/verify/restore"
@@ -305,23 +304,7 @@ func texts(t testing.TB, folder string) map[string]string {
 // place of version 1: it is closed from there on, and each copy gets the bytes of both.
 func TestASiteIsClosedOnceMore(t *testing.T) {
 	for _, kinds := range [][]string{{"barn", "shelf"}, {"barn", "bucket"}} {
-		office := newRanch(t)
-		office.add(s3test.Fake(t), kinds...)
-		office.visit("North/Windmill", "2019-06-21")
-		office.wantCurrent(office.mirror())
-		office.reach(kinds[1])
-		laptop := office.takesOver(laptopID)
-		laptop.write("South/Draw/2020-06-20/laptop.jpg", "of the laptop")
-		if rep := laptop.mirror(); rep.Made != 1 {
-			t.Fatalf("%+v", rep)
-		}
-		office.now = laptop.now.Add(time.Second)
-		office.reach(kinds[0])
-		desk := office.takesOver(newID)
-		desk.write("South/Draw/2020-06-20/desk.jpg", "of the desk")
-		if rep := desk.mirror(); rep.Made != 1 {
-			t.Fatalf("%+v", rep)
-		}
+		desk := twoApart(t, kinds, "South/Draw")
 		(&ranch{t: t, now: desk.now, copies: desk.copies[:1]}).closes("south--draw")
 		desk.write("South/Draw/2021-06-20/desk.jpg", "of the desk, later")
 		desk.settles()

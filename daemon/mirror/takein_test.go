@@ -37,6 +37,28 @@ func (r *ranch) takesOver(author string) *ranch {
 	return o
 }
 
+// twoApart is a desk that took over with the first copy alone in reach, and recorded a
+// photo of a site there. A laptop had done the same with the second copy.
+func twoApart(t testing.TB, kinds []string, site string) (desk *ranch) {
+	t.Helper()
+	office := newRanch(t)
+	office.add(s3test.Fake(t), kinds...)
+	office.visit("North/Windmill", "2019-06-21")
+	office.wantCurrent(office.mirror())
+	recordsOn := func(copy, author, name string) *ranch {
+		office.reach(copy)
+		r := office.takesOver(author)
+		r.write(site+"/2020-06-20/"+name+".jpg", "of the "+name)
+		if rep := r.mirror(); rep.Made != 1 {
+			t.Fatalf("%+v", rep)
+		}
+		return r
+	}
+	laptop := recordsOn(kinds[1], laptopID, "laptop")
+	office.now = laptop.now.Add(time.Second)
+	return recordsOn(kinds[0], newID, "desk")
+}
+
 // reach has only the copies of these names be in reach.
 func (r *ranch) reach(names ...string) {
 	for _, c := range r.copies {
