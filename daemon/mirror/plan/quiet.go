@@ -45,8 +45,8 @@ func Make(ctx context.Context, r In) ([]Step, error) {
 	return nil, r.Ledger.SetValue(quietKey, sum)
 }
 
-// sum is the digest of all that a plan is made from: what the folder shows, what the
-// ledger notes, the seal, which names each newest manifest by its digest, the manifests'
+// sum is the digest of all that a plan is made from: who plans, what the folder shows, what
+// the ledger notes, the seal, which names each newest manifest by its digest, the manifests'
 // files at hand, since a plan brings those that are not from the copies, and the program.
 // It is "" where the plan has to be made: people decide while rounds run, so what they
 // said may be newer than the plan.
@@ -63,7 +63,7 @@ func (r In) sum() (string, error) {
 		return "", nil
 	}
 	seal := r.Sites.Log().Seal
-	noted := []any{seal.Len(), seal.Digest(), t.Device, t.Files, lines, of, all, unseen, atHand}
+	noted := []any{r.User, seal.Len(), seal.Digest(), t.Device, t.Files, lines, of, all, unseen, atHand}
 	for _, key := range []string{deviceKey, provenKey, massKey, unfiledKey} {
 		value, _, err := r.Ledger.Value(key)
 		if err != nil {
