@@ -25,9 +25,10 @@ const keyNamed = "files that manifests name"
 // To read every manifest for each look would take long. So the ledger remembers how many
 // files each one names; an object of which as many are noted is not looked at further.
 type named struct {
-	a   *archive.Archive
-	was namedCounts
-	now namedCounts
+	a      *archive.Archive
+	damage []verify.Damage
+	was    namedCounts
+	now    namedCounts
 }
 
 // namedCounts are good as long as the seal goes on from the lines they were counted at, and
@@ -40,7 +41,11 @@ type namedCounts struct {
 
 func recallNamed(a *archive.Archive) (*named, error) {
 	n := &named{a: a}
-	if err := a.Recall(keyNamed, &n.was); err != nil {
+	err := a.Recall(keyNamed, &n.was)
+	if err != nil {
+		return nil, err
+	}
+	if n.damage, err = a.Ledger.Damage(); err != nil {
 		return nil, err
 	}
 	n.now.Files = map[string]int{}
@@ -81,10 +86,6 @@ func (n *named) figures(copyID string) (sum ledger.Figures, err error) {
 	if err != nil {
 		return sum, err
 	}
-	damage, err := n.a.Ledger.Damage()
-	if err != nil {
-		return sum, err
-	}
 	loose := late.Loose{CopyID: copyID, Notes: n.a.Ledger}
 	if err := loose.Load(); err != nil {
 		return sum, err
@@ -107,7 +108,7 @@ func (n *named) figures(copyID string) (sum ledger.Figures, err error) {
 				delete(held, f.Content)
 			}
 		}
-		for _, d := range damage {
+		for _, d := range n.damage {
 			if d.Copy == copyID && d.Object == slug && d.Kind == verify.Gone {
 				delete(held, d.Content)
 			}
