@@ -72,8 +72,9 @@ func WasScanned(l Notes, copyID string) (bool, error) { return noted(l, scanKey(
 func excusedKey(copyID string) string { return "excused " + copyID }
 
 // WasExcused reports whether a person had this machine take over while the copy was
-// out of reach, or its seal did not read, and it was not read since: nothing waits for what it holds, and
-// what that is, is settled when it is met. The seal had that many lines then.
+// out of reach, or while its seal did not read, and it was not read since: nothing waits
+// for what it holds, and what that is, is settled when it is met. The archive's seal had
+// that many lines then.
 func WasExcused(l Notes, copyID string) (lines int, was bool, err error) {
 	if read, err := WasRead(l, copyID); err != nil || read {
 		return 0, false, err

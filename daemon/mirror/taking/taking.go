@@ -1,7 +1,8 @@
 // Package taking takes a sealed version over to a copy that lacks it: its content, from
 // whichever place has good bytes. Fill in a [Version], call [Version.ReplaceUnfinished]
 // and [Version.Bring], commit what was built, and call [Version.Committed], which notes
-// what the copy has now. Where [Version.Unnamed] says so, it is never to be committed there. A version that was made on the copy is noted in the same way.
+// what the copy has now. Where [Version.Unnamed] names a file, the version is never to be
+// committed there. A version that was made on the copy is noted in the same way.
 package taking
 
 import (
