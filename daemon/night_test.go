@@ -106,8 +106,9 @@ func TestNightAtARanch(t *testing.T) {
 	night := func(when time.Time) (rep daemon.MirrorReport, round, morning bool) {
 		t.Helper()
 		clock.Store(when.Unix())
-		// The desk hears of the round once it is over, so that it never looks in the middle
-		// of one, sends what is not well yet, and has more to say a day later.
+		// The desk hears of the round once it is over: the last event of the evening before
+		// (see looked) may have been left over, and is a day old by this clock, so that the
+		// first one of tonight would have it look at once, in the middle of the round.
 		var mu sync.Mutex
 		var heard []event.Told
 		hears := func(e event.Told) {
