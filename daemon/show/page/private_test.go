@@ -3,10 +3,8 @@ package page
 import (
 	"io"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"regexp"
-	"runtime"
 	"strings"
 	"testing"
 
@@ -36,15 +34,7 @@ func TestNothingOfAnotherClientIsOnAPage(t *testing.T) {
 		served = pages
 		address := map[string]string{}
 		for name := range listen {
-			for !strings.HasSuffix(address[name], "\n") {
-				if t.Context().Err() != nil {
-					t.Fatal("no address")
-				}
-				b, _ := os.ReadFile(filepath.Join(w.dir, name, "state", addressFile))
-				address[name] = string(b)
-				runtime.Gosched()
-			}
-			address[name] = strings.TrimSpace(address[name])
+			address[name] = strings.TrimSpace(addressIn(t, filepath.Join(w.dir, name, "state", addressFile), ""))
 		}
 		return address
 	}

@@ -12,6 +12,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 
 	"linecamp/daemon/config"
 )
@@ -33,18 +34,7 @@ func TestService(t *testing.T) {
 	defer stop()
 	pages := NewPages(ctx, slog.New(slog.NewTextHandler(io.Discard, nil)))
 	pages.Set(all)
-	told := func(other string) (address string) {
-		t.Helper()
-		for !strings.HasSuffix(address, "\n") || address == other {
-			if t.Context().Err() != nil {
-				t.Fatal("no address")
-			}
-			b, _ := os.ReadFile(file)
-			address = string(b)
-			runtime.Gosched()
-		}
-		return address
-	}
+	told := func(other string) string { return addressIn(t, file, other) }
 	address := told("")
 	if info, err := os.Stat(file); err != nil || info.Mode().Perm() != 0o600 && runtime.GOOS != "windows" {
 		t.Errorf("%v, %v", info.Mode(), err)
@@ -93,4 +83,19 @@ func free(t *testing.T) string {
 	}
 	defer l.Close()
 	return l.Addr().String()
+}
+
+// addressIn waits for the address of a page in a file, another one than other.
+func addressIn(t testing.TB, file, other string) string {
+	t.Helper()
+	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
+	defer stop()
+	for ctx.Err() == nil {
+		if b, _ := os.ReadFile(file); strings.HasSuffix(string(b), "\n") && string(b) != other {
+			return string(b)
+		}
+		runtime.Gosched()
+	}
+	t.Fatalf("no address is in %s", file)
+	return ""
 }
