@@ -13,11 +13,12 @@ import (
 	"linecamp/manifest/seal"
 )
 
-// A machine that steps down is killed after each thing that adopt.History does to its state folder: what
-// the ledger knows is cut back, the old seal is kept, set aside, and the new one written. It
-// records nothing then, also while the copy that told it is away; it ends stepped down, with
-// its own seal kept, and one that takes over goes on.
-func TestSteppingDownKilledAnywhere(t *testing.T) {
+// What a crash leaves of a machine that steps down: adopt.History cuts back what the ledger
+// knows, keeps the old seal, sets it aside and writes the new one. The states between are put
+// together here in that order, which nothing checks. In each the machine records nothing, also
+// while the copy that told it is away; it ends stepped down, with its own seal kept, and one
+// that takes over goes on.
+func TestSteppingDownHalfDone(t *testing.T) {
 	type folders struct{ before, after, is string }
 	take := func(from, to, name string) {
 		must(t, os.RemoveAll(filepath.Join(to, name)))
