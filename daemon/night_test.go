@@ -109,26 +109,24 @@ func TestNightAtARanch(t *testing.T) {
 		// The desk hears of the round once it is over: the last event of the evening before
 		// (see looked) may have been left over, and is a day old by this clock, so that the
 		// first one of tonight would have it look at once, in the middle of the round.
-		var mu sync.Mutex
-		var heard []event.Told
+		roundOver := make(chan struct{})
+		ended := sync.OnceFunc(func() { close(roundOver) })
 		hears := func(e event.Told) {
-			mu.Lock()
-			defer mu.Unlock()
-			heard = append(heard, e)
+			<-roundOver
+			told.Take(e)
 		}
 		a, err := daemon.Open(r.load(), daemon.Options{Log: quiet(), Now: now, Sinks: []event.Sink{hears}})
 		if err != nil {
 			t.Fatal(err)
 		}
 		defer a.Close()
+		defer ended()
 		rep, err = a.Mirror(t.Context(), daemon.MirrorOptions{}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
 		broke = a.Broke()
-		for _, e := range heard {
-			told.Take(e)
-		}
+		ended()
 		looked(a.Dir, tells)
 		s, err := a.Status(t.Context())
 		if err != nil {
