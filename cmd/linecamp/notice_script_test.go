@@ -46,8 +46,9 @@ func letters(ts *testscript.TestScript, neg bool, args []string) {
 // watcher serves web addresses at $WATCHER; each call is a line in the file "called", and
 // what it brought is in the file "brought".
 func watcher(ts *testscript.TestScript, neg bool, args []string) {
+	work := ts.Getenv("WORK") // the script may set others while a call comes in
 	appendTo := func(name, line string) error {
-		f, err := os.OpenFile(filepath.Join(ts.Getenv("WORK"), name), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+		f, err := os.OpenFile(filepath.Join(work, name), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 		if err != nil {
 			return err
 		}
