@@ -17,7 +17,7 @@ func SealedBy(s *seal.Seal) Sealed {
 		if l.Drops() {
 			maps.DeleteFunc(all[l.Object], func(n int, _ manifest.Digest) bool { return n >= l.Version })
 		}
-		if l.What != seal.Version && l.What != seal.Again {
+		if l.What != seal.Version {
 			continue
 		}
 		if all[l.Object] == nil {

@@ -56,7 +56,7 @@ func (l *Log) count(slug string, line seal.Line) error {
 	switch line.What {
 	case seal.Closed:
 		l.closed[slug] = line
-	case seal.Version, seal.Again:
+	case seal.Version:
 		if line.Version != len(index)+1 {
 			return fmt.Errorf("the seal names version %d of %s after version %d", line.Version, slug, len(index))
 		}

@@ -26,7 +26,8 @@ func TestLogFollowsWhatIsDropped(t *testing.T) {
 		{What: seal.Lost, Object: id, Version: 2, Why: "nowhere"},
 		{What: seal.Version, Object: id, Version: 2, Inventory: sum("two")},
 		{What: seal.Late, Lines: 4, Log: sum("log"), Why: "met"},
-		{What: seal.Again, Object: id, Version: 2, Inventory: sum("2")},
+		{What: seal.Lost, Object: id, Version: 2, Why: "nowhere"},
+		{What: seal.Version, Object: id, Version: 2, Inventory: sum("2")},
 		{What: seal.Closed, Object: id, Version: 3, Why: "two buckets"},
 	} {
 		l.At = at

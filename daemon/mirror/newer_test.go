@@ -11,6 +11,7 @@ import (
 	"linecamp/daemon/authority"
 	"linecamp/daemon/identity"
 	"linecamp/daemon/reach"
+	"linecamp/manifest"
 	"linecamp/manifest/seal"
 )
 
@@ -25,7 +26,7 @@ func TestNothingIsWrittenWhereANewerProgramRecorded(t *testing.T) {
 	log, err := os.ReadFile(file)
 	must(t, err)
 	n := strings.Count(string(log), "\n")
-	log = append(log, []byte("000000000"+string(rune('0'+n+1))+" 2026-07-02T05:00:00Z split linecamp:saltbush-draw:x v1\n")...)
+	log = append(log, []byte("000000000"+string(rune('0'+n+1))+" 2026-07-02T05:00:00Z again linecamp:saltbush-draw:north--stake-1 v1 "+manifest.Sum(nil).String()+"\n")...)
 	must(t, os.WriteFile(file, log, 0o666))
 	before := contents(t, shelf.root)
 	r.visit("north/stake 1", "2026-06-01")

@@ -20,7 +20,6 @@ const (
 	GaveUp  = "gave-up" // a person gave a copy up
 	Late    = "late"    // another log, of a history that met this one
 	Lost    = "lost"    // versions that no copy has count no more
-	Again   = "again"   // a version takes a number that another one had
 	Closed  = "closed"  // an object that is not gone on with
 )
 
@@ -34,14 +33,12 @@ const MaxEpoch = 1_000_000_000
 //	N TIME gave-up COPY "WHY"
 //	N TIME late LINES LOG "WHY"
 //	N TIME lost OBJECT vVERSION "WHY"
-//	N TIME again OBJECT vVERSION INVENTORY
 //	N TIME closed OBJECT vVERSION "WHY"
 //
 // N has ten digits, TIME is RFC 3339 in whole seconds of UTC, WHY is a JSON
-// string, so that a line stays one line. From lost, again or closed on, the
-// versions of OBJECT from VERSION on that are named above count no more; again
-// names that one anew. A line with another word is of a newer program: it is kept
-// as it is, and tells nothing here.
+// string, so that a line stays one line. From lost or closed on, the versions of
+// OBJECT from VERSION on that are named above count no more. A line with another
+// word is of a newer program: it is kept as it is, and tells nothing here.
 type Line struct {
 	N         int // from 1
 	At        time.Time
@@ -61,7 +58,7 @@ type Line struct {
 // Known reports whether this program knows what the line tells.
 func (l *Line) Known() bool {
 	switch l.What {
-	case Version, Author, GaveUp, Late, Lost, Again, Closed:
+	case Version, Author, GaveUp, Late, Lost, Closed:
 		return true
 	}
 	return false
@@ -69,7 +66,7 @@ func (l *Line) Known() bool {
 
 // Drops reports whether versions of the line's object, from its version on, count
 // no more.
-func (l *Line) Drops() bool { return l.What == Lost || l.What == Again || l.What == Closed }
+func (l *Line) Drops() bool { return l.What == Lost || l.What == Closed }
 
 // isWord reports whether s can be what a line of a newer program tells.
 func isWord(s string) bool {
@@ -92,14 +89,14 @@ func (l *Line) check() error {
 		return fmt.Errorf("it does not say when")
 	}
 	switch l.What {
-	case Version, Again, Lost, Closed:
+	case Version, Lost, Closed:
 		if _, _, err := manifest.ParseObjectID(l.Object); err != nil {
 			return err
 		}
 		if _, ok := manifest.ParseVersion(manifest.VersionName(l.Version)); !ok {
 			return fmt.Errorf("its version is %d", l.Version)
 		}
-		if (l.What == Version || l.What == Again) && l.Inventory.IsZero() {
+		if l.What == Version && l.Inventory.IsZero() {
 			return fmt.Errorf("it has no digest")
 		}
 	case Author:
@@ -134,7 +131,7 @@ func (l *Line) check() error {
 func (l *Line) append(b []byte) []byte {
 	b = fmt.Appendf(b, "%010d %s %s", l.N, l.At.UTC().Format(manifest.CreatedForm), l.What)
 	switch l.What {
-	case Version, Again:
+	case Version:
 		return fmt.Appendf(b, " %s %s %s\n", l.Object, manifest.VersionName(l.Version), l.Inventory)
 	case Author:
 		b = fmt.Appendf(b, " %s %d ", l.Author, l.Epoch)
@@ -211,7 +208,7 @@ func (l *Line) parseRest(text string) (err error) {
 			return fmt.Errorf("%q is no version", names.Clip(first))
 		}
 		l.Version = n
-		if l.What == Version || l.What == Again {
+		if l.What == Version {
 			l.Inventory, err = manifest.ParseDigest(text)
 			return err
 		}

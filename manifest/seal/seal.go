@@ -159,7 +159,7 @@ func (s *Seal) push(l Line, raw []byte) {
 			delete(s.heads, l.Object)
 		}
 	}
-	if l.What == Version || l.What == Again {
+	if l.What == Version {
 		s.heads[l.Object] = max(s.heads[l.Object], l.Version)
 	}
 	if l.What == Author && (s.takes.N == 0 || byTakeover(&l, &s.takes) > 0) {

@@ -417,7 +417,7 @@ func (p *planner) missingObjects() {
 
 // counts reports whether a line names a version that counts.
 func (p *planner) counts(l seal.Line) bool {
-	return (l.What == seal.Version || l.What == seal.Again) && p.sealed[sealedVersion{l.Object, l.Version}] == l.Inventory
+	return l.What == seal.Version && p.sealed[sealedVersion{l.Object, l.Version}] == l.Inventory
 }
 
 // later reports whether a version is after the state asked for.

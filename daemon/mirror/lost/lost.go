@@ -86,7 +86,7 @@ func Find(ctx context.Context, in In) ([]Version, error) {
 	word := said - 1         // and a person's newest word on copies or computers
 	for i, l := range in.Log.Lines {
 		switch l.What {
-		case seal.Version, seal.Again:
+		case seal.Version:
 			if _, slug, err := manifest.ParseObjectID(l.Object); err == nil && in.Log.Counts(slug, l) {
 				last[slug] = i
 			}

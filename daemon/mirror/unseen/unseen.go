@@ -51,7 +51,7 @@ func Open(l *ledger.Ledger, log *authority.Log) (*Book, error) {
 	}
 	b.lines = lines
 	for _, line := range log.Lines[lines:] {
-		if line.What != seal.Version && line.What != seal.Again {
+		if line.What != seal.Version {
 			continue
 		}
 		_, slug, err := manifest.ParseObjectID(line.Object)
