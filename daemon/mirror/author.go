@@ -220,7 +220,7 @@ func (m *begun) finish(ctx context.Context, draft *manifest.Draft) error {
 			return err
 		}
 	}
-	r.objects.Remember(o)
+	r.objects.Remember(o, line.Inventory)
 	if m.old.Remade() {
 		r.wait(attention.FileWaits, slug, report.ReasonRemade, true)
 	}

@@ -93,7 +93,14 @@ type Catalogue struct {
 	Log    func() *authority.Log // as it is now
 
 	mu     sync.Mutex
-	recent []*Object // newest last
+	recent []sealed // newest last
+}
+
+// sealed is an object with the digest of its inventory. The number of a version does
+// not tell which one it is: one that was lost gives its number to another.
+type sealed struct {
+	*Object
+	sum manifest.Digest
 }
 
 // keep is how many objects stay decoded in memory, and keepPaths how many paths
@@ -113,19 +120,19 @@ func (c *Catalogue) Get(ctx context.Context, slug string) (*Object, error) {
 	if n == 0 {
 		return nil, fmt.Errorf("%s: %w", slug, ErrNoInventory)
 	}
+	want, _ := log.Inventory(slug, n)
 	c.mu.Lock()
 	for i, o := range c.recent {
-		if o.Slug == slug && o.Head() == n {
+		if o.Slug == slug && o.sum == want {
 			c.recent = append(append(c.recent[:i:i], c.recent[i+1:]...), o)
 			c.mu.Unlock()
-			return o, nil
+			return o.Object, nil
 		}
 	}
 	c.mu.Unlock()
 
-	want, _ := log.Inventory(slug, n)
 	if o, err := c.cached(slug, want); err == nil {
-		c.Remember(o)
+		c.Remember(o, want)
 		return o, nil
 	}
 	o, err := c.gather(ctx, slug, n, want)
@@ -137,7 +144,7 @@ func (c *Catalogue) Get(ctx context.Context, slug string) (*Object, error) {
 			return nil, err
 		}
 	}
-	c.Remember(o)
+	c.Remember(o, want)
 	return o, nil
 }
 
@@ -265,8 +272,8 @@ func (c *Catalogue) Save(o *Object) error {
 	return nil
 }
 
-// Remember keeps o at hand for the next Get.
-func (c *Catalogue) Remember(o *Object) {
+// Remember keeps o, whose inventory has the given digest, at hand for the next Get.
+func (c *Catalogue) Remember(o *Object, sum manifest.Digest) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for i, x := range c.recent {
@@ -275,7 +282,7 @@ func (c *Catalogue) Remember(o *Object) {
 			break
 		}
 	}
-	c.recent = append(c.recent, o)
+	c.recent = append(c.recent, sealed{o, sum})
 	listed := 0
 	for i := len(c.recent) - 1; i >= 0; i-- {
 		listed += c.recent[i].listed()
