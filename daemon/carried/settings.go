@@ -241,7 +241,7 @@ func ReadSettings(ctx context.Context, r store.Root) (Settings, error) {
 			return Settings{}, ctx.Err()
 		}
 		if err == nil && digestOf(b)[:8] != f.digest {
-			err = store.ErrDigest
+			err = errors.New("its bytes are not those that its name tells of")
 		}
 		var s Settings
 		if err == nil {

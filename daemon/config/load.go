@@ -59,7 +59,7 @@ func configFiles(path string) ([]string, error) {
 		}
 	}
 	if len(files) == 0 {
-		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no settings (*.toml); run `linecamp setup` to write some, or name others with --config"}}}
+		return nil, &Error{File: path, Err: fs.ErrNotExist, Problems: []Problem{{Text: "this folder holds no settings (*.toml)" + begin}}}
 	}
 	return files, nil
 }
@@ -107,6 +107,9 @@ func readFile(path string) (loaded, error) {
 	return parse(path, b)
 }
 
+// begin is what to do where there are no settings: the archive is new, or its computer was lost.
+const begin = "; run `linecamp setup` to write some, `linecamp new-machine` if a drive or a bucket has the archive already, or name others with --config"
+
 // unreadable says in a sentence why nothing could be read at path.
 func unreadable(path string, err error) error {
 	text := "these settings cannot be read"
@@ -116,7 +119,7 @@ func unreadable(path string, err error) error {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		text = "there are no settings here; run `linecamp setup` to write some, or name others with --config"
+		text = "there are no settings here" + begin
 	case errors.Is(err, fs.ErrPermission):
 		text += "; ask its owner for the right to read them, or name others with --config"
 	default:
@@ -181,7 +184,7 @@ func LoadFrom(flag string) ([]Archive, []error) {
 		return archives, faults
 	}
 	return nil, []error{&Error{File: strings.Join(places, " and "), Err: fs.ErrNotExist, Problems: []Problem{{
-		Text: "there are no settings in either place. Run `linecamp setup` to write some, or name others with --config"}}}}
+		Text: "there are no settings in either place" + begin}}}}
 }
 
 // StateDir returns the folder for what linecamp remembers of this archive. It

@@ -15,11 +15,12 @@ import (
 
 // What a person is to see to after a recovery, beside the kinds of package attention.
 const (
-	KindMissing attention.Kind = "known-missing" // it is known, and this copy does not have it
-	KindKey     attention.Kind = "old-key"       // the lost machine's key still opens a bucket
-	KindAddress attention.Kind = "not-confirmed" // an address that nobody confirmed
-	KindHeld    attention.Kind = "copy-held"     // a copy that answers, and cannot be worked with
-	KindSheet   attention.Kind = "sheet-old"
+	KindMissing  attention.Kind = "known-missing"   // it is known, and this copy does not have it
+	KindKey      attention.Kind = "old-key"         // the lost machine's key still opens a bucket
+	KindAddress  attention.Kind = "not-confirmed"   // an address that nobody confirmed
+	KindHeld     attention.Kind = "copy-held"       // a copy that answers, and cannot be worked with
+	KindSettings attention.Kind = "settings-unread" // no other copy is known
+	KindSheet    attention.Kind = "sheet-old"
 )
 
 // copies says how each copy stands.
@@ -60,6 +61,9 @@ func (f *Found) next(r *Report, cfg config.Archive, held []daemon.Held) {
 			next = fmt.Sprintf("Bring %s within reach and run `linecamp mirror`. %s", strings.Join(others, " or "), next)
 		}
 		add(KindMissing, "Something is known to exist and did not come back.", next)
+	}
+	if f.Settings == nil {
+		add(KindSettings, "No settings could be read on this copy, so no other copy of the archive is known here.", "If there is another drive or bucket, add it to the settings: `linecamp setup --add-copy`.")
 	}
 	for _, c := range cfg.Copies {
 		switch {

@@ -70,7 +70,7 @@ func mirrorEdits(w io.Writer, edits []report.Edit) {
 	if len(edits) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "%s changed since they were recorded. The earlier pictures are kept too:\n", words.Count(len(edits), "photo of a past year was", "photos of past years were"))
+	fmt.Fprintf(w, "%s kept too:\n", words.Count(len(edits), "photo of a past year was changed. The earlier picture is", "photos of past years were changed. The earlier pictures are"))
 	const most = 8
 	line := screen.LineOf(w)
 	for i, e := range edits {

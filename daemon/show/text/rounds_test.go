@@ -30,7 +30,7 @@ func TestMirrorSays(t *testing.T) {
 		has, never string
 	}{
 		{r, "Nothing new to record", "of a past year"},
-		{edited, "1 photo of a past year was changed", "Waiting"},
+		{edited, "1 photo of a past year was changed. The earlier picture is kept too:", "Waiting"},
 		{asked, "may not be understood", "Waiting"},
 		{lost, "gone from there, and was sent again: North / Windmill (2 files)", "linecamp mend"},
 	} {
