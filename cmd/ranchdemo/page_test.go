@@ -154,6 +154,13 @@ func cardInABrowser(t *testing.T, ctx context.Context, s *shown) {
 	}
 }
 
+// torn are the years and their states that stand on more than one line.
+const torn = `[...document.querySelectorAll("tr[id^=y] > th, tr[id^=y] > td:nth-child(2)")].flatMap((cell) => [...cell.childNodes]).filter((n) => {
+	const r = document.createRange()
+	r.selectNodeContents(n)
+	return n.nodeType === Node.TEXT_NODE && n.data.trim() && new Set([...r.getClientRects()].filter((b) => b.width > 0).map((b) => b.top)).size > 1
+}).map((n) => n.data.trim()).join(", ")`
+
 // everyView fits its window, light and dark, from a telephone's width to a wide
 // screen's, and says no fault in the console.
 func everyView(t *testing.T, ctx context.Context, s *shown) {
@@ -165,6 +172,9 @@ func everyView(t *testing.T, ctx context.Context, s *shown) {
 				eval[int](t, ctx, pictures)
 				if wide := eval[int64](t, ctx, "document.documentElement.scrollWidth"); wide > size.width {
 					t.Errorf("%s is %d wide in a window of %d", v.name, wide, size.width)
+				}
+				if torn := eval[string](t, ctx, torn); torn != "" {
+					t.Errorf("%s breaks words at %d: %s", v.name, size.width, torn)
 				}
 				shot(t, ctx, fmt.Sprintf("%s-%d-%s", v.name, size.width, scheme))
 			}

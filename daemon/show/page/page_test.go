@@ -138,6 +138,9 @@ func TestSite(t *testing.T) {
 	if strings.Count(body, "from a copy") != 1 {
 		t.Error("the view does not say that one picture is from a copy")
 	}
+	if !strings.Contains(body, "<td>North Flat/Stake 1/2020-06-21/plot.jpg\n") {
+		t.Error("the year of that picture does not name the file, and no more")
+	}
 }
 
 // post sends a form of the page.

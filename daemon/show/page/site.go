@@ -53,7 +53,6 @@ type paper struct {
 
 type yearRow struct {
 	verify.Year
-	Says    string
 	Lacking string
 	Explain bool   // a reason can be put on file
 	Restore string // the command line that brings it back
@@ -97,16 +96,14 @@ func (s *Server) site(w http.ResponseWriter, r *http.Request, b *book) error {
 
 func yearOf(y verify.Year, x *site, b *book) yearRow {
 	row := yearRow{Year: y, Explain: y.State == verify.Short || y.State == verify.Skipped}
-	for _, w := range stateWords {
-		if w.State == y.State {
-			row.Says = w.Says
-		}
-	}
 	var lacks []string
 	for _, l := range y.Lacks {
 		lacks = append(lacks, verify.Shown(l))
 	}
 	row.Lacking = strings.Join(lacks, ", ")
+	if len(lacks) > 0 && y.State != verify.Lost && y.State != verify.Recoverable { // there they are files
+		row.Lacking = "lacks " + row.Lacking
+	}
 	if y.State == verify.Recoverable {
 		row.Restore = b.Line.Run("restore", x.asked(), "--year", fmt.Sprint(y.Year), "--into", b.folder())
 	}
@@ -124,7 +121,7 @@ func (b *book) folder() string {
 }
 
 func decisionOf(d manifest.Decision) decisionRow {
-	row := decisionRow{Who: verify.Shown(d.Who), When: d.When.Local().Format("2 Jan 2006"), Why: verify.Shown(d.Why)}
+	row := decisionRow{Who: verify.Shown(d.Who), When: d.When.Local().Format("Jan 2, 2006"), Why: verify.Shown(d.Why)}
 	about := strings.Join(d.Years, ", ")
 	switch {
 	case d.What == manifest.Joined:
@@ -183,7 +180,7 @@ func (f *file) gone() string {
 	case f.Where == gather.Nowhere:
 		return "no good bytes are left"
 	case f.File == nil && f.Where == gather.OnCopy:
-		return "on a copy, no longer in the folder"
+		return "on a copy, not in the folder"
 	case f.File == nil:
 		return "not read yet"
 	}

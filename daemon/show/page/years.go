@@ -34,7 +34,7 @@ type stateCount struct {
 // stateWords are what a year can be, gravest first, each with what it means.
 var stateWords = []stateWord{
 	{verify.Lost, "recorded once, and no good bytes are left anywhere"},
-	{verify.Recoverable, "gone from the folder, and a copy has it"},
+	{verify.Recoverable, "not in the folder, and a copy has it"},
 	{verify.Short, "something is lacking that the site usually has"},
 	{verify.Skipped, "a visit was due, and nothing was recorded"},
 	{verify.Due, "its season is not over, or ended lately"},
