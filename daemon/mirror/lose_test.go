@@ -1,6 +1,7 @@
 package mirror
 
 import (
+	"bytes"
 	"context"
 	"os"
 	"path/filepath"
@@ -17,6 +18,7 @@ import (
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/s3test"
 )
 
 // A version that the seal names and no copy has counts no more once a person's word
@@ -105,6 +107,38 @@ func TestAVersionThatNoCopyHasCountsNoMore(t *testing.T) {
 				t.Errorf("the next round: %+v", rep)
 			}
 		})
+	}
+}
+
+// Of the versions that a bucket lacks, the round that brought the first ended before its
+// sidecar. That one is taken as it is, the later one is lost, and the site goes on at once.
+func TestAVersionThatLacksOnlyItsSidecarIsNotLost(t *testing.T) {
+	r := newRanch(t, "shelf")
+	srv := s3test.Fake(t)
+	bucket := r.addBucket(srv, "bucket")
+	for _, year := range []string{"2019", "2020", "2021"} {
+		r.visit("North/Windmill", year+"-06-21")
+		r.wantCurrent(r.mirror())
+	}
+	keys := everyKey(t, bucket.root)
+	const site = "north--windmill/"
+	second := keys[site+"v2/inventory.json"]
+	for key := range keys {
+		if strings.HasPrefix(key, site+"v3/") {
+			delete(keys, key)
+		}
+	}
+	delete(keys, site+"v2/inventory.json.sha256")
+	keys[site+"inventory.json"], keys[site+"inventory.json.sha256"] = keys[site+"v1/inventory.json"], keys[site+"v1/inventory.json.sha256"]
+	r.set(srv, bucket, keys)
+	r.loseState()
+	r.copies = []*copyOf{bucket}
+	rep := r.mirror(func(in *In) { in.GivenUp = []string{"33333333-3333-4333-8333-000000000001"} })
+	if rep.Made != 1 || len(rep.Asks) != 1 || !strings.Contains(string(rep.Asks[0]), "version 3 of North / Windmill") {
+		t.Errorf("%+v", rep)
+	}
+	if inv := head(t, bucket.root, "north--windmill"); inv.Head() != 3 || !bytes.Equal(inv.Until(2).Encode(), second) || len(paths(inv.State(3))) != len(paths(inv.State(2)))+3 {
+		t.Errorf("on record now:\n%s", inv.Encode())
 	}
 }
 

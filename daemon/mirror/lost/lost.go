@@ -137,6 +137,9 @@ func (in In) lacking(ctx context.Context, slug string) (int, error) {
 		if c.Root == nil || c.Other(slug) {
 			continue
 		}
+		for ; most < head && in.hasManifest(ctx, c, slug, most+1); most++ {
+			// The round that brought it ended before the sidecar: it is taken as it is.
+		}
 		for n := most + 1; n <= head+1; n++ {
 			for _, name := range []string{store.InventoryName, store.SidecarName} {
 				_, err := c.Root.Stat(ctx, store.VersionFile(slug, n, name))
@@ -149,5 +152,15 @@ func (in In) lacking(ctx context.Context, slug string) (int, error) {
 			}
 		}
 	}
+	if most == head {
+		return 0, nil
+	}
 	return most + 1, nil
+}
+
+// hasManifest reports whether a copy has the manifest that the seal names for version n.
+func (in In) hasManifest(ctx context.Context, c Copy, slug string, n int) bool {
+	raw, _, err := store.ReadSmall(ctx, c.Root, store.VersionFile(slug, n, store.InventoryName), manifest.MaxInventory)
+	want, _ := in.Log.Inventory(slug, n)
+	return err == nil && manifest.Sum(raw) == want
 }
