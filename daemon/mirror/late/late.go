@@ -94,6 +94,10 @@ func Compose(into *sites.Object, chain *manifest.Inventory, n int, theirs *manif
 		if known[d]+past[d] > 0 || manifest.Reserved(p) {
 			continue
 		}
+		if v.State[p] == d { // what they have besides under that name, from an earlier meeting
+			named[p] = p
+			continue
+		}
 		name, e := p, theirs.Paths[p]
 		if !free.take(name, d) {
 			if name, e.Raw = plan.Beside(p, d), nil; !free.take(name, d) {
