@@ -56,8 +56,7 @@ func (r *Recorder) Ask(ctx context.Context) error {
 const mostRotted = 2
 
 // whoRecords is store.ReadAuthor, and ErrNoAuthor also where this machine wrote the
-// file and some of its bytes rotted since. A key that this program does not know counts as
-// rotted: the file may be of a newer program on this machine, and is written over.
+// file and some of its bytes rotted since: a few of an id, or the key of its name.
 func (r *Recorder) whoRecords(ctx context.Context, c Copy) (store.Author, store.Info, error) {
 	a, info, err := store.ReadAuthor(ctx, c.Root)
 	is, own, differ := a.Archive+a.Author, r.Archive+r.Author, 0
@@ -66,7 +65,7 @@ func (r *Recorder) whoRecords(ctx context.Context, c Copy) (store.Author, store.
 			differ++
 		}
 	}
-	if err == nil && differ > 0 && differ <= mostRotted && a.Machine == r.Machine || err != nil && a.Author != "" && differ == 0 {
+	if err == nil && (differ > 0 && differ <= mostRotted && a.Machine == r.Machine || differ == 0 && a.Machine == "" && r.Machine != "") {
 		a, err = store.Author{}, fault.Say(store.ErrNoAuthor, "%s: who records there was written by this computer, and rotted", c.Name)
 	}
 	return a, info, err

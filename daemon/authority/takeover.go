@@ -168,14 +168,13 @@ func (t Taker) ask(ctx context.Context, open []Copy, is governing) (out Taken, w
 }
 
 // whoRecorded reads who a copy says records, for a person who says who is to: a file that
-// rotted names nobody, and one that says more than this program knows what it says. The
-// Info is nil where there is none.
+// rotted names nobody. The Info is nil where there is none.
 func whoRecorded(ctx context.Context, c Copy) (store.Author, *store.Info, error) {
 	a, info, err := store.ReadAuthor(ctx, c.Root)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return store.Author{}, nil, nil
-	case err != nil && a.Author == "" && !errors.Is(err, store.ErrNoAuthor):
+	case err != nil && !errors.Is(err, store.ErrNoAuthor):
 		return store.Author{}, nil, fmt.Errorf("%s: %w", c.Name, err)
 	}
 	return a, &info, nil

@@ -84,6 +84,80 @@ func TestAnAuthorFileThatRottedIsWrittenAgain(t *testing.T) {
 	}
 }
 
+// newerAuthor makes a copy's author file one of a newer linecamp: it says more than this
+// one knows, before, between and after what it does.
+func newerAuthor(t testing.TB, c *copyOf) []byte {
+	t.Helper()
+	rotAuthor(t, c, `"archive"`, `"since": {"by": [1, "x"]}, "archive"`)
+	rotAuthor(t, c, `"machine"`, `"machinf": "x", "machine"`)
+	return rotAuthor(t, c, "\n}", ", \"fence\": null\n}")
+}
+
+// What a newer linecamp says in an author file is passed over: nothing rotted, and the file
+// stays as it is until a round has something of its own to write there.
+func TestAnAuthorFileOfANewerLinecampIsNoRot(t *testing.T) {
+	for _, arranged := range []string{"a drive", "a bucket", "both"} {
+		for _, tookOver := range []bool{false, true} {
+			t.Run(fmt.Sprint(arranged, ", took over ", tookOver), func(t *testing.T) {
+				r := newRanch(t)
+				if arranged != "a bucket" {
+					r.addDrive("shelf")
+				}
+				if arranged != "a drive" {
+					r.addBucket(s3test.Fake(t), "loft")
+				}
+				r.write("North/Alder/2020-06-20/1.jpg", "first")
+				r.wantCurrent(r.mirror())
+				if tookOver {
+					r.takeOver("office")
+				}
+				r.wantCurrent(r.mirror())
+				var there [][]byte
+				for _, c := range r.copies {
+					there = append(there, newerAuthor(t, c))
+				}
+				for made := range 2 {
+					if made > 0 {
+						r.write("North/Beech/2020-06-20/1.jpg", "second")
+					}
+					rep := r.mirror()
+					r.wantCurrent(rep)
+					if rep.Made != made || len(rep.Waiting) > 0 {
+						t.Errorf("%d versions to make: %+v", made, rep)
+					}
+					for i, c := range r.copies {
+						b, _, err := store.ReadSmall(t.Context(), c.root, store.AuthorKey, store.MaxSmall)
+						if named := c.kind != "drive" && made > 0; err != nil || rep.Copies[i].Note != "" || !named && !bytes.Equal(b, there[i]) {
+							t.Errorf("%s: %q, %v\n%s", c.name, rep.Copies[i].Note, err, b)
+						}
+					}
+				}
+			})
+		}
+	}
+}
+
+// Another machine's author file says who records, whatever else it says, and a person may
+// take over from there.
+func TestANewerAuthorFileStopsAnother(t *testing.T) {
+	r := newRanch(t, "shelf")
+	r.write("North/Alder/2020-06-20/1.jpg", "first")
+	r.mirror()
+	r.mirror()
+	r.beside(barnID, false).killedTakeOver("barn")
+	there := newerAuthor(t, r.copies[0])
+	r.write("North/Beech/2020-06-20/1.jpg", "second")
+	if rep := r.wantAuthorLeft(r.copies[0], there); rep.Copies[0].State == reach.Failed || !strings.Contains(fmt.Sprint(reasons(rep)), "barn") {
+		t.Errorf("it says %+v", rep)
+	}
+	r.takeOver("office")
+	rep := r.mirror()
+	if rep.Made != 1 {
+		t.Errorf("after taking over: %+v", rep)
+	}
+	r.wantCurrent(rep)
+}
+
 // wantAuthorLeft wants a round to record nothing, and to leave an author file as it is.
 func (r *ranch) wantAuthorLeft(c *copyOf, there []byte) report.Report {
 	r.t.Helper()

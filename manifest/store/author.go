@@ -26,8 +26,8 @@ type authorJSON struct {
 
 // ReadAuthor reads which machine may author. The error wraps fs.ErrNotExist
 // when nobody has claimed the archive yet, and ErrNoAuthor when what is there names
-// nobody. The Info is what WriteAuthor needs to replace exactly this. A file that says
-// more than this program knows is an error too, and the Author is what it knows of it.
+// nobody. The Info is what WriteAuthor needs to replace exactly this. What else a file
+// says, of a newer linecamp, is passed over.
 func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 	b, info, err := ReadSmall(ctx, r, AuthorKey, MaxSmall)
 	if err != nil {
@@ -42,9 +42,6 @@ func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 	}
 	if err != nil {
 		return Author{}, info, fault.Say(ErrNoAuthor, "%s: %s cannot be read: %v", r.Name(), AuthorKey, err)
-	}
-	if err := decodeJSON(b, &authorJSON{}); err != nil {
-		return a, info, fmt.Errorf("%s: %s cannot be read: %w", r.Name(), AuthorKey, err)
 	}
 	return a, info, nil
 }
@@ -68,6 +65,8 @@ func (a Author) check() error {
 		return errors.New("the author's id is not a UUID in lower case")
 	case a.Round != "" && !uuidForm.MatchString(a.Round):
 		return errors.New("the round's id is not a UUID in lower case")
+	case a.Recording && a.Round == "":
+		return errors.New("a round records, and it has no id")
 	case a.Epoch < 1 || a.Epoch > seal.MaxEpoch:
 		return fmt.Errorf("the author's epoch is %d, and must be 1 to %d", a.Epoch, seal.MaxEpoch)
 	}

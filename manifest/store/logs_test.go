@@ -3,6 +3,7 @@ package store_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"net/http"
 	"path"
 	"slices"
@@ -162,9 +163,28 @@ func testAuthorFile(t *testing.T, p *place) {
 	if got, _, err := store.ReadAuthor(ctx, r); err != nil || got != b {
 		t.Errorf("read %+v, %v", got, err)
 	}
-	p.write(store.AuthorKey, []byte(`{"archive": "", "extra": 1}`))
-	if _, _, err := store.ReadAuthor(ctx, r); err == nil {
-		t.Error("a damaged author.json was accepted")
+	round := `, "round": "` + otherCopy + `"`
+	for extra, want := range map[string]error{
+		`, "since": {"by": [1]}`:            nil,
+		round:                               nil,
+		round + `, "recording": true`:       nil,
+		round + `, "recordinh": true`:       nil,
+		`, "recording": true`:               store.ErrNoAuthor,
+		`, "rounc": "x", "recording": true`: store.ErrNoAuthor,
+		`, "round": "x"`:                    store.ErrNoAuthor,
+		`, "round": 1`:                      store.ErrNoAuthor,
+		`, "epoch": 0`:                      store.ErrNoAuthor,
+		`, "author": ""`:                    store.ErrNoAuthor,
+		`, "archive": "", "since": "x"`:     store.ErrNoAuthor,
+		`, "since": }`:                      store.ErrNoAuthor,
+		`} {`:                               store.ErrNoAuthor,
+		`, "since": 1} {"archive": "x"`:     store.ErrNoAuthor,
+	} {
+		p.write(store.AuthorKey, fmt.Appendf(nil, `{"archive": %q, "author": %q, "machine": "laptop", "epoch": 2%s}`, b.Archive, b.Author, extra))
+		got, _, err := store.ReadAuthor(ctx, r)
+		if got.Round, got.Recording = "", false; !errors.Is(err, want) || want == nil && got != b || want != nil && got != (store.Author{}) {
+			t.Errorf("with %s it is %+v, %v", extra, got, err)
+		}
 	}
 }
 
