@@ -211,7 +211,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 		vo.Allowance = left
 	}
 	var err error
-	if vo.Had, vo.HadLines, err = gone.Had(a.Ledger, h.ID); err != nil {
+	if vo.Had, vo.HadLines, vo.HadLogs, err = gone.Had(a.Ledger, h.ID); err != nil {
 		return err
 	}
 	stay, err := a.Turns.Visit(ctx, h.Name, h.ID)
@@ -235,10 +235,8 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 		return err
 	}
 	*c = found
-	if found.Error == "" {
-		if err := gone.NoteUnfinished(a.Ledger, h.ID, found.Unfinished); err != nil {
-			return err
-		}
+	if err := gone.Found(a.Ledger, h.ID, found); err != nil {
+		return err
 	}
 	return a.SetDamage(h.Name, h.ID, found.Damage)
 }

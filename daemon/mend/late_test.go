@@ -2,6 +2,7 @@ package mend
 
 import (
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 	"linecamp/verify/verifytest"
 )
 
@@ -54,8 +56,11 @@ func TestMendTakesALateLogFromAnotherCopy(t *testing.T) {
 		}
 	}
 	verifytest.Flip(t, r.Path(0, key))
-	verifytest.Flip(t, r.Path(1, key))
 	found, _ := damage(t, r, folder)
+	if err := os.RemoveAll(filepath.Dir(r.Path(1, key))); err != nil {
+		t.Fatal(err)
+	}
+	found = append(found, verify.Damage{Copy: r.Copies[1].Name, Path: verify.SealPath, Kind: verify.Gone, Content: key})
 	rep := mend(t, r, In{Damage: found, Folder: folder, Seal: r.Seal})
 	if len(rep.Mended) != 2 || rep.Wants() || rep.Mended[0].From != "drive3" {
 		t.Errorf("%+v", rep)

@@ -129,7 +129,7 @@ func TestWhatGoesFromACopyIsFoundToldAndSentAgain(t *testing.T) {
 					}
 				}
 				r.set(srv, c, keep)
-				had, _, err := gone.Had(r.led, c.id)
+				had, _, _, err := gone.Had(r.led, c.id)
 				must(t, err)
 				if had["north--windmill"] != 2 {
 					t.Fatalf("the copy is not known to have had version 2: %v", had)
@@ -176,7 +176,7 @@ func TestWhatIsGoneStaysToldUntilItIsThere(t *testing.T) {
 		if g := rep.Copies[0].Gone; len(g) != 1 || g[0].Again || rep.Copies[0].State == reach.Current {
 			t.Errorf("%+v", rep.Copies[0])
 		}
-		had, _, err := gone.Had(r.led, c.id)
+		had, _, _, err := gone.Had(r.led, c.id)
 		must(t, err)
 		if had["north--windmill"] != 1 {
 			t.Errorf("it is forgotten that the copy had it: %v", had)

@@ -27,7 +27,8 @@ func LateDigest(key string) (d manifest.Digest, ok bool) {
 	return d, in && text && err == nil
 }
 
-func lateKey(d manifest.Digest) string { return LateFolder + "/" + d.String() + lateEnd }
+// LateKey is the key of the log with that SHA-256.
+func LateKey(d manifest.Digest) string { return LateFolder + "/" + d.String() + lateEnd }
 
 // PutLate keeps a log of another history beside the seal of a root. It appears in one
 // step and is synced when PutLate returns: a crash before leaves nothing of it, and
@@ -43,7 +44,7 @@ func PutLate(ctx context.Context, r Root, log *seal.Seal) error {
 // rotted. Bytes there that do not match their name rotted, and are replaced.
 func PutLateFile(ctx context.Context, r Root, b []byte) error {
 	c := Bytes(b)
-	key := lateKey(c.SHA256)
+	key := LateKey(c.SHA256)
 	_, err := r.Create(ctx, key, c)
 	if !errors.Is(err, ErrConflict) {
 		return err
@@ -57,7 +58,7 @@ func PutLateFile(ctx context.Context, r Root, b []byte) error {
 
 // LateFile reads the file of that digest. One that does not match it is ErrDamaged.
 func LateFile(ctx context.Context, r Root, d manifest.Digest) ([]byte, error) {
-	key := lateKey(d)
+	key := LateKey(d)
 	b, _, err := ReadSmall(ctx, r, key, maxSeal)
 	if err != nil {
 		return nil, err

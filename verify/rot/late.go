@@ -3,6 +3,7 @@ package rot
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
@@ -32,6 +33,24 @@ func (r *check) lateLog(ctx context.Context, key string, want manifest.Digest) {
 		return
 	}
 	r.damaged(ctx, nil, d)
+}
+
+// goneLogs looks for logs of other histories that the copy kept, of those that the seal
+// names; files is all that is in the folder extensions.
+func (r *check) goneLogs(ctx context.Context, files map[string]store.Info) {
+	if r.seal == nil || len(r.o.HadLogs) == 0 {
+		return
+	}
+	for l := range r.seal.All() {
+		if l.What != seal.Late || !r.o.HadLogs[l.Log] {
+			continue
+		}
+		key := store.LateKey(l.Log)
+		if _, there := files[strings.TrimPrefix(key, "extensions/")]; !there {
+			r.damaged(ctx, nil, verify.Damage{Path: verify.SealPath, Content: key, Kind: verify.Gone,
+				Detail: fmt.Sprintf("the log of another history (%s, %s) was there, and is not there any more", words.Count(int64(l.Lines), "line"), l.Why)})
+		}
+	}
 }
 
 // lateLogs are the logs of other histories that the copy keeps, of those that can be

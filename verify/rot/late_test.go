@@ -178,3 +178,34 @@ func TestRotHoldsAPaperAgainstOtherHistories(t *testing.T) {
 		}
 	}
 }
+
+// A log of another history that the seal names is gone where the copy had it once. One that
+// it never had comes with a round, and nobody misses one that the seal does not name.
+func TestRotMissesALogThatWent(t *testing.T) {
+	r, x := parted(t)
+	key := store.LateKey(x.Digest())
+	if err := os.Remove(lateFile(r, 0, x)); err != nil {
+		t.Fatal(err)
+	}
+	never := manifest.Sum([]byte("a log that no line names"))
+	for _, c := range []struct {
+		had  map[manifest.Digest]bool
+		seal *seal.Seal
+		gone bool
+	}{
+		{map[manifest.Digest]bool{x.Digest(): true}, r.Seal, true},
+		{nil, r.Seal, false},
+		{map[manifest.Digest]bool{never: true}, r.Seal, false},
+		{map[manifest.Digest]bool{x.Digest(): true}, nil, true}, // the copy's own names it
+	} {
+		for _, quick := range []bool{false, true} {
+			o := r.Options()
+			o.HadLogs, o.Seal, o.Quick = c.had, c.seal, quick
+			rep := checked(t, r.Copies[0], o)
+			i := slices.IndexFunc(rep.Damage, func(d verify.Damage) bool { return d.Content == key })
+			if i >= 0 != c.gone || c.gone && (rep.Damage[i].Kind != verify.Gone || rep.Damage[i].Path != verify.SealPath || !strings.Contains(rep.Damage[i].Detail, "2 lines, met on drive1")) {
+				t.Errorf("had %v, quick %v: found %+v", c.had, quick, rep.Damage)
+			}
+		}
+	}
+}

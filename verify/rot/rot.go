@@ -62,10 +62,12 @@ type Options struct {
 	ExpectedObjects []string   // objects every copy should have
 	Seal            *seal.Seal // the archive's seal, as the author has it; may be nil
 	// Had is the newest version of each object that this copy is known to have
-	// held, and HadLines how long its seal was. What lacks of that is gone, which
-	// is damage; what lacks beyond it never came, and the copy is behind.
+	// held, HadLines how long its seal was, and HadLogs those of other histories that it
+	// kept. What lacks of that is gone, which is damage; what lacks beyond it never
+	// came, and the copy is behind.
 	Had      map[string]int
 	HadLines int
+	HadLogs  map[manifest.Digest]bool
 	// Seconded reports whether a copy other than the one with this id holds the
 	// beginning of that seal too, up to so many lines. It is asked only about a
 	// copy whose own seal differs. May be nil: none does.
@@ -323,7 +325,9 @@ func (r *check) group(ctx context.Context, top string, files map[string]store.In
 		return
 	}
 	if top == "extensions" {
-		r.extensions(ctx, files)
+		if r.extensions(ctx, files); listed {
+			r.goneLogs(ctx, files)
+		}
 		return
 	}
 	if passedFolder(top) { // counted as it was listed

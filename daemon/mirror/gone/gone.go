@@ -21,7 +21,9 @@ import (
 
 	"linecamp/daemon/authority"
 	"linecamp/daemon/ledger"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/sites"
+	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/verify"
 )
@@ -140,24 +142,28 @@ func (c *Holds) Learn(ctx context.Context, isShort bool, scan func(context.Conte
 
 func goneKey(copyID string) string { return "gone " + copyID }
 
-// Had tells the newest version of each object that a copy is known to have held,
-// and how many lines its seal had, whatever became of them since.
+// Had tells the newest version of each object that a copy is known to have held, how
+// many lines its seal had, and which logs of other histories it kept, whatever became
+// of them since.
 func Had(l interface {
 	authority.Notes
 	Committed(copyID string) (map[string]int, error)
-}, copyID string) (had map[string]int, lines int, err error) {
+}, copyID string) (had map[string]int, lines int, logs map[manifest.Digest]bool, err error) {
 	if had, err = l.Committed(copyID); err != nil {
-		return nil, 0, err
+		return nil, 0, nil, err
 	}
 	lost, err := lostFrom(l, copyID)
 	if err != nil {
-		return nil, 0, err
+		return nil, 0, nil, err
+	}
+	if logs, err = late.Had(l, copyID); err != nil {
+		return nil, 0, nil, err
 	}
 	for slug, n := range lost {
 		had[slug] = max(had[slug], n)
 	}
 	tail, err := authority.NotedSeal(l, copyID)
-	return had, tail.Lines, err
+	return had, tail.Lines, logs, err
 }
 
 // lostFrom reads what the ledger notes as gone and not sent again yet.
@@ -195,7 +201,7 @@ func (c *Holds) KeepLost() error {
 // nor any line of its seal: another history governs, and what it does not have may
 // give way.
 func Forget(l *ledger.Ledger, copyID string, keep func(slug string) int) error {
-	had, _, err := Had(l, copyID)
+	had, _, _, err := Had(l, copyID)
 	if err != nil {
 		return err
 	}
@@ -399,9 +405,18 @@ func (c *Holds) damaged(ctx context.Context, slug string, gone []string, held ma
 
 func unfinishedKey(copyID string) string { return "unfinished " + copyID }
 
-// NoteUnfinished notes the objects of a copy whose root pair a check found
-// lacking or old; the next round there writes it again.
-func NoteUnfinished(l authority.Notes, copyID string, objects []string) error {
+// Found notes what the next round on a copy puts right of what a check found there:
+// objects whose root pair is lacking or old, and logs of other histories.
+func Found(l authority.Notes, copyID string, found verify.CopyReport) error {
+	if found.Error == "" {
+		if err := noteUnfinished(l, copyID, found.Unfinished); err != nil {
+			return err
+		}
+	}
+	return late.Went(l, copyID, found.Damage)
+}
+
+func noteUnfinished(l authority.Notes, copyID string, objects []string) error {
 	now := strings.Join(objects, " ")
 	if was, _, err := l.Value(unfinishedKey(copyID)); err != nil || was == now {
 		return err
@@ -415,7 +430,7 @@ func (c *Holds) Unfinished(slug string) error {
 	if err != nil || slices.Contains(strings.Fields(v), slug) {
 		return err
 	}
-	return NoteUnfinished(c.Ledger, c.Copy.ID, append(strings.Fields(v), slug))
+	return noteUnfinished(c.Ledger, c.Copy.ID, append(strings.Fields(v), slug))
 }
 
 // settleNoted completes what the last check or round found unfinished.
@@ -432,5 +447,5 @@ func (c *Holds) settleNoted(ctx context.Context) error {
 			left = append(left, slug) // the check says what is wrong there
 		}
 	}
-	return NoteUnfinished(c.Ledger, c.Copy.ID, left)
+	return noteUnfinished(c.Ledger, c.Copy.ID, left)
 }

@@ -11,10 +11,16 @@ import (
 	"linecamp/manifest/seal"
 )
 
+// Notes are the ledger's single values, and what damage is on record in it.
+type Notes interface {
+	authority.Notes
+	DropDamage(copyID, object string, content []string) error
+}
+
 // Others are the logs of other histories that copies in reach were found to keep.
 // Set Notes first.
 type Others struct {
-	Notes authority.Notes
+	Notes Notes
 	Logs  []Other
 	named map[manifest.Digest]bool // the manifests that they name
 

@@ -2,6 +2,8 @@ package late
 
 import (
 	"errors"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"linecamp/daemon/authority"
@@ -9,6 +11,7 @@ import (
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/verify"
 )
 
 // A chain is believed as far as a log names it, or this archive's once did, and one version beyond.
@@ -64,6 +67,13 @@ type notes map[string]string
 func (n notes) Value(key string) (string, bool, error) { v, ok := n[key]; return v, ok, nil }
 
 func (n notes) SetValue(key, value string) error { n[key] = value; return nil }
+
+func (n notes) DropDamage(copyID, _ string, content []string) error {
+	for _, c := range content {
+		delete(n, "damage "+copyID+" "+c)
+	}
+	return nil
+}
 
 // What a mend replaced is kept beside the seal, and is no other history.
 func TestReadPassesOverWhatRotted(t *testing.T) {
@@ -133,6 +143,87 @@ func TestReadTakesWhatDoesNotRead(t *testing.T) {
 		}
 		if c.logs > 0 && (o.Known(log, "stake-1", chain, 2) != 3 || o.Logs[0].Lines() != 3 || string(o.Logs[0].Text) != string(text)) {
 			t.Errorf("%s: believed up to %d, %d lines", c.why, o.Known(log, "stake-1", chain, 2), o.Logs[0].Lines())
+		}
+	}
+}
+
+// What the ledger notes of a copy's logs outlives a copy that does not have them any more,
+// and is put right by whoever finds that: a listing, or a round that wants one from there.
+func TestLogsThatWentAreKnown(t *testing.T) {
+	x := new(seal.Seal)
+	if err := x.Append(seal.Line{At: day, What: seal.Version, Object: manifest.ObjectID("ranch", "stake-1"), Version: 1, Inventory: manifest.Sum(nil)}); err != nil {
+		t.Fatal(err)
+	}
+	lines := []seal.Line{{What: seal.Late, Lines: 1, Log: x.Digest()}}
+	key := store.LateKey(x.Digest())
+	for _, left := range []string{"nothing", "rot"} {
+		var told []string
+		var copies []authority.Copy
+		var folders []string
+		for _, name := range []string{"shelf", "barn"} {
+			folders = append(folders, t.TempDir())
+			root, err := drive.New(folders[len(folders)-1])
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer root.Close()
+			if err := store.PutLate(t.Context(), root, x); err != nil {
+				t.Fatal(err)
+			}
+			copies = append(copies, authority.Copy{ID: name, Name: name, Root: root, CanRead: func() bool { return true }, Note: func(s string) { told = append(told, s) }})
+		}
+		known := notes{}
+		round := func() {
+			t.Helper()
+			o := Others{Notes: known}
+			for _, c := range copies {
+				if err := o.Bring(t.Context(), c, lines, copies); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		had := func(copy string) bool {
+			logs, err := Had(known, copy)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return logs[x.Digest()]
+		}
+		lose := func(i int) {
+			t.Helper()
+			file := filepath.Join(folders[i], key)
+			err := os.Remove(file)
+			if err == nil && left == "rot" {
+				err = os.WriteFile(file, []byte("rot"), 0o666)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		round()
+		if !had("shelf") || !had("barn") {
+			t.Fatalf("what is there is not noted: %v", known)
+		}
+		lose(0)
+		o := Others{Notes: known}
+		if err := o.Read(t.Context(), copies[0], new(seal.Seal)); err != nil || !had("shelf") {
+			t.Errorf("%s: a listing forgets what was there: %v, %v", left, known, err)
+		}
+		round()
+		if _, err := store.LateFile(t.Context(), copies[0].Root, x.Digest()); err != nil {
+			t.Errorf("%s: it is not put there again: %v", left, err)
+		}
+		lose(0)
+		lose(1)
+		if err := Went(known, "shelf", []verify.Damage{{Kind: map[string]string{"nothing": verify.Gone, "rot": verify.Altered}[left], Content: key}}); err != nil {
+			t.Fatal(err)
+		}
+		known["damage shelf "+key] = "found"
+		round()
+		round()
+		_, on := known["damage shelf "+key]
+		if left == "nothing" && (len(told) != 1 || had("shelf") || had("barn") || on) || left == "rot" && (len(told) != 0 || !had("shelf") || !had("barn") || !on) {
+			t.Errorf("%s: told %q, noted %v", left, told, known)
 		}
 	}
 }

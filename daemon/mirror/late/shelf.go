@@ -1,8 +1,12 @@
 package late
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"maps"
 	"slices"
 	"strings"
 
@@ -10,6 +14,7 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
+	"linecamp/verify"
 )
 
 // shelf is what one copy keeps of the logs of other histories. The ledger notes it, so
@@ -18,50 +23,116 @@ import (
 type shelf struct {
 	listed bool // else there may be more
 	has    map[manifest.Digest]bool
-	named  []manifest.Digest // logs that lines of the archive's log name
-	upTo   int               // lines looked at
+	went   map[manifest.Digest]bool // kept once, and not whole any more; true where nothing of it is there
+	named  []manifest.Digest        // logs that lines of the archive's log name
+	upTo   int                      // lines looked at
 }
 
 func shelfKey(copyID string) string { return "late logs " + copyID }
 
-// isListed is the word in the note of a copy that was listed.
-const isListed = "listed"
+// The words in the note of a copy, beside the logs that it has: it was listed, and before
+// a log, that nothing of it is there, or that it rotted.
+const (
+	isListed = "listed"
+	isGone   = "-"
+	isRotten = "~"
+)
 
-// with hands f a copy's shelf, and notes it if f changed it.
-func (o *Others) with(id string, f func(s *shelf) (changed bool)) error {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	s := o.shelves[id]
-	if s == nil {
-		noted, _, err := o.Notes.Value(shelfKey(id))
-		if err != nil {
-			return err
-		}
-		s = &shelf{has: map[manifest.Digest]bool{}}
-		for _, word := range strings.Fields(noted) {
-			if d, err := manifest.ParseDigest(word); err == nil {
-				s.has[d] = true
-			} else if word == isListed {
-				s.listed = true
-			}
-		}
-		if o.shelves == nil {
-			o.shelves = map[string]*shelf{}
-		}
-		o.shelves[id] = s
+func readShelf(l authority.Notes, copyID string) (*shelf, error) {
+	noted, _, err := l.Value(shelfKey(copyID))
+	if err != nil {
+		return nil, err
 	}
-	if !f(s) {
-		return nil
+	s := &shelf{has: map[manifest.Digest]bool{}, went: map[manifest.Digest]bool{}}
+	for _, word := range strings.Fields(noted) {
+		if d, err := manifest.ParseDigest(strings.TrimLeft(word, isGone+isRotten)); err != nil {
+			s.listed = s.listed || word == isListed
+		} else if gone := strings.HasPrefix(word, isGone); gone || strings.HasPrefix(word, isRotten) {
+			s.went[d] = gone
+		} else {
+			s.has[d] = true
+		}
 	}
+	return s, nil
+}
+
+func (s *shelf) note(l authority.Notes, copyID string) error {
 	var words []string
 	for d := range s.has {
 		words = append(words, d.String())
+	}
+	for d, gone := range s.went {
+		mark := isRotten
+		if gone {
+			mark = isGone
+		}
+		words = append(words, mark+d.String())
 	}
 	slices.Sort(words)
 	if s.listed {
 		words = append(words, isListed)
 	}
-	return o.Notes.SetValue(shelfKey(id), strings.Join(words, " "))
+	return l.SetValue(shelfKey(copyID), strings.Join(words, " "))
+}
+
+// Had tells which logs of other histories a copy is known to have kept, whatever became
+// of them since.
+func Had(l authority.Notes, copyID string) (map[manifest.Digest]bool, error) {
+	s, err := readShelf(l, copyID)
+	if err != nil {
+		return nil, err
+	}
+	for d := range s.went {
+		s.has[d] = true
+	}
+	return s.has, nil
+}
+
+// Went notes which of them a check found damaged, or gone: the next round puts them there
+// again.
+func Went(l authority.Notes, copyID string, found []verify.Damage) error {
+	s, err := readShelf(l, copyID)
+	if err != nil {
+		return err
+	}
+	changed := false
+	for _, damage := range found {
+		if d, ok := store.LateDigest(damage.Content); ok {
+			delete(s.has, d)
+			s.went[d], changed = damage.Kind == verify.Gone, true
+		}
+	}
+	if !changed {
+		return nil
+	}
+	return s.note(l, copyID)
+}
+
+// shelf is a copy's, as the ledger has it. The caller holds mu.
+func (o *Others) shelf(id string) (*shelf, error) {
+	if s := o.shelves[id]; s != nil {
+		return s, nil
+	}
+	s, err := readShelf(o.Notes, id)
+	if err != nil {
+		return nil, err
+	}
+	if o.shelves == nil {
+		o.shelves = map[string]*shelf{}
+	}
+	o.shelves[id] = s
+	return s, nil
+}
+
+// with hands f a copy's shelf, and notes it if f changed it.
+func (o *Others) with(id string, f func(s *shelf) (changed bool)) error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	s, err := o.shelf(id)
+	if err != nil || !f(s) {
+		return err
+	}
+	return s.note(o.Notes, id)
 }
 
 // Read takes in the logs of other histories that a copy keeps beside its own; ours is
@@ -103,6 +174,12 @@ func (o *Others) list(ctx context.Context, from authority.Copy) (texts [][]byte,
 		}
 	}
 	return texts, o.with(from.ID, func(s *shelf) bool {
+		for d := range s.has {
+			if !has[d] {
+				s.went[d] = false
+			}
+		}
+		maps.DeleteFunc(s.went, func(d manifest.Digest, _ bool) bool { return has[d] })
 		s.has, s.listed = has, all
 		return true
 	})
@@ -118,10 +195,16 @@ func (o *Others) Put(ctx context.Context, to authority.Copy, text []byte) error 
 	if err := store.PutLateFile(ctx, to.Root, text); err != nil {
 		return fmt.Errorf("keeping the seal of another history there: %w", err)
 	}
-	return o.with(to.ID, func(s *shelf) bool {
+	went := false
+	if err := o.with(to.ID, func(s *shelf) bool {
+		_, went = s.went[d]
+		delete(s.went, d)
 		s.has[d] = true
 		return true
-	})
+	}); err != nil || !went {
+		return err
+	}
+	return o.Notes.DropDamage(to.ID, "", []string{store.LateKey(d)})
 }
 
 // has reports whether a copy keeps that log. If what it keeps was never noted, it may be
@@ -142,7 +225,8 @@ func (o *Others) has(ctx context.Context, on authority.Copy, d manifest.Digest, 
 }
 
 // Bring puts every log that lines of the archive's log name on a copy, as far as another
-// one in reach has it. What none has comes in the first round with one that does.
+// one in reach has it. What none has comes in the first round with one that does, and if
+// all that ever had it lost it, that is said once.
 func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line, copies []authority.Copy) error {
 	var named []manifest.Digest
 	if err := o.with(to.ID, func(s *shelf) bool {
@@ -156,21 +240,56 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 	}); err != nil {
 		return err
 	}
+	var lost []string
 	for _, d := range named {
 		if has, err := o.has(ctx, to, d, true); err != nil {
 			return err
 		} else if has {
 			continue
 		}
-		if text, err := o.find(ctx, copies, to.ID, d); err != nil {
-			return err
-		} else if text != nil {
-			if err := o.Put(ctx, to, text); err != nil {
-				return err
+		text, err := o.find(ctx, copies, to.ID, d)
+		if err == nil && text != nil {
+			err = o.Put(ctx, to, text)
+		} else if err == nil {
+			var nowhere bool
+			if nowhere, err = o.nowhere(copies, d); nowhere {
+				lost = append(lost, d.String()[:8])
 			}
 		}
+		if err != nil {
+			return err
+		}
+	}
+	if len(lost) > 0 && to.Note != nil {
+		to.Note(fmt.Sprintf("the archive met another history once, and its log (%s) is on no copy any more; a seal printed from that history cannot be checked any more", strings.Join(lost, ", ")))
 	}
 	return nil
+}
+
+// nowhere reports whether checks found a log gone from all copies that had it, and forgets
+// that they had it.
+func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) (is bool, err error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, c := range copies {
+		s, err := o.shelf(c.ID)
+		if err != nil {
+			return false, err
+		}
+		gone, went := s.went[d]
+		if is = is || gone; !s.listed || s.has[d] || went && !gone {
+			return false, nil
+		}
+	}
+	if !is {
+		return false, nil
+	}
+	for _, c := range copies {
+		s := o.shelves[c.ID]
+		delete(s.went, d)
+		err = cmp.Or(err, s.note(o.Notes, c.ID), o.Notes.DropDamage(c.ID, "", []string{store.LateKey(d)}))
+	}
+	return true, err
 }
 
 // find is the log of that digest, from any copy but the one given by its id; nil for none.
@@ -189,8 +308,18 @@ func (o *Others) find(ctx context.Context, copies []authority.Copy, not string, 
 		} else if !has {
 			continue
 		}
-		if text, err := store.LateFile(ctx, c.Root, d); err == nil || ctx.Err() != nil {
+		text, err := store.LateFile(ctx, c.Root, d)
+		if err == nil || ctx.Err() != nil {
 			return text, ctx.Err()
+		}
+		if gone := errors.Is(err, fs.ErrNotExist); gone || errors.Is(err, store.ErrDamaged) {
+			if err := o.with(c.ID, func(s *shelf) bool {
+				delete(s.has, d)
+				s.went[d] = gone
+				return true
+			}); err != nil {
+				return nil, err
+			}
 		}
 	}
 	return nil, nil
