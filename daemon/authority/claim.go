@@ -1,7 +1,6 @@
 package authority
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -118,7 +117,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 			continue
 		}
 		mine := store.Author{Archive: r.Archive, Author: r.Author, Machine: r.Machine, Epoch: epoch}
-		err := store.WriteAuthor(ctx, c.Root, mine, a.was)
+		info, err := store.WriteAuthor(ctx, c.Root, mine, a.was)
 		switch {
 		case errors.Is(err, store.ErrConflict): // another machine was quicker
 			if err := r.askAgain(ctx, i); err != nil {
@@ -129,19 +128,9 @@ func (r *Recorder) Claim(ctx context.Context) error {
 		case err != nil:
 			c.Fail(fmt.Errorf("writing who records there: %w", err))
 		default:
-			r.named[i] = named{Author: mine, asked: true}
+			r.named[i] = named{Author: mine, asked: true, was: &info}
 			if a.rotted && c.Note != nil {
 				c.Note("the file there that says who records the archive was damaged, and was written again")
-			}
-			if !c.Can().Shared {
-				continue
-			}
-			if a, info, err := store.ReadAuthor(ctx, c.Root); err == nil && a == mine {
-				r.named[i].was = &info
-			} else if ctx.Err() != nil {
-				return ctx.Err()
-			} else {
-				c.Fail(fmt.Errorf("reading who records there: %w", cmp.Or(err, store.ErrConflict)))
 			}
 		}
 	}
@@ -150,7 +139,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 
 // Recheck makes sure, before each version, that no other machine took over on
 // a bucket in reach. A bucket that cannot be asked now does not stop a drive. Where the
-// round is not named yet it is named: who records is read in doing so.
+// round is not named yet it is named: that succeeds only where nobody took over.
 func (r *Recorder) Recheck(ctx context.Context) error {
 	if r.round == "" {
 		return r.Begin(ctx)

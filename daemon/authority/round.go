@@ -84,11 +84,14 @@ func (r *Recorder) Begin(ctx context.Context) error {
 func (r *Recorder) nameIn(ctx context.Context, i int, id string) error {
 	c, a := r.Copies[i], r.named[i]
 	a.Round, a.Recording = id, true
-	err := store.WriteAuthor(ctx, c.Root, a.Author, a.was)
+	now, err := store.WriteAuthor(ctx, c.Root, a.Author, a.was)
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()
-	case err != nil && !errors.Is(err, store.ErrConflict):
+	case err == nil:
+		r.named[i] = named{Author: a.Author, asked: true, was: &now}
+		return nil
+	case !errors.Is(err, store.ErrConflict):
 		c.Fail(fmt.Errorf("writing who records there: %w", err))
 		return nil
 	}
@@ -135,7 +138,7 @@ func (r *Recorder) End(ctx context.Context, copyID string, hasAll func() bool) e
 		return nil
 	}
 	a.Recording = false
-	if err := store.WriteAuthor(ctx, c.Root, a.Author, a.was); err != nil && !errors.Is(err, store.ErrConflict) && ctx.Err() == nil {
+	if _, err := store.WriteAuthor(ctx, c.Root, a.Author, a.was); err != nil && !errors.Is(err, store.ErrConflict) && ctx.Err() == nil {
 		c.Fail(fmt.Errorf("writing who records there: %w", err))
 	}
 	return nil

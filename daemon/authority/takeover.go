@@ -83,7 +83,7 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	out.Epoch = min(out.Epoch+1, seal.MaxEpoch) // in one epoch the later line governs
 	a := store.Author{Archive: t.Archive, Author: t.Self.Author, Machine: t.Self.Machine, Epoch: out.Epoch}
 	for i, c := range open {
-		err := store.WriteAuthor(ctx, c.Root, a, was[i])
+		_, err := store.WriteAuthor(ctx, c.Root, a, was[i])
 		if errors.Is(err, store.ErrConflict) {
 			return out, fmt.Errorf("%s: another computer is recording there at this moment; see that it is switched off, then run this again: %w", c.Name, err)
 		}

@@ -184,7 +184,7 @@ func TestMendLeavesWhoRecords(t *testing.T) {
 	}
 	verifytest.Remove(t, r.Path(0, store.AuthorKey))
 	id := "11111111-1111-4111-8111-111111111111"
-	if err := store.WriteAuthor(t.Context(), r.Copies[0].Root, store.Author{Archive: id, Author: id, Epoch: 1}, nil); err != nil {
+	if _, err := store.WriteAuthor(t.Context(), r.Copies[0].Root, store.Author{Archive: id, Author: id, Epoch: 1}, nil); err != nil {
 		t.Fatal(err)
 	}
 	if rep := mend(t, r, In{Damage: found}); len(rep.Mended) != 1 || !rep.Mended[0].Already || rep.Wants() {

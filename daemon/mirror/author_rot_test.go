@@ -262,7 +262,8 @@ func TestAnAuthorFileOfAnotherIsNoRot(t *testing.T) {
 		a, was, err := store.ReadAuthor(t.Context(), r.copies[0].root)
 		must(t, err)
 		a.Author, a.Epoch = barnID, epoch
-		must(t, store.WriteAuthor(t.Context(), r.copies[0].root, a, &was))
+		_, err = store.WriteAuthor(t.Context(), r.copies[0].root, a, &was)
+		must(t, err)
 		there, _, err := store.ReadSmall(t.Context(), r.copies[0].root, store.AuthorKey, store.MaxSmall)
 		must(t, err)
 		r.write("North/Beech/2020-06-20/1.jpg", "second")

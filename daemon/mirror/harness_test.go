@@ -116,7 +116,8 @@ func takenOver(t testing.TB, c *copyOf) {
 		return
 	}
 	a.Recording, a.Round = false, ""
-	must(t, store.WriteAuthor(ctx, c.root, a, &info))
+	_, err = store.WriteAuthor(ctx, c.root, a, &info)
+	must(t, err)
 }
 
 // write puts a file into the working folder, long settled.

@@ -163,7 +163,8 @@ func TestCrashAnywhereWhereAVersionIsLost(t *testing.T) {
 	must(t, store.WriteSeal(ctx, roots["barn"], log))
 	_, was, err := store.ReadAuthor(ctx, roots["barn"])
 	must(t, err)
-	must(t, store.WriteAuthor(ctx, roots["barn"], store.Author{Archive: archiveID, Author: authorID, Machine: "office", Epoch: 2}, &was))
+	_, err = store.WriteAuthor(ctx, roots["barn"], store.Author{Archive: archiveID, Author: authorID, Machine: "office", Epoch: 2}, &was)
+	must(t, err)
 	g.drives = []string{"barn"}
 	state := filepath.Join(g.dir, "state")
 	must(t, os.RemoveAll(state))

@@ -408,7 +408,8 @@ func (s *sim) takeOver(t *rapid.T, m *machine) {
 	best = best.Clone()
 	for i, c := range copies {
 		s.must(authority.Unread(m.led, c.ID))
-		s.must(store.WriteAuthor(ctx, c.Root, store.Author{Archive: archiveID, Author: m.author, Machine: m.name, Epoch: epoch + 1}, was[i]))
+		_, err := store.WriteAuthor(ctx, c.Root, store.Author{Archive: archiveID, Author: m.author, Machine: m.name, Epoch: epoch + 1}, was[i])
+		s.must(err)
 	}
 	at := s.now.Truncate(time.Second)
 	if lines := best.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {

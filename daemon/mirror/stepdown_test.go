@@ -249,7 +249,8 @@ func TestAnAuthorFileOfThisEpochIsReplaced(t *testing.T) {
 	a, was, err := store.ReadAuthor(t.Context(), loft.root)
 	must(t, err)
 	a.Author, a.Machine, a.Epoch = barnID, "barn", 2
-	must(t, store.WriteAuthor(t.Context(), loft.root, a, &was))
+	_, err = store.WriteAuthor(t.Context(), loft.root, a, &was)
+	must(t, err)
 	r.write("North/Beech/2020-06-20/1.jpg", "new")
 	rep := r.mirror()
 	if rep.Made != 1 {

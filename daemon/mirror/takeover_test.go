@@ -201,7 +201,8 @@ func TestTakeOverAtTheHighestEpoch(t *testing.T) {
 	a, was, err := store.ReadAuthor(t.Context(), r.copies[1].root)
 	must(t, err)
 	a.Author, a.Machine, a.Epoch = barnID, "barn", seal.MaxEpoch
-	must(t, store.WriteAuthor(t.Context(), r.copies[1].root, a, &was))
+	_, err = store.WriteAuthor(t.Context(), r.copies[1].root, a, &was)
+	must(t, err)
 	r.write("North/Beech/2020-06-20/1.jpg", "second")
 	if rep := r.mirror(); rep.Made != 0 {
 		t.Fatalf("%+v", rep)

@@ -47,14 +47,13 @@ func ReadAuthor(ctx context.Context, r Root) (Author, Info, error) {
 }
 
 // WriteAuthor claims the archive for a machine; was is what ReadAuthor found,
-// nil where it found nothing. ErrConflict means that another machine was
-// quicker: read again.
-func WriteAuthor(ctx context.Context, r Root, a Author, was *Info) error {
+// nil where it found nothing. The Info is of what is there now. ErrConflict means
+// that another machine was quicker: read again.
+func WriteAuthor(ctx context.Context, r Root, a Author, was *Info) (Info, error) {
 	if err := a.check(); err != nil {
-		return err
+		return Info{}, err
 	}
-	_, err := r.Replace(ctx, AuthorKey, Bytes(encodeJSON(authorJSON(a))), was)
-	return err
+	return r.Replace(ctx, AuthorKey, Bytes(encodeJSON(authorJSON(a))), was)
 }
 
 func (a Author) check() error {

@@ -149,17 +149,21 @@ func testAuthorFile(t *testing.T, p *place) {
 	_, _, err := store.ReadAuthor(ctx, r)
 	wantErr(t, err, errAbsent)
 	a := store.Author{Archive: testID.ArchiveID, Author: testAuthor, Machine: "office computer", Epoch: 1}
-	must(t, store.WriteAuthor(ctx, r, a, nil))
+	_, err = store.WriteAuthor(ctx, r, a, nil)
+	must(t, err)
 	b := a
 	b.Author, b.Machine, b.Epoch = otherCopy, "laptop", 2
-	wantErr(t, store.WriteAuthor(ctx, r, b, nil), store.ErrConflict)
+	_, err = store.WriteAuthor(ctx, r, b, nil)
+	wantErr(t, err, store.ErrConflict)
 	got, was, err := store.ReadAuthor(ctx, r)
 	must(t, err)
 	if got != a {
 		t.Errorf("read %+v", got)
 	}
-	must(t, store.WriteAuthor(ctx, r, b, &was))
-	wantErr(t, store.WriteAuthor(ctx, r, a, &was), store.ErrConflict)
+	_, err = store.WriteAuthor(ctx, r, b, &was)
+	must(t, err)
+	_, err = store.WriteAuthor(ctx, r, a, &was)
+	wantErr(t, err, store.ErrConflict)
 	if got, _, err := store.ReadAuthor(ctx, r); err != nil || got != b {
 		t.Errorf("read %+v, %v", got, err)
 	}

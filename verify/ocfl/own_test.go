@@ -29,7 +29,7 @@ func fill(t *testing.T, r store.Root) {
 	unlock, err := r.Lock(ctx)
 	must(t, err)
 	defer unlock()
-	err = store.WriteAuthor(ctx, r, store.Author{Archive: "6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11", Author: author, Machine: "office", Epoch: 1}, nil)
+	_, err = store.WriteAuthor(ctx, r, store.Author{Archive: "6f0c1f3e-9d0b-4c59-8a3f-0b6e3b1c7a11", Author: author, Machine: "office", Epoch: 1}, nil)
 	must(t, err)
 	log, err := seal.Decode(nil)
 	must(t, err)
