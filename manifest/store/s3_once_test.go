@@ -146,3 +146,43 @@ func TestS3GoesOnWithASession(t *testing.T) {
 		t.Errorf("connections that went on with a session: %v", resumed)
 	}
 }
+
+// TestS3BeginsWithOneRequest: one listing tells that the version before is there, and what
+// a try left of the next, but for the tenth, whose name does not come behind the ninth's.
+func TestS3BeginsWithOneRequest(t *testing.T) {
+	servers(t, func(t *testing.T, srv *s3test.Server) {
+		asked := 0
+		p := s3Place(t, srv, func(o *s3.Options) {
+			o.Transport = roundTrips(func(r *http.Request) (*http.Response, error) {
+				asked++
+				return http.DefaultTransport.RoundTrip(r)
+			})
+		})
+		r, s := p.made(t), newSite()
+		for n := 1; n <= 12; n++ {
+			asked = 0
+			b, err := r.Begin(t.Context(), object, n)
+			must(t, err)
+			if asked != 1 && (n != 10 || asked != 2) {
+				t.Errorf("version %d began with %d requests", n, asked)
+			}
+			left := fmt.Sprintf("v%d/content/notes.txt", n)
+			_, err = b.Put(t.Context(), left, store.Bytes([]byte(fmt.Sprint("notes ", n))))
+			must(t, err)
+			for _, later := range []int{n + 1, n + 9, 10*n + 1} {
+				_, err := r.Begin(t.Context(), object, later)
+				wantErr(t, err, store.ErrConflict)
+			}
+			b, err = r.Begin(t.Context(), object, n)
+			must(t, err)
+			if found := b.Found(); len(found) != 1 || found[left].SHA256.IsZero() {
+				t.Errorf("version %d: %v was found", n, found)
+			}
+			s.store(t, r, s.next(t, b.Found(), map[string]string{"notes.txt": fmt.Sprint("notes ", n)}))
+			for earlier := 1; earlier <= n; earlier++ {
+				_, err := r.Begin(t.Context(), object, earlier)
+				wantErr(t, err, store.ErrConflict)
+			}
+		}
+	})
+}

@@ -26,8 +26,8 @@ type build struct {
 	unsaid  *store.Info // a vN/inventory.json left by a try that did not commit
 }
 
-// Begin lists what an earlier try may have stored. One listing, and one look
-// for the version before, whatever the object's size.
+// Begin lists what an earlier try may have stored. One listing, whatever the object's
+// size: it starts where the sidecar of the version before is, which has to be there.
 func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.Build, error) {
 	if err := store.CheckObject(object); err != nil {
 		return nil, err
@@ -35,25 +35,23 @@ func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.B
 	if version < 1 {
 		return nil, store.CheckNext(s, object, 0, version)
 	}
-	if version > 1 {
-		_, err := s.Stat(ctx, store.VersionFile(object, version-1, store.SidecarName))
-		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fault.Say(store.ErrConflict, "%s does not hold version %d of %s, so version %d cannot come next", s.Name(), version-1, object, version)
-		}
-		if err != nil {
-			return nil, err
-		}
-	}
 	b := &build{s: s, object: object, version: version, found: map[string]store.Info{}}
-	for info, err := range s.List(ctx, store.VersionFile(object, version, "")) {
+	is, was := store.VersionName(version), store.VersionName(version-1)
+	below, after, goesOn := object+"/"+is, "", version == 1
+	if !goesOn && was < is { // v9 and v10 come in another order
+		below, after = object, s.full(object+"/"+was+"/"+store.InventoryName)
+	}
+	for info, err := range s.list(ctx, below, after) {
 		if err != nil {
 			return nil, err
 		}
 		p := strings.TrimPrefix(info.Key, object+"/")
 		switch p {
-		case store.VersionName(version) + "/" + store.SidecarName:
+		case was + "/" + store.SidecarName:
+			goesOn = true
+		case is + "/" + store.SidecarName:
 			return nil, store.CheckNext(s, object, version, version)
-		case store.VersionName(version) + "/" + store.InventoryName:
+		case is + "/" + store.InventoryName:
 			b.unsaid = &info
 		default:
 			// What lies beside the content is a stray, and so is a key that leads
@@ -61,6 +59,15 @@ func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.B
 			if store.CheckContentPath(p, version) == nil {
 				b.found[p] = info
 			}
+		}
+	}
+	if !goesOn {
+		_, err := s.Stat(ctx, object+"/"+was+"/"+store.SidecarName)
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fault.Say(store.ErrConflict, "%s does not hold version %d of %s, so version %d cannot come next", s.Name(), version-1, object, version)
+		}
+		if err != nil {
+			return nil, err
 		}
 	}
 	return b, b.digestFound(ctx)

@@ -13,12 +13,17 @@ import (
 )
 
 func (s *Bucket) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
+	return s.list(ctx, prefix, "")
+}
+
+// list is List of what comes after a key of the bucket, "" for all.
+func (s *Bucket) list(ctx context.Context, prefix, after string) iter.Seq2[store.Info, error] {
 	return func(yield func(store.Info, error) bool) {
 		if err := s.checkPrefix(prefix); err != nil {
 			yield(store.Info{}, err)
 			return
 		}
-		for o, err := range s.listing(ctx, s.below(prefix), true) {
+		for o, err := range s.listing(ctx, s.below(prefix), after, true) {
 			if err != nil {
 				yield(store.Info{}, s.fail("listing", prefix, err))
 				return
@@ -39,7 +44,7 @@ func (s *Bucket) Folders(ctx context.Context, prefix string) ([]string, error) {
 	}
 	below := s.below(prefix)
 	var names []string
-	for o, err := range s.listing(ctx, below, false) {
+	for o, err := range s.listing(ctx, below, "", false) {
 		if err != nil {
 			return nil, s.fail("listing", prefix, err)
 		}
@@ -85,11 +90,11 @@ func (s *Bucket) Page(ctx context.Context, after string, folders bool) (page []s
 // pageSize is how many keys a service lists at most for one request.
 const pageSize = 1000
 
-// listing asks for the keys that begin with below, page by page. One that
-// breaks off goes on after the last key that came.
-func (s *Bucket) listing(ctx context.Context, below string, recursive bool) iter.Seq2[minio.ObjectInfo, error] {
+// listing asks for the keys that begin with below and come after one, page by page. One
+// that breaks off goes on after the last key that came.
+func (s *Bucket) listing(ctx context.Context, below, after string, recursive bool) iter.Seq2[minio.ObjectInfo, error] {
 	return func(yield func(minio.ObjectInfo, error) bool) {
-		last, keys, ended := "", 0, false
+		last, keys, ended := after, 0, false
 		err := s.ask(ctx, func() error {
 			o := minio.ListObjectsOptions{Prefix: below, Recursive: recursive, StartAfter: last}
 			ctx, pages := withPages(ctx)
