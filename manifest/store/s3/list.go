@@ -62,7 +62,7 @@ func (s *Bucket) Folders(ctx context.Context, prefix string) ([]string, error) {
 func (s *Bucket) Page(ctx context.Context, after string, folders bool) (page []store.Info, more bool, err error) {
 	err = s.ask(ctx, func() error {
 		page, more = nil, false
-		o := minio.ListObjectsOptions{Prefix: s.at.Prefix, Recursive: !folders, MaxKeys: s.page}
+		o := minio.ListObjectsOptions{Prefix: s.at.Prefix, Recursive: !folders, MaxKeys: s.page, FetchOwner: new(bool)}
 		if after != "" {
 			o.StartAfter = s.at.Prefix + after
 		}
@@ -96,7 +96,7 @@ func (s *Bucket) listing(ctx context.Context, below, after string, recursive boo
 	return func(yield func(minio.ObjectInfo, error) bool) {
 		last, keys, ended := after, 0, false
 		err := s.ask(ctx, func() error {
-			o := minio.ListObjectsOptions{Prefix: below, Recursive: recursive, StartAfter: last}
+			o := minio.ListObjectsOptions{Prefix: below, Recursive: recursive, StartAfter: last, FetchOwner: new(bool)}
 			ctx, pages := withPages(ctx)
 			pages.keys = keys
 			for o := range s.core.ListObjectsIter(ctx, s.at.Bucket, o) {
