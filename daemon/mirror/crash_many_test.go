@@ -64,7 +64,7 @@ func TestEveryRequestBreaksInSeveralVersions(t *testing.T) {
 	g.live(t, 0)
 	g.most = oneVisit
 	g.severalVersions(t)
-	g.everyRequest(t, 50, mirrored)
+	g.everyRequest(t, 40, mirrored)
 }
 
 // At every request of a bucket that takes a file in parts: its beginning, each
