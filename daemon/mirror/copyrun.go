@@ -142,16 +142,29 @@ func (c *copyRun) follow(ctx context.Context) {
 	}
 }
 
-// forgetBegun clears a drive of versions that an earlier round began and this one
-// found no reason to make, once nothing is left to do there.
+// forgetBegun clears a copy of versions that an earlier round began and this one found no
+// reason to make, once nothing is left to do there: a drive of what is staged, a bucket of
+// parts of large files, where nothing waits that may go on with them. What a mend sends
+// in parts is of a version that is there.
 func (c *copyRun) forgetBegun(ctx context.Context) {
-	d, ok := c.Root.(interface{ ForgetBegun() error })
 	log, _, _ := c.r.look()
-	if !ok || ctx.Err() != nil || c.r.Tally == nil || !c.final(log).Through() {
+	if ctx.Err() != nil || c.r.Tally == nil || !c.final(log).Through() {
 		return
 	}
-	if err := d.ForgetBegun(); err != nil {
-		c.fail(fmt.Errorf("clearing what was begun there: %w", err))
+	switch root := c.Root.(type) {
+	case interface{ ForgetBegun() error }:
+		if err := root.ForgetBegun(); err != nil {
+			c.fail(fmt.Errorf("clearing what was begun there: %w", err))
+		}
+	case interface {
+		EndUploads(ctx context.Context, over func(object string, version int) bool)
+	}:
+		c.r.mu.Lock()
+		waits := len(c.r.report.Waiting) > 0
+		c.r.mu.Unlock()
+		if !waits {
+			root.EndUploads(ctx, func(slug string, n int) bool { return n > c.holds.Has(slug) })
+		}
 	}
 }
 

@@ -138,7 +138,7 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 		return err
 	}
 	// Committed. What follows is derived, and Settle can make it again.
-	b.s.giveUp(ctx, b.object, b.version)
+	b.s.EndUploads(ctx, func(object string, n int) bool { return object == b.object && n <= b.version })
 	if b.version == 1 {
 		if _, err := b.s.Create(ctx, b.object+"/"+store.ObjectNamaste, store.Bytes(store.NamasteContent(store.ObjectNamaste))); err != nil {
 			return err

@@ -101,16 +101,19 @@ func (s *Bucket) forget(key string) {
 }
 
 // abort ends an upload that is not gone on with: its parts would be paid for and never
-// seen. Nothing depends on it.
-func (s *Bucket) abort(ctx context.Context, key, id string) {
-	if id != "" {
-		_ = s.core.AbortMultipartUpload(ctx, s.at.Bucket, s.full(key), id)
+// seen. Nothing depends on it. It reports whether the service did it, or refuses to.
+func (s *Bucket) abort(ctx context.Context, key, id string) (answered bool) {
+	if id == "" {
+		return true
 	}
+	err := s.ask(ctx, func() error { return s.core.AbortMultipartUpload(ctx, s.at.Bucket, s.full(key), id) })
+	var refused minio.ErrorResponse
+	return err == nil || errors.As(err, &refused)
 }
 
-// giveUp ends uploads under an object's versions up to one that is committed, which came
-// without them.
-func (s *Bucket) giveUp(ctx context.Context, object string, version int) {
+// EndUploads ends the uploads under versions that came without them, or will never come,
+// as over tells. Where the service does not let it, a rule of the bucket's ends them.
+func (s *Bucket) EndUploads(ctx context.Context, over func(object string, version int) bool) {
 	if s.memory == nil {
 		return
 	}
@@ -119,14 +122,15 @@ func (s *Bucket) giveUp(ctx context.Context, object string, version int) {
 		return
 	}
 	for _, key := range keys {
-		name, isOf := strings.CutPrefix(key, object+"/")
-		name, _, _ = strings.Cut(name, "/")
-		if n, ok := manifest.ParseVersion(name); isOf && ok && n <= version {
+		object, rest, _ := strings.Cut(key, "/")
+		name, _, _ := strings.Cut(rest, "/")
+		if n, ok := manifest.ParseVersion(name); ok && over(object, n) {
 			var b begun
-			if text, err := s.memory.Upload(key); err == nil && json.Unmarshal([]byte(text), &b) == nil {
-				s.abort(ctx, key, b.ID)
+			text, err := s.memory.Upload(key)
+			_ = json.Unmarshal([]byte(text), &b) // what does not read tells of no upload
+			if err == nil && s.abort(ctx, key, b.ID) {
+				s.forget(key)
 			}
-			s.forget(key)
 		}
 	}
 }
