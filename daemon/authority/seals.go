@@ -16,10 +16,9 @@ import (
 
 // Seals is what the copies' seals came to.
 type Seals struct {
-	Right *seal.Seal // the archive's, which need not go on from the one known
-	Lines []int      // that each copy is known to have, by its place in Copies
-	Short []bool     // the copy had more when it was last met
-	Stray []seal.Stand
+	Right *seal.Seal   // the archive's, which need not go on from the one known
+	Lines []int        // that each copy is known to have, by its place in Copies
+	Short []bool       // the copy had more when it was last met
 	Other []*seal.Seal // that of a copy with another history, nil for none
 	Newer bool         // a copy's seal tells what this program does not know
 
@@ -32,7 +31,7 @@ type Seals struct {
 // and nothing is to be written there before; so is one that was being replaced and does
 // not read, of which an empty one is told. Ask comes first.
 func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
-	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Stray: make([]seal.Stand, len(r.Copies)), Other: make([]*seal.Seal, len(r.Copies)), half: make([]bool, len(r.Copies))}
+	s := Seals{Lines: make([]int, len(r.Copies)), Short: make([]bool, len(r.Copies)), Other: make([]*seal.Seal, len(r.Copies)), half: make([]bool, len(r.Copies))}
 	if known.Newer() {
 		return s, fault.Say(ErrNewer, "the seal in the state folder was written by a newer linecamp, so this one records nothing; use the newer program here, too")
 	}
@@ -82,13 +81,13 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		if s.half[i] { // what there is of it is kept when it is replaced
 			s.Other[i], r.parted[i] = new(seal.Seal), true
 		} else if log := told[i].Seal; log != nil {
-			switch s.Stray[i] = log.Against(s.Right); {
-			case s.Stray[i] == seal.Begins:
-			case s.Stray[i] == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs
+			switch stand := log.Against(s.Right); {
+			case stand == seal.Begins:
+			case stand == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs
 				s.Other[i] = log
 				r.parted[i] = true
 			default:
-				c.Fail(r.Strayed(i, s.Stray[i], s.Right))
+				c.Fail(r.LeftAlone(i, stand, s.Right))
 			}
 		}
 	}
@@ -135,9 +134,9 @@ func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Se
 	return log, nil
 }
 
-// Strayed says what to do about a copy whose seal is not the beginning of the
-// archive's: it rotted, or it goes another way.
-func (r *Recorder) Strayed(i int, stand seal.Stand, right *seal.Seal) error {
+// LeftAlone says why nothing is written to a copy whose seal is not the beginning of the
+// archive's, since it rotted or tells another history, and what to do about it.
+func (r *Recorder) LeftAlone(i int, stand seal.Stand, right *seal.Seal) error {
 	if stand == seal.Rotten {
 		return errors.New("its seal is damaged; run `linecamp verify`, then `linecamp mend`")
 	}

@@ -34,7 +34,7 @@ func (r *round) meetParted(ctx context.Context, seals authority.Seals) error {
 		case !c.parted:
 			continue
 		case !may:
-			c.fail(r.who.Strayed(i, seal.Parted, r.log.Seal))
+			c.fail(r.who.LeftAlone(i, seal.Parted, r.log.Seal))
 			continue
 		}
 		r.others.Add(seals.Other[i], c.Name)
