@@ -19,7 +19,7 @@ func (r *round) awaitPlan(ctx context.Context) {
 }
 
 // carryFirst puts on the copy, before the first upload and after each new plan, what a
-// new machine would need if this one died on the way. The caller has the copy's turn.
+// new computer would need if this one died on the way. The caller has the copy's turn.
 func (c *copyRun) carryFirst(ctx context.Context) {
 	c.r.planned()
 	if plans := c.r.todo.Plans(); !c.sends || c.carriedPlan != plans {
@@ -38,7 +38,7 @@ func (c *copyRun) carryLast(ctx context.Context) {
 	}
 }
 
-// carries reports whether this machine says what goes there: the one that records.
+// carries reports whether this computer says what goes there: the one that records.
 func (c *copyRun) carries(ctx context.Context) bool {
 	if c.r.Tally == nil || !c.usable() || c.elsewhere("") || ctx.Err() != nil || c.Link.May() != nil {
 		return false

@@ -13,7 +13,7 @@ import (
 	"linecamp/manifest/seal"
 )
 
-// mayAuthor settles that this machine may make versions now: every copy was
+// mayAuthor settles that this computer may make versions now: every copy was
 // read once, no copy in reach names another author, the clock has not gone
 // back, and versions committed without their seal line have got it.
 func (r *round) mayAuthor(ctx context.Context, first *copyRun) error {
@@ -69,7 +69,7 @@ func (r *round) clock() error {
 
 // unread names the copies this state has never read, and has to. Those that a
 // person gave up are not among the round's; those that were out of reach when a
-// person had this machine take over are met when they return. One that tells another
+// person had this computer take over are met when they return. One that tells another
 // history holds nothing of this one that could be missed.
 func (r *round) unread() ([]*copyRun, error) {
 	var all []*copyRun

@@ -14,7 +14,7 @@ import (
 
 // meetParted has each copy with another history take on the archive's seal, in place of
 // its own, which is kept beside it there. What it has of that history is loose then. Only
-// the machine that records does so; for any other such a copy is failed.
+// the computer that records does so; for any other such a copy is failed.
 //
 // A crash leaves the copy's own seal, or the beginning of the archive's: then what was
 // kept beside it tells of the other history, and the ledger that the copy is to be read anew.

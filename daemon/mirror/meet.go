@@ -132,7 +132,7 @@ func (c *copyRun) scan(ctx context.Context) error {
 				return err
 			}
 			from, free := c.r.isLoose(slug, inv)
-			note := c.loose.Drop(slug) // it may have been so in a history that this machine left
+			note := c.loose.Drop(slug) // it may have been so in a history that this computer left
 			if from > 0 && !free {
 				note = c.loose.Add(slug, from)
 			}

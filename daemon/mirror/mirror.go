@@ -73,8 +73,8 @@ type In struct {
 	ArchiveID string        // the archive's uuid
 	Author    string        // the uuid of this state folder
 	Copied    string        // the author whose state folder it is a copy of, "" for none
-	Machine   string        // this machine's name, for people
-	Tally     *tally.Result // nil where this machine only keeps the archive
+	Machine   string        // this computer's name, for people
+	Tally     *tally.Result // nil where this computer only keeps the archive
 	Copies    []Copy        // in the config's order
 	Ledger    *ledger.Ledger
 	Cache     *ledger.Inventories
@@ -108,7 +108,7 @@ type round struct {
 	todo              left.Todo
 	hasPlan           chan struct{} // closed once nobody has to wait for the plan any more
 	planned           func()        // closes it
-	claimed           atomic.Bool   // this machine is the one that records
+	claimed           atomic.Bool   // this computer is the one that records
 
 	mu       sync.Mutex
 	log      *authority.Log // replaced, never changed

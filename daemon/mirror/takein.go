@@ -19,7 +19,7 @@ import (
 )
 
 // What a copy has of another history is loose there: committed, and not the archive's. The
-// machine that records takes each such version in, once: as it is where its number is free, else
+// computer that records takes each such version in, once: as it is where its number is free, else
 // by a version of its own that brings what it brought. Then it gives way on a drive. In a bucket
 // nothing committed is ever replaced: there the object is closed, and its site goes on in another.
 
@@ -36,7 +36,7 @@ func (r *round) meetOthers(ctx context.Context, planned bool) error {
 }
 
 // closeBegun closes each object of which a bucket has the beginning of another version than
-// the one that got its number: a machine began it that nobody could ask when this one was
+// the one that got its number: a computer began it that nobody could ask when this one was
 // made elsewhere. The bucket can never take that one, whose manifest leaves files there out.
 func (r *round) closeBegun(ctx context.Context) error {
 	all, err := r.begun.All()

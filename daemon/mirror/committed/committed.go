@@ -1,4 +1,4 @@
-// Package committed tells what of an object a copy has committed, whatever this machine
+// Package committed tells what of an object a copy has committed, whatever this computer
 // remembers: [IsSealed] whether one version there is the archive's, and [Look] whether
 // one is there at all.
 package committed

@@ -1,4 +1,4 @@
-// Package left makes the list of what a machine knows and a copy does not have yet, for
+// Package left makes the list of what a computer knows and a copy does not have yet, for
 // package carried to put there. Call [Todo.Of]: what of the sealed versions the copy
 // lacks, and what this round is still to record.
 package left

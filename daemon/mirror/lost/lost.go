@@ -4,7 +4,7 @@
 //
 // The seal goes ahead of the content, so that any copy tells which versions there
 // are elsewhere. Where the copies that may have one are given up, or were out of
-// reach when a person had this machine take over, its site must not wait for it for
+// reach when a person had this computer take over, its site must not wait for it for
 // ever. A version is lost only where that is sure: every copy of the settings was
 // asked in this round, or is excused by a take-over; none has its manifest or the
 // sidecar of that, be it rotten; and none can take it over, since the manifest is not in
@@ -31,7 +31,7 @@ import (
 // Copy is one copy of the settings.
 type Copy struct {
 	authority.Copy
-	Excused bool                  // it was out of reach when this machine took over, and was not read since
+	Excused bool                  // it was out of reach when this computer took over, and was not read since
 	Lines   int                   // that the seal had then
 	Has     func(slug string) int // the newest of the archive's versions of an object there
 	// Other reports whether what it has beyond that is of another history.
@@ -43,7 +43,7 @@ type In struct {
 	Log      *authority.Log
 	Copies   []Copy
 	Accepted bool   // a person said that changes are meant
-	Machine  string // this machine's name
+	Machine  string // this computer's name
 	// Takes reports whether a copy in reach may take the newest version after all.
 	Takes func(ctx context.Context, slug string) (bool, error)
 }

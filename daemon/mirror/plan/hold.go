@@ -76,7 +76,7 @@ func (p *planner) holdDevice() error {
 	return r.Ledger.SetValue(deviceKey, device)
 }
 
-// holdUnproven holds changed bytes back as long as this machine's state never
+// holdUnproven holds changed bytes back as long as this computer's state never
 // saw the working folder agree with the record. A file whose bytes and time
 // both differ from the record may be an edit, or may be what a bad restore or a
 // failing disk left while nobody remembered; only a person can tell. Once

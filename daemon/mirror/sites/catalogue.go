@@ -88,7 +88,7 @@ func (o *Object) Label() string {
 // few it used last, since an archive may hold more than fits in memory.
 type Catalogue struct {
 	Cache  *ledger.Inventories
-	Tally  *tally.Result // nil where this machine only keeps the archive
+	Tally  *tally.Result // nil where this computer only keeps the archive
 	Copies []authority.Copy
 	Log    func() *authority.Log // as it is now
 

@@ -83,7 +83,7 @@ func (t *Version) Unnamed() string {
 
 // ReplaceUnfinished puts the version's bytes in the place of others that lie
 // under its paths in a bucket. Those are of a version that was begun there and
-// never finished, by a state of this machine that was lost since; nobody was
+// never finished, by a state of this computer that was lost since; nobody was
 // ever told that they are kept. They are set aside like what a mend replaces.
 func (t *Version) ReplaceUnfinished(ctx context.Context, aside string) error {
 	replaced := false

@@ -3,8 +3,8 @@
 // [Book.Keep] before anything of the plan is recorded.
 //
 // A file that a version names and that the folder does not show was deleted there
-// only if this machine had it there. Versions come from elsewhere too: a copy that
-// was away when this machine was set up brings some, another machine made others
+// only if this computer had it there. Versions come from elsewhere too: a copy that
+// was away when this computer was set up brings some, another computer made others
 // while this one looked on, a state put back from a backup forgot its own. So each
 // line of the seal that this state did not write itself is accounted for once:
 // every path that it brought and that the folder does not show with those bytes is
@@ -174,7 +174,7 @@ func (b *Book) Keep() error {
 	return b.ledger.Sync()
 }
 
-// Own accounts for the newest line of the seal, which this machine wrote for what
+// Own accounts for the newest line of the seal, which this computer wrote for what
 // its folder showed. Where lines before it are open, so is this one.
 func Own(l *ledger.Ledger, log *authority.Log) error {
 	lines, _, _, err := l.Accounted()
