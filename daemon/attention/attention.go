@@ -47,7 +47,7 @@ const (
 	Damage       Kind = "damage"        // bytes that are altered, gone, unreadable or foreign
 	WentMissing  Kind = "went-missing"  // a copy lost what it held, and it was sent again
 	SealBroken   Kind = "seal-broken"   // a copy is not as sealed
-	VersionsLost Kind = "versions-lost" // versions on record that no copy has any more
+	VersionsLost Kind = "versions-lost" // versions on record, or a log of another history, that no copy has any more
 	Standard     Kind = "standard"      // a copy breaks the storage standard
 	CheckFailed  Kind = "check-failed"  // a copy could not be checked, or not to the end
 	Years        Kind = "years"         // years that are short, skipped, recoverable or lost

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"linecamp/daemon/attention"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/report"
 	"linecamp/daemon/reach"
@@ -32,7 +33,7 @@ func metOnce(t *testing.T, srv *s3test.Server, first string) (o *ranch, log mani
 	o.now = r.now
 	o.reach(first, "barn")
 	o.settles()
-	if rep := o.mirror(); rep.Made != 0 || rep.Copies[0].Note != "" {
+	if rep := o.mirror(); rep.Made != 0 || rep.Wants() {
 		t.Fatalf("it is not settled: %+v", rep)
 	}
 	for _, c := range o.copies {
@@ -139,8 +140,8 @@ func TestALogThatIsNowhereIsSaidOnce(t *testing.T) {
 		r, log := metOnce(t, srv, first)
 		key := store.LateKey(log)
 		says := func(rep report.Report) (n int) {
-			for _, c := range rep.Copies {
-				if strings.Contains(c.Note, log.String()[:8]) {
+			for _, a := range rep.Asks {
+				if a.Kind() == attention.VersionsLost && strings.Contains(string(a), log.String()[:8]) {
 					n++
 				}
 			}

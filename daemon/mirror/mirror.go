@@ -129,7 +129,7 @@ func Run(ctx context.Context, in In) (report.Report, error) {
 	}
 	r := &round{In: in, begun: marks.Begun(in.Ledger), passedOver: marks.PassedOver(in.Ledger), grown: make(chan struct{}), hasPlan: make(chan struct{})}
 	r.planned = sync.OnceFunc(func() { close(r.hasPlan) })
-	r.report.Archive, r.others.Notes = in.Archive, in.Ledger
+	r.report.Archive, r.others.Notes, r.others.Tell = in.Archive, in.Ledger, r.inquire
 	for _, c := range in.Copies {
 		r.copies = append(r.copies, newCopyRun(r, c))
 	}

@@ -18,9 +18,10 @@ type Notes interface {
 }
 
 // Others are the logs of other histories that copies in reach were found to keep.
-// Set Notes first.
+// Set Notes and Tell first.
 type Others struct {
 	Notes Notes
+	Tell  func(string) // a person, once
 	Logs  []Other
 	named map[manifest.Digest]bool // the manifests that they name
 

@@ -170,12 +170,12 @@ func TestLogsThatWentAreKnown(t *testing.T) {
 			if err := store.PutLate(t.Context(), root, x); err != nil {
 				t.Fatal(err)
 			}
-			copies = append(copies, authority.Copy{ID: name, Name: name, Root: root, CanRead: func() bool { return true }, Note: func(s string) { told = append(told, s) }})
+			copies = append(copies, authority.Copy{ID: name, Name: name, Root: root, CanRead: func() bool { return true }})
 		}
 		known := notes{}
 		round := func() {
 			t.Helper()
-			o := Others{Notes: known}
+			o := Others{Notes: known, Tell: func(s string) { told = append(told, s) }}
 			for _, c := range copies {
 				if err := o.Bring(t.Context(), c, lines, copies); err != nil {
 					t.Fatal(err)

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"linecamp/daemon/authority"
+	"linecamp/daemon/mirror/lost"
 	"linecamp/manifest"
 	"linecamp/manifest/seal"
 	"linecamp/manifest/store"
@@ -240,7 +241,6 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 	}); err != nil {
 		return err
 	}
-	var lost []string
 	for _, d := range named {
 		if has, err := o.has(ctx, to, d, true); err != nil {
 			return err
@@ -251,45 +251,41 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 		if err == nil && text != nil {
 			err = o.Put(ctx, to, text)
 		} else if err == nil {
-			var nowhere bool
-			if nowhere, err = o.nowhere(copies, d); nowhere {
-				lost = append(lost, d.String()[:8])
-			}
+			err = o.nowhere(copies, d)
 		}
 		if err != nil {
 			return err
 		}
 	}
-	if len(lost) > 0 && to.Note != nil {
-		to.Note(fmt.Sprintf("the archive met another history once, and its log (%s) is on no copy any more; a seal printed from that history cannot be checked any more", strings.Join(lost, ", ")))
-	}
 	return nil
 }
 
-// nowhere reports whether checks found a log gone from all copies that had it, and forgets
-// that they had it.
-func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) (is bool, err error) {
+// nowhere tells of a log that is gone from all copies that had it, as far as checks and
+// rounds found, and forgets that they had it.
+func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) (err error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	is := false
 	for _, c := range copies {
 		s, err := o.shelf(c.ID)
 		if err != nil {
-			return false, err
+			return err
 		}
 		gone, went := s.went[d]
 		if is = is || gone; !s.listed || s.has[d] || went && !gone {
-			return false, nil
+			return nil
 		}
 	}
 	if !is {
-		return false, nil
+		return nil
 	}
 	for _, c := range copies {
 		s := o.shelves[c.ID]
 		delete(s.went, d)
 		err = cmp.Or(err, s.note(o.Notes, c.ID), o.Notes.DropDamage(c.ID, "", []string{store.LateKey(d)}))
 	}
-	return true, err
+	o.Tell(fmt.Sprintf("the log (%.8s) of another history that this archive met once is %s, so a seal printed from that history cannot be checked any more; if a copy turns up that may have it, connect it and change nothing there", d, lost.Told))
+	return err
 }
 
 // find is the log of that digest, from any copy but the one given by its id; nil for none.
