@@ -482,3 +482,29 @@ func TestListIsPlainJSON(t *testing.T) {
 		t.Fatal(string(b), err)
 	}
 }
+
+// Each file has a line of its own, whatever its name is.
+func TestListHasALineForEachFile(t *testing.T) {
+	c, list := newCopy(t), List{Made: day, Machine: "office"}
+	paths := []string{"North/\n{\"path\"", "North/Windmill/plot.jpg", `North/{"path":"x"},{"path"`, `\{"path"`}
+	for _, p := range paths {
+		list.Add("2020", Left{Path: p, Why: NotSent})
+	}
+	list.Wait(`{"path"`, `{"path"`)
+	must(t, PutList(t.Context(), c, notes{}, list, false))
+	b, _, err := store.ReadSmall(t.Context(), c.Root, ListKey, 1<<20)
+	must(t, err)
+	if lines := strings.Count(string(b), "\n"); lines != 1+len(paths)+1 {
+		t.Errorf("%d lines: %s", lines, b)
+	}
+	var is List
+	must(t, json.Unmarshal(b, &is))
+	for i, l := range is.NotHere {
+		if l.Path != paths[i] {
+			t.Errorf("%q is listed for %q", l.Path, paths[i])
+		}
+	}
+	if len(is.NotHere) != len(paths) || is.Waiting[0].Path != `{"path"` {
+		t.Errorf("%+v", is)
+	}
+}

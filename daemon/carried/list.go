@@ -1,6 +1,7 @@
 package carried
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
@@ -130,10 +131,11 @@ func PutList(ctx context.Context, c Copy, n Notes, l List, quiet bool) error {
 			return nil
 		}
 	}
-	b, err := json.MarshalIndent(l, "", "  ")
+	b, err := json.Marshal(l)
 	if err != nil {
 		return err
 	}
+	b = bytes.ReplaceAll(b, []byte(`{"path"`), []byte("\n{\"path\"")) // a line for each file; no text has a bare quote
 	info, err := replace(ctx, c.Root, ListKey, store.Bytes(append(b, '\n')), was.ETag)
 	if err != nil {
 		return trouble("the list of what is left behind could not be written there", err)
