@@ -148,6 +148,11 @@ func (r *Recorder) Recheck(ctx context.Context) error {
 		if !c.Can().Shared || !c.Usable() {
 			continue
 		}
+		if is := r.named[i]; is.Round == r.round && is.was.ETag != "" {
+			if now, err := c.Root.Stat(ctx, store.AuthorKey); err == nil && now.ETag == is.was.ETag {
+				continue // what named the round there
+			}
+		}
 		if err := r.askAgain(ctx, i); err != nil {
 			return err
 		}

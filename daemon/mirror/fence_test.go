@@ -22,12 +22,26 @@ type silentAuthor struct {
 }
 
 func (s *silentAuthor) Open(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
-	if key == store.AuthorKey {
-		if s.asked++; s.asked >= s.from {
-			return nil, store.Info{}, fmt.Errorf("503: %w", store.ErrUnreachable)
-		}
+	if err := s.silent(key); err != nil {
+		return nil, store.Info{}, err
 	}
 	return s.Root.Open(ctx, key)
+}
+
+func (s *silentAuthor) Stat(ctx context.Context, key string) (store.Info, error) {
+	if err := s.silent(key); err != nil {
+		return store.Info{}, err
+	}
+	return s.Root.Stat(ctx, key)
+}
+
+func (s *silentAuthor) silent(key string) error {
+	if key == store.AuthorKey {
+		if s.asked++; s.asked >= s.from {
+			return fmt.Errorf("503: %w", store.ErrUnreachable)
+		}
+	}
+	return nil
 }
 
 // A bucket has no lock: whether another machine took over since is asked before
