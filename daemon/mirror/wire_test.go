@@ -108,12 +108,17 @@ func (w *wire) count(n int) {
 		if sum >= w.cutAt.Load() {
 			w.cutAt.Store(sum + w.every)
 			w.cuts++
-			for c := range w.open {
-				c.Close()
-			}
-			clear(w.open)
+			w.hangUp()
 		}
 	}
+}
+
+// hangUp closes all connections. Hold mu.
+func (w *wire) hangUp() {
+	for c := range w.open {
+		c.Close()
+	}
+	clear(w.open)
 }
 
 type countedConn struct {
@@ -245,6 +250,9 @@ func TestBytesOnTheLink(t *testing.T) {
 	}
 	for n := range nights {
 		w.now = w.now.Add(23 * time.Hour)
+		w.mu.Lock()
+		w.hangUp() // from one night to the next no connection stays
+		w.mu.Unlock()
 		w.visit(n%places, w.now.Add(-72*time.Hour), each)
 		current(t, w.round())
 	}
