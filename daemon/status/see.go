@@ -15,6 +15,7 @@ import (
 	"linecamp/daemon/reach"
 	"linecamp/daemon/service"
 	"linecamp/manifest/seal"
+	"linecamp/manifest/tally"
 )
 
 // keyRecorded is where the ledger keeps a recordedAll.
@@ -51,7 +52,7 @@ func seeFolder(ctx context.Context, a *archive.Archive, r *reach.Copies, looked 
 	if first.Files == 0 {
 		first = o.seen.New
 	}
-	f.Path, f.Oldest = first.Path, first.Oldest
+	f.Path, f.Oldest = tally.Logical(first.Path), first.Oldest
 	return nil
 }
 

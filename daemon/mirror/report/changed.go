@@ -6,6 +6,7 @@ import (
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/sites"
 	"linecamp/manifest"
+	"linecamp/manifest/tally"
 	"linecamp/verify"
 )
 
@@ -18,7 +19,7 @@ func Edits(st plan.Step, before map[string]manifest.Digest, o *sites.Object, now
 		recorded := state[logical] == f.SHA256 && before[logical] != f.SHA256
 		if recorded && f.Kind == manifest.KindPhoto && f.Visit != "" && f.Visit[:4] < year {
 			site := verify.Site{Object: o.Slug, Site: st.Group.Site, Pasture: st.Group.Pasture}
-			edits = append(edits, Edit{Site: site.Asked(), Path: f.Path, Visit: f.Visit})
+			edits = append(edits, Edit{Site: site.Asked(), Path: tally.Logical(f.Path), Visit: f.Visit})
 		}
 	}
 	return edits
