@@ -132,7 +132,6 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	rep.Archive = a.Config.Name
 	rep.Copies = onlyNamed(rep.Copies, o.Copy)
 	for i, c := range rep.Copies {
-		rep.Copies[i].Error = c.Error
 		if h := r.Named(c.Copy); h != nil {
 			rep.Copies[i].Note = cmp.Or(h.Note(), c.Note)
 		}
@@ -143,13 +142,12 @@ func (a *Archive) mirror(ctx context.Context, o MirrorOptions, authored func(), 
 	if folder != nil {
 		rep.Waiting = append(rep.Waiting, report.Waiting{Kind: attention.FolderGone, Reason: report.ReasonFolder + folder.Error(), Person: true})
 	}
-	if serr := cmp.Or(a.noteStates(r, rep), a.NoteGone(rep)); err == nil && serr != nil {
-		err = serr
-	}
+	err = cmp.Or(err, a.noteStates(r, rep), a.NoteGone(rep))
 	if seenAll && (err == nil || ctx.Err() != nil) && (o.Copy == "" || len(r.Open()) > 0) {
-		if serr := a.NoteWaits(rep.Waiting, rep.Asks); err == nil && serr != nil {
-			err = serr
-		}
+		err = cmp.Or(err, a.NoteWaits(rep.Waiting, rep.Asks))
+	}
+	if err == nil {
+		err = a.KeepUp(ctx, r, in.Tally)
 	}
 	if err != nil {
 		return MirrorReport{Report: rep}, nil, err

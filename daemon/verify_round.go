@@ -329,5 +329,5 @@ func (a *Archive) judge(ctx context.Context, o VerifyOptions, r *reach.Copies, k
 	if err := ctx.Err(); err != nil {
 		return in, err
 	}
-	return in, a.RememberYears(in.Input, report.Years)
+	return in, a.RememberYears(in, report.Report)
 }

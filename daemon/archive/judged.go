@@ -137,13 +137,20 @@ func (a *Archive) holdings(r *reach.Copies, checked []verify.CopyReport) ([]gath
 	return all, nil
 }
 
+// keyJudged is where the ledger keeps what the years were last judged by, a Looked, if
+// something in them wants a person.
+const keyJudged = "working folder when the years were judged"
+
 // RememberYears keeps what the status says of the years.
-func (a *Archive) RememberYears(in gather.Input, years []verify.Year) error {
+func (a *Archive) RememberYears(in Judged, report verify.Report) error {
 	counts := map[string]int{}
-	for _, y := range years {
+	for _, y := range report.Years {
 		counts[y.State]++
 	}
-	return a.Ledger.SetYears(counts, in.Now)
+	if !slices.ContainsFunc(report.Years, verify.Year.Wants) && !slices.ContainsFunc(report.Findings, verify.Finding.Wants) {
+		in.Looked = nil
+	}
+	return errors.Join(a.Ledger.SetYears(counts, in.Now), a.Remember(keyJudged, in.Looked))
 }
 
 // addSaid adds to the years' input what no version records yet, and leaves out
@@ -187,5 +194,20 @@ func (a *Archive) JudgeAgain(k *Known, t *tally.Result) error {
 	if err := k.Ctx.Err(); err != nil {
 		return err
 	}
-	return errors.Join(a.RememberYears(in.Input, report.Years), a.NoteChecks(report))
+	return errors.Join(a.RememberYears(in, report), a.NoteChecks(report))
+}
+
+// KeepUp judges the years again if the last look at them found something that wants a
+// person, and the folder, or what is on record, is another one since: what came back or
+// was filed is not told as lacking any more. What else is new waits for the next check.
+func (a *Archive) KeepUp(ctx context.Context, r *reach.Copies, t *tally.Result) error {
+	var was *Looked
+	if err := a.Recall(keyJudged, &was); err != nil || was == nil || t == nil {
+		return err
+	}
+	k, err := a.Known(ctx, r)
+	if err != nil || t.Seen == was.Files && t.Print == was.Print && k.Seal.Len() == was.Lines {
+		return err
+	}
+	return a.JudgeAgain(k, t)
 }
