@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/mend"
 	"linecamp/daemon/reach"
 	"linecamp/verify"
@@ -94,14 +95,11 @@ func (a *Archive) mendDamage(ctx context.Context, o MendOptions, unfinished map[
 	}
 	in := mend.In{
 		Archive: a.Config.Name, Damage: damage, Unfinished: unfinished, Only: o.Copy,
-		Memory: a.Memory(), Aside: filepath.Join(a.Dir, "aside"), Expected: k.Inventory, Record: a.Cache.Record, Seal: k.Seal, Now: a.Now,
+		Memory: a.Memory(), Aside: filepath.Join(a.Dir, "aside"), Expected: k.Inventory, Record: a.Cache.Record, Seal: k.Seal, Settings: carried.Text(a.Config), Folder: a.Config.Folder, Now: a.Now,
 		Progress: func(done, total int64) { p.Tell("mend", done, total) },
 	}
 	for _, h := range r.Open() {
 		in.Copies = append(in.Copies, archive.ForVerify(h))
-	}
-	if a.Config.Folder != "" {
-		in.Folder = a.Config.Folder
 	}
 	report, err := mend.Run(ctx, in)
 	report.Archive = a.Config.Name

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"linecamp/daemon/archive"
+	"linecamp/daemon/carried"
 	"linecamp/daemon/config"
 	"linecamp/daemon/mirror/gone"
 	"linecamp/daemon/mirror/short"
@@ -220,6 +221,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	}
 	defer stay.Leave()
 	vo.Yield = stay.Yield
+	vo.Settings, vo.SettingsDigest = carried.Put(a.Ledger, h.ID)
 	found, err := rot.Check(ctx, archive.ForVerify(h), vo)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it

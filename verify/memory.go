@@ -22,6 +22,7 @@ const (
 	InventoryPath = ".linecamp/inventory" // a version's inventory or its sidecar
 	SealPath      = ".linecamp/seal"      // the seal
 	RootPath      = ".linecamp/root"      // a file that makes the root a root
+	SettingsPath  = ".linecamp/settings"  // the settings that a copy keeps for a new computer
 )
 
 // Rewritten begins the Detail of an inventory that was not damaged but replaced:
@@ -36,7 +37,7 @@ const OtherHistory = "another history"
 // Damage is one fault found on a copy or in the working folder. Path is as
 // people know it, relative to the working folder: the newest path that had the
 // bytes in question, or one of linecamp's own (RecordPath, InventoryPath,
-// SealPath, RootPath).
+// SealPath, RootPath, SettingsPath).
 type Damage struct {
 	Site    string `json:"site"`
 	Path    string `json:"path"`

@@ -100,7 +100,7 @@ func settingsNote(copyID string) string { return "settings as told to " + copyID
 func PutSettings(ctx context.Context, c Copy, n Notes, text []byte, now time.Time) error {
 	is := noted{Says: digestOf(text), At: now, Size: int64(len(text))}
 	was := recall(n, settingsNote(c.ID))
-	if was.Says == is.Says && was.Key != "" && stands(ctx, c.Root, was.Key, was) {
+	if was.Says == is.Says && was.Key != "" && reads(ctx, c.Root, was) {
 		return nil
 	}
 	row, err := settingsRow(ctx, c.Root)
@@ -111,6 +111,27 @@ func PutSettings(ctx context.Context, c Copy, n Notes, text []byte, now time.Tim
 		return trouble("the settings could not be written there", err)
 	}
 	return remember(n, settingsNote(c.ID), is)
+}
+
+// reads reports whether what was noted can be relied on: on a drive, only while it is there
+// as it was written.
+func reads(ctx context.Context, r store.Root, was noted) bool {
+	if !r.Can().Local {
+		return true
+	}
+	b, _, err := store.ReadSmall(ctx, r, was.Key, store.MaxSmall)
+	return err == nil && digestOf(b) == was.Says
+}
+
+// Put is where this machine last put the settings on a copy, and what they are; "" for
+// nowhere.
+func Put(n Notes, copyID string) (key string, is manifest.Digest) {
+	was := recall(n, settingsNote(copyID))
+	is, err := manifest.ParseDigest(was.Says)
+	if err != nil {
+		return "", is
+	}
+	return was.Key, is
 }
 
 // put writes settings as the newest of the row, unless they are that already.

@@ -46,6 +46,7 @@ type In struct {
 	Folder   string        // the working folder; "" where there is none
 	Memory   verify.Memory // may be nil
 	Seal     *seal.Seal    // as the author has it; may be nil
+	Settings []byte        // what the copies keep for a new computer
 	Aside    string        // local folder for bad bytes set aside
 	Expected func(object string) (*manifest.Inventory, error)
 	// Record returns the newest record of an object as the state folder has it,
@@ -211,7 +212,7 @@ func (m *mender) movedOff(ctx context.Context, d verify.Damage) bool {
 // rank puts manifests before content.
 func rank(d verify.Damage) int {
 	switch d.Path {
-	case verify.RootPath, verify.SealPath, verify.InventoryPath:
+	case verify.RootPath, verify.SealPath, verify.InventoryPath, verify.SettingsPath:
 		return 0
 	case manifest.RecordPath:
 		return 1
@@ -330,6 +331,10 @@ func (m *mender) one(ctx context.Context, d verify.Damage) {
 		m.rootFile(ctx, c, d)
 	case d.Path == verify.SealPath:
 		m.seal(ctx, c, d)
+	case d.Path == verify.SettingsPath && strings.Contains(d.Content, manifest.Sum(m.Settings).String()[:8]):
+		m.put(ctx, c, d, d.Content, m.Settings, FromRecord)
+	case d.Path == verify.SettingsPath:
+		m.unmended(d, false, "the settings here have changed since, so nothing here has these bytes; run `linecamp mirror`, which writes the new ones, then `linecamp verify`")
 	case d.Path == verify.InventoryPath:
 		m.inventory(ctx, c, d)
 	default:

@@ -308,7 +308,7 @@ func (p printer) damage(c verify.CopyReport) {
 // damagedPath is a path as people know it, and what linecamp itself keeps by its name.
 func damagedPath(path, site string) string {
 	own := map[string]string{
-		verify.SealPath: "the seal", verify.RootPath: "what makes it a copy",
+		verify.SealPath: "the seal", verify.RootPath: "what makes it a copy", verify.SettingsPath: "the settings for a new computer",
 		verify.InventoryPath: "the manifest", manifest.RecordPath: "the record",
 	}[path]
 	switch {
