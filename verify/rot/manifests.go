@@ -214,7 +214,7 @@ func (r *check) version(ctx context.Context, o *object, n int, p pair, files map
 		d.Kind, d.Detail = verify.Altered, differs(int64(len(p.inv)), int64(len(want)))
 		r.damaged(ctx, o, d)
 	default:
-		r.rememberOurs(o, d.Content, want, p, files)
+		r.rememberOurs(ctx, o, d.Content, want, p, files)
 	}
 	d.Content = versionFile(n, sidecarFile)
 	switch side := manifest.Sidecar(want); {
@@ -228,13 +228,17 @@ func (r *check) version(ctx context.Context, o *object, n int, p pair, files map
 		d.Kind, d.Detail = verify.Altered, "the .sha256 file of the version's manifest: "+differs(int64(len(p.side)), int64(len(side)))
 		r.damaged(ctx, o, d)
 	default:
-		r.rememberOurs(o, d.Content, side, p, files)
+		r.rememberOurs(ctx, o, d.Content, side, p, files)
 	}
 }
 
-// rememberOurs remembers an inventory or a sidecar that was read and is right.
-func (r *check) rememberOurs(o *object, path string, b []byte, p pair, files map[string]store.Info) {
+// rememberOurs remembers an inventory or a sidecar that was read and is right. One that
+// was not read now is read again in its turn, within the allowance.
+func (r *check) rememberOurs(ctx context.Context, o *object, path string, b []byte, p pair, files map[string]store.Info) {
 	if p.remembered {
+		if r.chosen != nil {
+			r.hand(ctx, job{object: o, path: path, want: manifest.Sum(b), info: files[path], listed: true, ours: true})
+		}
 		return
 	}
 	r.remember(o, verify.Held{Path: path, SHA256: manifest.Sum(b), Size: int64(len(b)), ETag: files[path].ETag, ReadBack: r.now})
@@ -266,8 +270,8 @@ func (r *check) rememberedPair(o *object, files map[string]store.Info, invPath, 
 func (r *check) derived(ctx context.Context, o *object, top pair, files map[string]store.Info, listed bool) {
 	want := o.inv.Encode()
 	if !top.remembered && bytes.Equal(top.inv, want) {
-		r.rememberOurs(o, inventoryFile, want, top, files)
-		r.rememberOurs(o, sidecarFile, top.side, top, files)
+		r.rememberOurs(ctx, o, inventoryFile, want, top, files)
+		r.rememberOurs(ctx, o, sidecarFile, top.side, top, files)
 	}
 	unfinished := !bytes.Equal(top.inv, want) || !bytes.Equal(top.side, manifest.Sidecar(want))
 	for _, e := range []struct {

@@ -278,3 +278,48 @@ func TestRotS3ReportsAnotherDigest(t *testing.T) {
 		t.Errorf("without allowance: %+v", rep)
 	}
 }
+
+// rotted is a bucket in which bytes changed under their ETag.
+type rotted struct {
+	store.Root
+	key string
+}
+
+func (r rotted) OpenFresh(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
+	f, info, err := r.Root.OpenFresh(ctx, key)
+	if err != nil || key != r.key {
+		return f, info, err
+	}
+	defer f.Close()
+	body, err := io.ReadAll(f)
+	if err != nil {
+		return nil, info, err
+	}
+	body[len(body)/2] ^= 1
+	return io.NopCloser(bytes.NewReader(body)), info, nil
+}
+
+// What was read back once, and looks unchanged since, is read again within the allowance:
+// the manifests and their sidecars too, of every version.
+func TestRotS3ReadsManifestsAgain(t *testing.T) {
+	b := newBucket(t, s3test.Fake(t))
+	for _, file := range []string{"v1/inventory.json", "v1/inventory.json.sha256", "v2/inventory.json"} {
+		c, o := b.Copies[0], b.Options()
+		o.Memory, o.Allowance = &verifytest.Memory{}, 1<<20
+		if rep := checked(t, c, o); rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
+			t.Fatalf("%+v", rep)
+		}
+		c.Root = rotted{c.Root, verifytest.Stake.Slug + "/" + file}
+		o.Allowance = 0
+		if got := found(checked(t, c, o)); len(got) != 0 {
+			t.Errorf("%s without allowance: %q", file, got)
+		}
+		o.Allowance = 1 << 20
+		want := []string{"altered .linecamp/inventory " + file[:2]}
+		for range 2 { // and once it is known, it stays known
+			if rep := checked(t, c, o); !slices.Equal(found(rep), want) || rep.Damage[0].Content != file || rep.ReadBack.Files != 9 {
+				t.Errorf("%s: %q, %+v", file, found(rep), rep)
+			}
+		}
+	}
+}
