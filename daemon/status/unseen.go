@@ -14,11 +14,36 @@ import (
 	"linecamp/verify"
 )
 
+// lost reports whether the bytes at these paths of an object were found bad, and no copy
+// has them good as far as is known.
+func lost(a *archive.Archive, damage []verify.Damage, slug string, content []string) (bool, error) {
+	bad := map[string]bool{} // copies, by id
+	for _, d := range damage {
+		if d.Object == slug && slices.Contains(content, d.Content) {
+			bad[d.Copy] = true
+		}
+	}
+	if len(bad) == 0 {
+		return false, nil
+	}
+	for _, c := range a.Config.Copies {
+		has, err := a.Ledger.Committed(c.ID)
+		if err != nil || !bad[c.ID] && has[slug] >= verify.VersionOf(content[0]) {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
 // neverHere is what is on record and was never in the working folder, as the last
 // round noted it, less what was brought since.
 func neverHere(a *archive.Archive) ([]attention.NotHere, error) {
 	rows, err := a.Ledger.Unseen()
 	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	damage, err := a.Ledger.Damage()
+	if err != nil {
 		return nil, err
 	}
 	var all []attention.NotHere
@@ -38,6 +63,12 @@ func neverHere(a *archive.Archive) ([]attention.NotHere, error) {
 			raw := verify.WorkingPath(rec, logical)
 			if state[logical] != rows[slug].Paths[logical] || raw == "" {
 				continue // another version took its place
+			}
+			switch gone, err := lost(a, damage, slug, inv.Content[state[logical]]); {
+			case err != nil:
+				return nil, err
+			case gone:
+				continue // the years and the damage tell of it
 			}
 			if _, err := os.Lstat(filepath.Join(a.Config.Folder, filepath.FromSlash(raw))); !errors.Is(err, fs.ErrNotExist) {
 				continue
