@@ -215,7 +215,7 @@ func TestDriveAway(t *testing.T) {
 		t.Errorf("after 15 days: %s", printed(m))
 	}
 	s := r.status(a)
-	if text := printed(s); s.Copies[1].State != "unreachable" || !s.Wants() || !strings.Contains(text, "when last seen on Mon 2 Nov 2026") || !strings.Contains(text, "last seen 15 days ago") {
+	if text := printed(s); s.Copies[1].State != "unreachable" || !s.Wants() || !strings.Contains(text, "when last seen on Mon Nov 2, 2026") || !strings.Contains(text, "last seen 15 days ago") {
 		t.Errorf("after 15 days: %s", text)
 	}
 	if s.Copies[1].Files != 18 {

@@ -334,7 +334,7 @@ func (d *deriver) rounds() {
 		}
 		last := fmt.Sprintf("No %s round has run here", r.Kind)
 		if !r.At.IsZero() {
-			last += " since " + r.At.Local().Format("Mon 2 Jan 2006, 15:04")
+			last += " since " + words.When(r.At)
 		}
 		d.add(Item{Kind: RoundOverdue, Round: r.Kind, Since: r.Overdue,
 			What: strings.TrimSpace(fmt.Sprintf("%s, longer than the schedule says. %s", last, r.Service)),

@@ -64,7 +64,7 @@ func Ago(d time.Duration) string {
 }
 
 // When shows a moment in local time.
-func When(t time.Time) string { return t.Local().Format("Mon 2 Jan 2006, 15:04") }
+func When(t time.Time) string { return t.Local().Format("Mon Jan 2, 2006, 15:04") }
 
 // Runs writes numbers, such as years, with those in a row run together:
 // "2009, 2012-2015".

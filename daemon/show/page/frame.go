@@ -37,7 +37,7 @@ func (s *Server) several() bool { return len(s.books)+len(s.faults) > 1 }
 
 var templates = func() map[string]*template.Template {
 	all := map[string]*template.Template{}
-	funcs := template.FuncMap{"shown": verify.Shown, "size": words.Size, "dict": dict, "clock": clock, "spoken": spoken, "caution": func() string { return words.FieldCaution }}
+	funcs := template.FuncMap{"shown": verify.Shown, "size": words.Size, "dict": dict, "clock": words.When, "spoken": spoken, "caution": func() string { return words.FieldCaution }}
 	for _, name := range []string{"stand", "years", "findings", "site", "versions", "note", "work", "changes", "card", "job", "roll", "fault"} {
 		all[name] = template.Must(template.New("frame.html").Funcs(funcs).ParseFS(embedded, "html/frame.html", "html/"+name+".html"))
 	}

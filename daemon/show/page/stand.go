@@ -63,7 +63,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 	if err != nil {
 		return err
 	}
-	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: clock(read.at), Wants: wanting(b, read), Running: b.jobs.Running(), Elsewhere: elsewhereRows(b)}
+	v := standView{frame: s.frame(b, "stand", "How things stand"), AsOf: words.When(read.at), Wants: wanting(b, read), Running: b.jobs.Running(), Elsewhere: elsewhereRows(b)}
 	for _, c := range read.status.Copies {
 		v.Copies = append(v.Copies, copyRowOf(c, b.now()))
 	}
@@ -74,7 +74,7 @@ func (s *Server) stand(w http.ResponseWriter, r *http.Request, b *book) error {
 		v.Rounds = append(v.Rounds, roundRowOf(r, b))
 	}
 	for _, n := range read.status.Next {
-		when := clock(n.At)
+		when := words.When(n.At)
 		if !n.At.After(b.now()) {
 			when = "due now"
 		}
@@ -121,7 +121,7 @@ func standing(r *reading, wants int) string {
 // wanting is what wants a person, most urgent first, as package attention has it.
 func wanting(b *book, r *reading) (all []want) {
 	for _, i := range r.status.Attention {
-		w := want{What: verify.Shown(b.Line.Text(i.What)), Since: clock(i.Since), Next: verify.Shown(b.Line.Text(i.Next))}
+		w := want{What: verify.Shown(b.Line.Text(i.What)), Since: words.When(i.Since), Next: verify.Shown(b.Line.Text(i.Next))}
 		switch i.Kind {
 		case attention.Damage:
 			w.Do, w.Button, w.Line = "mend", "Mend from good copies", b.Line.Run("mend")
@@ -155,7 +155,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 	case c.Files == 0:
 		row.ReadBack = "nothing there yet"
 	case c.LastVerified != nil:
-		row.ReadBack = "every file, the oldest " + clock(*c.LastVerified)
+		row.ReadBack = "every file, the oldest " + words.When(*c.LastVerified)
 	case c.ReadBack.Files > 0:
 		row.ReadBack = fmt.Sprintf("%d of %s", c.ReadBack.Files, words.Count(c.Files, "file", "files"))
 	default:
@@ -179,7 +179,7 @@ func copyRowOf(c daemon.CopyStatus, now time.Time) copyRow {
 }
 
 func roundRowOf(p daemon.PastRound, b *book) roundRow {
-	row := roundRow{Round: p.Round, When: clock(p.At), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
+	row := roundRow{Round: p.Round, When: words.When(p.At), Outcome: p.Outcome, Detail: verify.Shown(b.Line.Text(p.Detail))}
 	switch {
 	case p.Ended == nil:
 		row.Outcome = "under way, or broken off"
@@ -193,10 +193,8 @@ func since(t *time.Time) string {
 	if t == nil {
 		return "never"
 	}
-	return clock(*t)
+	return words.When(*t)
 }
-
-func clock(t time.Time) string { return t.Local().Format("Mon Jan 2, 2006, 15:04") }
 
 // rollView is all archives, worst first.
 type rollView struct {

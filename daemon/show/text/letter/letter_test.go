@@ -27,16 +27,16 @@ func TestNoticesSayWhatSinceWhenAndWhatToDo(t *testing.T) {
 		says    []string
 	}{
 		"something wants a person": {notice.Notice{Kind: notice.Wants, New: []attention.Item{item}}, "linecamp, Saltbush Draw: something needs you",
-			[]string{"New:\n  Since Sun 1 Nov 2026, 10:00: shelf is out of reach.\n      Next: bring it within reach, then run `linecamp mirror --archive draw`\n", "on the computer office"}},
+			[]string{"New:\n  Since Sun Nov 1, 2026, 10:00: shelf is out of reach.\n      Next: bring it within reach, then run `linecamp mirror --archive draw`\n", "on the computer office"}},
 		"two things": {notice.Notice{Kind: notice.Wants, New: []attention.Item{item}, Standing: []attention.Item{item}}, "linecamp, Saltbush Draw: 2 things need you",
 			[]string{"Told before, and still so:\n  Since"}},
 		"new damage": {notice.Notice{Kind: notice.Wants, New: []attention.Item{item}, Damage: []notice.Damage{{Copy: "working", Files: 3, Paths: []string{"A/b.jpg"}, At: now}}},
-			"linecamp, Saltbush Draw: 3 files found damaged", []string{"your folder: 3 files, on Mon 2 Nov 2026, 12:00\n    A/b.jpg\n    and 2 more\n", "linecamp mend --archive draw"}},
+			"linecamp, Saltbush Draw: 3 files found damaged", []string{"your folder: 3 files, on Mon Nov 2, 2026, 12:00\n    A/b.jpg\n    and 2 more\n", "linecamp mend --archive draw"}},
 		"well again": {notice.Notice{Kind: notice.WellAgain, Ended: []notice.Ended{{Item: item, Until: now}}, LeftOut: 2}, "linecamp, Saltbush Draw: all is well again",
-			[]string{"No longer so:\n  From Sun 1 Nov 2026, 10:00 until Mon 2 Nov 2026, 12:00: shelf is out of reach.\n  and 2 things before\n"}},
+			[]string{"No longer so:\n  From Sun Nov 1, 2026, 10:00 until Mon Nov 2, 2026, 12:00: shelf is out of reach.\n  and 2 things before\n"}},
 		"the word of the month": {notice.Notice{Kind: notice.AllWell, State: state}, "linecamp, Saltbush Draw: all is well",
 			[]string{"shelf: up to date, 3 files (3.0 kB), every one read back, the oldest 26 hours ago", "bucket: behind, 2 files (2.0 kB), none read back yet", "Years: 4 whole, 1 short.", state.Seal}},
-		"late":    {notice.Notice{Kind: notice.Wants, New: []attention.Item{item}, Unsent: &item.Since}, "linecamp, Saltbush Draw: something needs you", []string{"No notice could be sent since Sun 1 Nov 2026, 10:00."}},
+		"late":    {notice.Notice{Kind: notice.Wants, New: []attention.Item{item}, Unsent: &item.Since}, "linecamp, Saltbush Draw: something needs you", []string{"No notice could be sent since Sun Nov 1, 2026, 10:00."}},
 		"a trial": {notice.Notice{Kind: notice.Trial, Standing: []attention.Item{item}}, "linecamp, Saltbush Draw: a trial", []string{"What needs a person now:\n  Since"}},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -25,7 +25,7 @@ func Found(w io.Writer, f *newmachine.Found) {
 	}
 	fmt.Fprintln(w)
 	if !f.Written.IsZero() {
-		fmt.Fprintf(w, "  last written %s", day(f.Written))
+		fmt.Fprintf(w, "  last written %s", words.When(f.Written))
 		if f.Recorder != "" {
 			fmt.Fprintf(w, "; the computer %s recorded there", shown(f.Recorder))
 		}
@@ -41,7 +41,7 @@ func Found(w io.Writer, f *newmachine.Found) {
 		}
 	}
 	if l := f.Left; l != nil && l.Files+l.Waits > 0 {
-		fmt.Fprintf(w, "  on %s, the computer %s had %s not on this copy yet\n", day(l.Made), shown(l.Machine), words.Count(l.Files+l.Waits, "file"))
+		fmt.Fprintf(w, "  on %s, the computer %s had %s not on this copy yet\n", words.When(l.Made), shown(l.Machine), words.Count(l.Files+l.Waits, "file"))
 	}
 	if f.Seconds > 0 {
 		fmt.Fprintf(w, "  to bring it back may take %s", span(time.Duration(f.Seconds)*time.Second))
@@ -69,7 +69,7 @@ func Back(w io.Writer, r newmachine.Report) {
 		return fmt.Sprintf("%s v%d, recorded in %s", v.Site, v.Version, words.Runs(v.Years))
 	})
 	if n := len(r.NotHere.Files); n > 0 {
-		list(w, fmt.Sprintf("Files that the computer %s had on %s, and that were not on this copy then:", r.NotHere.Machine, day(r.NotHere.AsOf)), n, func(i int) string { return r.NotHere.Files[i] })
+		list(w, fmt.Sprintf("Files that the computer %s had on %s, and that were not on this copy then:", r.NotHere.Machine, words.When(r.NotHere.AsOf)), n, func(i int) string { return r.NotHere.Files[i] })
 	}
 	if r.NotHere.More > 0 {
 		fmt.Fprintf(w, "  … and %s that the list only counts\n", words.Count(r.NotHere.More, "more file"))
@@ -100,8 +100,6 @@ func list(w io.Writer, title string, n int, name func(int) string) {
 		fmt.Fprintf(w, "  %s\n", shown(name(i)))
 	}
 }
-
-func day(t time.Time) string { return t.Local().Format("Jan 2, 2006 at 15:04") }
 
 func span(d time.Duration) string {
 	switch {
