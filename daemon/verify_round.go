@@ -221,8 +221,10 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	}
 	defer stay.Leave()
 	vo.Yield = stay.Yield
-	vo.Settings, vo.SettingsDigest = carried.Put(a.Ledger, h.ID)
 	found, err := rot.Check(ctx, archive.ForVerify(h), vo)
+	if err == nil {
+		found.Damage = append(found.Damage, carried.Rotted(ctx, carried.Copy{ID: h.ID, Root: h.Root}, a.Ledger)...)
+	}
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
 		spent = a.Ledger.Spend(h.ID, found.Downloaded, a.Now())

@@ -24,6 +24,7 @@ import (
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/fault"
 	"linecamp/manifest/tomlline"
+	"linecamp/verify"
 )
 
 // Settings are what a copy says of its archive's settings. They are untrusted: a value
@@ -123,15 +124,33 @@ func reads(ctx context.Context, r store.Root, was noted) bool {
 	return err == nil && digestOf(b) == was.Says
 }
 
-// Put is where this machine last put the settings on a copy, and what they are; "" for
-// nowhere.
-func Put(n Notes, copyID string) (key string, is manifest.Digest) {
-	was := recall(n, settingsNote(copyID))
-	is, err := manifest.ParseDigest(was.Says)
-	if err != nil {
-		return "", is
+// Rotted is what is wrong with the settings that this machine last put on a copy, as damage
+// of the copy. Where the copy does not answer, nothing is known of them.
+func Rotted(ctx context.Context, c Copy, n Notes) []verify.Damage {
+	was := recall(n, settingsNote(c.ID))
+	if was.Key == "" {
+		return nil
 	}
-	return was.Key, is
+	d := verify.Damage{Path: verify.SettingsPath, Content: was.Key, Kind: verify.Altered, Detail: "they are not as this computer wrote them"}
+	f, _, err := c.Root.OpenFresh(ctx, was.Key)
+	if err == nil {
+		var b []byte
+		b, err = manifest.ReadUpTo(f, store.MaxSmall)
+		f.Close()
+		if digestOf(b) == was.Says {
+			return nil
+		}
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		d.Kind, d.Detail = verify.Gone, "they are not on this copy"
+	case err != nil:
+		d.Kind, d.Detail = verify.Unreadable, err.Error()
+	}
+	if _, away := c.Root.Identity(ctx); err != nil && away != nil {
+		return nil
+	}
+	return []verify.Damage{d}
 }
 
 // put writes settings as the newest of the row, unless they are that already.

@@ -61,10 +61,6 @@ type Options struct {
 	Expected        func(object string) (*manifest.Inventory, error)
 	ExpectedObjects []string   // objects every copy should have
 	Seal            *seal.Seal // the archive's seal, as the author has it; may be nil
-	// Settings are where this computer last put the settings that the copy keeps for a
-	// new one, and what they are; "" for nowhere.
-	Settings       string
-	SettingsDigest manifest.Digest
 	// Had is the newest version of each object that this copy is known to have
 	// held, HadLines how long its seal was, and HadLogs those of other histories that it
 	// kept. What lacks of that is gone, which is damage; what lacks beyond it never
@@ -172,7 +168,6 @@ func (r *check) run(ctx context.Context) error {
 		return err
 	}
 	r.checkRoot(ctx)
-	r.checkSettings(ctx)
 	r.jobs = make(chan job, 4*r.o.Workers)
 	if r.c.Root.Can().Metered && !r.o.Quick && r.o.Allowance >= 0 {
 		r.chosen = &choice{left: r.o.Allowance}

@@ -4,12 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path"
 	"regexp"
 	"slices"
 	"strings"
 
-	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/words"
 	"linecamp/verify"
@@ -123,25 +121,6 @@ func (r *check) checkRoot(ctx context.Context) {
 	if _, _, err := store.ReadAuthor(ctx, r.c.Root); errors.Is(err, store.ErrNoAuthor) {
 		r.damaged(ctx, nil, verify.Damage{Path: verify.RootPath, Content: store.AuthorKey, Kind: verify.Altered,
 			Detail: "it does not tell any more who records the archive; `linecamp mirror` on the computer that records writes it again"})
-	}
-}
-
-// checkSettings reads what this computer put there for a new one. No photo needs it, and
-// no manifest names it.
-func (r *check) checkSettings(ctx context.Context) {
-	if r.o.Settings == "" {
-		return
-	}
-	d := verify.Damage{Path: verify.SettingsPath, Content: r.o.Settings}
-	b, err := r.readSmall(ctx, path.Dir(d.Content), path.Base(d.Content), store.MaxSmall)
-	switch {
-	case r.over(ctx, err):
-	case err != nil:
-		d.Kind, d.Detail = kindOf(err), plain(err)
-		r.damaged(ctx, nil, d)
-	case manifest.Sum(b) != r.o.SettingsDigest:
-		d.Kind, d.Detail = verify.Altered, "they are not as this computer wrote them"
-		r.damaged(ctx, nil, d)
 	}
 }
 
