@@ -78,8 +78,10 @@ func (f *Found) next(r *Report, cfg config.Archive, held []daemon.Held) {
 		add(KindHeld, fmt.Sprintf("%s answers, and this computer cannot work with it (%s). Nothing is recorded before it is read.", h.Copy, strings.TrimSuffix(h.Error, ".")),
 			fmt.Sprintf("Put it right, or give it up: `linecamp mirror --without %s`.", words.Quote(h.Copy)))
 	}
-	if len(others) > 0 {
-		add(attention.CopyAway, fmt.Sprintf("%s could not be asked.", strings.Join(others, " and ")), "Plug in the other drive, or bring the bucket within reach, and run `linecamp mirror`.")
+	for _, c := range r.Copies {
+		if get, ok := map[string]string{reach.Away: "Plug it in", reach.Unreachable: "Bring it within reach"}[c.State]; ok {
+			add(attention.CopyAway, c.Copy+" could not be asked.", get+", and run `linecamp mirror`.")
+		}
 	}
 	add(KindSheet, "The recovery sheet on paper is of the computer that was lost.", "Print a new one: `linecamp paper recovery sheet.pdf`.")
 }
