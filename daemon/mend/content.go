@@ -75,6 +75,14 @@ type place struct {
 	open func(context.Context) (io.ReadCloser, error)
 }
 
+// who is where they are as a person calls it.
+func (p place) who() string {
+	if p.from == verify.WorkingName {
+		return "your folder"
+	}
+	return p.from
+}
+
 // onCopy is a file on a copy. What does not fit in size is not read.
 func onCopy(c verify.Copy, key string, fits func(size int64) bool) place {
 	return place{
@@ -227,10 +235,10 @@ func (m *mender) try(ctx context.Context, n *need, p place) bool {
 		m.failed(ctx, n.copy.Name, err)
 		m.failed(ctx, p.from, err)
 		if bad := p.bad(ctx, n.digest); bad != nil {
-			n.why = append(n.why, p.from+": "+reason(bad))
+			n.why = append(n.why, p.who()+": "+reason(bad))
 			return false
 		}
-		m.unmended(n.damage, false, notPlaced, p.from, err)
+		m.unmended(n.damage, false, notPlaced, p.who(), err)
 		return true
 	}
 	info, err := n.copy.Root.Stat(ctx, key)
