@@ -16,7 +16,9 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/reach"
 	"linecamp/daemon/show/paper"
+	"linecamp/manifest/store/fault"
 	"linecamp/manifest/wholefile"
+	"linecamp/manifest/words"
 )
 
 // PaperReport is a sheet that was drawn, or put on file as printed.
@@ -120,6 +122,9 @@ const mostSheet = 16 << 20
 func NotePrinted(a *archive.Archive, file string) (PaperReport, error) {
 	rep := PaperReport{Archive: a.Config.Name, File: file, Keyless: []string{}, Placeless: []string{}}
 	f, err := os.Open(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		err = fault.Say(err, "there is no file %s; draw the sheet first: `linecamp paper recovery %s`", file, words.Quote(file))
+	}
 	if err != nil {
 		return rep, err
 	}
@@ -137,7 +142,7 @@ func NotePrinted(a *archive.Archive, file string) (PaperReport, error) {
 		return rep, err
 	}
 	if facts != s.Facts() {
-		return rep, fmt.Errorf("%s tells of other copies than the settings do now; draw it again: linecamp paper recovery FILE.pdf", file)
+		return rep, fmt.Errorf("%s tells of other copies than the settings do now; draw it again: `linecamp paper recovery FILE.pdf`", file)
 	}
 	now := a.Now().UTC().Truncate(time.Second)
 	rep.Printed = &now

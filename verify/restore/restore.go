@@ -151,7 +151,7 @@ func (o *Options) nothing() string {
 // lister is the command that lists the visits there are.
 func (o *Options) lister() string {
 	if len(o.Sites) == 1 {
-		return "`" + (words.Line{}).Run("history", o.Sites[0].Object) + "`"
+		return "`" + (words.Line{}).Run("history", o.Sites[0].Asked()) + "`"
 	}
 	return "`linecamp tally`"
 }

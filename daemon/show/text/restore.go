@@ -17,7 +17,7 @@ func restored(w io.Writer, r restore.Report) {
 	}
 	fmt.Fprintf(w, "Restored %s, %s into %s; every byte matched its digest.\n", words.Count(r.Files, "file"), words.Size(r.Bytes), shown(r.Into))
 	if r.Already > 0 {
-		fmt.Fprintf(w, "%s of them were there already.\n", words.Count(r.Already, "file"))
+		fmt.Fprintf(w, "%s there already.\n", words.Count(r.Already, "of them was", "of them were"))
 	}
 	if len(r.Failed) > 0 {
 		fmt.Fprintf(w, "\nNOT restored as it was: %s:\n", words.Count(len(r.Failed), "file"))
