@@ -105,6 +105,12 @@ func testSealDivided(t *testing.T, p *place) {
 				if !tail.Stands(ctx, r) {
 					t.Fatalf("%v: %+v is not the last file", files, tail)
 				}
+				_, err := r.Create(ctx, seal.File(tail.File+1), store.Bytes(all.Text(n, n+1)))
+				must(t, err)
+				if tail.Stands(ctx, r) {
+					t.Fatalf("%v: %+v is the last file, with another behind it", files, tail)
+				}
+				p.remove(seal.File(tail.File + 1))
 			} else {
 				tail = store.Tail{}
 			}

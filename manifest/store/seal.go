@@ -46,7 +46,8 @@ const enough = 64
 // full reports whether the next line begins a new file.
 func (t Tail) full() bool { return t.Lines-t.Before >= enough }
 
-// Stands reports whether the seal of a root still ends with this file.
+// Stands reports whether the seal of a root still ends with this file. A file that takes
+// more lines may have one behind it all the same, where a log replaced another one.
 func (t Tail) Stands(ctx context.Context, r Root) bool {
 	if t.ETag == "" || !r.Can().Tagged {
 		return false
@@ -55,11 +56,8 @@ func (t Tail) Stands(ctx context.Context, r Root) bool {
 	if err != nil || info.ETag != t.ETag {
 		return false
 	}
-	if t.full() {
-		_, err = r.Stat(ctx, seal.File(t.File+1))
-		return errors.Is(err, fs.ErrNotExist)
-	}
-	return true
+	_, err = r.Stat(ctx, seal.File(t.File+1))
+	return errors.Is(err, fs.ErrNotExist)
 }
 
 // ReadSeal reads the whole seal of a root; an archive without any version has
