@@ -128,10 +128,10 @@ func (s *Seals) read(ctx context.Context, l Notes, i int, c Copy, known *seal.Se
 	}
 	s.Lines[i] = log.Len()
 	s.Short[i] = log.Len() < had.Lines
-	if known.Extends(log) && !s.Short[i] { // else it is noted once it is whole again
-		return log, NoteSeal(l, c.ID, tail)
+	if !known.Extends(log) || s.Short[i] { // it is noted once it is whole again
+		tail = store.Tail{Lines: had.Lines} // what was the last file may be as it was, with another behind it now
 	}
-	return log, nil
+	return log, NoteSeal(l, c.ID, tail)
 }
 
 // LeftAlone says why nothing is written to a copy whose seal is not the beginning of the
