@@ -22,7 +22,7 @@ type Seals struct {
 	Other []*seal.Seal // that of a copy with another history, nil for none
 	Newer bool         // a copy's seal tells what this program does not know
 
-	half []bool // the copy's does not read, since it was giving way to the archive's
+	half []bool // it is noted that the copy's gives way to the archive's
 }
 
 // Seals reads the seal of every copy in reach, and settles with seal.Right
@@ -78,9 +78,16 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		}
 	}
 	for i, c := range r.Copies {
+		log := told[i].Seal
+		if log != nil && !s.half[i] && log.Against(s.Right) == seal.Rotten { // a person may have taken over past it
+			var err error
+			if s.half[i], err = noted(r.Notes, replacingKey(c.ID)); err != nil {
+				return s, err
+			}
+		}
 		if s.half[i] { // what there is of it is kept when it is replaced
 			s.Other[i], r.parted[i] = new(seal.Seal), true
-		} else if log := told[i].Seal; log != nil {
+		} else if log != nil {
 			switch stand := log.Against(s.Right); {
 			case stand == seal.Begins:
 			case stand == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs

@@ -41,8 +41,9 @@ type Taker struct {
 // seal. A copy is told only if it is at the state that was read; a machine that
 // records at this very moment makes it fail, and it can be run again. Nothing waits
 // afterwards for a copy out of reach, nor for one whose seal does not read, as long as
-// another has one that does: the next round keeps what is there of it, and has the
-// archive's in its place. The history that governs among all in reach and
+// another has one that does, nor for one that differs from the archive's as by rot: two
+// histories can, where they tell the same thing at another time. The next round keeps
+// what is there of it, and has the archive's in its place. The history that governs among all in reach and
 // the state folder's own goes on; a copy that tells another is told who records, and
 // gets no line. The caller holds the locks of all copies.
 func TakeOver(ctx context.Context, t Taker) (Taken, error) {
@@ -51,9 +52,10 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	if err != nil {
 		return Taken{}, err
 	}
-	unread := map[string]bool{} // the copies in reach whose seal does not read
+	unread := map[string]bool{} // the copies in reach whose seal does not read, or reads as if it rotted
 	for i, c := range open {
-		unread[c.ID] = is.told[i].Seal == nil
+		log := is.told[i].Seal
+		unread[c.ID] = log == nil || log.Against(is.right) == seal.Rotten
 	}
 	out, was, mine, twin, err := t.ask(ctx, open, is)
 	if err != nil {

@@ -107,6 +107,14 @@ func TestTakeOverPastARottenEpoch(t *testing.T) {
 			if author, _ := s.Author(); !s.Extends(whole) || author != newID || kept.Digest() != s.Digest() {
 				t.Errorf("stopped %v, %s: shelf has\n%sthe state folder\n%s", stopped, epoch, s.Text(0, 99), kept.Text(0, 99))
 			}
+			rotten := logOf(t, loft.root).Digest()
+			r.wantOnlyCurrent(r.mirror()) // nothing waits for a mend
+			if got := logOf(t, loft.root); got.Digest() != logOf(t, shelf.root).Digest() {
+				t.Errorf("stopped %v, %s: loft has\n%s", stopped, epoch, got.Text(0, 99))
+			}
+			if _, err := store.LateFile(t.Context(), loft.root, rotten); err != nil {
+				t.Errorf("stopped %v, %s: the lines that gave way: %v", stopped, epoch, err)
+			}
 		}
 	}
 }
