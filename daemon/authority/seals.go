@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"iter"
 	"slices"
+	"strings"
 	"sync"
 
 	"linecamp/manifest/seal"
@@ -65,7 +66,7 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 	}
 	var from int
 	if s.Right, from = seal.Right(known, sound...); from >= 0 && !s.Right.Extends(known) {
-		if err := r.noteGoverning(r.named[from].Author); err != nil {
+		if err := r.noteGoverning(r.named[from].Author, s.Right); err != nil {
 			return s, err
 		}
 		for i, c := range r.Copies { // those known by a look have lines of the seal known
@@ -102,8 +103,12 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 }
 
 // noteGoverning notes who recorded the history that goes on instead of this
-// machine's, also where that is of the same epoch.
-func (r *Recorder) noteGoverning(a store.Author) error {
+// machine's, also where that is of the same epoch: whom the copy's author file names, or
+// a later line of the seal that governs.
+func (r *Recorder) noteGoverning(a store.Author, right *seal.Seal) error {
+	if l := right.TakeOver(); l.Epoch > a.Epoch {
+		a = store.Author{Archive: r.Archive, Author: l.Author, Epoch: l.Epoch, Machine: strings.TrimPrefix(l.Why, takenOver)}
+	}
 	last, err := LastAuthor(r.Notes, r.Archive)
 	if err != nil || a.Epoch < last.Epoch {
 		return err

@@ -190,6 +190,9 @@ func sealed(log *seal.Seal, author string, epoch int) bool {
 	})
 }
 
+// takenOver begins what a line says of a take-over; the name of the machine ends it.
+const takenOver = "taken over on "
+
 // sealTries is how often a take-over tries to add its line to a seal that
 // another machine adds to.
 const sealTries = 5
@@ -208,7 +211,7 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 	if lines := log.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		at = lines[len(lines)-1].At
 	}
-	line := seal.Line{N: log.Len() + 1, At: at, What: seal.Author, Author: a.Author, Epoch: a.Epoch, Why: "taken over on " + a.Machine}
+	line := seal.Line{N: log.Len() + 1, At: at, What: seal.Author, Author: a.Author, Epoch: a.Epoch, Why: takenOver + a.Machine}
 	if err := log.Append(line); err != nil {
 		return err
 	}

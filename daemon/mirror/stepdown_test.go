@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"linecamp/daemon/authority"
 	"linecamp/daemon/authority/marks"
 	"linecamp/daemon/reach"
 	"linecamp/manifest"
@@ -331,5 +332,51 @@ func TestAFlippedBitHasNobodyStepDown(t *testing.T) {
 		if late, err := office.cache.LateSeals(); err != nil || len(late) > 0 {
 			t.Fatalf("bit %d: it stepped down: %v", i, err)
 		}
+	}
+}
+
+// The lines of a take-over come to a copy by a third computer, which does not record and
+// leaves the author file there alone. Who recorded before stops there all the same.
+func TestATakeOverThatAThirdComputerBrought(t *testing.T) {
+	office := newRanch(t, "shelf", "loft", "attic")
+	shelf, loft, attic := office.copies[0], office.copies[1], office.copies[2]
+	office.write("North/Alder/2020-06-20/1.jpg", "first")
+	office.wantCurrent(office.mirror())
+	barn, van := office.beside(barnID, false), office.beside(newID, false)
+	barn.folder, van.folder = t.TempDir(), t.TempDir()
+
+	shelf.away, loft.away = true, true // what the office alone knows is on the attic drive
+	office.write("North/Beech/2020-06-20/1.jpg", "of the office")
+	if rep := office.mirror(); rep.Made != 1 {
+		t.Fatalf("%+v", rep)
+	}
+	barn.now = office.now
+	barn.copies[0].away, barn.copies[2].away = true, true
+	barn.takeOver("barn")
+	barn.write("North/Cedar/2020-06-20/1.jpg", "of the barn")
+	if rep := barn.mirror(); rep.Made != 1 {
+		t.Fatalf("%+v", rep)
+	}
+	van.now = barn.now
+	van.copies[2].away = true
+	van.mirror()
+	if author, _ := logOf(t, shelf.root).Author(); author != barnID {
+		t.Fatalf("the van did not bring the line:\n%s", logOf(t, shelf.root).Text(0, 99))
+	}
+	if a, _, err := store.ReadAuthor(t.Context(), shelf.root); err != nil || a.Author != authorID {
+		t.Fatalf("shelf names %+v, %v", a, err)
+	}
+
+	office.now = van.now
+	shelf.away, attic.away = false, true
+	office.write("North/Dogwood/2021-06-20/1.jpg", "new")
+	if rep := office.mirror(); rep.Made != 0 {
+		t.Errorf("it records beside the barn: %+v", rep)
+	}
+	if last, err := authority.LastAuthor(office.led, archiveID); err != nil || last.Machine != "barn" {
+		t.Errorf("it takes %+v for who records, %v", last, err)
+	}
+	if kept, err := office.cache.Seal(); err != nil || !logOf(t, shelf.root).Extends(kept) {
+		t.Errorf("it goes on with a history of its own: %v", err)
 	}
 }

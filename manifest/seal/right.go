@@ -14,12 +14,26 @@ type Told struct {
 	Epoch  int    // and in which epoch; 0 where nobody looked
 }
 
-// vouched reports whether the copy's author file names who records by its seal.
-// Rot in the one does not reach the other, and a take-over that got no further
-// than the file has not happened yet.
+// vouched reports whether the copy's author file names who records by its seal, or
+// who did before: the lines of a later take-over come to a copy also by a computer
+// that does not record, and that leaves the file alone. Rot in the one does not reach the
+// other, and a take-over that got no further than the file has not happened yet.
 func (t Told) vouched() bool {
 	author, epoch := t.Seal.Author()
-	return epoch == t.Epoch && (author == t.Author || author == "")
+	return epoch == t.Epoch && (author == t.Author || author == "") || t.Epoch > 0 && epoch > t.Epoch && t.before()
+}
+
+// before reports whether the seal goes on from who records by the author file. The
+// first of all, in epoch 1, has no line; the next epoch is that of the first take-over.
+func (t Told) before() bool {
+	for l := range t.Seal.All() {
+		if l.What == Author {
+			if t.Epoch == 1 || l.Author == t.Author && l.Epoch == t.Epoch {
+				return t.Epoch > 1 || l.Epoch == 2
+			}
+		}
+	}
+	return false
 }
 
 // Right is the archive's seal, of the one this machine knows (nil for none) and

@@ -44,7 +44,10 @@ func TestRight(t *testing.T) {
 		"no longer one":                               {three, []Told{{Seal: two}, {Seal: three}}, three, -1},
 		"known tells, however long the other":         {two, []Told{{Seal: long, Epoch: 9}}, two, -1},
 		"another that governs, once vouched for":      {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}}, nil, 0},
-		"another that governs, and nobody vouches":    {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 1}}, two, -1},
+		"another that governs, and nobody vouches":    {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1)}}, two, -1},
+		"a take-over that the author file missed":     {two, []Told{{Seal: taken(t, 1, "x"), Author: author(2), Epoch: 1}}, nil, 0},
+		"a later one that it missed":                  {taken(t, 2, "a"), []Told{{Seal: again(t, taken(t, 2, "b"), 3), Author: author(2), Epoch: 3}}, nil, 0},
+		"one that it cannot have missed":              {two, []Told{{Seal: taken(t, 2, "x"), Author: author(2), Epoch: 1}}, two, -1},
 		"another that does not govern":                {taken(t, 2, "a"), []Told{{Seal: taken(t, 1, "a", "x"), Author: author(1), Epoch: 2}}, nil, -1},
 		"another that a copy goes on with":            {two, []Told{{Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}, {Seal: taken(t, 1, "x"), Author: author(1), Epoch: 2}}, nil, 0},
 		"the one that governs":                        {none, []Told{{Seal: taken(t, 1, "a"), Author: author(1), Epoch: 2}, {Seal: taken(t, 2, "a"), Author: author(2), Epoch: 3}}, nil, 1},
@@ -95,7 +98,12 @@ func author(n int) string { return fmt.Sprintf("%08d-0b1f-4c55-8d5e-6f1f3f0a7b21
 // taken is historyOf, and then machine n took over, in epoch n+1.
 func taken(t *testing.T, n int, names ...string) *Seal {
 	t.Helper()
-	s := historyOf(t, names...)
+	return again(t, historyOf(t, names...), n)
+}
+
+// again is s with the line of a take-over by the nth author.
+func again(t *testing.T, s *Seal, n int) *Seal {
+	t.Helper()
 	if err := s.Append(Line{At: time.Date(2026, 7, 3, 0, 0, 0, 0, time.UTC), What: Author, Author: author(n), Epoch: n + 1}); err != nil {
 		t.Fatal(err)
 	}

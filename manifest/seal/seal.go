@@ -228,6 +228,9 @@ func (s *Seal) Extends(o *Seal) bool {
 // took over.
 func (s *Seal) Author() (author string, epoch int) { return s.takes.Author, max(s.takes.Epoch, 1) }
 
+// TakeOver is the line of the last take-over, a zero one for none.
+func (s *Seal) TakeOver() Line { return s.takes }
+
 // Newer reports whether a line tells what this program does not know, so that a
 // newer one recorded there: whoever would write must not.
 func (s *Seal) Newer() bool { return s.newer }
