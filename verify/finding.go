@@ -1,5 +1,7 @@
 package verify
 
+import "slices"
+
 // Finding is something about what is there: a photo, a note, a card. What is
 // not there is told by the years.
 type Finding struct {
@@ -37,6 +39,12 @@ const (
 	FoundSeason    = "out of season" // a visit far from its season
 	FoundLate      = "late"          // a visit that closes a gap
 )
+
+// Intended reports whether a person can end the finding by saying, once for each of its
+// photos, that they are right where they are.
+func (f Finding) Intended() bool {
+	return f.Wants() && slices.Contains([]string{FoundMisdated, FoundSwapped, FoundElsewhere, FoundTwice}, f.Kind)
+}
 
 // Wants reports whether the finding asks a person for something.
 func (f Finding) Wants() bool { return !f.Note && f.Why == "" }

@@ -20,12 +20,16 @@ type findingRow struct {
 	Kind, Visit, Text, Todo, Why string
 	Site, Key                    string // "" for what is of no site
 	Paths                        []string
+	Explain                      string // the command lines that put a reason on file
 }
 
 func findingOf(f verify.Finding, line words.Line) findingRow {
 	row := findingRow{Kind: f.Kind, Visit: verify.Shown(f.Visit), Text: verify.Shown(f.Text), Todo: verify.Shown(line.Text(f.Todo)), Why: verify.Shown(f.Why)}
 	for _, p := range f.Paths {
 		row.Paths = append(row.Paths, verify.Shown(p))
+		if f.Intended() {
+			row.Explain += line.Run("explain", p, "the reason") + "\n"
+		}
 	}
 	return row
 }

@@ -88,6 +88,18 @@ func TestYearsTable(t *testing.T) {
 	}
 }
 
+// A finding that a reason on file ends says on the page too how to put it there.
+func TestFindingsSayHowToPutAReasonOnFile(t *testing.T) {
+	a := stakes(2, 2018, 2025)
+	a["North Flat/Stake 2/2021-06-22/plot.jpg"] = a["North Flat/Stake 1/2020-06-21/plot.jpg"]
+	got := newWorld(t, map[string]archive{"draw": a}).page("/a/draw/findings")
+	for _, path := range []string{"North Flat/Stake 1/2020-06-21/plot.jpg", "North Flat/Stake 2/2021-06-22/plot.jpg"} {
+		if want := "linecamp explain &#39;" + path + "&#39; &#39;the reason&#39;"; !strings.Contains(got, want) {
+			t.Errorf("it does not say %s", want)
+		}
+	}
+}
+
 func textOf(n *html.Node) string {
 	var b strings.Builder
 	for c := range n.Descendants() {

@@ -2,7 +2,6 @@ package text
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"linecamp/verify"
@@ -68,7 +67,7 @@ func (p printer) toRun(lead string, runs []string) string {
 
 // intended spells out what says of photos that they are right where they are.
 func (p printer) intended(f verify.Finding) string {
-	if !slices.Contains([]string{verify.FoundMisdated, verify.FoundSwapped, verify.FoundElsewhere, verify.FoundTwice}, f.Kind) {
+	if !f.Intended() {
 		return ""
 	}
 	var runs []string
