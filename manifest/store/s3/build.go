@@ -37,9 +37,11 @@ func (s *Bucket) Begin(ctx context.Context, object string, version int) (store.B
 	}
 	b := &build{s: s, object: object, version: version, found: map[string]store.Info{}}
 	is, was := store.VersionName(version), store.VersionName(version-1)
-	below, after, goesOn := object+"/"+is, "", version == 1
-	if !goesOn && was < is { // v9 and v10 come in another order
-		below, after = object, s.full(object+"/"+was+"/"+store.InventoryName)
+	below, after, goesOn := s.below(object), "", version == 1
+	if goesOn || version%10 == 0 { // v9 comes behind v10, and v2 between v19 and v20
+		below += is + "/"
+	} else {
+		below, after = below+is[:len(is)-1], below+was+"/"+store.InventoryName
 	}
 	for info, err := range s.list(ctx, below, after) {
 		if err != nil {

@@ -13,19 +13,19 @@ import (
 )
 
 func (s *Bucket) List(ctx context.Context, prefix string) iter.Seq2[store.Info, error] {
-	return s.list(ctx, prefix, "")
+	if err := s.checkPrefix(prefix); err != nil {
+		return func(yield func(store.Info, error) bool) { yield(store.Info{}, err) }
+	}
+	return s.list(ctx, s.below(prefix), "")
 }
 
-// list is List of what comes after a key of the bucket, "" for all.
-func (s *Bucket) list(ctx context.Context, prefix, after string) iter.Seq2[store.Info, error] {
+// list lists the keys that begin with below and come after one, "" for all; both are of
+// the bucket.
+func (s *Bucket) list(ctx context.Context, below, after string) iter.Seq2[store.Info, error] {
 	return func(yield func(store.Info, error) bool) {
-		if err := s.checkPrefix(prefix); err != nil {
-			yield(store.Info{}, err)
-			return
-		}
-		for o, err := range s.listing(ctx, s.below(prefix), after, true) {
+		for o, err := range s.listing(ctx, below, after, true) {
 			if err != nil {
-				yield(store.Info{}, s.fail("listing", prefix, err))
+				yield(store.Info{}, s.fail("listing", strings.TrimSuffix(strings.TrimPrefix(below, s.at.Prefix), "/"), err))
 				return
 			}
 			if strings.HasSuffix(o.Key, "/") {
