@@ -311,3 +311,46 @@ func TestRotBeforeTheStateWasLostIsNotRecordedUnderAnotherSite(t *testing.T) {
 		t.Error("rotten bytes are on record")
 	}
 }
+
+// A note counts for a site here, and a computer that knew the folder without the site's
+// photo has another text under its name. When the site is none here any more, nothing
+// waits for a restore that would bring this very note again: both go on.
+func TestANoteOfASiteThatIsNoneAnyMore(t *testing.T) {
+	accept := func(in *In) { in.Accept = &Acceptance{Who: "Ada", Why: "looked at it"} }
+	const note, photo = "North/Gully/2018-06-21/notes.txt", "North/Gully/2018-06-21/plot.jpg"
+	office := newRanch(t, "shelf", "loft")
+	shelf, loft := office.copies[0], office.copies[1]
+	office.write(note, "ours")
+	office.wantCurrent(office.mirror())
+
+	barn := office.beside(barnID, false)
+	barn.folder, barn.machine = t.TempDir(), "barn"
+	barn.write(note, "ours")
+	barn.copies[0].away = true
+	barn.takeOver("barn")
+	barn.mirror()
+	barn.write(note, "theirs")
+	if rep := barn.mirror(); rep.Made != 1 {
+		t.Fatalf("%+v", rep)
+	}
+	office.now = barn.now
+	loft.away = true
+	office.write(photo, "photo")
+	office.mirror(accept)
+
+	loft.away = false
+	office.takeOver("office")
+	office.mirror(accept)
+	office.wantOnlyCurrent(office.mirror(accept))
+	must(t, os.Remove(filepath.Join(office.folder, filepath.FromSlash(photo))))
+	rep := office.mirror(accept)
+	if len(rep.Waiting) > 0 {
+		t.Errorf("%+v", rep.Waiting)
+	}
+	office.wantOnlyCurrent(rep)
+	state := head(t, shelf.root, "unfiled--north")
+	theirs := manifest.Sum([]byte("theirs"))
+	if is := state.State(state.Head()); is[note] != manifest.Sum([]byte("ours")) || is[plan.Beside(note, theirs)] != theirs {
+		t.Errorf("on record:\n%s", state.Encode())
+	}
+}
