@@ -110,6 +110,8 @@ func (c *copyRun) outrun(ctx context.Context, slug string, n int) (bool, error) 
 	}
 	if top, err := store.Head(ctx, c.Root, slug); err != nil || top.Head() != n {
 		return false, err // more was made on it, of another history
+	} else if d := manifest.Sum(top.Encode()); top.Versions[n-1].User.Address != c.r.user().Address || c.r.others.Names(d) || c.r.objects.Log().Dropped(slug, d) {
+		return false, nil // another computer made it, or another history has it
 	}
 	if err := d.GiveWay(ctx, slug, n); err != nil {
 		return false, fmt.Errorf("setting aside version %d of %s, which was begun there and made elsewhere: %w", n, slug, err)

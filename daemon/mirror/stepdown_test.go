@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -164,6 +166,45 @@ func TestAMarkOfAVersionPassedOverGoesWithTheSealedOne(t *testing.T) {
 	r.wantCurrent(r.mirror())
 	if all, err := list.All(); err != nil || len(all) != 1 || all[0] != later {
 		t.Errorf("marked: %v %v", all, err)
+	}
+}
+
+// A version that stands where this computer began one, and made it elsewhere, may be another
+// computer's: that gives way only once another copy has what it brought.
+func TestAnothersVersionWhereOneWasPassedOver(t *testing.T) {
+	office := newRanch(t, "shelf", "loft")
+	shelf, loft := office.copies[0], office.copies[1]
+	office.write("North/Beech/2020-06-20/1.jpg", "first")
+	office.wantCurrent(office.mirror())
+	must(t, marks.PassedOver(office.led).Add(marks.Mark{Copy: shelf.id, Slug: "north--beech", N: 2}))
+
+	barn := office.beside(barnID, false)
+	barn.folder, barn.machine = t.TempDir(), "barn"
+	barn.copies[1].away = true
+	barn.write("North/Beech/2021-06-20/1.jpg", "of the barn")
+	barn.takeOver("barn")
+	if rep := barn.mirror(); rep.Made != 1 {
+		t.Fatalf("%+v", rep)
+	}
+	office.now = barn.now.Add(time.Hour)
+	shelf.away = true
+	office.author = newID // as on a computer that got the state folder
+	office.takeOver("office")
+	office.write("North/Beech/2021-06-20/2.jpg", "of the office")
+	if rep := office.mirror(); rep.Made != 1 {
+		t.Fatalf("%+v", rep)
+	}
+	shelf.away, loft.away = false, true
+	there := contents(t, shelf.root)["north--beech/v2/inventory.json"]
+	office.mirror()
+	if is := contents(t, shelf.root)["north--beech/v2/inventory.json"]; is != there {
+		t.Errorf("the barn's version gave way while no other copy in reach has it: %s, was %s", is, there)
+	}
+	loft.away = false
+	office.mirror()
+	office.wantOnlyCurrent(office.mirror())
+	if !slices.Contains(slices.Collect(maps.Values(contents(t, loft.root))), manifest.Sum([]byte("of the barn"))) {
+		t.Error("loft does not have what the barn recorded")
 	}
 }
 

@@ -68,6 +68,9 @@ func (o *Others) add(text []byte, met string) {
 	maps.Copy(o.named, seal.Digests(text))
 }
 
+// Names reports whether a log that was met names a manifest.
+func (o *Others) Names(d manifest.Digest) bool { return o.named[d] }
+
 // Known is up to which version a chain is believed: as far as a log names it, and one
 // beyond, whose round ended before it could add the line. A manifest tells of all versions
 // before it, so none of these needs a line that reads.
