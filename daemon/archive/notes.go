@@ -51,7 +51,7 @@ func (a *Archive) NoteWaits(all []report.Waiting, asks []report.Ask) error {
 			if now[i].Files++; now[i].Path == "" {
 				now[i].Path = w.Path
 			}
-			if _, err := os.Lstat(filepath.Join(a.Config.Folder, filepath.FromSlash(w.Path))); err == nil {
+			if _, err := os.Lstat(filepath.Join(a.Config.Folder, filepath.FromSlash(w.Raw))); err == nil {
 				now[i].Shown++
 			}
 		}

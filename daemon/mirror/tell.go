@@ -20,7 +20,7 @@ func (r *round) inquire(question string) {
 func (r *round) wait(kind attention.Kind, path, reason string, person bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.report.Waiting = append(r.report.Waiting, report.Waiting{Kind: kind, Path: tally.Logical(path), Reason: reason, Person: person})
+	r.report.Waiting = append(r.report.Waiting, report.Waiting{Kind: kind, Path: tally.Logical(path), Raw: path, Reason: reason, Person: person})
 }
 
 func (r *round) heldUp(h report.HeldUp) {

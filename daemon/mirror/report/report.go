@@ -48,6 +48,7 @@ func (c CopyState) GettingThere() bool {
 type Waiting struct {
 	Kind   attention.Kind `json:"kind"` // what a person is told by it
 	Path   string         `json:"path"`
+	Raw    string         `json:"-"` // the path as your folder has it, which may be no text
 	Reason string         `json:"reason"`
 	Person bool           `json:"needs_person"` // false: it settles by itself
 }
