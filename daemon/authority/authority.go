@@ -92,14 +92,18 @@ type named struct {
 }
 
 func (r *Recorder) notAuthor(machine string) error {
-	said := fmt.Sprintf("%v: %s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", ErrNotAuthor, machine)
+	who := fmt.Sprintf("%v: %s", ErrNotAuthor, machine)
+	if machine == "" { // nothing in reach tells its name
+		who = ErrNotAuthor.Error()
+	}
+	said := fmt.Sprintf("%s. This one may verify, mend and restore; to record here from now on, run `linecamp setup --take-over`", who)
 	if machine == r.Machine {
 		said = fmt.Sprintf("another state folder records this archive, also of a computer called %s; if that one is no more, since it was lost or this computer was put back from a backup, run `linecamp setup --take-over`. Until then this one may verify, mend and restore", machine)
 	}
 	if stepped, err := noted(r.Notes, steppedKey); err != nil {
 		return err
 	} else if stepped {
-		said = fmt.Sprintf("%v: %s. Its history of the archive goes on, and the one recorded here does not; nothing of that is lost. If you go on there, file this folder there with `linecamp intake`; if you go on here, run `linecamp setup --take-over`", ErrNotAuthor, machine)
+		said = fmt.Sprintf("%s. Its history of the archive goes on, and the one recorded here does not; nothing of that is lost. If you go on there, file this folder there with `linecamp intake`; if you go on here, run `linecamp setup --take-over`", who)
 	}
 	r.Wait(attention.OtherRecorder, said, true)
 	return ErrHoldOff

@@ -103,7 +103,7 @@ func (r *Recorder) Claim(ctx context.Context) error {
 		return r.unfinished()
 	}
 	if epoch == 0 {
-		return r.notAuthor("another computer")
+		return r.notAuthor("")
 	}
 	for i, c := range r.Copies {
 		if r.named[i].rotted && c.Usable() && !sealed && (last.Author != r.Author || last.Epoch != epoch) {

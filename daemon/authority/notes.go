@@ -94,7 +94,15 @@ const SealingKey = "seal being written"
 // lines of the seal only they have. A copy that answers may be put right at once, so what
 // it holds is waited for. One with a seal that is unread, of which a power cut may have this
 // state forget the note, is met as one of another history.
-func excuse(l Notes, copies []Copy, unread map[string]bool, lines int) error {
+//
+// Those with a seal that reads as if it rotted are only noted to be given the archive's:
+// what else they hold is waited for.
+func excuse(l Notes, copies []Copy, unread map[string]bool, rotten []Copy, lines int) error {
+	for _, c := range rotten {
+		if err := Replacing(l, c.ID); err != nil {
+			return err
+		}
+	}
 	away := map[string]bool{}
 	for _, c := range copies {
 		if (c.Root != nil || c.Answers) && !unread[c.ID] {

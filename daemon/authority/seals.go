@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"iter"
 	"slices"
-	"strings"
 	"sync"
 
 	"linecamp/manifest/seal"
@@ -23,7 +22,7 @@ type Seals struct {
 	Other []*seal.Seal // that of a copy with another history, nil for none
 	Newer bool         // a copy's seal tells what this program does not know
 
-	half []bool // it is noted that the copy's gives way to the archive's
+	half []bool // the copy's does not read, since it was giving way to the archive's
 }
 
 // Seals reads the seal of every copy in reach, and settles with seal.Right
@@ -79,18 +78,20 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 		}
 	}
 	for i, c := range r.Copies {
-		log := told[i].Seal
-		if log != nil && !s.half[i] && log.Against(s.Right) == seal.Rotten { // a person may have taken over past it
-			var err error
-			if s.half[i], err = noted(r.Notes, replacingKey(c.ID)); err != nil {
-				return s, err
-			}
-		}
 		if s.half[i] { // what there is of it is kept when it is replaced
 			s.Other[i], r.parted[i] = new(seal.Seal), true
-		} else if log != nil {
-			switch stand := log.Against(s.Right); {
+		} else if log := told[i].Seal; log != nil {
+			stand, past := log.Against(s.Right), false
+			if stand == seal.Rotten { // a person may have taken over past it
+				var err error
+				if past, err = noted(r.Notes, replacingKey(c.ID)); err != nil {
+					return s, err
+				}
+			}
+			switch {
 			case stand == seal.Begins:
+			case past:
+				s.Other[i], r.parted[i] = log, true
 			case stand == seal.Parted && !r.named[i].rotted: // else nothing tells whether it governs
 				s.Other[i] = log
 				r.parted[i] = true
@@ -107,7 +108,7 @@ func (r *Recorder) Seals(ctx context.Context, known *seal.Seal) (Seals, error) {
 // a later line of the seal that governs.
 func (r *Recorder) noteGoverning(a store.Author, right *seal.Seal) error {
 	if l := right.TakeOver(); l.Epoch > a.Epoch {
-		a = store.Author{Archive: r.Archive, Author: l.Author, Epoch: l.Epoch, Machine: strings.TrimPrefix(l.Why, takenOver)}
+		a = store.Author{Archive: r.Archive, Author: l.Author, Epoch: l.Epoch} // nothing in reach tells its name
 	}
 	last, err := LastAuthor(r.Notes, r.Archive)
 	if err != nil || a.Epoch < last.Epoch {

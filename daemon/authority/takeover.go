@@ -52,10 +52,13 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 	if err != nil {
 		return Taken{}, err
 	}
-	unread := map[string]bool{} // the copies in reach whose seal does not read, or reads as if it rotted
+	unread := map[string]bool{} // the copies in reach whose seal does not read
+	var rotten []Copy           // those whose seal reads as if it rotted
 	for i, c := range open {
 		log := is.told[i].Seal
-		unread[c.ID] = log == nil || log.Against(is.right) == seal.Rotten
+		if unread[c.ID] = log == nil; log != nil && log.Against(is.right) == seal.Rotten {
+			rotten = append(rotten, c)
+		}
 	}
 	out, was, mine, twin, err := t.ask(ctx, open, is)
 	if err != nil {
@@ -67,14 +70,14 @@ func TakeOver(ctx context.Context, t Taker) (Taken, error) {
 		}
 	} else if mine && sealed(is.right, t.Self.Author, out.Epoch) {
 		out.Already = true
-		return out, errors.Join(excuse(t.Notes, t.Copies, unread, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
+		return out, errors.Join(excuse(t.Notes, t.Copies, unread, rotten, is.right.Len()), t.Notes.SetValue(steppedKey, "")) // a crash may have come before
 	}
 	for _, c := range t.Copies {
 		if err := Unread(t.Notes, c.ID); err != nil {
 			return out, fmt.Errorf("the ledger: %w", err)
 		}
 	}
-	if err := excuse(t.Notes, t.Copies, unread, is.right.Len()); err != nil {
+	if err := excuse(t.Notes, t.Copies, unread, rotten, is.right.Len()); err != nil {
 		return out, fmt.Errorf("the ledger: %w", err)
 	}
 	// Kept before any copy names this machine: from then on the author files do not
@@ -190,9 +193,6 @@ func sealed(log *seal.Seal, author string, epoch int) bool {
 	})
 }
 
-// takenOver begins what a line says of a take-over; the name of the machine ends it.
-const takenOver = "taken over on "
-
 // sealTries is how often a take-over tries to add its line to a seal that
 // another machine adds to.
 const sealTries = 5
@@ -211,7 +211,7 @@ func (t Taker) addLine(ctx context.Context, open []Copy, a store.Author) error {
 	if lines := log.Lines(); len(lines) > 0 && at.Before(lines[len(lines)-1].At) {
 		at = lines[len(lines)-1].At
 	}
-	line := seal.Line{N: log.Len() + 1, At: at, What: seal.Author, Author: a.Author, Epoch: a.Epoch, Why: takenOver + a.Machine}
+	line := seal.Line{N: log.Len() + 1, At: at, What: seal.Author, Author: a.Author, Epoch: a.Epoch, Why: "taken over on " + a.Machine}
 	if err := log.Append(line); err != nil {
 		return err
 	}

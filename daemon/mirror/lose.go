@@ -50,7 +50,9 @@ func (r *round) lose(ctx context.Context, first *copyRun) error {
 		for _, c := range r.copies {
 			c.blocked.Release(v.Slug)
 		}
+		first.turn.Lock()
 		first.next = 0 // a version before the lost ones may be taken after all
+		first.turn.Unlock()
 		name := v.Slug
 		if o, err := r.objects.Get(ctx, v.Slug); err == nil {
 			name = o.Label()

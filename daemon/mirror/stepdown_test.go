@@ -414,7 +414,7 @@ func TestATakeOverThatAThirdComputerBrought(t *testing.T) {
 	if rep := office.mirror(); rep.Made != 0 {
 		t.Errorf("it records beside the barn: %+v", rep)
 	}
-	if last, err := authority.LastAuthor(office.led, archiveID); err != nil || last.Machine != "barn" {
+	if last, err := authority.LastAuthor(office.led, archiveID); err != nil || last.Author != barnID {
 		t.Errorf("it takes %+v for who records, %v", last, err)
 	}
 	if kept, err := office.cache.Seal(); err != nil || !logOf(t, shelf.root).Extends(kept) {

@@ -108,7 +108,7 @@ func TestTakeOverPastARottenEpoch(t *testing.T) {
 				t.Errorf("stopped %v, %s: shelf has\n%sthe state folder\n%s", stopped, epoch, s.Text(0, 99), kept.Text(0, 99))
 			}
 			rotten := logOf(t, loft.root).Digest()
-			r.wantOnlyCurrent(r.mirror()) // nothing waits for a mend
+			r.wantCurrent(r.mirror()) // nothing waits for a mend, and the lines that gave way travel
 			if got := logOf(t, loft.root); got.Digest() != logOf(t, shelf.root).Digest() {
 				t.Errorf("stopped %v, %s: loft has\n%s", stopped, epoch, got.Text(0, 99))
 			}
@@ -116,6 +116,35 @@ func TestTakeOverPastARottenEpoch(t *testing.T) {
 				t.Errorf("stopped %v, %s: the lines that gave way: %v", stopped, epoch, err)
 			}
 		}
+	}
+}
+
+// A computer takes over with a drive in reach whose seal rotted, and the drive is unplugged
+// before the next round. What only that drive has is waited for: it is not out of reach for good.
+func TestTakeOverPastARottenSealWaitsForItsDrive(t *testing.T) {
+	r := newRanch(t, "shelf", "loft")
+	shelf, loft := r.copies[0], r.copies[1]
+	r.write("North/Alder/2020-06-20/1.jpg", "first")
+	r.wantCurrent(r.mirror())
+	shelf.away = true
+	r.write("North/Alder/2021-06-20/1.jpg", "second")
+	r.mirror()
+	shelf.away = false
+	must(t, store.WriteSeal(t.Context(), shelf.root, logOf(t, loft.root))) // it goes ahead of the content
+	rotSeal(t, loft.root, ":30:00Z version linecamp:saltbush-draw:north--alder v1", ":30:08Z version linecamp:saltbush-draw:north--alder v1")
+	r.loseState()
+	r.author = newID
+	r.takeOver("new")
+	loft.away = true
+	r.mirror()
+	if log := logOf(t, shelf.root); bytes.Contains(log.Text(0, 99), []byte(" lost ")) {
+		t.Errorf("it is taken for lost:\n%s", log.Text(0, 99))
+	}
+	loft.away = false
+	r.mirror()
+	r.wantCurrent(r.mirror())
+	if log := logOf(t, shelf.root); bytes.Contains(log.Text(0, 99), []byte(" lost ")) {
+		t.Errorf("it is taken for lost:\n%s", log.Text(0, 99))
 	}
 }
 

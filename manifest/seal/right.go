@@ -24,7 +24,8 @@ func (t Told) vouched() bool {
 }
 
 // before reports whether the seal goes on from who records by the author file. The
-// first of all, in epoch 1, has no line; the next epoch is that of the first take-over.
+// first of all, in epoch 1, has no line, and the first take-over is that of epoch 2; where
+// one before it was stopped halfway, its epoch is higher, and looks like rot.
 func (t Told) before() bool {
 	for l := range t.Seal.All() {
 		if l.What == Author {
@@ -52,15 +53,17 @@ func Right(known *Seal, told ...Told) (right *Seal, index int) {
 	}
 	all = slices.DeleteFunc(all, func(s *Seal) bool { return s == nil })
 	var order []int
+	vouched := make([]bool, len(told))
 	for i, t := range told {
 		if t.Seal != nil && !outvoted(t.Seal, all) {
 			order = append(order, i)
+			vouched[i] = t.vouched()
 		}
 	}
 	slices.SortStableFunc(order, func(i, j int) int {
 		a, b := told[i], told[j]
-		if a.vouched() != b.vouched() {
-			if a.vouched() {
+		if vouched[i] != vouched[j] {
+			if vouched[i] {
 				return -1
 			}
 			return 1
@@ -71,7 +74,7 @@ func Right(known *Seal, told ...Told) (right *Seal, index int) {
 	for _, i := range order {
 		s := told[i].Seal
 		if right == nil || s.Len() > right.Len() && s.Extends(right) ||
-			told[i].vouched() && Governs(s, right) && !s.Rotted(right) {
+			vouched[i] && Governs(s, right) && !s.Rotted(right) {
 			right, index = s, i
 		}
 	}

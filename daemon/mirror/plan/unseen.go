@@ -31,20 +31,25 @@ func (p *planner) leaveUnseen() {
 		c.Gone = slices.DeleteFunc(c.Gone, func(logical string) bool { return hasKey(never, logical) })
 		c.Group.Load()
 		p.holdPaths(c, ReasonNewer, slices.DeleteFunc(slices.Clone(c.Altered), func(logical string) bool {
-			return !hasKey(never, logical) || !p.isOlder(c, logical) && (p.recordedHere(c.Old.Inv, logical) || p.goesBeside(c, logical))
+			switch {
+			case !hasKey(never, logical):
+				return true
+			case c.had(logical, c.Group.Files[logical].SHA256): // an older version
+				return p.isOnRecord(c, logical) && p.goesBeside(c, logical)
+			}
+			return p.recordedHere(c.Old.Inv, logical) || p.goesBeside(c, logical)
 		}))
 		c.Group.Release()
 	}
 	p.changes = slices.DeleteFunc(p.changes, (*change).empty)
 }
 
-// isOlder reports whether the folder has bytes at a path that are older than those on
-// record. Where another site has them on record at that very place, a restore brings
-// them, and not the newer ones: then both go on.
-func (p *planner) isOlder(c *change, logical string) bool {
+// isOnRecord reports whether another site has the folder's bytes on record at the very
+// place where they stand. Then a restore brings them, and not what this site has there.
+func (p *planner) isOnRecord(c *change, logical string) bool {
 	f := c.Group.Files[logical]
 	was, ok := p.left[f.Path]
-	return c.had(logical, f.SHA256) && !(ok && was.c != c && was.digest == f.SHA256)
+	return ok && was.c != c && was.digest == f.SHA256
 }
 
 // recordedHere reports whether this computer, by its id or else its name, recorded what
