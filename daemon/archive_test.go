@@ -334,24 +334,33 @@ func TestDamageInBucketIsNotForgotten(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	key := "saltbush-draw/" + plot2024
-	b, err := os.ReadFile(filepath.Join(r.drive("shelf"), filepath.FromSlash(plot2024)))
-	if err != nil {
-		t.Fatal(err)
+	settings, err := filepath.Glob(filepath.Join(r.drive("shelf"), "extensions/linecamp-settings/*.toml"))
+	if err != nil || len(settings) != 1 {
+		t.Fatal(settings, err)
 	}
-	b[7] ^= 1
-	if _, err := client.PutObject(t.Context(), "monitoring", key, bytes.NewReader(b), int64(len(b)), "", "", putOptions); err != nil {
-		t.Fatal(err)
+	for _, name := range []string{filepath.Join(r.drive("shelf"), filepath.FromSlash(plot2024)), settings[0]} {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b[7] ^= 1
+		key, err := filepath.Rel(r.drive("shelf"), name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := client.PutObject(t.Context(), "monitoring", "saltbush-draw/"+filepath.ToSlash(key), bytes.NewReader(b), int64(len(b)), "", "", putOptions); err != nil {
+			t.Fatal(err)
+		}
 	}
-	if v := r.verify(a, daemon.VerifyOptions{Copy: "bucket"}); len(v.Copies[0].Damage) != 1 {
+	if v := r.verify(a, daemon.VerifyOptions{Copy: "bucket"}); len(v.Copies[0].Damage) != 2 {
 		t.Fatalf("verify: %s", printed(v))
 	}
 	r.now = r.now.Add(time.Hour)
 	r.verify(a, daemon.VerifyOptions{Copy: "bucket", Quick: true})
-	if s := r.status(a); s.Damage != 1 {
-		t.Errorf("after a quick check, %d damaged files are on record, want 1", s.Damage)
+	if s := r.status(a); s.Damage != 2 {
+		t.Errorf("after a quick check, %d damaged files are on record, want 2", s.Damage)
 	}
-	if m, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil || len(m.Mended) != 1 {
+	if m, err := a.Mend(t.Context(), daemon.MendOptions{}, nil); err != nil || len(m.Mended) != 2 {
 		t.Fatalf("mend: %v %+v", err, m)
 	}
 	r.verify(a, daemon.VerifyOptions{Copy: "bucket"})

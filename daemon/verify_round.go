@@ -222,9 +222,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	defer stay.Leave()
 	vo.Yield = stay.Yield
 	found, err := rot.Check(ctx, archive.ForVerify(h), vo)
-	if err == nil {
-		found.Damage = append(found.Damage, carried.Rotted(ctx, carried.Copy{ID: h.ID, Root: h.Root}, a.Ledger)...)
-	}
+	settings := err == nil && carried.CheckSettings(ctx, carried.Copy{ID: h.ID, Root: h.Root}, a.Ledger, &found)
 	var spent error
 	if found.Downloaded > 0 { // whatever came of it
 		spent = a.Ledger.Spend(h.ID, found.Downloaded, a.Now())
@@ -235,7 +233,7 @@ func (a *Archive) checkCopy(ctx context.Context, o VerifyOptions, h *reach.Copy,
 	if errors.Is(err, rot.ErrMemory) || spent != nil {
 		return cmp.Or(spent, err)
 	}
-	if found.Damage, err = a.stillDamaged(h, found, began); err != nil {
+	if found.Damage, err = a.stillDamaged(h, found, settings, began); err != nil {
 		return err
 	}
 	*c = found
@@ -250,9 +248,10 @@ const notAgain = "found earlier, and not read again this time"
 
 // stillDamaged adds to what a check found the damage known before that it did
 // not read again, because the allowance was used up or the check was a quick
-// one, or because the check did not come to its end. Rot once found is not
+// one, or because the check did not come to its end; settings says whether it
+// came to those. Rot once found is not
 // forgotten until the bytes were read and good.
-func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Time) ([]verify.Damage, error) {
+func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, settings bool, began time.Time) ([]verify.Damage, error) {
 	known, err := a.Ledger.Damage()
 	if err != nil {
 		return nil, err
@@ -275,7 +274,8 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 	var object string
 	var memory map[string]verify.Held
 	for _, d := range known {
-		if d.Copy != h.ID || again[[2]string{d.Object, d.Content}] || !stopped && d.Kind != verify.Altered && d.Kind != verify.Unreadable {
+		unread := stopped || !settings && d.Path == verify.SettingsPath
+		if d.Copy != h.ID || again[[2]string{d.Object, d.Content}] || !unread && d.Kind != verify.Altered && d.Kind != verify.Unreadable {
 			continue
 		}
 		if memory == nil || object != d.Object {
@@ -284,7 +284,7 @@ func (a *Archive) stillDamaged(h *reach.Copy, c verify.CopyReport, began time.Ti
 				return nil, err
 			}
 		}
-		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) || !ok && stopped {
+		if m, ok := memory[d.Content]; ok && m.ReadBack.Before(began) || !ok && unread {
 			d.Copy, d.Detail = h.Name, notAgain
 			found = append(found, d)
 		}

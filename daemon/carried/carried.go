@@ -45,7 +45,7 @@ type Copy struct {
 	Root store.Root
 }
 
-// noted is what this machine remembers of a file it put on a copy, so that a round
+// noted is what this computer remembers of a file it put on a copy, so that a round
 // with nothing new sends no request.
 type noted struct {
 	Says string    `json:"says"`           // a digest of what it says

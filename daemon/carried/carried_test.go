@@ -1,9 +1,13 @@
 package carried
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"iter"
 	"os"
 	"os/exec"
@@ -19,6 +23,8 @@ import (
 	"linecamp/manifest"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/drive"
+	"linecamp/manifest/store/fault"
+	"linecamp/verify"
 )
 
 type notes map[string]string
@@ -236,6 +242,71 @@ func must(t *testing.T, err error) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// A check says of the settings what it read of them, and counts what that took; of what a
+// quick check may not read, and of a copy that does not let it read, it says nothing.
+func TestACheckOfTheSettings(t *testing.T) {
+	refused := fault.New("no key opens that", fault.Refused)
+	text := Text(ranch())
+	for what, c := range map[string]struct {
+		metered, quick, rotten bool
+		err                    error
+		read                   bool
+		kind                   string
+		downloaded             int
+	}{
+		"a drive":                     {read: true},
+		"a drive, quickly":            {quick: true, rotten: true, read: true, kind: verify.Altered},
+		"a bucket":                    {metered: true, read: true, downloaded: len(text)},
+		"a bucket, rotten":            {metered: true, rotten: true, read: true, kind: verify.Altered, downloaded: len(text)},
+		"a bucket, rotten, quickly":   {metered: true, rotten: true, quick: true},
+		"a bucket that refuses":       {metered: true, err: fmt.Errorf("opening it: %w", refused)},
+		"a bucket whose link breaks":  {metered: true, err: os.ErrDeadlineExceeded},
+		"a bucket that lost them":     {metered: true, err: fs.ErrNotExist, read: true, kind: verify.Gone},
+		"a drive that cannot be read": {err: errors.New("bad\nblock"), read: true, kind: verify.Unreadable},
+	} {
+		to, n := newCopy(t), notes{}
+		must(t, PutSettings(t.Context(), to, n, text, day))
+		if c.rotten {
+			name := filepath.Join(to.Root.(store.Placed).Folder(), settingsKey(1, digestOf(text)[:8]))
+			must(t, os.WriteFile(name, bytes.ToUpper(text), 0o666))
+		}
+		to.Root = &metered{to.Root, c.metered, c.err}
+		report := verify.CopyReport{Depth: verify.Full}
+		if c.quick {
+			report.Depth = verify.Quick
+		}
+		read, kind := CheckSettings(t.Context(), to, n, &report), ""
+		for _, d := range report.Damage {
+			if kind += d.Kind; strings.Contains(d.Detail, "\n") {
+				t.Errorf("%s: %q", what, d.Detail)
+			}
+		}
+		if read != c.read || kind != c.kind || report.Downloaded != int64(c.downloaded) {
+			t.Errorf("%s: read %t, %q, %d bytes; want %+v", what, read, kind, report.Downloaded, c)
+		}
+	}
+}
+
+// metered is a root whose downloads may cost money, or that opens nothing.
+type metered struct {
+	store.Root
+	is  bool
+	err error
+}
+
+func (r *metered) Can() store.Abilities {
+	can := r.Root.Can()
+	can.Metered = r.is
+	return can
+}
+
+func (r *metered) OpenFresh(ctx context.Context, key string) (io.ReadCloser, store.Info, error) {
+	if r.err != nil {
+		return nil, store.Info{}, r.err
+	}
+	return r.Root.OpenFresh(ctx, key)
 }
 
 // A damaged file of settings gives way to the one before, and says so.

@@ -124,12 +124,18 @@ func reads(ctx context.Context, r store.Root, was noted) bool {
 	return err == nil && digestOf(b) == was.Says
 }
 
-// Rotted is what is wrong with the settings that this machine last put on a copy, as damage
-// of the copy. Where the copy does not answer, nothing is known of them.
-func Rotted(ctx context.Context, c Copy, n Notes) []verify.Damage {
-	was := recall(n, settingsNote(c.ID))
+// CheckSettings adds to the report of a check what is wrong with the settings that this
+// computer last put on a copy. It reports false where nothing is known of them: the copy
+// did not answer, or a quick check reads nothing there since that may cost money. What is
+// read is counted, and is not held within the allowance: photos take all that is left of
+// that, and settings are a few kB.
+func CheckSettings(ctx context.Context, c Copy, n Notes, report *verify.CopyReport) (read bool) {
+	can, was := c.Root.Can(), recall(n, settingsNote(c.ID))
 	if was.Key == "" {
-		return nil
+		return true
+	}
+	if can.Metered && report.Depth == verify.Quick {
+		return false
 	}
 	d := verify.Damage{Path: verify.SettingsPath, Content: was.Key, Kind: verify.Altered, Detail: "they are not as this computer wrote them"}
 	f, _, err := c.Root.OpenFresh(ctx, was.Key)
@@ -137,20 +143,24 @@ func Rotted(ctx context.Context, c Copy, n Notes) []verify.Damage {
 		var b []byte
 		b, err = manifest.ReadUpTo(f, store.MaxSmall)
 		f.Close()
+		if can.Metered {
+			report.Downloaded += int64(len(b))
+		}
 		if digestOf(b) == was.Says {
-			return nil
+			return true
 		}
 	}
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		d.Kind, d.Detail = verify.Gone, "they are not on this copy"
-	case err != nil:
-		d.Kind, d.Detail = verify.Unreadable, err.Error()
+	if err != nil {
+		if _, away := c.Root.Identity(ctx); away != nil || fault.Of(err).OfCopy() {
+			return false
+		}
+		d.Kind, d.Detail = verify.Unreadable, strings.Join(strings.Fields(err.Error()), " ")
+		if errors.Is(err, fs.ErrNotExist) {
+			d.Kind, d.Detail = verify.Gone, "they are not on this copy"
+		}
 	}
-	if _, away := c.Root.Identity(ctx); err != nil && away != nil {
-		return nil
-	}
-	return []verify.Damage{d}
+	report.Damage = append(report.Damage, d)
+	return true
 }
 
 // put writes settings as the newest of the row, unless they are that already.
