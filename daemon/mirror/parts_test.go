@@ -28,11 +28,14 @@ func TestPartsOfAVersionThatIsNeverMadeGo(t *testing.T) {
 		must(t, err)
 		stopped := errors.New("the process is stopped")
 		sent, most := 0, 1
-		ends := true // a request that is to end an upload gets there
+		ends := "" // what becomes of a request that is to end an upload, where it is not done
 		o := s3.Options{URL: url + "/" + archiveName, Region: srv.Region, Access: srv.Access, Secret: srv.Secret, Fence: true,
 			Part: part, Memory: link.Of(config.Copy{ID: t.Name(), Kind: config.KindS3}, r.led, time.Now),
 			Transport: transport(func(q *http.Request) (*http.Response, error) {
-				if q.Method == http.MethodDelete && !ends {
+				if q.Method == http.MethodDelete && ends != "" {
+					if ends == "busy" {
+						return &http.Response{StatusCode: http.StatusServiceUnavailable, Header: http.Header{}, Body: http.NoBody, Request: q}, nil
+					}
 					return nil, errLink
 				}
 				return http.DefaultTransport.RoundTrip(q)
@@ -93,16 +96,17 @@ func TestPartsOfAVersionThatIsNeverMadeGo(t *testing.T) {
 		r.wantCurrent(r.mirror())
 		holds("the file is gone")
 
-		ends = false
 		r.write(large, panorama)
 		sent, most = 0, 1
 		r.mirror()
 		r.remove(large)
+		for _, ends = range []string{"the link breaks", "busy"} {
+			r.wantCurrent(r.mirror())
+			holds(ends, key)
+		}
+		ends = ""
 		r.wantCurrent(r.mirror())
-		holds("the link broke", key)
-		ends = true
-		r.wantCurrent(r.mirror())
-		holds("the link is good again")
+		holds("the service ends it")
 
 		// What a mend sends is of a version that is there.
 		const mended = "south--draw/v1/content/2019-06-21/other.jpg"

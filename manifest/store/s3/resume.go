@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"net/http"
 	"strings"
 
 	"github.com/minio/minio-go/v7"
@@ -58,8 +57,7 @@ func (s *Bucket) resume(ctx context.Context, key string, c store.Content, size i
 			page, err = s.core.ListObjectParts(ctx, s.at.Bucket, s.full(key), b.ID, marker, 1000)
 			return err
 		})
-		var refused minio.ErrorResponse
-		if errors.As(err, &refused) && refused.StatusCode < 500 && refused.StatusCode != http.StatusTooManyRequests {
+		if saysNo(err) {
 			s.abort(ctx, key, b.ID)
 			return begun{}, nil // it is no more, or these credentials may not list parts: begun anew
 		}
@@ -107,8 +105,14 @@ func (s *Bucket) abort(ctx context.Context, key, id string) (answered bool) {
 		return true
 	}
 	err := s.ask(ctx, func() error { return s.core.AbortMultipartUpload(ctx, s.at.Bucket, s.full(key), id) })
-	var refused minio.ErrorResponse
-	return err == nil || errors.As(err, &refused)
+	return err == nil || saysNo(err)
+}
+
+// saysNo reports whether the service answered that it does not do it, and was not only
+// busy or in trouble.
+func saysNo(err error) bool {
+	var answer minio.ErrorResponse
+	return errors.As(err, &answer) && !worthRetrying(err)
 }
 
 // EndUploads ends the uploads under versions that came without them, or will never come,
