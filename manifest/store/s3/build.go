@@ -140,7 +140,6 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 		return err
 	}
 	// Committed. What follows is derived, and Settle can make it again.
-	b.s.EndUploads(ctx, func(object string, n int) bool { return object == b.object && n <= b.version })
 	if b.version == 1 {
 		if _, err := b.s.Create(ctx, b.object+"/"+store.ObjectNamaste, store.Bytes(store.NamasteContent(store.ObjectNamaste))); err != nil {
 			return err
@@ -159,6 +158,8 @@ func (b *build) Commit(ctx context.Context, inventory []byte) error {
 			return err
 		}
 	}
+	// Last: it may take its time. Where the root pair failed, the site's next commit does it.
+	b.s.EndUploads(ctx, func(object string, n int) bool { return object == b.object && n <= b.version })
 	return nil
 }
 
