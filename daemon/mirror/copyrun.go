@@ -144,8 +144,10 @@ func (c *copyRun) follow(ctx context.Context) {
 
 // forgetBegun clears a copy of versions that an earlier round began and this one found no
 // reason to make, once nothing is left to do there: a drive of what is staged, a bucket of
-// parts of large files, where nothing waits that may go on with them. What a mend sends
-// in parts is of a version that is there.
+// parts of large files, where this round carried out its plan and nothing waits that may go
+// on with them. What a mend sends in parts is of a version that is there. A clone of the
+// state folder knows of the uploads from before it was made: what it ends while its twin
+// still sends it, the twin begins again, once, as one that the clone does not know of.
 func (c *copyRun) forgetBegun(ctx context.Context) {
 	log, _, _ := c.r.look()
 	if ctx.Err() != nil || c.r.Tally == nil || !c.final(log).Through() {
@@ -160,9 +162,10 @@ func (c *copyRun) forgetBegun(ctx context.Context) {
 		EndUploads(ctx context.Context, over func(object string, version int) bool)
 	}:
 		c.r.mu.Lock()
-		waits := len(c.r.report.Waiting) > 0
+		waits := len(c.r.report.Waiting)+len(c.r.report.HeldUp) > 0
 		c.r.mu.Unlock()
-		if !waits {
+		failed := func(o *copyRun) bool { return o.broken() != nil } // of what it was to make, nothing else tells
+		if c.r.claimed.Load() && !waits && !slices.ContainsFunc(c.r.copies, failed) {
 			root.EndUploads(ctx, func(slug string, n int) bool { return n > c.holds.Has(slug) })
 		}
 	}

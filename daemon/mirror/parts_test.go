@@ -12,6 +12,7 @@ import (
 	"linecamp/daemon/config"
 	"linecamp/daemon/link"
 	"linecamp/daemon/mirror/report"
+	"linecamp/daemon/reach"
 	"linecamp/manifest/store"
 	"linecamp/manifest/store/s3"
 	"linecamp/manifest/store/s3test"
@@ -107,6 +108,26 @@ func TestPartsOfAVersionThatIsNeverMadeGo(t *testing.T) {
 		ends = ""
 		r.wantCurrent(r.mirror())
 		holds("the service ends it")
+
+		// A copy that failed may have left a version unmade.
+		shelf := r.addDrive("shelf")
+		r.wantCurrent(r.mirror())
+		shelf.away, most = true, 99
+		r.visit("South/Draw", "2021-06-21")
+		r.mirror()
+		r.write(large, panorama)
+		sent, most = 0, 1
+		r.mirror()
+		r.remove(large)
+		whole := shelf.root
+		shelf.away, shelf.root = false, &failing{Root: whole}
+		if rep := r.mirror(); !strings.Contains(rep.Copies[1].Error, errCut.Error()) || rep.Copies[0].State != reach.Current || len(rep.Waiting) > 0 {
+			t.Errorf("%+v", rep)
+		}
+		holds("another copy failed", key)
+		shelf.root = whole
+		r.wantCurrent(r.mirror())
+		holds("all copies are well")
 
 		// What a mend sends is of a version that is there.
 		const mended = "south--draw/v1/content/2019-06-21/other.jpg"
