@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -47,7 +48,7 @@ func (s *silentAuthor) silent(key string) error {
 // A bucket has no lock: whether another machine took over since is asked before
 // each version. The first is made because the round could be named there, on condition
 // that nobody took over. Where it cannot be asked then, no other is made.
-func TestABucketThatDoesNotSayWhoRecordsGetsNoVersion(t *testing.T) {
+func TestABucketThatStopsSayingWhoRecordsGetsNoFurtherVersion(t *testing.T) {
 	r := newRanch(t)
 	bucket := r.addBucket(s3test.Fake(t), "bucket")
 	r.visit("North/Windmill", "2019-06-21")
@@ -63,6 +64,50 @@ func TestABucketThatDoesNotSayWhoRecordsGetsNoVersion(t *testing.T) {
 	}
 	bucket.root = whole
 	r.wantCurrent(r.mirror())
+}
+
+// quicker is a bucket where something is done before it is next said who records there.
+type quicker struct {
+	store.Root
+	do func()
+}
+
+func (q *quicker) Replace(ctx context.Context, key string, c store.Content, was *store.Info) (store.Info, error) {
+	if do := q.do; key == store.AuthorKey && do != nil {
+		q.do = nil
+		do()
+	}
+	return q.Root.Replace(ctx, key, c, was)
+}
+
+// Another machine takes over once this round was told that nobody did, and before the round
+// is named in the bucket: that write fails, and nothing is put there.
+func TestATakeOverBeforeTheRoundIsNamed(t *testing.T) {
+	servers(t, func(t *testing.T, srv *s3test.Server) {
+		r := newRanch(t)
+		bucket := r.addBucket(srv, "bucket")
+		r.visit("North/Windmill", "2019-06-21")
+		r.wantCurrent(r.mirror())
+		whole := bucket.root
+
+		r.visit("North/Windmill", "2020-06-21")
+		var laptop *ranch
+		bucket.root = &quicker{Root: whole, do: func() { laptop = r.takesOver(laptopID) }}
+		rep := r.mirror()
+		if laptop == nil {
+			t.Fatal("the round was never named")
+		}
+		if rep.Made != 0 || len(rep.Waiting) != 1 || !strings.Contains(rep.Waiting[0].Reason, "laptop") {
+			t.Errorf("%+v", rep)
+		}
+		for info, err := range whole.List(t.Context(), "north--windmill/v2") {
+			t.Errorf("%s was put there, %v", info.Key, err)
+		}
+		bucket.root = whole
+		if rep := laptop.mirror(); rep.Made != 1 {
+			t.Errorf("the one that took over: %+v", rep)
+		}
+	})
 }
 
 // The newest version may have no line in the seal yet. The clock is held against
