@@ -10,6 +10,7 @@ import (
 
 	"linecamp/daemon/attention"
 	"linecamp/daemon/mend"
+	"linecamp/daemon/mirror/late"
 	"linecamp/daemon/mirror/plan"
 	"linecamp/daemon/mirror/report"
 	"linecamp/manifest/words"
@@ -23,7 +24,9 @@ const (
 )
 
 // NoteWaits remembers what a mirror round left waiting for a person, and what it
-// asks though nothing waits. Since when is carried on from the rounds before.
+// asks though nothing waits. Since when is carried on from the rounds before. What
+// the ledger keeps only until a person is told is dropped after that, so that a crash
+// between the two tells it again.
 func (a *Archive) NoteWaits(all []report.Waiting, asks []report.Ask) error {
 	for _, q := range asks {
 		all = append(all, report.Waiting{Kind: q.Kind(), Reason: string(q), Person: true})
@@ -56,7 +59,15 @@ func (a *Archive) NoteWaits(all []report.Waiting, asks []report.Ask) error {
 			}
 		}
 	}
-	return a.Remember(KeyWaits, now)
+	if err := a.Remember(KeyWaits, now); err != nil {
+		return err
+	}
+	for _, c := range a.Config.Copies {
+		if err := late.Told(a.Ledger, c.ID, func(said string) bool { return slices.Contains(asks, report.Ask(said)) }); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // NoteGone remembers of which copies a mirror round found something gone that

@@ -21,7 +21,7 @@ type Notes interface {
 // Set Notes and Tell first.
 type Others struct {
 	Notes Notes
-	Tell  func(string) // a person, once
+	Tell  func(string) // a person; the same may be told several times
 	Logs  []Other
 	named map[manifest.Digest]bool // the manifests that they name
 

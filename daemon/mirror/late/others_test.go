@@ -2,8 +2,10 @@ package late
 
 import (
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"linecamp/daemon/authority"
@@ -220,8 +222,23 @@ func TestLogsThatWentAreKnown(t *testing.T) {
 		}
 		known["damage shelf "+key] = "found"
 		round()
-		round()
+		cut := notes(maps.Clone(known)) // nothing that was told is kept
 		_, on := known["damage shelf "+key]
+		if left == "nothing" && (len(told) == 0 || !had("shelf") || !on) || left == "rot" && len(told) != 0 {
+			t.Errorf("%s: a round that is cut short told %q, noted %v", left, told, known)
+		}
+		round()
+		if !maps.Equal(cut, known) {
+			t.Errorf("%s: noted %v, and then %v", left, cut, known)
+		}
+		for _, c := range copies {
+			if err := Told(known, c.ID, func(said string) bool { return slices.Contains(told, said) }); err != nil {
+				t.Fatal(err)
+			}
+		}
+		told = slices.Compact(told)
+		round()
+		_, on = known["damage shelf "+key]
 		if left == "nothing" && (len(told) != 1 || had("shelf") || had("barn") || on) || left == "rot" && (len(told) != 0 || !had("shelf") || !had("barn") || !on) {
 			t.Errorf("%s: told %q, noted %v", left, told, known)
 		}

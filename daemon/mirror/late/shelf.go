@@ -1,7 +1,6 @@
 package late
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -227,7 +226,7 @@ func (o *Others) has(ctx context.Context, on authority.Copy, d manifest.Digest, 
 
 // Bring puts every log that lines of the archive's log name on a copy, as far as another
 // one in reach has it. What none has comes in the first round with one that does, and if
-// all that ever had it lost it, that is said once.
+// all that ever had it lost it, that is said until [Told].
 func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line, copies []authority.Copy) error {
 	var named []manifest.Digest
 	if err := o.with(to.ID, func(s *shelf) bool {
@@ -261,8 +260,9 @@ func (o *Others) Bring(ctx context.Context, to authority.Copy, lines []seal.Line
 }
 
 // nowhere tells of a log that is gone from all copies that had it, as far as checks and
-// rounds found, and forgets that they had it.
-func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) (err error) {
+// rounds found. Nothing else tells of it, so no copy's note of it is dropped before what
+// is told here is kept: a round that is cut short tells it twice, and not never.
+func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) error {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	is := false
@@ -276,16 +276,38 @@ func (o *Others) nowhere(copies []authority.Copy, d manifest.Digest) (err error)
 			return nil
 		}
 	}
-	if !is {
+	if is {
+		o.Tell(Nowhere(d))
+	}
+	return nil
+}
+
+// Nowhere is what a person is told of a log that no copy has any more.
+func Nowhere(d manifest.Digest) string {
+	return fmt.Sprintf("the log (%.8s) of another history that this archive met once is %s, so a seal printed from that history cannot be checked any more; if a copy turns up that may have it, connect it and change nothing there", d, lost.Told)
+}
+
+// Told forgets that a copy had the logs of which a person was told by [Nowhere]. Call it
+// for each copy once that is kept for the person.
+func Told(l Notes, copyID string, kept func(said string) bool) error {
+	s, err := readShelf(l, copyID)
+	if err != nil {
+		return err
+	}
+	var keys []string
+	for d, gone := range s.went {
+		if gone && kept(Nowhere(d)) {
+			delete(s.went, d)
+			keys = append(keys, store.LateKey(d))
+		}
+	}
+	if len(keys) == 0 {
 		return nil
 	}
-	for _, c := range copies {
-		s := o.shelves[c.ID]
-		delete(s.went, d)
-		err = cmp.Or(err, s.note(o.Notes, c.ID), o.Notes.DropDamage(c.ID, "", []string{store.LateKey(d)}))
+	if err := l.DropDamage(copyID, "", keys); err != nil {
+		return err
 	}
-	o.Tell(fmt.Sprintf("the log (%.8s) of another history that this archive met once is %s, so a seal printed from that history cannot be checked any more; if a copy turns up that may have it, connect it and change nothing there", d, lost.Told))
-	return err
+	return s.note(l, copyID)
 }
 
 // find is the log of that digest, from any copy but the one given by its id; nil for none.
