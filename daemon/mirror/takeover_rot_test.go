@@ -108,18 +108,22 @@ func TestWhatManifestsTellGoesOn(t *testing.T) {
 					at := strings.IndexFunc(d, func(c rune) bool { return c != '0' && c != 'f' })
 					rotSeal(t, r.copies[rotten].root, d, d[:at]+to+d[at+1:])
 					r.loseState()
+					after := reach.Failed // it waits for a mend
 					if takesOver {
-						r.author = newID
+						r.author, after = newID, reach.Current
 						if taken := r.takeOver("new"); len(taken.Parted) != 1 || taken.Parted[0] != r.copies[rotten].name {
 							t.Errorf("%+v", taken)
 						}
 					}
 					rep := r.mirror()
-					if rep.Copies[1-rotten].State != reach.Current || rep.Copies[rotten].State != reach.Failed {
+					if rep.Copies[1-rotten].State != reach.Current || rep.Copies[rotten].State != after {
 						t.Errorf("%+v", rep)
 					}
 					if kept, err := r.cache.Seal(); err != nil || !kept.Extends(whole) {
 						t.Errorf("it goes on with %v, %v", kept, err)
+					}
+					if log := logOf(t, r.copies[rotten].root); takesOver && !log.Extends(whole) {
+						t.Errorf("what gave way still stands:\n%s", log.Text(0, 99))
 					}
 				})
 			}
