@@ -1,6 +1,7 @@
 package rot
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -86,7 +87,7 @@ func (j job) damage(kind, detail string) verify.Damage {
 		if kind == verify.Altered {
 			detail = "its bytes changed since they were last read back"
 		}
-		return verify.Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, Path: verify.InventoryPath, Version: verify.VersionOf(j.path)}
+		return verify.Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, Path: verify.InventoryPath, Version: cmp.Or(verify.VersionOf(j.path), j.object.inv.Head())}
 	}
 	return verify.Damage{Object: j.object.slug, Content: j.path, Kind: kind, Detail: detail, Digest: j.want, Files: j.files, Bytes: j.info.Size}
 }

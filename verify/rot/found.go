@@ -27,6 +27,10 @@ func (r *check) damaged(ctx context.Context, o *object, d verify.Damage) {
 		}
 		ctx = context.WithoutCancel(ctx) // the last straw is a finding too
 	}
+	if d.Kind != verify.Unreadable && (d.Content == inventoryFile || d.Content == sidecarFile) {
+		r.unfinished(o) // it is written anew from the version's own
+		return
+	}
 	d.Copy = r.c.Name
 	if o != nil {
 		o.name(ctx, r, &d)
@@ -119,7 +123,7 @@ func (r *check) settle(ctx context.Context) {
 		rep.Damage = []verify.Damage{}
 	}
 	slices.SortFunc(rep.Behind, func(a, b verify.Behind) int { return strings.Compare(a.Object, b.Object) })
-	slices.Sort(rep.Unfinished)
+	rep.Unfinished = slices.Compact(slices.Sorted(slices.Values(rep.Unfinished)))
 	looked := rep.ReadBack.Files + rep.Matched.Files + rep.Confirmed.Files
 	bytes := rep.ReadBack.Bytes + rep.Matched.Bytes + rep.Confirmed.Bytes
 	for _, d := range rep.Damage {

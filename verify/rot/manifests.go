@@ -269,17 +269,14 @@ func (r *check) rememberedPair(o *object, files map[string]store.Info, invPath, 
 // or a missing 0= file is unfinished, not damaged.
 func (r *check) derived(ctx context.Context, o *object, top pair, files map[string]store.Info, listed bool) {
 	want := o.inv.Encode()
-	if !top.remembered && bytes.Equal(top.inv, want) {
+	if bytes.Equal(top.inv, want) {
 		r.rememberOurs(ctx, o, inventoryFile, want, top, files)
 		r.rememberOurs(ctx, o, sidecarFile, top.side, top, files)
 	}
 	unfinished := !bytes.Equal(top.inv, want) || !bytes.Equal(top.side, manifest.Sidecar(want))
-	for _, e := range []struct {
-		err  error
-		path string
-	}{{top.invErr, inventoryFile}, {top.sideErr, sidecarFile}} {
-		if e.err != nil && !errors.Is(e.err, fs.ErrNotExist) {
-			r.damaged(ctx, o, verify.Damage{Object: o.slug, Path: verify.InventoryPath, Version: o.inv.Head(), Content: e.path, Kind: verify.Unreadable, Detail: plain(e.err)})
+	for path, err := range map[string]error{inventoryFile: top.invErr, sidecarFile: top.sideErr} {
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			r.damaged(ctx, o, verify.Damage{Object: o.slug, Path: verify.InventoryPath, Version: o.inv.Head(), Content: path, Kind: verify.Unreadable, Detail: plain(err)})
 			unfinished = false
 		}
 	}
@@ -287,10 +284,14 @@ func (r *check) derived(ctx context.Context, o *object, top pair, files map[stri
 		unfinished = true
 	}
 	if unfinished {
-		r.mu.Lock()
-		defer r.mu.Unlock()
-		r.report.Unfinished = append(r.report.Unfinished, o.slug)
+		r.unfinished(o)
 	}
+}
+
+func (r *check) unfinished(o *object) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.report.Unfinished = append(r.report.Unfinished, o.slug)
 }
 
 // decodeWhole is the inventory of a pair that agrees with itself, else nil.

@@ -108,11 +108,8 @@ func (r *check) object(ctx context.Context, slug string, files map[string]store.
 			continue
 		}
 		n := verify.VersionOf(p)
-		switch {
-		case n > v.claimed:
-			continue // being built
-		case n > 0 && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)):
-			continue
+		if n > v.claimed || n > 0 && (p == versionFile(n, inventoryFile) || p == versionFile(n, sidecarFile)) {
+			continue // being built, or checked
 		}
 		r.stray(o.label(ctx, r), slug, p, info)
 	}

@@ -303,7 +303,7 @@ func (r rotted) OpenFresh(ctx context.Context, key string) (io.ReadCloser, store
 // the manifests and their sidecars too, of every version.
 func TestRotS3ReadsManifestsAgain(t *testing.T) {
 	b := newBucket(t, s3test.Fake(t))
-	for _, file := range []string{"v1/inventory.json", "v1/inventory.json.sha256", "v2/inventory.json"} {
+	for _, file := range []string{"v1/inventory.json", "v1/inventory.json.sha256", "v2/inventory.json", "inventory.json", "inventory.json.sha256"} {
 		c, o := b.Copies[0], b.Options()
 		o.Memory, o.Allowance = &verifytest.Memory{}, 1<<20
 		if rep := checked(t, c, o); rep.ReadBack.Files != 9 || len(rep.Damage) != 0 {
@@ -315,6 +315,14 @@ func TestRotS3ReadsManifestsAgain(t *testing.T) {
 			t.Errorf("%s without allowance: %q", file, got)
 		}
 		o.Allowance = 1 << 20
+		if !strings.Contains(file, "/") {
+			for range 2 { // what is derived is no damage: the next round writes it
+				if rep := checked(t, c, o); len(rep.Damage) != 0 || !slices.Equal(rep.Unfinished, []string{verifytest.Stake.Slug}) || rep.ReadBack.Files != 9 {
+					t.Errorf("%s: %+v", file, rep)
+				}
+			}
+			continue
+		}
 		want := []string{"altered .linecamp/inventory " + file[:2]}
 		for range 2 { // and once it is known, it stays known
 			if rep := checked(t, c, o); !slices.Equal(found(rep), want) || rep.Damage[0].Content != file || rep.ReadBack.Files != 9 {
