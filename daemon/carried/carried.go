@@ -82,7 +82,7 @@ func remember(n Notes, key string, is noted) error {
 }
 
 // replace puts b whole under a key, whatever was there. etag is what a bucket called it
-// when this machine last wrote it, "" for not known.
+// when this computer last wrote it, "" for not known.
 func replace(ctx context.Context, r store.Root, key string, c store.Content, etag string) (store.Info, error) {
 	if r.Can().Tagged && etag != "" {
 		info, err := r.Replace(ctx, key, c, &store.Info{Key: key, ETag: etag})

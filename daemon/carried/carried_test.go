@@ -207,7 +207,7 @@ func (r *endless) List(ctx context.Context, prefix string) iter.Seq2[store.Info,
 }
 
 // What went from a drive, or was cut short there, is written again by the next call,
-// although this machine remembers that it put it there.
+// although this computer remembers that it put it there.
 func TestWhatWentFromADriveIsWrittenAgain(t *testing.T) {
 	c, n := newCopy(t), notes{}
 	text := Text(ranch())

@@ -100,7 +100,7 @@ func (l List) says() string {
 func listNote(copyID string) string { return "left behind as told to " + copyID }
 
 // betweenQuiet is how long a list stands where nothing is sent, and where it says what it
-// said: its day tells whoever only keeps the copy that this machine lives. A long list is
+// said: its day tells whoever only keeps the copy that this computer lives. A long list is
 // a burden on a link, and does that once a week. One of a day to come was written by a
 // clock that was ahead: nobody believes it.
 const (

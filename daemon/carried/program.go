@@ -20,7 +20,7 @@ import (
 
 // Program is a program that drives are to hold. The zero value is none.
 type Program struct {
-	File    string // where it lies on this machine
+	File    string // where it lies on this computer
 	Version string // "" where it does not know: then its digest tells
 }
 

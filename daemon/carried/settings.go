@@ -45,7 +45,7 @@ type Settings struct {
 }
 
 // Text writes what the settings of a machine give to the copies. Nothing else is in it:
-// no key, no password, no path of this machine, and not where a copy is kept.
+// no key, no password, no path of this computer, and not where a copy is kept.
 func Text(a config.Archive) []byte {
 	var b strings.Builder
 	line := func(key, value string) {

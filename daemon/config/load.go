@@ -108,7 +108,7 @@ func readFile(path string) (loaded, error) {
 }
 
 // begin is what to do where there are no settings: the archive is new, or its computer was lost.
-const begin = "; run `linecamp setup` to write some, `linecamp new-machine` if a drive or a bucket has the archive already, or name others with --config"
+const begin = "; if a drive or a bucket already has the archive, run `linecamp new-machine`, else run `linecamp setup`; or name other settings with --config"
 
 // unreadable says in a sentence why nothing could be read at path.
 func unreadable(path string, err error) error {

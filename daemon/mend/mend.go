@@ -334,7 +334,7 @@ func (m *mender) one(ctx context.Context, d verify.Damage) {
 	case d.Path == verify.SettingsPath && strings.Contains(d.Content, manifest.Sum(m.Settings).String()[:8]):
 		m.put(ctx, c, d, d.Content, m.Settings, FromRecord)
 	case d.Path == verify.SettingsPath:
-		m.unmended(d, false, "the settings here have changed since, so nothing here has these bytes; run `linecamp mirror`, which writes the new ones, then `linecamp verify`")
+		m.unmended(d, false, "the settings of this computer have changed since, so it cannot write these bytes again; run `linecamp mirror`, which writes the new ones, then `linecamp verify`")
 	case d.Path == verify.InventoryPath:
 		m.inventory(ctx, c, d)
 	default:

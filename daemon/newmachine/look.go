@@ -37,7 +37,7 @@ type Found struct {
 	Newest   string            // the newest visit
 	Written  time.Time         // when the copy was last written; zero for not known
 	Recorder string            // the machine that recorded
-	Settings *carried.Settings // nil for none
+	Settings *carried.Settings // nil for none, and unsettled says why
 	Left     *carried.List     // nil for none
 	Notes    []string          // what could not be read
 	Download int64             // bytes that have to be downloaded
@@ -47,6 +47,8 @@ type Found struct {
 	copy *reach.Copy
 	id   store.Identity
 	seal *seal.Seal
+
+	unsettled string
 
 	joined map[string][]string      // by object, those that its record joins to it
 	has    map[manifest.Digest]bool // of what the list names
@@ -119,6 +121,7 @@ func (f *Found) carried(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case err == nil && s.Archive != f.Archive && !slices.ContainsFunc(s.Copies, func(c config.Copy) bool { return c.ID == f.id.CopyID }):
+		f.unsettled = "The settings on this copy are of another archive"
 		f.Notes = append(f.Notes, fmt.Sprintf("the settings on this copy are of the archive %q, and are left alone", s.Archive))
 	case err == nil:
 		f.Settings, f.Archive = &s, s.Archive // the name in object ids may be an older one
@@ -126,8 +129,10 @@ func (f *Found) carried(ctx context.Context) error {
 			f.Notes = append(f.Notes, "of the settings on this copy, this was passed over: "+p)
 		}
 	case errors.Is(err, fs.ErrNotExist):
+		f.unsettled = "No settings are on this copy"
 		f.Notes = append(f.Notes, "no settings are on this copy; schedule, units and limits are as usual, and no other copy is known")
 	default:
+		f.unsettled = "The settings on this copy could not be read"
 		f.Notes = append(f.Notes, err.Error())
 	}
 	l, err := carried.ReadList(ctx, f.copy.Root)

@@ -63,7 +63,7 @@ func (f *Found) next(r *Report, cfg config.Archive, held []daemon.Held) {
 		add(KindMissing, "Something is known to exist and did not come back.", next)
 	}
 	if f.Settings == nil {
-		add(KindSettings, "No settings could be read on this copy, so no other copy of the archive is known here.", "If there is another drive or bucket, add it to the settings: `linecamp setup --add-copy`.")
+		add(KindSettings, f.unsettled+", so no other copy of the archive is known here.", "If there is another drive or bucket, add it to the settings: `linecamp setup --add-copy`.")
 	}
 	for _, c := range cfg.Copies {
 		switch {
