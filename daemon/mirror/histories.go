@@ -93,15 +93,8 @@ func (r *round) keepLogs(ctx context.Context) error {
 		if log.Named(r.objects.Log()) {
 			continue
 		}
-		holder := r.firstHolder()
-		if holder == nil {
-			return nil
-		}
-		if err := r.who.Begin(ctx); err != nil {
-			return err
-		}
 		line := seal.Line{At: r.created, What: seal.Late, Lines: log.Lines(), Log: log.Digest, Why: "met on " + log.Met}
-		if err := holder.write(ctx, line); err != nil {
+		if added, err := r.writeFirst(ctx, line); err != nil || !added {
 			return err
 		}
 	}
@@ -113,6 +106,23 @@ func (r *round) keepLogs(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// writeFirst adds a line on the first holder, and tells whether that was done. A copy that
+// does not take it, or does not take this round's name, says so itself.
+func (r *round) writeFirst(ctx context.Context, line seal.Line) (bool, error) {
+	if err := r.who.Begin(ctx); err != nil {
+		return false, err
+	}
+	holder := r.firstHolder()
+	if holder == nil {
+		return false, nil
+	}
+	err := holder.write(ctx, line)
+	if err != nil && ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) {
+		return false, nil
+	}
+	return err == nil, err
 }
 
 // bringLogs puts the logs that lines of the seal name on the copy, ahead of the lines.

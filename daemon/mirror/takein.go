@@ -196,16 +196,9 @@ func (r *round) makeWay(ctx context.Context, c *copyRun, chain late.Chain, o *si
 // close has an object not be gone on with: where a version in a bucket stands in the
 // way of a sealed one, neither is ever touched, and the site goes on in a further object.
 func (r *round) close(ctx context.Context, c *copyRun, slug string, from int, has string) error {
-	holder := r.firstHolder()
-	if holder == nil {
-		return nil
-	}
-	if err := r.who.Begin(ctx); err != nil {
-		return err
-	}
 	line := seal.Line{At: r.created, What: seal.Closed, Object: manifest.ObjectID(r.Archive, slug), Version: from,
 		Why: fmt.Sprintf("%s has "+has, c.Name, from)}
-	if err := holder.write(ctx, line); err != nil {
+	if added, err := r.writeFirst(ctx, line); err != nil || !added {
 		return err
 	}
 	for _, other := range r.copies {

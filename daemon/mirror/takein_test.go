@@ -431,14 +431,43 @@ func TestACopyOfAnotherHistoryIsTakenIn(t *testing.T) {
 type refusing struct {
 	on   bool
 	base http.RoundTripper
+	only string // keys that end so, "" for all
 }
 
 func (r *refusing) RoundTrip(req *http.Request) (*http.Response, error) {
-	if r.on && req.Method != http.MethodGet && req.Method != http.MethodHead {
+	if r.on && req.Method != http.MethodGet && req.Method != http.MethodHead && strings.HasSuffix(req.URL.Path, r.only) {
 		return &http.Response{StatusCode: http.StatusForbidden, Status: "403 Forbidden", Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1, Request: req,
 			Header: http.Header{"Content-Type": {"application/xml"}}, Body: io.NopCloser(strings.NewReader("<Error><Code>AccessDenied</Code><Message>Access Denied</Message></Error>"))}, nil
 	}
 	return r.base.RoundTrip(req)
+}
+
+// The bucket that is to get the line about another history's log refuses this round's name.
+// The round goes on, and the line comes about in the next one.
+func TestAHolderThatTakesNoNameEndsNoRound(t *testing.T) {
+	r := newRanch(t)
+	no := &refusing{base: http.DefaultTransport, only: store.AuthorKey}
+	r.addBucket(s3test.Fake(t), "bucket", no)
+	r.addBucket(s3test.Fake(t), "attic", no)
+	r.visit("North/Windmill", "2019-06-21")
+	r.mirror()
+	r.reach("bucket")
+	o := r.takesOver(laptopID)
+	r.reach("attic")
+	r.write("North/Windmill/2021-06-21/plot.jpg", "theirs")
+	r.mirror()
+	o.reach("bucket")
+	o.now = r.now
+	o.write("North/Windmill/2021-06-21/plot.jpg", "ours")
+	o.mirror()
+	ever := everCommitted(t, o.copies)
+	o.reach("bucket", "attic")
+	no.on = true
+	if rep := o.mirror(); rep.Copies[0].State != "failed" {
+		t.Errorf("%+v", rep)
+	}
+	no.on = false
+	o.wantMet(o.settles(), ever)
 }
 
 // A copy of another history that takes no writes is only read: what it has is taken in
