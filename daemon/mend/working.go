@@ -86,7 +86,7 @@ func (m *mender) working(ctx context.Context, d verify.Damage) {
 			return
 		}
 		if bad == nil {
-			m.unmended(d, false, notPlaced, p.who(), err)
+			m.unmended(d, false, notPlaced, p.from, err)
 			return
 		}
 		why = append(why, p.from+": "+reason(bad))

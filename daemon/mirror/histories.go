@@ -108,8 +108,10 @@ func (r *round) keepLogs(ctx context.Context) error {
 	return nil
 }
 
-// writeFirst adds a line on the first holder, and tells whether that was done. A copy that
-// does not take it, or does not take this round's name, says so itself.
+// writeFirst adds a line on the first holder that takes this round's name, and tells
+// whether there was one. Where the line was tried and came about on no copy, that is an
+// error, which ends the recording: it may stand somewhere all the same, and no other line
+// gets its number.
 func (r *round) writeFirst(ctx context.Context, line seal.Line) (bool, error) {
 	if err := r.who.Begin(ctx); err != nil {
 		return false, err
@@ -119,9 +121,6 @@ func (r *round) writeFirst(ctx context.Context, line seal.Line) (bool, error) {
 		return false, nil
 	}
 	err := holder.write(ctx, line)
-	if err != nil && ctx.Err() == nil && !errors.Is(err, authority.ErrHoldOff) {
-		return false, nil
-	}
 	return err == nil, err
 }
 
